@@ -1,0 +1,48 @@
+"""StarAssay: test the optics of a telescope from its own images.
+
+>>> import starassay
+>>> field = starassay.measure_stars("field.fits")  # doctest: +SKIP
+>>> field.table, field.plot()  # doctest: +SKIP
+
+Names are loaded at first use, so that importing is quick.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Any
+
+from ._version import __version__
+
+# public name -> module that holds it; one line each
+_NAMES = {
+    "about": "._gateway",
+    "note_legend": ".results",
+    "Measured": ".results",
+    "Note": ".results",
+    "Result": ".results",
+    "Frame": ".frames",
+    "read_frame": ".frames",
+    "CampaignError": ".errors",
+    "CannotMeasureError": ".errors",
+    "EngineError": ".errors",
+    "EngineUnavailableError": ".errors",
+    "FileError": ".errors",
+    "InputError": ".errors",
+    "StarAssayError": ".errors",
+    "StarAssayWarning": ".errors",
+}
+
+__all__ = ["__version__", *_NAMES]
+
+
+def __getattr__(name: str) -> Any:
+    if name in _NAMES:
+        value = getattr(import_module(_NAMES[name], __name__), name)
+        globals()[name] = value
+        return value
+    raise AttributeError(f"module 'starassay' has no attribute '{name}'")
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

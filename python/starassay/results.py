@@ -1,0 +1,196 @@
+"""What comes back from a measurement: plain data with units, notes and a picture."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from astropy import units as u
+from astropy.table import QTable
+
+
+@dataclasses.dataclass(frozen=True)
+class Note:
+    """Something the measurement saw that the reader must know.
+
+    Attributes
+    ----------
+    code : str
+        Name from the engine's one list (see `starassay.note_legend`).
+    level : str
+        "info" (the numbers stand), "caution" (they stand with a reservation) or "doubt"
+        (a number must not be used to decide).
+    subject : str
+        File, star or mode it speaks of; empty for the whole result.
+    text : str
+        One sentence with figures and what to do.
+    """
+
+    code: str
+    level: str
+    subject: str
+    text: str
+
+    def __str__(self) -> str:
+        where = f"{self.subject}: " if self.subject else ""
+        return f"[{self.level}] {where}{self.text}"
+
+
+@dataclasses.dataclass(frozen=True)
+class Measured:
+    """One number with its standard uncertainty (k = 1).
+
+    Attributes
+    ----------
+    value, uncertainty : `~astropy.units.Quantity`
+        In the same unit; NaN where it could not be measured.
+    """
+
+    value: u.Quantity
+    uncertainty: u.Quantity
+
+    @classmethod
+    def from_engine(cls, record: Mapping[str, Any]) -> Measured:
+        """From the engine's record of value, uncertainty and unit."""
+        unit = u.Unit(record["unit"])
+        return cls(record["value"] * unit, record["uncertainty"] * unit)
+
+    def to(self, unit: u.UnitBase | str, equivalencies: Any = None) -> Measured:
+        """The same in another unit."""
+        return Measured(
+            self.value.to(unit, equivalencies or []), self.uncertainty.to(unit, equivalencies or [])
+        )
+
+    def __str__(self) -> str:
+        return format_measured(self.value.value, self.uncertainty.value, str(self.value.unit))
+
+
+def format_measured(value: float, uncertainty: float, unit: str = "") -> str:
+    """Text of a number with its uncertainty, two digits of the latter kept.
+
+    Parameters
+    ----------
+    value, uncertainty : float
+        In the same unit; NaN gives "not measured" or no +- part.
+    unit : str
+        Appended when not empty.
+
+    Examples
+    --------
+    >>> format_measured(12.3456, 0.234, "nm")
+    '12.35 ± 0.23 nm'
+    """
+    tail = f" {unit}" if unit else ""
+    if not np.isfinite(value):
+        return "not measured"
+    if not np.isfinite(uncertainty) or uncertainty <= 0:
+        return f"{value:.4g}{tail}"
+    digits = int(np.clip(1 - np.floor(np.log10(uncertainty)), 0, 9))
+    return f"{value:.{digits}f} ± {uncertainty:.{digits}f}{tail}"
+
+
+def notes_from_engine(records: Sequence[Mapping[str, Any]]) -> tuple[Note, ...]:
+    """Notes from the engine's records."""
+    return tuple(Note(r["code"], r["level"], r["subject"], r["text"]) for r in records)
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class Result:
+    """Base of every measurement's result: plain data that copies, pickles and prints.
+
+    Attributes
+    ----------
+    notes : tuple of Note
+        What the reader must know, most important first.
+    conditions : dict
+        Wavelength, passband, seeing, counts of stars and frames, request, versions.
+    """
+
+    notes: tuple[Note, ...]
+    conditions: dict[str, Any]
+
+    @property
+    def table(self) -> QTable:
+        """The numbers as a table with units."""
+        raise NotImplementedError
+
+    def plot(self, ax: Any = None) -> Any:
+        """The result as a picture; returns the matplotlib axes."""
+        raise NotImplementedError
+
+    def summary(self) -> list[str]:
+        """A few lines for a terminal, without the notes."""
+        raise NotImplementedError
+
+    def to_dict(self) -> dict[str, Any]:
+        """The whole record as plain types: numbers with units beside them, arrays as lists."""
+        fields = {f.name: getattr(self, f.name) for f in dataclasses.fields(self)}
+        return {"kind": type(self).__name__, **{k: to_plain(v) for k, v in fields.items()}}
+
+    def write_json(self, path: str | Path) -> None:
+        """Write `to_dict` as JSON; NaN becomes null, since JSON has no NaN."""
+        Path(path).write_text(json_text(self.to_dict()), encoding="utf-8")
+
+    def __eq__(self, other: object) -> bool:
+        return type(self) is type(other) and self.to_dict() == other.to_dict()  # type: ignore[attr-defined]
+
+    __hash__ = None  # type: ignore[assignment]
+
+
+def to_plain(value: Any) -> Any:
+    """Plain Python types for JSON: quantities as {value, unit}, arrays as lists, NaN as None."""
+    if isinstance(value, Measured):
+        return {
+            "value": to_plain(value.value.value),
+            "uncertainty": to_plain(value.uncertainty.value),
+            "unit": value.value.unit.to_string(),
+        }
+    if isinstance(value, u.Quantity):
+        return {"value": to_plain(value.value), "unit": value.unit.to_string()}
+    if isinstance(value, QTable):
+        return {
+            name: (
+                to_plain(value[name])
+                if isinstance(value[name], u.Quantity)
+                else to_plain(np.asarray(value[name]))
+            )
+            for name in value.colnames
+        }
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {f.name: to_plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
+    if isinstance(value, Mapping):
+        return {str(k): to_plain(v) for k, v in value.items()}
+    if isinstance(value, np.ndarray):
+        return to_plain(value.tolist())
+    if isinstance(value, (list, tuple)):
+        return [to_plain(v) for v in value]
+    if isinstance(value, np.generic):
+        value = value.item()
+    if isinstance(value, float) and not np.isfinite(value):
+        return None
+    if value is None or isinstance(value, (bool, int, float, str)):
+        return value
+    return str(value)
+
+
+def json_text(record: Mapping[str, Any]) -> str:
+    """JSON text of a plain record, keys in the order given."""
+    return json.dumps(record, indent=2, allow_nan=False, ensure_ascii=False) + "\n"
+
+
+def note_legend() -> QTable:
+    """Every kind of note the engine can make: code, level, meaning."""
+    from ._gateway import about
+
+    notes = about()["notes"]
+    return QTable(
+        {
+            "code": [n["code"] for n in notes],
+            "level": [n["level"] for n in notes],
+            "meaning": [n["meaning"] for n in notes],
+        }
+    )
