@@ -163,7 +163,9 @@ def _with_arrays(node: Any, job: Any) -> Any:
     if isinstance(node, dict):
         index = node.get("$array")
         if index is not None:
-            array = np.empty(node["shape"], dtype=np.dtype(node["dtype"] if node["dtype"] != "b1" else "?"))
+            array = np.empty(
+                node["shape"], dtype=np.dtype(node["dtype"] if node["dtype"] != "b1" else "?")
+            )
             job.CopyArray(index, array)
             return array
         return {key: _with_arrays(value, job) for key, value in node.items()}
@@ -180,7 +182,9 @@ def _translate(facts: dict[str, Any]) -> BaseException:
     }
     kind = facts["kind"]
     if kind == "memory":
-        return MemoryError("The engine ran out of memory. Close other programs or use smaller frames.")
+        return MemoryError(
+            "The engine ran out of memory. Close other programs or use smaller frames."
+        )
     if kind == "cancelled":
         return KeyboardInterrupt()
     message = facts["message"]

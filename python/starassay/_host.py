@@ -37,7 +37,10 @@ def engine_folder() -> Path:
 
 def _dotnet_roots() -> list[Path]:
     roots = []
-    for name in ("DOTNET_ROOT", f"DOTNET_ROOT_{os.uname().machine.upper()}" if hasattr(os, "uname") else ""):
+    for name in (
+        "DOTNET_ROOT",
+        f"DOTNET_ROOT_{os.uname().machine.upper()}" if hasattr(os, "uname") else "",
+    ):
         if name and os.environ.get(name):
             roots.append(Path(os.environ[name]))
     location = Path("/etc/dotnet/install_location")
@@ -94,12 +97,20 @@ def _start_runtime(folder: Path) -> None:
         # 5 = load an assembly and get a function pointer
         status = get_delegate(context, 5, ctypes.byref(load_function))
         if status != 0 or not load_function.value:
-            raise EngineUnavailableError(f".NET gave no loader (status 0x{status & 0xFFFFFFFF:08x}).")
+            raise EngineUnavailableError(
+                f".NET gave no loader (status 0x{status & 0xFFFFFFFF:08x})."
+            )
     finally:
         fxr.hostfxr_close.argtypes = [ctypes.c_void_p]
         fxr.hostfxr_close(context)
     load = ctypes.CFUNCTYPE(
-        ctypes.c_int, char_t, char_t, char_t, char_t, ctypes.c_void_p, ctypes.POINTER(ctypes.c_void_p)
+        ctypes.c_int,
+        char_t,
+        char_t,
+        char_t,
+        char_t,
+        ctypes.c_void_p,
+        ctypes.POINTER(ctypes.c_void_p),
     )(load_function.value)
     entry = ctypes.c_void_p()
     status = load(

@@ -105,7 +105,13 @@ def read_frame(source: Any, *, name: str = "") -> Frame:
     if isinstance(source, Frame):
         return source
     if isinstance(source, CCDData):
-        return Frame(np.asarray(source.data), source.mask, name or "image", wcs=source.wcs, meta=dict(source.meta))
+        return Frame(
+            np.asarray(source.data),
+            source.mask,
+            name or "image",
+            wcs=source.wcs,
+            meta=dict(source.meta),
+        )
     if isinstance(source, u.Quantity):
         return Frame(source.to_value(u.adu), name=name or "image")
     if isinstance(source, np.ndarray):
