@@ -49,7 +49,7 @@ def draw_field(
     ny, nx = shape
     x = rng.uniform(20, nx - 21, stars)
     y = rng.uniform(20, ny - 21, stars)
-    flux = 1.2e3 * (1 - rng.uniform(0, 1, stars)) ** (-1 / 0.9)
+    flux = 3.0e3 * (1 - rng.uniform(0, 1, stars)) ** (-1 / 0.9)
     flux = np.minimum(flux, 3e6)
     row = np.linspace(0, 60, ny, dtype=np.float32)[:, None]
     column = np.linspace(0, 40, nx, dtype=np.float32)[None, :]

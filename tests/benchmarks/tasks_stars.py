@@ -126,7 +126,6 @@ def rows(quick: bool) -> Iterator[Row]:
             compare(field),
             peer_repeats=1,
         )
-    del frame, field
     shape, stars = ((2048, 3072), 600) if quick else ((4000, 6000), 2300)
     size = f"{shape[0] * shape[1] / 1e6:.0f} Mpx"
     small = draw_field(shape, stars, dtype="uint16")
