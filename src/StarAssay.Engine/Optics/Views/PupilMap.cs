@@ -1,0 +1,94 @@
+using System.Numerics;
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Optics.Views;
+
+/// <summary>
+/// A wavefront on a square grid of pupil samples, from which every view is drawn. Sample k lies at
+/// rho = (2 k + 1 - n) / n, so the grid's edge is the aperture's edge; x to the right (column), y up (row).
+/// </summary>
+public sealed record PupilMap
+{
+    /// <summary>Wavefront error in nm, positive where the wave is ahead; row y, column x. NaN counts as outside the pupil.</summary>
+    public required double[,] WavefrontNm { get; init; }
+
+    /// <summary>Share of each sample that is open, 0 outside the pupil to 1 (rim samples lie between); null = 1 wherever the wavefront is not NaN.</summary>
+    public double[,]? Amplitude { get; init; }
+
+    /// <summary>Focal ratio N.</summary>
+    public required double FocalRatio { get; init; }
+
+    /// <summary>Wavelength in nm at which the view is drawn; the optical path stays, its number of waves changes.</summary>
+    public required double WavelengthNm { get; init; }
+
+    /// <summary>Samples across the pupil.</summary>
+    public int Size => WavefrontNm.GetLength(0);
+
+    /// <summary>Throws when the record contradicts itself.</summary>
+    public void RequireValid()
+    {
+        if (Size < 8 || WavefrontNm.GetLength(1) != Size)
+        {
+            throw new InputException("views.map", $"The wavefront map is {Size} x {WavefrontNm.GetLength(1)}; give a square map of at least 8 x 8.", nameof(WavefrontNm));
+        }
+
+        if (Amplitude is not null && (Amplitude.GetLength(0) != Size || Amplitude.GetLength(1) != Size))
+        {
+            throw new InputException("views.map", "Amplitude and wavefront differ in size. Use the pair that one fit returned.", nameof(Amplitude));
+        }
+
+        InputException.RequireRange(FocalRatio, 0.5, 200, nameof(FocalRatio), "");
+        InputException.RequireRange(WavelengthNm, 100, 30000, nameof(WavelengthNm), "nm");
+    }
+
+    /// <summary>The same pupil without aberration: what a perfect telescope of this obstruction would do.</summary>
+    public PupilMap Perfect()
+    {
+        int n = Size;
+        double[,] flat = new double[n, n];
+        for (int y = 0; y < n; y++)
+        {
+            for (int x = 0; x < n; x++)
+            {
+                flat[y, x] = double.IsNaN(WavefrontNm[y, x]) ? double.NaN : 0;
+            }
+        }
+
+        return this with { WavefrontNm = flat };
+    }
+
+    /// <summary>Amplitude at a sample; 0 where there is no wavefront.</summary>
+    internal double AmplitudeAt(int y, int x) =>
+        double.IsNaN(WavefrontNm[y, x]) ? 0 : Amplitude?[y, x] ?? 1;
+
+    /// <summary>
+    /// The complex field. A wave that is ahead has lived through less phase at the pupil, so with the time factor
+    /// exp(-i w t) the field is A exp(-2 pi i W / lambda). An extra defocus moves the screen by
+    /// <paramref name="shiftUm"/> away from the objective.
+    /// </summary>
+    internal Complex[,] Field(double shiftUm = 0)
+    {
+        int n = Size;
+        var field = new Complex[n, n];
+
+        // A screen beyond the focus sees the rim ahead of the flatter sphere that is centered on it:
+        // W = +dz rho^2 / (8 N^2) (Welford, Aberrations of Optical Systems: W020 = dz / (8 N^2); from memory).
+        double rim = shiftUm * 1000 / (8 * FocalRatio * FocalRatio);
+        for (int y = 0; y < n; y++)
+        {
+            double v = ((2 * y) + 1 - n) / (double)n;
+            for (int x = 0; x < n; x++)
+            {
+                double a = AmplitudeAt(y, x);
+                if (a > 0)
+                {
+                    double u = ((2 * x) + 1 - n) / (double)n;
+                    double w = WavefrontNm[y, x] + (rim * ((u * u) + (v * v)));
+                    field[y, x] = Complex.FromPolarCoordinates(a, -2 * Math.PI * w / WavelengthNm);
+                }
+            }
+        }
+
+        return field;
+    }
+}
