@@ -1,0 +1,89 @@
+"""The command ``starassay``.
+
+Each command is one module with ``NAME``, ``HELP``, ``add_arguments(parser)`` and
+``run(args) -> int``; each kind of measurement is one module ``measure_<kind>`` with the same
+names, whose ``run(args)`` returns the `~starassay.results.Result` (see `starassay.cli.measure`).
+
+Exit codes: 0 done, 1 a fault of ours, 2 the input cannot serve (one sentence on standard
+error says what is wrong, where, and what to do), 130 interrupted.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from typing import NoReturn
+
+from .. import errors
+from .._version import __version__
+from ._console import explain, notes_for_warnings
+
+DONE, FAULT, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser whose complaint is one line."""
+
+    def error(self, message: str) -> NoReturn:
+        print(f"{self.prog}: {message}. See '{self.prog} --help'.", file=sys.stderr)
+        raise SystemExit(BAD_INPUT)
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The parser of the whole command line."""
+    from . import about, measure, notes
+
+    parser = _Parser(
+        prog="starassay",
+        description="Test the optics of a telescope from its own images.",
+        epilog="Never point a telescope at or near the Sun without a certified full-aperture filter.",
+    )
+    parser.add_argument("--version", action="version", version=f"starassay {__version__}")
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    for module in (measure, notes, about):
+        one = commands.add_parser(module.NAME, help=module.HELP, description=module.HELP)
+        module.add_arguments(one)
+        one.set_defaults(_run=module.run)
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line.
+
+    Parameters
+    ----------
+    argv : sequence of str, optional
+        Arguments without the program's name; those of the process by default.
+
+    Returns
+    -------
+    int
+        The exit code.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that cannot show "±" shall show "?" rather than end with an error.
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    try:
+        args = build_parser().parse_args(argv)
+        with notes_for_warnings():
+            return int(args._run(args))
+    except SystemExit as stop:
+        return int(stop.code or 0)
+    except KeyboardInterrupt:
+        print("Interrupted; nothing was written by halves.", file=sys.stderr)
+        return INTERRUPTED
+    except BrokenPipeError:
+        # The reader of a pipe went away, as "head" does; that is no error.
+        sys.stderr.close()
+        return DONE
+    except (errors.EngineError, errors.EngineUnavailableError) as error:
+        print(explain(error), file=sys.stderr)
+        return FAULT
+    except (errors.StarAssayError, OSError, MemoryError) as error:
+        print(explain(error), file=sys.stderr)
+        return BAD_INPUT
+    except Exception as error:  # a fault of ours: one line, the trace on request
+        print(explain(error), file=sys.stderr)
+        return FAULT
