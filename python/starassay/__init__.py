@@ -23,6 +23,7 @@ _NAMES = {
     "Result": ".results",
     "Frame": ".frames",
     "read_frame": ".frames",
+    "UnitError": ".frames",
     "CampaignError": ".errors",
     "CannotMeasureError": ".errors",
     "EngineError": ".errors",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -38,6 +39,26 @@ class Note:
     def __str__(self) -> str:
         where = f"{self.subject}: " if self.subject else ""
         return f"[{self.level}] {where}{self.text}"
+
+
+@functools.lru_cache(maxsize=1)
+def _levels() -> dict[str, str]:
+    from ._gateway import about
+
+    return {n["code"]: n["level"] for n in about()["notes"]}
+
+
+def say(code: str, text: str, subject: str = "") -> Note:
+    """A note of a kind from the engine's one list, made on the Python side.
+
+    Parameters
+    ----------
+    code : str
+        Name from the list; an unknown one is a `KeyError`.
+    text, subject : str
+        As in `Note`.
+    """
+    return Note(code, _levels()[code], subject, text)
 
 
 @dataclasses.dataclass(frozen=True)
