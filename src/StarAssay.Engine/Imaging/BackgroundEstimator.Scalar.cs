@@ -1,0 +1,99 @@
+namespace StarAssay.Engine.Imaging;
+
+/// <content>The definition, one sample after the other.</content>
+public static partial class BackgroundEstimator
+{
+    internal static (float Level, float Noise) RobustScalar(ReadOnlySpan<float> samples, float guess, float guessNoise)
+    {
+        float low = float.MaxValue, high = float.MinValue;
+        foreach (float v in samples)
+        {
+            low = MathF.Min(low, v);
+            high = MathF.Max(high, v);
+        }
+
+        if (!(high > low))
+        {
+            return (low, 0);
+        }
+
+        float median = QuantileScalar(samples, 0.5f, low, high, guess - guessNoise, guess + guessNoise);
+        float lower = QuantileScalar(samples, 0.1587f, low, median, median - (1.3f * guessNoise), median - (0.7f * guessNoise));
+        float center = median, noise = MathF.Max(median - lower, (high - low) * 1e-6f);
+        for (int round = 0; round < 3; round++)
+        {
+            float from = center - (ClipAt * noise), to = center + (ClipAt * noise);
+            float n = 0, sum = 0, squares = 0;
+            foreach (float v in samples)
+            {
+                if (v >= from && v <= to)
+                {
+                    float d = v - center;
+                    n++;
+                    sum += d;
+                    squares += d * d;
+                }
+            }
+
+            if (n < 2)
+            {
+                break;
+            }
+
+            float mean = sum / n;
+            center += mean;
+            noise = MathF.Sqrt(MathF.Max((squares / n) - (mean * mean), 0) / ClippedVariance);
+        }
+
+        return (center, noise);
+    }
+
+    /// <summary>A quantile by halving the interval and counting, to a hundredth of the starting width.</summary>
+    private static float QuantileScalar(ReadOnlySpan<float> samples, float share, float low, float high, float tryLow, float tryHigh)
+    {
+        float wanted = share * samples.Length;
+        int Below(ReadOnlySpan<float> s, float level)
+        {
+            int n = 0;
+            foreach (float v in s)
+            {
+                n += v < level ? 1 : 0;
+            }
+
+            return n;
+        }
+
+        (low, high) = Bracket(low, high, tryLow, tryHigh, Below(samples, tryLow) <= wanted, Below(samples, tryHigh) >= wanted);
+        float enough = QuantileWidth(low, high, tryLow, tryHigh);
+        while (high - low > enough)
+        {
+            float middle = 0.5f * (low + high);
+            if (middle <= low || middle >= high)
+            {
+                break;
+            }
+
+            if (Below(samples, middle) <= wanted)
+            {
+                low = middle;
+            }
+            else
+            {
+                high = middle;
+            }
+        }
+
+        return 0.5f * (low + high);
+    }
+
+    /// <summary>Uses a guessed interval when it truly holds the quantile; a NaN guess never does.</summary>
+    private static (float Low, float High) Bracket(float low, float high, float tryLow, float tryHigh, bool lowHolds, bool highHolds) =>
+        (lowHolds && tryLow > low && tryLow < high ? tryLow : low, highHolds && tryHigh < high && tryHigh > low ? tryHigh : high);
+
+    /// <summary>How closely a quantile is needed: the clipped mean that follows only wants a start.</summary>
+    private static float QuantileWidth(float low, float high, float tryLow, float tryHigh)
+    {
+        float width = tryHigh > tryLow ? 0.1f * (tryHigh - tryLow) : 1e-5f * (high - low);
+        return MathF.Max(width, MathF.Max(MathF.Abs(low), MathF.Abs(high)) * 2e-7f);
+    }
+}

@@ -1,0 +1,315 @@
+using System.Numerics;
+using System.Runtime.CompilerServices;
+using System.Runtime.Intrinsics;
+
+namespace StarAssay.Engine.Numerics;
+
+/// <summary>
+/// A register of floats of one width. Kernels are written once over this interface and compiled once a width, so that
+/// 128-, 256- and 512-bit processors run the same lines. A method taking a <c>ref</c> and an index trusts its caller:
+/// the public method above it has checked every length.
+/// </summary>
+internal interface ILanes<T> : IAdditionOperators<T, T, T>, ISubtractionOperators<T, T, T>, IMultiplyOperators<T, T, T>, IDivisionOperators<T, T, T>
+    where T : struct, ILanes<T>
+{
+    /// <summary>Floats in the register.</summary>
+    static abstract int Count { get; }
+
+    /// <summary>0, 1, 2, ...: the offset of each lane.</summary>
+    static abstract T Ramp { get; }
+
+    /// <summary>The same number in every lane.</summary>
+    static abstract T Of(float value);
+
+    /// <summary>Loads Count floats from <paramref name="index"/> on.</summary>
+    static abstract T Load(ref float source, nint index);
+
+    /// <summary>Stores Count floats.</summary>
+    static abstract void Store(T value, ref float target, nint index);
+
+    /// <summary>a * b + c, with one rounding where the processor has it.</summary>
+    static abstract T MulAdd(T a, T b, T c);
+
+    /// <summary>The smaller; either when one is NaN.</summary>
+    static abstract T Min(T a, T b);
+
+    /// <summary>The larger; either when one is NaN.</summary>
+    static abstract T Max(T a, T b);
+
+    /// <summary>Bit k is set where a &gt; b in lane k; NaN is never larger.</summary>
+    static abstract ulong Above(T a, T b);
+
+    /// <summary>How many lanes have a &lt; b.</summary>
+    static abstract int CountBelow(T a, T b);
+
+    /// <summary><paramref name="value"/> where low &lt;= value &lt;= high, else 0; NaN gives 0.</summary>
+    static abstract T KeepBetween(T value, T low, T high);
+
+    /// <summary>Sum of all lanes.</summary>
+    static abstract float Sum(T value);
+
+    /// <summary>Nearest whole number of each lane, halves to even.</summary>
+    static abstract T Round(T value);
+
+    /// <summary>2^n for whole n between -126 and 127.</summary>
+    static abstract T PowerOfTwo(T n);
+
+    /// <summary>Splits positive normal numbers: value = mantissa * 2^exponent, mantissa between sqrt(1/2) and sqrt(2).</summary>
+    static abstract (T Mantissa, T Exponent) Split(T value);
+
+    /// <summary>Loads Count 16-bit unsigned numbers as floats, bytes swapped on demand.</summary>
+    static abstract T LoadUInt16(ref ushort source, nint index, bool swap);
+
+    /// <summary>Loads Count 16-bit signed numbers as floats, bytes swapped on demand.</summary>
+    static abstract T LoadInt16(ref ushort source, nint index, bool swap);
+
+    /// <summary>Loads Count bytes as floats.</summary>
+    static abstract T LoadByte(ref byte source, nint index);
+
+    /// <summary>Loads Count floats whose bytes stand in the other order.</summary>
+    static abstract T LoadSwapped(ref float source, nint index);
+}
+
+/// <summary>Sixteen floats.</summary>
+internal readonly struct Lanes512(Vector512<float> v) : ILanes<Lanes512>
+{
+    private readonly Vector512<float> v = v;
+
+    public static int Count => 16;
+
+    public static Lanes512 Ramp => new(Vector512.Create(0f, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15));
+
+    public static Lanes512 operator +(Lanes512 a, Lanes512 b) => new(a.v + b.v);
+
+    public static Lanes512 operator -(Lanes512 a, Lanes512 b) => new(a.v - b.v);
+
+    public static Lanes512 operator *(Lanes512 a, Lanes512 b) => new(a.v * b.v);
+
+    public static Lanes512 operator /(Lanes512 a, Lanes512 b) => new(a.v / b.v);
+
+    public static Lanes512 Of(float value) => new(Vector512.Create(value));
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public static Lanes512 Load(ref float source, nint index) => new(Vector512.LoadUnsafe(ref source, (nuint)index));
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public static void Store(Lanes512 value, ref float target, nint index) => value.v.StoreUnsafe(ref target, (nuint)index);
+
+    public static Lanes512 MulAdd(Lanes512 a, Lanes512 b, Lanes512 c) => new(Vector512.MultiplyAddEstimate(a.v, b.v, c.v));
+
+    public static Lanes512 Min(Lanes512 a, Lanes512 b) => new(Vector512.MinNative(a.v, b.v));
+
+    public static Lanes512 Max(Lanes512 a, Lanes512 b) => new(Vector512.MaxNative(a.v, b.v));
+
+    public static ulong Above(Lanes512 a, Lanes512 b) => Vector512.GreaterThan(a.v, b.v).ExtractMostSignificantBits();
+
+    public static int CountBelow(Lanes512 a, Lanes512 b) => BitOperations.PopCount(Vector512.LessThan(a.v, b.v).ExtractMostSignificantBits());
+
+    public static Lanes512 KeepBetween(Lanes512 value, Lanes512 low, Lanes512 high) =>
+        new(value.v & Vector512.GreaterThanOrEqual(value.v, low.v) & Vector512.LessThanOrEqual(value.v, high.v));
+
+    public static float Sum(Lanes512 value) => Lanes256.Sum(new(value.v.GetLower() + value.v.GetUpper()));
+
+    public static Lanes512 Round(Lanes512 value) => new(Vector512.Round(value.v));
+
+    public static Lanes512 PowerOfTwo(Lanes512 n) => new(((Vector512.ConvertToInt32(n.v) + Vector512.Create(127)) << 23).AsSingle());
+
+    public static (Lanes512 Mantissa, Lanes512 Exponent) Split(Lanes512 value)
+    {
+        // Subtracting the bits of sqrt(1/2) makes the exponent field round at sqrt(2) instead of at 2.
+        Vector512<int> bits = value.v.AsInt32();
+        Vector512<int> shifted = (bits - Vector512.Create(0x3f3504f3)) & Vector512.Create(unchecked((int)0xff800000));
+        return (new((bits - shifted).AsSingle()), new(Vector512.ConvertToSingle(shifted >> 23)));
+    }
+
+    public static Lanes512 LoadUInt16(ref ushort source, nint index, bool swap)
+    {
+        Vector256<ushort> s = Vector256.LoadUnsafe(ref source, (nuint)index);
+        s = swap ? (s << 8) | (s >>> 8) : s;
+        return new(Vector512.ConvertToSingle(Vector512.WidenLower(s.ToVector512Unsafe()).AsInt32()));
+    }
+
+    public static Lanes512 LoadInt16(ref ushort source, nint index, bool swap)
+    {
+        Vector256<ushort> s = Vector256.LoadUnsafe(ref source, (nuint)index);
+        s = swap ? (s << 8) | (s >>> 8) : s;
+        return new(Vector512.ConvertToSingle(Vector512.WidenLower(s.AsInt16().ToVector512Unsafe())));
+    }
+
+    public static Lanes512 LoadByte(ref byte source, nint index)
+    {
+        Vector128<byte> s = Vector128.LoadUnsafe(ref source, (nuint)index);
+        Vector256<ushort> w = Vector256.Create(Vector128.WidenLower(s), Vector128.WidenUpper(s));
+        return new(Vector512.ConvertToSingle(Vector512.WidenLower(w.ToVector512Unsafe()).AsInt32()));
+    }
+
+    public static Lanes512 LoadSwapped(ref float source, nint index)
+    {
+        Vector512<uint> s = Vector512.LoadUnsafe(ref source, (nuint)index).AsUInt32();
+        Vector512<uint> odd = Vector512.Create(0x00ff00ffu);
+        s = ((s & odd) << 8) | ((s >>> 8) & odd);
+        return new(((s << 16) | (s >>> 16)).AsSingle());
+    }
+}
+
+/// <summary>Eight floats.</summary>
+internal readonly struct Lanes256(Vector256<float> v) : ILanes<Lanes256>
+{
+    private readonly Vector256<float> v = v;
+
+    public static int Count => 8;
+
+    public static Lanes256 Ramp => new(Vector256.Create(0f, 1, 2, 3, 4, 5, 6, 7));
+
+    public static Lanes256 operator +(Lanes256 a, Lanes256 b) => new(a.v + b.v);
+
+    public static Lanes256 operator -(Lanes256 a, Lanes256 b) => new(a.v - b.v);
+
+    public static Lanes256 operator *(Lanes256 a, Lanes256 b) => new(a.v * b.v);
+
+    public static Lanes256 operator /(Lanes256 a, Lanes256 b) => new(a.v / b.v);
+
+    public static Lanes256 Of(float value) => new(Vector256.Create(value));
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public static Lanes256 Load(ref float source, nint index) => new(Vector256.LoadUnsafe(ref source, (nuint)index));
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public static void Store(Lanes256 value, ref float target, nint index) => value.v.StoreUnsafe(ref target, (nuint)index);
+
+    public static Lanes256 MulAdd(Lanes256 a, Lanes256 b, Lanes256 c) => new(Vector256.MultiplyAddEstimate(a.v, b.v, c.v));
+
+    public static Lanes256 Min(Lanes256 a, Lanes256 b) => new(Vector256.MinNative(a.v, b.v));
+
+    public static Lanes256 Max(Lanes256 a, Lanes256 b) => new(Vector256.MaxNative(a.v, b.v));
+
+    public static ulong Above(Lanes256 a, Lanes256 b) => Vector256.GreaterThan(a.v, b.v).ExtractMostSignificantBits();
+
+    public static int CountBelow(Lanes256 a, Lanes256 b) => BitOperations.PopCount(Vector256.LessThan(a.v, b.v).ExtractMostSignificantBits());
+
+    public static Lanes256 KeepBetween(Lanes256 value, Lanes256 low, Lanes256 high) =>
+        new(value.v & Vector256.GreaterThanOrEqual(value.v, low.v) & Vector256.LessThanOrEqual(value.v, high.v));
+
+    public static float Sum(Lanes256 value) => Vector128.Sum(value.v.GetLower() + value.v.GetUpper());
+
+    public static Lanes256 Round(Lanes256 value) => new(Vector256.Round(value.v));
+
+    public static Lanes256 PowerOfTwo(Lanes256 n) => new(((Vector256.ConvertToInt32(n.v) + Vector256.Create(127)) << 23).AsSingle());
+
+    public static (Lanes256 Mantissa, Lanes256 Exponent) Split(Lanes256 value)
+    {
+        // Subtracting the bits of sqrt(1/2) makes the exponent field round at sqrt(2) instead of at 2.
+        Vector256<int> bits = value.v.AsInt32();
+        Vector256<int> shifted = (bits - Vector256.Create(0x3f3504f3)) & Vector256.Create(unchecked((int)0xff800000));
+        return (new((bits - shifted).AsSingle()), new(Vector256.ConvertToSingle(shifted >> 23)));
+    }
+
+    public static Lanes256 LoadUInt16(ref ushort source, nint index, bool swap)
+    {
+        Vector128<ushort> s = Vector128.LoadUnsafe(ref source, (nuint)index);
+        s = swap ? (s << 8) | (s >>> 8) : s;
+        return new(Vector256.ConvertToSingle(Vector256.WidenLower(s.ToVector256Unsafe()).AsInt32()));
+    }
+
+    public static Lanes256 LoadInt16(ref ushort source, nint index, bool swap)
+    {
+        Vector128<ushort> s = Vector128.LoadUnsafe(ref source, (nuint)index);
+        s = swap ? (s << 8) | (s >>> 8) : s;
+        return new(Vector256.ConvertToSingle(Vector256.WidenLower(s.AsInt16().ToVector256Unsafe())));
+    }
+
+    public static Lanes256 LoadByte(ref byte source, nint index)
+    {
+        Vector128<ushort> w = Vector128.WidenLower(Vector128.CreateScalarUnsafe(Unsafe.ReadUnaligned<ulong>(ref Unsafe.Add(ref source, index))).AsByte());
+        return new(Vector256.ConvertToSingle(Vector256.WidenLower(w.ToVector256Unsafe()).AsInt32()));
+    }
+
+    public static Lanes256 LoadSwapped(ref float source, nint index)
+    {
+        Vector256<uint> s = Vector256.LoadUnsafe(ref source, (nuint)index).AsUInt32();
+        Vector256<uint> odd = Vector256.Create(0x00ff00ffu);
+        s = ((s & odd) << 8) | ((s >>> 8) & odd);
+        return new(((s << 16) | (s >>> 16)).AsSingle());
+    }
+}
+
+/// <summary>Four floats.</summary>
+internal readonly struct Lanes128(Vector128<float> v) : ILanes<Lanes128>
+{
+    private readonly Vector128<float> v = v;
+
+    public static int Count => 4;
+
+    public static Lanes128 Ramp => new(Vector128.Create(0f, 1, 2, 3));
+
+    public static Lanes128 operator +(Lanes128 a, Lanes128 b) => new(a.v + b.v);
+
+    public static Lanes128 operator -(Lanes128 a, Lanes128 b) => new(a.v - b.v);
+
+    public static Lanes128 operator *(Lanes128 a, Lanes128 b) => new(a.v * b.v);
+
+    public static Lanes128 operator /(Lanes128 a, Lanes128 b) => new(a.v / b.v);
+
+    public static Lanes128 Of(float value) => new(Vector128.Create(value));
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public static Lanes128 Load(ref float source, nint index) => new(Vector128.LoadUnsafe(ref source, (nuint)index));
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public static void Store(Lanes128 value, ref float target, nint index) => value.v.StoreUnsafe(ref target, (nuint)index);
+
+    public static Lanes128 MulAdd(Lanes128 a, Lanes128 b, Lanes128 c) => new(Vector128.MultiplyAddEstimate(a.v, b.v, c.v));
+
+    public static Lanes128 Min(Lanes128 a, Lanes128 b) => new(Vector128.MinNative(a.v, b.v));
+
+    public static Lanes128 Max(Lanes128 a, Lanes128 b) => new(Vector128.MaxNative(a.v, b.v));
+
+    public static ulong Above(Lanes128 a, Lanes128 b) => Vector128.GreaterThan(a.v, b.v).ExtractMostSignificantBits();
+
+    public static int CountBelow(Lanes128 a, Lanes128 b) => BitOperations.PopCount(Vector128.LessThan(a.v, b.v).ExtractMostSignificantBits());
+
+    public static Lanes128 KeepBetween(Lanes128 value, Lanes128 low, Lanes128 high) =>
+        new(value.v & Vector128.GreaterThanOrEqual(value.v, low.v) & Vector128.LessThanOrEqual(value.v, high.v));
+
+    public static float Sum(Lanes128 value) => Vector128.Sum(value.v);
+
+    public static Lanes128 Round(Lanes128 value) => new(Vector128.Round(value.v));
+
+    public static Lanes128 PowerOfTwo(Lanes128 n) => new(((Vector128.ConvertToInt32(n.v) + Vector128.Create(127)) << 23).AsSingle());
+
+    public static (Lanes128 Mantissa, Lanes128 Exponent) Split(Lanes128 value)
+    {
+        // Subtracting the bits of sqrt(1/2) makes the exponent field round at sqrt(2) instead of at 2.
+        Vector128<int> bits = value.v.AsInt32();
+        Vector128<int> shifted = (bits - Vector128.Create(0x3f3504f3)) & Vector128.Create(unchecked((int)0xff800000));
+        return (new((bits - shifted).AsSingle()), new(Vector128.ConvertToSingle(shifted >> 23)));
+    }
+
+    public static Lanes128 LoadUInt16(ref ushort source, nint index, bool swap)
+    {
+        Vector128<ushort> s = Vector128.CreateScalarUnsafe(Unsafe.ReadUnaligned<ulong>(ref Unsafe.As<ushort, byte>(ref Unsafe.Add(ref source, index)))).AsUInt16();
+        s = swap ? (s << 8) | (s >>> 8) : s;
+        return new(Vector128.ConvertToSingle(Vector128.WidenLower(s).AsInt32()));
+    }
+
+    public static Lanes128 LoadInt16(ref ushort source, nint index, bool swap)
+    {
+        Vector128<ushort> s = Vector128.CreateScalarUnsafe(Unsafe.ReadUnaligned<ulong>(ref Unsafe.As<ushort, byte>(ref Unsafe.Add(ref source, index)))).AsUInt16();
+        s = swap ? (s << 8) | (s >>> 8) : s;
+        return new(Vector128.ConvertToSingle(Vector128.WidenLower(s.AsInt16())));
+    }
+
+    public static Lanes128 LoadByte(ref byte source, nint index)
+    {
+        Vector128<ushort> w = Vector128.WidenLower(Vector128.CreateScalarUnsafe(Unsafe.ReadUnaligned<uint>(ref Unsafe.Add(ref source, index))).AsByte());
+        return new(Vector128.ConvertToSingle(Vector128.WidenLower(w).AsInt32()));
+    }
+
+    public static Lanes128 LoadSwapped(ref float source, nint index)
+    {
+        Vector128<uint> s = Vector128.LoadUnsafe(ref source, (nuint)index).AsUInt32();
+        Vector128<uint> odd = Vector128.Create(0x00ff00ffu);
+        s = ((s & odd) << 8) | ((s >>> 8) & odd);
+        return new(((s << 16) | (s >>> 16)).AsSingle());
+    }
+}

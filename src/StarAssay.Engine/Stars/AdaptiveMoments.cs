@@ -1,0 +1,155 @@
+using System.Runtime.Intrinsics;
+using StarAssay.Engine.Numerics;
+
+namespace StarAssay.Engine.Stars;
+
+/// <summary>Weighted sums of a stamp about a point: flux, first and second moments, and the same under the squared weight.</summary>
+/// <param name="S">Sum of weight x pixel.</param>
+/// <param name="X">Sum of weight x pixel x dx.</param>
+/// <param name="Y">Sum of weight x pixel x dy.</param>
+/// <param name="XX">... x dx^2.</param>
+/// <param name="XY">... x dx dy.</param>
+/// <param name="YY">... x dy^2.</param>
+internal readonly record struct WeightedSums(double S, double X, double Y, double XX, double XY, double YY);
+
+/// <summary>Result of the adaptive moments: where the star is and the Gaussian ellipse that fits it.</summary>
+/// <param name="X">Center, stamp columns.</param>
+/// <param name="Y">Center, stamp rows.</param>
+/// <param name="Cxx">Second central moment along x, px^2, as recorded (with the pixel's own 1/12).</param>
+/// <param name="Cxy">Mixed second moment, px^2.</param>
+/// <param name="Cyy">Second central moment along y, px^2.</param>
+/// <param name="Flux">Flux of the fitted Gaussian, ADU.</param>
+/// <param name="Converged">False when the star gave no stable ellipse.</param>
+internal readonly record struct Ellipse(double X, double Y, double Cxx, double Cxy, double Cyy, double Flux, bool Converged)
+{
+    /// <summary>Determinant of the moment matrix.</summary>
+    public double Det => (Cxx * Cyy) - (Cxy * Cxy);
+}
+
+/// <summary>
+/// Moments under an elliptical Gaussian weight that is refined until it has the star's own center, size and shape.
+/// </summary>
+/// <remarks>
+/// Plain moments are ruled by the noise far out; here each pixel counts as much as a Gaussian fit would let it.
+/// If I is a Gaussian of moments C and the weight has W, the weighted moments M obey 1/M = 1/C + 1/W; solving for C and
+/// taking it as the next weight finds a Gaussian in one step and other profiles in a few. Method: Bernstein and Jarvis
+/// 2002, AJ 123, 583; Hirata and Seljak 2003, MNRAS 343, 459 (from memory).
+/// </remarks>
+internal static partial class AdaptiveMoments
+{
+    private const int MostRounds = 24;
+
+    /// <summary>Finds center and ellipse.</summary>
+    /// <param name="stamp">The star.</param>
+    /// <param name="x">First guess of the center.</param>
+    /// <param name="y">First guess of the center.</param>
+    /// <param name="variance">First guess of the second moment, px^2.</param>
+    public static Ellipse Measure(Stamp stamp, double x, double y, double variance)
+    {
+        double cxx = variance, cxy = 0, cyy = variance, flux = 0;
+        double x0 = x, y0 = y, largest = 0.5 * stamp.Half * stamp.Half;
+        for (int round = 0; round < MostRounds; round++)
+        {
+            WeightedSums m = Sums(stamp, x, y, cxx, cxy, cyy);
+            if (!(m.S > 0))
+            {
+                break;
+            }
+
+            // The center moves twice the weighted offset: the weight pulls it half-way back.
+            double dx = m.X / m.S, dy = m.Y / m.S;
+            double mxx = (m.XX / m.S) - (dx * dx), mxy = (m.XY / m.S) - (dx * dy), myy = (m.YY / m.S) - (dy * dy);
+            double stepX = Math.Clamp(2 * dx, -1, 1), stepY = Math.Clamp(2 * dy, -1, 1);
+            x += stepX;
+            y += stepY;
+            (double nxx, double nxy, double nyy) = Unweight(mxx, mxy, myy, cxx, cxy, cyy);
+            double change = Math.Abs(nxx - cxx) + Math.Abs(nyy - cyy) + (2 * Math.Abs(nxy - cxy));
+            cxx = nxx;
+            cxy = nxy;
+            cyy = nyy;
+            flux = 2 * m.S;
+            double det = (cxx * cyy) - (cxy * cxy);
+            if (!(det > 0) || cxx + cyy > 2 * largest || Math.Abs(x - x0) > 0.5 * stamp.Half || Math.Abs(y - y0) > 0.5 * stamp.Half)
+            {
+                break;
+            }
+
+            if (change < 1e-4 * (cxx + cyy) && Math.Abs(stepX) + Math.Abs(stepY) < 1e-4)
+            {
+                return new Ellipse(x, y, cxx, cxy, cyy, flux, true);
+            }
+        }
+
+        return new Ellipse(x, y, cxx, cxy, cyy, flux, false);
+    }
+
+    /// <summary>Center under a Gaussian weight of <paramref name="widening"/> times the ellipse's moments.</summary>
+    /// <remarks>With twice the moments the scatter is 1.125 times the least possible both for a star that rules its own
+    /// noise and for one that drowns in the sky's; the matched weight gives 1.33 and 1.0.</remarks>
+    public static (double X, double Y) Center(Stamp stamp, Ellipse start, double widening, int rounds)
+    {
+        double x = start.X, y = start.Y, gain = (1 + widening) / widening;
+        for (int round = 0; round < rounds; round++)
+        {
+            WeightedSums m = Sums(stamp, x, y, widening * start.Cxx, widening * start.Cxy, widening * start.Cyy);
+            if (!(m.S > 0))
+            {
+                return (start.X, start.Y);
+            }
+
+            double dx = gain * m.X / m.S, dy = gain * m.Y / m.S;
+            x += dx;
+            y += dy;
+            if (Math.Abs(dx) + Math.Abs(dy) < 1e-4)
+            {
+                break;
+            }
+        }
+
+        bool near = Math.Abs(x - start.X) < 1 && Math.Abs(y - start.Y) < 1;
+        return near ? (x, y) : (start.X, start.Y);
+    }
+
+    /// <summary>Weighted sums about (x, y) under exp(-q/2), q the quadratic form of the inverse of the weight's moments.</summary>
+    internal static WeightedSums Sums(Stamp stamp, double x, double y, double wxx, double wxy, double wyy)
+    {
+        double det = (wxx * wyy) - (wxy * wxy);
+        double a = wyy / det, b = -wxy / det, c = wxx / det;
+
+        // Beyond four standard deviations the weight is below 3.4e-4; the window follows the ellipse's extent.
+        int reachX = (int)Math.Ceiling(4 * Math.Sqrt(wxx)), reachY = (int)Math.Ceiling(4 * Math.Sqrt(wyy));
+        int mx = (int)Math.Round(x), my = (int)Math.Round(y);
+        int xFrom = Math.Max(0, mx - reachX), xTo = Math.Min(stamp.Side - 1, mx + reachX);
+        int yFrom = Math.Max(0, my - reachY), yTo = Math.Min(stamp.Side - 1, my + reachY);
+
+        // Whole steps of 16 columns, so that every register width sums the same pixels; the stamp's padding is zero.
+        xTo = xFrom + ((xTo - xFrom + Stamp.Step) / Stamp.Step * Stamp.Step) - 1;
+        var window = new Window(xFrom, xTo, yFrom, yTo, (float)x, (float)y, (float)(-0.5 * a), (float)(-b), (float)(-0.5 * c));
+        return !Vector128.IsHardwareAccelerated ? SumsScalar(stamp, window)
+            : Vector512.IsHardwareAccelerated ? SumsLanes<Lanes512>(stamp, window)
+            : Vector256.IsHardwareAccelerated ? SumsLanes<Lanes256>(stamp, window)
+            : SumsLanes<Lanes128>(stamp, window);
+    }
+
+    /// <summary>Solves 1/M = 1/C + 1/W for C; falls back to 2 M where noise has left no positive solution.</summary>
+    private static (double Xx, double Xy, double Yy) Unweight(double mxx, double mxy, double myy, double wxx, double wxy, double wyy)
+    {
+        double dm = (mxx * myy) - (mxy * mxy), dw = (wxx * wyy) - (wxy * wxy);
+        if (dm > 0)
+        {
+            double a = (myy / dm) - (wyy / dw), b = -(mxy / dm) + (wxy / dw), c = (mxx / dm) - (wxx / dw);
+            double d = (a * c) - (b * b);
+
+            // A star more than twice as wide as the weight is approached in steps.
+            if (d > 0 && a > 0 && a + c > 0.25 * ((wxx + wyy) / dw))
+            {
+                return (c / d, -b / d, a / d);
+            }
+        }
+
+        return (2 * mxx, 2 * mxy, 2 * myy);
+    }
+
+    /// <summary>Pixels to sum over and the exponent's coefficients: q = A dx^2 + B dx dy + C dy^2, weight exp(q).</summary>
+    internal readonly record struct Window(int XFrom, int XTo, int YFrom, int YTo, float X, float Y, float A, float B, float C);
+}

@@ -1,0 +1,400 @@
+using StarAssay.Engine.Imaging;
+
+namespace StarAssay.Engine.Stars;
+
+/// <summary>What was measured on one star; frame pixels and ADU.</summary>
+internal struct StarRecord
+{
+    public double X, Y, XError, YError;
+    public double Flux, FluxError, Peak, Sky, Noise, Snr;
+    public double HfrRecorded, HfrError, LightSlope;
+    public double Cxx, Cxy, Cyy, ShapeFlux;
+    public double Fwhm, FwhmError, Beta;
+    public double Sharpness, ExpectedSharpness, SharpnessError;
+    public StarMarks Marks;
+}
+
+/// <summary>Measures one star after the other; each worker has its own. Nothing is allocated for a star.</summary>
+internal sealed class StarMeter
+{
+    // Light beyond this share of the own star's makes a pixel the neighbor's.
+    private const double NeighborShare = 0.2;
+    private const double SkirtExponent = 3;
+
+    private readonly MeterSettings set;
+    private readonly RowDecoder decoder;
+    private readonly Stamp stamp;
+    private readonly List<int> near = [];
+
+    public StarMeter(MeterSettings settings)
+    {
+        set = settings;
+        decoder = new RowDecoder(settings.Frame.Pixels);
+        stamp = new Stamp((int)Math.Ceiling(settings.OuterRadius) + 2);
+    }
+
+    /// <summary>The stamp of the star measured last.</summary>
+    public Stamp Stamp => stamp;
+
+    /// <summary>Measures the star at a seed.</summary>
+    public StarRecord Measure(int index)
+    {
+        Seed seed = set.Seeds[index];
+        SkySample sky = set.Mesh.At(seed.X, seed.Y);
+        var star = new StarRecord { Sky = sky.Level, Noise = sky.Noise, Fwhm = double.NaN, FwhmError = double.NaN, Beta = double.NaN };
+        Read(seed, sky, ref star);
+        ExcludeNeighbors(seed, index, ref star);
+        if (stamp.AnyBad)
+        {
+            FillBad(stamp.Half, stamp.Half);
+        }
+
+        Ellipse ellipse = AdaptiveMoments.Measure(stamp, stamp.Half, stamp.Half, set.Variance);
+        double x = ellipse.X, y = ellipse.Y;
+        if (ellipse.Converged)
+        {
+            (x, y) = AdaptiveMoments.Center(stamp, ellipse, 2, 3);
+            (star.Cxx, star.Cxy, star.Cyy, star.ShapeFlux) = (ellipse.Cxx, ellipse.Cxy, ellipse.Cyy, ellipse.Flux);
+        }
+        else
+        {
+            star.Marks |= StarMarks.NoShape;
+            (x, y) = (stamp.Half, stamp.Half);
+            (star.Cxx, star.Cxy, star.Cyy, star.ShapeFlux) = (double.NaN, double.NaN, double.NaN, double.NaN);
+        }
+
+        star.X = x + stamp.X0;
+        star.Y = y + stamp.Y0;
+        Edges(ref star);
+        Sizes(x, y, ref star);
+        Errors(ref star);
+        Sharp(x, y, ref star);
+        return star;
+    }
+
+    private void Read(Seed seed, SkySample sky, ref StarRecord star)
+    {
+        Frame frame = set.Frame;
+        int half = stamp.Half, side = stamp.Side;
+        stamp.X0 = seed.X - half;
+        stamp.Y0 = seed.Y - half;
+        stamp.AnyBad = false;
+        int from = Math.Max(0, -stamp.X0), to = Math.Min(side, frame.Width - stamp.X0);
+        bool masked = !frame.Mask.IsEmpty;
+        float peak = float.MinValue;
+        int clipped = 0;
+        float saturation = (float)(set.Saturation - sky.Level);
+        if (from > 0 || to < side || stamp.Y0 < 0 || stamp.Y0 + side > frame.Height || masked)
+        {
+            Array.Clear(stamp.Bad);
+        }
+
+        for (int j = 0; j < side; j++)
+        {
+            int y = stamp.Y0 + j;
+            Span<float> row = stamp.Pixels.AsSpan(j * stamp.Stride, stamp.Stride);
+            if (y < 0 || y >= frame.Height)
+            {
+                row.Clear();
+                MarkBad(j, 0, side);
+                continue;
+            }
+
+            row[..from].Clear();
+            row[to..].Clear();
+            if (from > 0 || to < side)
+            {
+                MarkBad(j, 0, from);
+                MarkBad(j, to, side);
+            }
+
+            decoder.Decode(y, stamp.X0 + from, row[from..to]);
+            float level = (float)(sky.Level + (sky.SlopeY * (j - half)) + (sky.SlopeX * (from - half)));
+            float slope = (float)sky.SlopeX;
+            bool core = Math.Abs(j - half) <= 2;
+            float total = 0;
+            Span<float> inside = row[from..to];
+            for (int i = 0; i < inside.Length; i++)
+            {
+                float v = inside[i] - (level + (i * slope));
+                inside[i] = v;
+                total += v;
+            }
+
+            if (core)
+            {
+                for (int i = Math.Max(from, half - 2); i < Math.Min(to, half + 3); i++)
+                {
+                    peak = MathF.Max(peak, row[i]);
+                }
+            }
+
+            if (!float.IsFinite(total) || masked)
+            {
+                ReadOnlySpan<byte> mask = masked ? frame.Mask.Span.Slice((y * frame.Width) + stamp.X0 + from, to - from) : default;
+                for (int i = 0; i < inside.Length; i++)
+                {
+                    if (!float.IsFinite(inside[i]) || (masked && mask[i] != 0))
+                    {
+                        inside[i] = 0;
+                        MarkBad(j, from + i, from + i + 1);
+                        double dx = from + i - half, dy = j - half;
+                        if ((dx * dx) + (dy * dy) <= set.OuterRadius * set.OuterRadius)
+                        {
+                            star.Marks |= StarMarks.BadPixels;
+                        }
+                    }
+                }
+            }
+
+            if (core && !float.IsNaN(saturation))
+            {
+                for (int i = Math.Max(from, half - 2); i < Math.Min(to, half + 3); i++)
+                {
+                    clipped += row[i] >= saturation ? 1 : 0;
+                }
+            }
+        }
+
+        star.Peak = peak;
+        if (clipped > 0 || IsFlatTopped(peak, sky.Noise))
+        {
+            star.Marks |= StarMarks.Saturated;
+        }
+    }
+
+    /// <summary>A clipped star without a known level: four or more pixels beside the peak within a hundredth of it, where the
+    /// frame's stars are too sharp for that.</summary>
+    private bool IsFlatTopped(float peak, double noise)
+    {
+        // For a Gaussian of variance v the fourth-nearest pixel is at least 1 px away: exp(-1/(2v)) < 0.93 for v < 7.
+        if (set.Variance > 7 || peak < 100 * noise)
+        {
+            return false;
+        }
+
+        int half = stamp.Half, near = 0;
+        for (int j = half - 2; j <= half + 2; j++)
+        {
+            for (int i = half - 2; i <= half + 2; i++)
+            {
+                near += stamp[i, j] >= 0.99f * peak ? 1 : 0;
+            }
+        }
+
+        return near >= 5;
+    }
+
+    private void MarkBad(int row, int from, int to)
+    {
+        if (from < to)
+        {
+            if (!stamp.AnyBad)
+            {
+                Array.Clear(stamp.Bad);
+                stamp.AnyBad = true;
+            }
+
+            stamp.Bad.AsSpan((row * stamp.Side) + from, to - from).Fill(true);
+        }
+    }
+
+    /// <summary>Marks as bad the pixels where another star's light counts for more than a share of this one's.</summary>
+    private void ExcludeNeighbors(Seed seed, int index, ref StarRecord star)
+    {
+        double reach = (1.42 * stamp.Half) + set.OuterRadius;
+        set.Grid.Near(seed.X, seed.Y, reach, near);
+        double core = 2 * set.Variance;
+        foreach (int n in near)
+        {
+            if (n == index)
+            {
+                continue;
+            }
+
+            Seed other = set.Seeds[n];
+            double ratio = Math.Pow(other.Height / (NeighborShare * seed.Height), 1 / SkirtExponent);
+            double qx = other.X - stamp.X0, qy = other.Y - stamp.Y0;
+            for (int j = 0; j < stamp.Side; j++)
+            {
+                double oy = j - stamp.Half, ny = j - qy;
+                for (int i = 0; i < stamp.Side; i++)
+                {
+                    double ox = i - stamp.Half, nx = i - qx;
+                    double own = core + (ox * ox) + (oy * oy);
+                    if (core + (nx * nx) + (ny * ny) < ratio * own)
+                    {
+                        MarkBad(j, i, i + 1);
+                        if (own - core <= set.OuterRadius * set.OuterRadius)
+                        {
+                            star.Marks |= StarMarks.Blended;
+                        }
+                    }
+                }
+            }
+        }
+    }
+
+    /// <summary>Fills bad pixels with what stands opposite; where that is bad too, with nothing.</summary>
+    private void FillBad(double cx, double cy)
+    {
+        int twoX = (int)Math.Round(2 * cx), twoY = (int)Math.Round(2 * cy);
+        for (int j = 0; j < stamp.Side; j++)
+        {
+            for (int i = 0; i < stamp.Side; i++)
+            {
+                if (stamp.Bad[(j * stamp.Side) + i])
+                {
+                    int oi = twoX - i, oj = twoY - j;
+                    bool good = oi >= 0 && oj >= 0 && oi < stamp.Side && oj < stamp.Side && !stamp.Bad[(oj * stamp.Side) + oi];
+                    stamp.Pixels[(j * stamp.Stride) + i] = good ? stamp[oi, oj] : 0;
+                }
+            }
+        }
+    }
+
+    private void Edges(ref StarRecord star)
+    {
+        double r = set.OuterRadius;
+        if (star.X < r - 0.5 || star.Y < r - 0.5 || star.X > set.Frame.Width - 0.5 - r || star.Y > set.Frame.Height - 0.5 - r)
+        {
+            star.Marks |= StarMarks.Edge;
+        }
+    }
+
+    private void Sizes(double x, double y, ref StarRecord star)
+    {
+        star.Flux = CurveOfGrowth.Inside(stamp, x, y, set.OuterRadius);
+        (star.HfrRecorded, star.LightSlope) = HalfRadius(x, y, star.Flux, double.IsNaN(star.Cxx) ? set.Variance : 0.5 * (star.Cxx + star.Cyy));
+        double inside = CurveOfGrowth.Inside(stamp, x, y, set.SnrRadius);
+        double pixels = Math.PI * set.SnrRadius * set.SnrRadius;
+        double gain = double.IsNaN(set.Gain) ? double.PositiveInfinity : set.Gain;
+
+        // The CCD equation in ADU: photon noise of the star, noise of its pixels, and of the sky level taken from nB others.
+        double variance = (Math.Max(0, inside) / gain) + (pixels * (1 + (pixels / set.SkySamples)) * star.Noise * star.Noise);
+        star.Snr = inside / Math.Sqrt(variance);
+    }
+
+    /// <summary>Radius of half of the light, by the secant rule kept inside a bracket; also dF/dr there.</summary>
+    private (double Radius, double Slope) HalfRadius(double x, double y, double flux, double variance)
+    {
+        if (!(flux > 0))
+        {
+            return (double.NaN, double.NaN);
+        }
+
+        double half = 0.5 * flux;
+        double low = 0, high = set.OuterRadius, fLow = -half, fHigh = half;
+        double r = Math.Min(1.2 * Math.Sqrt(variance), 0.5 * high);
+        double slope = 1.39 * half / r;
+        for (int round = 0; round < 30; round++)
+        {
+            double f = CurveOfGrowth.Inside(stamp, x, y, r) - half;
+            if (f < 0)
+            {
+                slope = (f - fHigh) / (r - high);
+                (low, fLow) = (r, f);
+            }
+            else
+            {
+                slope = (f - fLow) / (r - low);
+                (high, fHigh) = (r, f);
+            }
+
+            if (Math.Abs(f) < 1e-5 * half || high - low < 1e-5)
+            {
+                break;
+            }
+
+            double next = round == 0 ? r - (f / (1.39 * half / r)) : low + ((high - low) * -fLow / (fHigh - fLow));
+            if (round > 6)
+            {
+                next = 0.5 * (low + high);
+            }
+
+            r = next > low && next < high ? next : 0.5 * (low + high);
+        }
+
+        // Slope across a fifth of the radius: steady where a pixel's edge would make a chord too local.
+        double d = 0.1 * r;
+        slope = (CurveOfGrowth.Inside(stamp, x, y, r + d) - CurveOfGrowth.Inside(stamp, x, y, r - d)) / (2 * d);
+        return (r, slope);
+    }
+
+    /// <summary>Standard uncertainties from sky noise, photon noise when the gain is known, and the sky level's own error.</summary>
+    private void Errors(ref StarRecord star)
+    {
+        double gain = double.IsNaN(set.Gain) ? double.PositiveInfinity : set.Gain;
+        double pixel = star.Noise * star.Noise, sky = pixel / set.SkySamples;
+        double area = Math.PI * set.OuterRadius * set.OuterRadius;
+        double photons = Math.Max(0, star.Flux) / gain;
+        star.FluxError = Math.Sqrt(photons + (area * pixel) + (area * area * sky));
+
+        // F(h) - F(R)/2 = 0: light inside h counts +1/2, outside -1/2.
+        double inner = Math.PI * star.HfrRecorded * star.HfrRecorded, lever = inner - (0.5 * area);
+        star.HfrError = Math.Sqrt((0.25 * (photons + (area * pixel))) + (lever * lever * sky)) / star.LightSlope;
+
+        // Weighted center with a Gaussian weight of twice the star's moments (see AdaptiveMoments.Center).
+        double det = Math.Sqrt(Math.Max(0, (star.Cxx * star.Cyy) - (star.Cxy * star.Cxy))), flux = star.ShapeFlux;
+        double fromSky = 10.125 * Math.PI * det * pixel / (flux * flux), fromStar = 1.265625 / (flux * gain);
+        star.XError = Math.Sqrt(star.Cxx * (fromSky + fromStar));
+        star.YError = Math.Sqrt(star.Cyy * (fromSky + fromStar));
+    }
+
+    /// <summary>How much of the brightest pixel its neighbors hold, and what the frame's usual star would give there.</summary>
+    private void Sharp(double x, double y, ref StarRecord star)
+    {
+        int px = Math.Clamp((int)Math.Round(x), 1, stamp.Side - 2), py = Math.Clamp((int)Math.Round(y), 1, stamp.Side - 2);
+        int bx = px, by = py;
+        for (int j = Math.Max(1, py - 1); j <= Math.Min(stamp.Side - 2, py + 1); j++)
+        {
+            for (int i = Math.Max(1, px - 1); i <= Math.Min(stamp.Side - 2, px + 1); i++)
+            {
+                if (stamp[i, j] > stamp[bx, by])
+                {
+                    (bx, by) = (i, j);
+                }
+            }
+        }
+
+        double peak = stamp[bx, by];
+        double across = 0.5 * (stamp[bx - 1, by] + stamp[bx + 1, by]) / peak, along = 0.5 * (stamp[bx, by - 1] + stamp[bx, by + 1]) / peak;
+        star.Sharpness = Math.Min(across, along);
+        star.ExpectedSharpness = Math.Min(Pair(bx - x, set.NarrowVariance), Pair(by - y, set.NarrowVariance));
+        double gain = double.IsNaN(set.Gain) ? double.PositiveInfinity : set.Gain;
+        star.SharpnessError = Math.Sqrt((star.Noise * star.Noise) + (Math.Max(0, peak) / gain)) / peak;
+    }
+
+    /// <summary>Mean of the two neighbors over the pixel itself for a Gaussian whose center lies d pixels off.</summary>
+    private static double Pair(double d, double variance) =>
+        0.5 * (Math.Exp(-((((d - 1) * (d - 1)) - (d * d)) / (2 * variance))) + Math.Exp(-((((d + 1) * (d + 1)) - (d * d)) / (2 * variance))));
+}
+
+/// <summary>What all stars of a frame share while they are measured.</summary>
+internal sealed record MeterSettings
+{
+    public required Frame Frame { get; init; }
+
+    public required BackgroundMesh Mesh { get; init; }
+
+    public required Seed[] Seeds { get; init; }
+
+    public required SeedGrid Grid { get; init; }
+
+    /// <summary>Usual second moment of a star, px^2.</summary>
+    public required double Variance { get; init; }
+
+    /// <summary>Second moment of the frame's sharpest stars along their short axis, px^2.</summary>
+    public required double NarrowVariance { get; init; }
+
+    public required double OuterRadius { get; init; }
+
+    public required double SnrRadius { get; init; }
+
+    /// <summary>Independent pixels behind a sky level.</summary>
+    public required double SkySamples { get; init; }
+
+    public required double Gain { get; init; }
+
+    public required double Saturation { get; init; }
+}

@@ -1,0 +1,31 @@
+using System.Text.Json.Serialization;
+using StarAssay.Engine.Imaging;
+
+namespace StarAssay.Engine.Stars;
+
+/// <summary>What to find and how to measure it. The defaults suit a well-focused star field.</summary>
+public sealed record StarRequest
+{
+    /// <summary>The frame; set by the caller beside the JSON request.</summary>
+    [JsonIgnore]
+    public Frame? Frame { get; init; }
+
+    /// <summary>Significance a peak of the smoothed frame must have: its height over the noise there.</summary>
+    public double DetectionThreshold { get; init; } = 5;
+
+    /// <summary>Side of the cells on which sky level and noise are measured, pixels.</summary>
+    public int CellSize { get; init; } = 64;
+
+    /// <summary>Radius of the circle that counts as the whole star, pixels; NaN: three times the usual half-flux radius of
+    /// the frame, at least 5.</summary>
+    public double OuterRadiusPx { get; init; } = double.NaN;
+
+    /// <summary>Fit a pixel-integrated Moffat profile to every star that carries one (gives FWHM).</summary>
+    public bool FitProfile { get; init; } = true;
+
+    /// <summary>Column of the optical axis; NaN: the middle of the frame.</summary>
+    public double AxisX { get; init; } = double.NaN;
+
+    /// <summary>Row of the optical axis; NaN: the middle of the frame.</summary>
+    public double AxisY { get; init; } = double.NaN;
+}

@@ -1,0 +1,187 @@
+using StarAssay.Engine.Numerics;
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Stars;
+
+/// <summary>Turns the records of a frame's stars into the result: final flags, pixel and noise corrections, zones, notes.</summary>
+internal static class StarTable
+{
+    private const StarMarks Unclean = StarMarks.Saturated | StarMarks.Edge | StarMarks.Blended | StarMarks.CosmicRay | StarMarks.NotAStar
+        | StarMarks.BadPixels | StarMarks.NoShape;
+
+    // Second moment that a pixel's own square adds along each axis, px^2.
+    private const double PixelVariance = 1.0 / 12;
+
+    public static StarField Build(StarRequest request, MeterSettings set, StarRecord[] stars, double correlation, TypicalStar typical)
+    {
+        double axisX = double.IsNaN(request.AxisX) ? 0.5 * (set.Frame.Width - 1) : request.AxisX;
+        double axisY = double.IsNaN(request.AxisY) ? 0.5 * (set.Frame.Height - 1) : request.AxisY;
+        StarJudge.Judge(stars, set);
+        double steepness = StarJudge.Steepness(stars, Unclean);
+        int[] order = [.. Enumerable.Range(0, stars.Length)];
+        double[] keys = [.. stars.Select(s => double.IsNaN(s.Flux) ? double.PositiveInfinity : -s.Flux)];
+        Array.Sort(keys, order);
+        int n = stars.Length;
+        var c = new Columns(n);
+        for (int k = 0; k < n; k++)
+        {
+            c.Fill(k, stars[order[k]], set, steepness, axisX, axisY);
+        }
+
+        bool[] clean = [.. c.Flags.Select((f, k) => ((StarMarks)f & Unclean) == 0 && c.Snr[k] > 10)];
+        int[] cleanIndex = [.. Enumerable.Range(0, n).Where(k => clean[k])];
+        var notes = StarJudge.Notes(set, c.Flags, cleanIndex.Length, correlation, typical, c.Snr);
+        return new StarField
+        {
+            X = c.X,
+            Y = c.Y,
+            XUncertainty = c.XError,
+            YUncertainty = c.YError,
+            Flux = c.Flux,
+            FluxUncertainty = c.FluxError,
+            Peak = c.Peak,
+            Sky = c.Sky,
+            SkyNoise = c.SkyNoise,
+            Snr = c.Snr,
+            Hfr = c.Hfr,
+            HfrUncertainty = c.HfrError,
+            HfrRecorded = c.HfrRecorded,
+            Fwhm = c.Fwhm,
+            FwhmUncertainty = c.FwhmError,
+            MoffatBeta = c.Beta,
+            Ellipticity = c.Ellipticity,
+            EllipticityUncertainty = c.EllipticityError,
+            PositionAngleDeg = c.Angle,
+            RadialEllipticity = c.Radial,
+            CrossEllipticity = c.Cross,
+            SigmaMajor = c.Major,
+            SigmaMinor = c.Minor,
+            AxisDistancePx = c.Distance,
+            Flags = c.Flags,
+            Zones = ZoneTable.Of(c, cleanIndex, set.Frame.Width, set.Frame.Height, axisX, axisY),
+            MedianHfr = ZoneTable.Median(c.Hfr, cleanIndex, "pix"),
+            MedianFwhm = ZoneTable.Median(c.Fwhm, cleanIndex, "pix"),
+            MedianEllipticity = ZoneTable.Median(c.Ellipticity, cleanIndex, ""),
+            CleanStars = cleanIndex.Length,
+            OuterRadiusPx = set.OuterRadius,
+            SnrRadiusPx = set.SnrRadius,
+            SaturationAdu = set.Saturation,
+            MedianSky = MeshMedian(set, noise: false),
+            MedianSkyNoise = MeshMedian(set, noise: true),
+            NoiseCorrelation = correlation,
+            Width = set.Frame.Width,
+            Height = set.Frame.Height,
+            AxisX = axisX,
+            AxisY = axisY,
+            Notes = notes,
+        };
+    }
+
+    private static double MeshMedian(MeterSettings set, bool noise)
+    {
+        float[] values = new float[set.Mesh.Columns * set.Mesh.Rows];
+        for (int j = 0; j < set.Mesh.Rows; j++)
+        {
+            for (int i = 0; i < set.Mesh.Columns; i++)
+            {
+                values[(j * set.Mesh.Columns) + i] = noise ? set.Mesh.Noise(i, j) : set.Mesh.Level(i, j);
+            }
+        }
+
+        Array.Sort(values);
+        return values[values.Length / 2];
+    }
+
+    /// <summary>The columns of the table while they are filled.</summary>
+    internal sealed class Columns(int n)
+    {
+        public readonly double[] X = new double[n];
+        public readonly double[] Y = new double[n];
+        public readonly double[] XError = new double[n];
+        public readonly double[] YError = new double[n];
+        public readonly double[] Flux = new double[n];
+        public readonly double[] FluxError = new double[n];
+        public readonly double[] Peak = new double[n];
+        public readonly double[] Sky = new double[n];
+        public readonly double[] SkyNoise = new double[n];
+        public readonly double[] Snr = new double[n];
+        public readonly double[] Hfr = new double[n];
+        public readonly double[] HfrError = new double[n];
+        public readonly double[] HfrRecorded = new double[n];
+        public readonly double[] Fwhm = new double[n];
+        public readonly double[] FwhmError = new double[n];
+        public readonly double[] Beta = new double[n];
+        public readonly double[] Ellipticity = new double[n];
+        public readonly double[] EllipticityError = new double[n];
+        public readonly double[] Angle = new double[n];
+        public readonly double[] Radial = new double[n];
+        public readonly double[] Cross = new double[n];
+        public readonly double[] Major = new double[n];
+        public readonly double[] Minor = new double[n];
+        public readonly double[] Distance = new double[n];
+        public readonly int[] Flags = new int[n];
+
+        public void Fill(int k, in StarRecord star, MeterSettings set, double steepness, double axisX, double axisY)
+        {
+            X[k] = star.X;
+            Y[k] = star.Y;
+            XError[k] = star.XError;
+            YError[k] = star.YError;
+            Flux[k] = star.Flux;
+            FluxError[k] = star.FluxError;
+            Peak[k] = star.Peak;
+            Sky[k] = star.Sky;
+            SkyNoise[k] = star.Noise;
+            Snr[k] = star.Snr;
+            HfrRecorded[k] = star.HfrRecorded;
+            HfrError[k] = star.HfrError;
+            Hfr[k] = WithoutPixel(star.HfrRecorded, steepness);
+            Fwhm[k] = star.Fwhm;
+            FwhmError[k] = star.FwhmError;
+            Beta[k] = star.Beta;
+            Shape(k, star, set, axisX, axisY);
+            Flags[k] = (int)star.Marks;
+        }
+
+        /// <summary>Half-flux radius without the blur of recording in squares and of reading them as squares.</summary>
+        /// <remarks>Both add v = 1/12 px^2 an axis. A small blur v moves light F(r) by v/2 times the Laplacian, so that
+        /// h^2 grows by v g, g = -dlnI/dlnr at h: 2 ln 2 for a Gaussian, 1.76 for a Moffat of beta 3. g is measured on
+        /// the frame's own stars.</remarks>
+        internal static double WithoutPixel(double recorded, double steepness)
+        {
+            double square = (recorded * recorded) - (2 * PixelVariance * steepness);
+            return square > 0 ? Math.Sqrt(square) : double.NaN;
+        }
+
+        private void Shape(int k, in StarRecord star, MeterSettings set, double axisX, double axisY)
+        {
+            double dx = star.X - axisX, dy = star.Y - axisY;
+            Distance[k] = Math.Sqrt((dx * dx) + (dy * dy));
+            double cxx = star.Cxx - PixelVariance, cyy = star.Cyy - PixelVariance, trace = cxx + cyy;
+            double e1 = (cxx - cyy) / trace, e2 = 2 * star.Cxy / trace, e = Math.Sqrt((e1 * e1) + (e2 * e2));
+            if (!(trace > 0.05) || !(e < 1))
+            {
+                Ellipticity[k] = EllipticityError[k] = Angle[k] = Radial[k] = Cross[k] = Major[k] = Minor[k] = double.NaN;
+                return;
+            }
+
+            // Noise of either component for a matched Gaussian weight, from the sky and from the star's photons.
+            double size = 0.5 * (star.Cxx + star.Cyy), flux = star.ShapeFlux, gain = double.IsNaN(set.Gain) ? double.PositiveInfinity : set.Gain;
+            double variance = (16 * Math.PI * size * star.Noise * star.Noise / (flux * flux)) + (64.0 / 27 / (flux * gain));
+            double error = Math.Sqrt(variance) * (2 * size / trace);
+            double clean = Math.Sqrt(Math.Max(0, (e * e) - (error * error)));
+            Major[k] = Math.Sqrt(0.5 * trace * (1 + e));
+            Minor[k] = Math.Sqrt(0.5 * trace * (1 - e));
+            double oneMinus = 1 - Math.Sqrt((1 - clean) / (1 + clean));
+            Ellipticity[k] = oneMinus;
+            EllipticityError[k] = error;
+            double angle = 0.5 * Math.Atan2(e2, e1);
+            Angle[k] = angle * 180 / Math.PI;
+
+            // Components in the frame turned to the line through the axis; scaled from the moments' e to 1 - b/a.
+            double turn = 2 * (angle - Math.Atan2(dy, dx)), full = 1 - Math.Sqrt((1 - e) / (1 + e));
+            Radial[k] = full * Math.Cos(turn);
+            Cross[k] = full * Math.Sin(turn);
+        }
+    }
+}
