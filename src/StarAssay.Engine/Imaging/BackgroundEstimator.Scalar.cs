@@ -20,7 +20,7 @@ public static partial class BackgroundEstimator
         float median = QuantileScalar(samples, 0.5f, low, high, guess - guessNoise, guess + guessNoise);
         float lower = QuantileScalar(samples, 0.1587f, low, median, median - (1.3f * guessNoise), median - (0.7f * guessNoise));
         float center = median, noise = MathF.Max(median - lower, (high - low) * 1e-6f);
-        for (int round = 0; round < 3; round++)
+        for (int round = 0; round < ClipRounds; round++)
         {
             float from = center - (ClipAt * noise), to = center + (ClipAt * noise);
             float n = 0, sum = 0, squares = 0;
@@ -43,6 +43,20 @@ public static partial class BackgroundEstimator
             float mean = sum / n;
             center += mean;
             noise = MathF.Sqrt(MathF.Max((squares / n) - (mean * mean), 0) / ClippedVariance);
+        }
+
+        for (int round = 0; round < SoftRounds; round++)
+        {
+            float scale = 1 / (SoftReach * noise), weights = 0, sum = 0;
+            foreach (float v in samples)
+            {
+                float d = v - center, u = d * scale, w = MathF.Max(0, 1 - (u * u));
+                w *= w;
+                weights += w;
+                sum += w * d;
+            }
+
+            center += sum / weights;
         }
 
         return (center, noise);

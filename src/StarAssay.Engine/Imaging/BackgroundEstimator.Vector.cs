@@ -26,7 +26,7 @@ public static partial class BackgroundEstimator
         float median = QuantileLanes<T>(samples, 0.5f, low, high, guess - guessNoise, guess + guessNoise);
         float lower = QuantileLanes<T>(samples, 0.1587f, low, median, median - (1.3f * guessNoise), median - (0.7f * guessNoise));
         float center = median, noise = MathF.Max(median - lower, (high - low) * 1e-6f);
-        for (int round = 0; round < 3; round++)
+        for (int round = 0; round < ClipRounds; round++)
         {
             (float n, float sum, float squares) = Within<T>(samples, center, ClipAt * noise);
             if (n < 2)
@@ -37,6 +37,11 @@ public static partial class BackgroundEstimator
             float mean = sum / n;
             center += mean;
             noise = MathF.Sqrt(MathF.Max((squares / n) - (mean * mean), 0) / ClippedVariance);
+        }
+
+        for (int round = 0; round < SoftRounds; round++)
+        {
+            center += Soft<T>(samples, center, SoftReach * noise);
         }
 
         return (center, noise);
@@ -121,5 +126,36 @@ public static partial class BackgroundEstimator
         }
 
         return (n, sum, square);
+    }
+
+    /// <summary>Mean deviation from the center under Tukey's weight.</summary>
+    [MethodImpl(MethodImplOptions.AggressiveOptimization)]
+    private static float Soft<T>(ReadOnlySpan<float> samples, float center, float reach)
+        where T : struct, ILanes<T>
+    {
+        ref float first = ref MemoryMarshal.GetReference(samples);
+        float scale = 1 / reach;
+        T c = T.Of(center), s = T.Of(scale), one = T.Of(1), zero = T.Of(0), weights = zero, sums = zero;
+        int i = 0;
+        for (; i <= samples.Length - T.Count; i += T.Count)
+        {
+            T d = T.Load(ref first, i) - c;
+            T u = d * s;
+            T w = T.Max(zero, one - (u * u));
+            w *= w;
+            weights += w;
+            sums = T.MulAdd(w, d, sums);
+        }
+
+        float weight = T.Sum(weights), sum = T.Sum(sums);
+        for (; i < samples.Length; i++)
+        {
+            float d = samples[i] - center, u = d * scale, w = MathF.Max(0, 1 - (u * u));
+            w *= w;
+            weight += w;
+            sum += w * d;
+        }
+
+        return sum / weight;
     }
 }

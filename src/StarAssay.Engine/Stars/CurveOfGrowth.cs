@@ -89,7 +89,7 @@ internal static class CurveOfGrowth
         double xa = Math.Clamp(Math.Sqrt(Math.Max(0, r2 - (y1 * y1))), x0, x1);
         double xb = Math.Clamp(Math.Sqrt(r2 - (y0 * y0)), x0, x1);
         double ya = Math.Min(y1, Math.Sqrt(Math.Max(0, r2 - (xa * xa))));
-        double yb = Math.Sqrt(Math.Max(0, r2 - (xb * xb)));
+        double yb = Math.Min(y1, Math.Sqrt(Math.Max(0, r2 - (xb * xb))));
         double width = xb - xa, rise = ya - yb;
         double t = Math.Sqrt((width * width) + (rise * rise)) / (2 * r);
         return ((xa - x0) * (y1 - y0)) + (width * ((0.5 * (ya + yb)) - y0)) + (r2 * Segment(t));

@@ -50,6 +50,13 @@ internal sealed class StarMeter
         }
 
         Ellipse ellipse = AdaptiveMoments.Measure(stamp, stamp.Half, stamp.Half, set.Variance);
+        if (stamp.AnyBad && ellipse.Converged)
+        {
+            // Once more with the holes filled from opposite the true center.
+            FillBad(ellipse.X, ellipse.Y);
+            ellipse = AdaptiveMoments.Measure(stamp, ellipse.X, ellipse.Y, 0.5 * (ellipse.Cxx + ellipse.Cyy));
+        }
+
         double x = ellipse.X, y = ellipse.Y;
         if (ellipse.Converged)
         {

@@ -1,0 +1,68 @@
+using StarAssay.Engine.Stars;
+
+namespace StarAssay.Engine.Tests.Stars;
+
+/// <summary>Truth: areas of circles, and a fine grid of points.</summary>
+public class CurveOfGrowthTests
+{
+    [Theory]
+    [InlineData(0.3)]
+    [InlineData(0.9)]
+    [InlineData(1.7)]
+    [InlineData(4.123)]
+    [InlineData(11.5)]
+    public void Overlaps_add_up_to_the_circle(double radius)
+    {
+        foreach ((double cx, double cy) in new[] { (0.0, 0.0), (0.5, 0.5), (0.137, -0.421), (0.49, 0.01) })
+        {
+            double sum = 0;
+            for (int y = -14; y <= 14; y++)
+            {
+                for (int x = -14; x <= 14; x++)
+                {
+                    sum += CurveOfGrowth.Overlap(x - cx, y - cy, radius);
+                }
+            }
+
+            Assert.Equal(Math.PI * radius * radius, sum, 1e-7 * radius * radius);
+        }
+    }
+
+    [Fact]
+    public void Each_overlap_is_the_counted_area()
+    {
+        var random = new Random(2);
+        for (int trial = 0; trial < 200; trial++)
+        {
+            double r = 0.2 + (5 * random.NextDouble()), dx = 6 * (random.NextDouble() - 0.5), dy = 6 * (random.NextDouble() - 0.5);
+            const int N = 400;
+            int hits = 0;
+            for (int j = 0; j < N; j++)
+            {
+                for (int i = 0; i < N; i++)
+                {
+                    double x = dx - 0.5 + ((i + 0.5) / N), y = dy - 0.5 + ((j + 0.5) / N);
+                    hits += (x * x) + (y * y) <= r * r ? 1 : 0;
+                }
+            }
+
+            // The grid errs along the arc by less than its length times a cell's side.
+            Assert.Equal(hits / (double)(N * N), CurveOfGrowth.Overlap(dx, dy, r), 3e-3);
+        }
+    }
+
+    [Fact]
+    public void A_uniform_stamp_gives_the_area_times_the_level()
+    {
+        var stamp = new Stamp(12);
+        for (int y = 0; y < stamp.Side; y++)
+        {
+            stamp.Pixels.AsSpan(y * stamp.Stride, stamp.Side).Fill(3);
+        }
+
+        foreach (double r in new[] { 0.4, 1.0, 2.5, 7.77, 11.9 })
+        {
+            Assert.Equal(3 * Math.PI * r * r, CurveOfGrowth.Inside(stamp, 12.2, 11.7, r), 1e-5 * r * r);
+        }
+    }
+}
