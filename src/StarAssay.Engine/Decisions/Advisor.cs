@@ -1,0 +1,169 @@
+using StarAssay.Engine.Optics;
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Decisions;
+
+/// <summary>Says what limits the images and what can be adjusted, by how much, in which direction.</summary>
+public static class Advisor
+{
+    // A family is spoken of when it stands out of its noise and matters: 3 standard uncertainties, and lambda/100.
+    private const double Significance = 3;
+    private const double WorthWaves = 0.01;
+
+    /// <summary>Advice from what was measured.</summary>
+    public static AdviceReport Advise(AdviceRequest request)
+    {
+        InputException.RequireRange(request.ApertureMm, 1, 1e5, "aperture_mm", "mm");
+        InputException.RequireRange(request.FocalLengthMm, 1, 1e6, "focal_length_mm", "mm");
+        InputException.RequireRange(request.WavelengthNm, 200, 20000, "wavelength_nm", "nm");
+        InputException.RequireRange(request.FieldWavelengthNm, 200, 20000, "field_wavelength_nm", "nm");
+        if (request.Noll.Count != request.CoefficientsNm.Count || request.Noll.Count != request.UncertaintiesNm.Count)
+        {
+            throw new InputException("advice.modes", "Indices, coefficients and uncertainties of the modes differ in number. Give one of each for every mode.", "noll");
+        }
+
+        var notes = new List<Note>();
+        (IReadOnlyList<BlurPart> blur, string limitedBy, string limit) = BlurBudget.Split(request, notes);
+        AberrationFamily[] families = Families(request);
+        var advice = new List<Advice>();
+        foreach (AberrationFamily family in families)
+        {
+            bool seen = family.Rms.Value > Significance * family.Rms.Uncertainty && family.Rms.Value > WorthWaves * request.WavelengthNm;
+            if (seen && ForFamily(request, family) is Advice a)
+            {
+                advice.Add(a);
+            }
+        }
+
+        if (families.Length > 0 && advice.Count == 0)
+        {
+            advice.Add(new Advice("wavefront", Hands.Nobody, Measured.None("nm"), Measured.None("deg"),
+                "No aberration family stands out of its uncertainty and above a hundredth of a wave: leave the optics as they are."));
+        }
+
+        if (limitedBy == "the rest")
+        {
+            advice.Add(new Advice("focus", Hands.User, Measured.None("um"), Measured.None("deg"),
+                $"Refocus in steps of half the depth of focus, {Words.Plain(Math.Round(DepthOfFocusUm(request) / 2, 0), "um")}, and take a field at each: if the stars stay as wide, look at tracking and vibration."));
+        }
+        else if (limitedBy == "seeing")
+        {
+            advice.Add(new Advice("seeing", Hands.User, Measured.None("arcsec"), Measured.None("deg"),
+                "Nothing on the telescope makes these images sharper tonight: take a steadier night or a higher star, and let the tube cool; if the width stays the same over nights, the air near the telescope is the cause."));
+        }
+
+        return new AdviceReport(limitedBy, limit, blur, families, advice, notes);
+    }
+
+    /// <summary>Half of the range of focus that keeps the wavefront within a quarter wave: 2 lambda N^2, um.</summary>
+    private static double DepthOfFocusUm(AdviceRequest r) => 2 * r.FieldWavelengthNm * 1e-3 * Math.Pow(r.FocalLengthMm / r.ApertureMm, 2);
+
+    private static AberrationFamily[] Families(AdviceRequest request)
+    {
+        var groups = new Dictionary<string, List<(int Noll, double C, double U)>>();
+        for (int i = 0; i < request.Noll.Count; i++)
+        {
+            // Piston, tilt and focus are not errors of the optics.
+            if (request.Noll[i] > 4 && double.IsFinite(request.CoefficientsNm[i]))
+            {
+                string name = NameOf(request.Noll[i]);
+                (groups.TryGetValue(name, out List<(int, double, double)>? list) ? list : groups[name] = [])
+                    .Add((request.Noll[i], request.CoefficientsNm[i], request.UncertaintiesNm[i]));
+            }
+        }
+
+        double whole = groups.Values.Sum(g => g.Sum(m => m.C * m.C));
+        return [.. groups
+            .Select(g => Family(g.Key, g.Value, whole))
+            .OrderByDescending(f => f.Rms.Value)];
+    }
+
+    private static AberrationFamily Family(string name, List<(int Noll, double C, double U)> modes, double whole)
+    {
+        double squares = modes.Sum(m => m.C * m.C);
+        double noise = modes.Sum(m => m.U * m.U);
+        double rms = Math.Sqrt(squares);
+        // Uncertainty of a root sum square; where noise is all there is, the noise itself.
+        double u = rms > 0 ? Math.Sqrt(modes.Sum(m => m.C * m.C * m.U * m.U)) / rms : Math.Sqrt(noise);
+        double unbiased = Math.Sqrt(Math.Max(squares - noise, 0));
+        return new AberrationFamily(name, new Measured(unbiased, Math.Max(u, unbiased > 0 ? 0 : Math.Sqrt(noise)), "nm"),
+            whole > 0 ? squares / whole : 0, Direction(name, modes));
+    }
+
+    private static Measured Direction(string name, List<(int Noll, double C, double U)> modes)
+    {
+        int fold = name switch { "coma" => 1, "astigmatism" => 2, "trefoil" => 3, _ => 0 };
+        if (fold == 0 || modes.Count != 2)
+        {
+            return Measured.None("deg");
+        }
+
+        // Noll: the even index is the cosine term.
+        (int _, double c, double uc) = modes.Single(m => m.Noll % 2 == 0);
+        (int _, double s, double us) = modes.Single(m => m.Noll % 2 == 1);
+        double r2 = (c * c) + (s * s);
+        if (r2 == 0)
+        {
+            return Measured.None("deg");
+        }
+
+        double angle = Math.Atan2(s, c) / fold * 180 / Math.PI;
+        double period = 360.0 / fold;
+        double u = Math.Sqrt((s * s * uc * uc) + (c * c * us * us)) / r2 / fold * 180 / Math.PI;
+        return new Measured((angle + period) % period, u, "deg");
+    }
+
+    private static string NameOf(int noll)
+    {
+        ZernikeIndex index = ZernikeIndex.FromNoll(noll);
+        return (index.N, index.Frequency) switch
+        {
+            (2, 2) => "astigmatism",
+            (3, 1) => "coma",
+            (3, 3) => "trefoil",
+            (4, 0) => "spherical",
+            _ => "higher orders",
+        };
+    }
+
+    private static Advice? ForFamily(AdviceRequest request, AberrationFamily family) => family.Name switch
+    {
+        "coma" => ForComa(request, family),
+        "astigmatism" => new Advice("astigmatism", Hands.User, family.Rms, family.DirectionDeg,
+            $"Astigmatism of {Words.PlusMinus(family.Rms)} RMS, axis at {Degrees(family)}. Turn the camera by 90 degrees and measure again: an axis that stays with the camera comes from the camera's side (adapter, diagonal, tilt); one that stays with the tube comes from the optics or from a clamp that squeezes them."),
+        "trefoil" => new Advice("trefoil", Hands.User, family.Rms, family.DirectionDeg,
+            $"Trefoil of {Words.PlusMinus(family.Rms)} RMS, one arm at {Degrees(family)}: the mark of optics held at three points. Let the tube reach the temperature of the air and measure again; if it stays, the cell is for the maker or a qualified optician."),
+        "spherical" => ForSpherical(family, request),
+        _ => null,
+    };
+
+    private static Advice ForSpherical(AberrationFamily family, AdviceRequest request)
+    {
+        int at = request.Noll.ToList().IndexOf(11);
+        string sense = request.CoefficientsNm[at] > 0 ? "undercorrection (edge rays focus nearer to the objective)" : "overcorrection (edge rays focus farther from the objective)";
+        return new Advice("spherical aberration", Hands.Nobody, family.Rms, Measured.None("deg"),
+            $"Spherical aberration of {Words.PlusMinus(family.Rms)} RMS, {sense}. A tube that is still cooling shows it too: measure again after another hour. What stays is how the optics are made; no adjustment of the user's takes it away.");
+    }
+
+    private static Advice ForComa(AdviceRequest request, AberrationFamily family)
+    {
+        string size = $"Coma of {Words.PlusMinus(family.Rms)} RMS along {Degrees(family)} in the image";
+        if (request.Design == TelescopeDesign.Newtonian)
+        {
+            // A paraboloid's coma at field angle t: W131 = t D / (32 N^2), from its tangential coma 3 t / (16 N^2)
+            // (handbook formula, from memory); Noll's term c sqrt(8) (3 r^3 - 2 r) has W131 = 3 sqrt(8) c.
+            double perNm = 3 * Math.Sqrt(8) * 1e-6 * 32 * Math.Pow(request.FocalLengthMm / request.ApertureMm, 2) / request.ApertureMm * request.FocalLengthMm;
+            var offset = new Measured(family.Rms.Value * perNm, family.Rms.Uncertainty * perNm, "mm");
+            return new Advice("coma", Hands.User, offset, family.DirectionDeg,
+                $"{size}: the paraboloid's axis passes the star at {Words.PlusMinus(offset)} in the focal plane, along that line. Turn the mirror's adjusting screws so that the star moves by half of that along the line and center it again; if the coma grows, go the other way. Measure again.");
+        }
+
+        return request.Design == TelescopeDesign.Refractor
+            ? new Advice("coma", Hands.Optician, family.Rms, family.DirectionDeg,
+                $"{size}, on the axis: a lens is decentered or tilted. Check first that focuser and diagonal are square, then measure again with the camera turned by 90 degrees; what stays with the tube is for the maker or a qualified optician, unless the cell has screws meant for users.")
+            : new Advice("coma", Hands.User, family.Rms, family.DirectionDeg,
+                $"{size}, on the axis: the optics are out of collimation. Adjust only the screws meant for users, so that the defocused rings become concentric, and measure again.");
+    }
+
+    private static string Degrees(AberrationFamily family) => Words.PlusMinus(family.DirectionDeg) is string s ? s.Replace("deg", "degrees", StringComparison.Ordinal) : string.Empty;
+}
