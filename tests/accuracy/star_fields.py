@@ -75,7 +75,9 @@ def _airy_seeing_profile(share: float) -> interpolate.CubicSpline:
     kernel = 2 * np.pi * special.j0(2 * np.pi * np.outer(r, f)) * f
 
     def profile(seeing: float) -> np.ndarray:
-        return integrate.simpson(kernel * (aperture * np.exp(-3.441939 * (f * seeing) ** (5 / 3))), f, axis=1)
+        return integrate.simpson(
+            kernel * (aperture * np.exp(-3.441939 * (f * seeing) ** (5 / 3))), f, axis=1
+        )
 
     def hfr_of(seeing: float) -> float:
         growth = integrate.cumulative_trapezoid(2 * np.pi * r * profile(seeing), r, initial=0)
@@ -91,9 +93,11 @@ def hfr_within(profile, radius: float) -> float:
     r = np.linspace(0, radius, 2001)
     phi = (np.arange(64) + 0.5) * 2 * np.pi / 64
     ring = np.mean([profile(r * np.cos(p), r * np.sin(p)) for p in phi], axis=0)
-    growth = integrate.cumulative_simpson(2 * np.pi * r * ring, r) if hasattr(
-        integrate, "cumulative_simpson"
-    ) else integrate.cumulative_trapezoid(2 * np.pi * r * ring, r, initial=0)
+    growth = (
+        integrate.cumulative_simpson(2 * np.pi * r * ring, r)
+        if hasattr(integrate, "cumulative_simpson")
+        else integrate.cumulative_trapezoid(2 * np.pi * r * ring, r, initial=0)
+    )
     return float(np.interp(0.5 * growth[-1], growth, r))
 
 
@@ -175,7 +179,9 @@ def make_field(
         slope = flux[k] * (right - left) / (2 * step)
         variance = pixel_variance + flux[k] * stamp / gain
         bound[k] = 1 / np.sqrt(np.sum(slope**2 / variance))
-        ys, xs = slice(max(0, y0), min(size, y0 + 2 * half + 1)), slice(max(0, x0), min(size, x0 + 2 * half + 1))
+        ys, xs = slice(max(0, y0), min(size, y0 + 2 * half + 1)), slice(
+            max(0, x0), min(size, x0 + 2 * half + 1)
+        )
         mean[ys, xs] += flux[k] * stamp[ys.start - y0 : ys.stop - y0, xs.start - x0 : xs.stop - x0]
     image = rng.poisson(mean * gain) / gain + rng.normal(0, read_noise / gain, mean.shape)
     places = []
@@ -188,11 +194,23 @@ def make_field(
             cx, cy = int(round(hx + t * np.cos(angle))), int(round(hy + t * np.sin(angle)))
             if 0 <= cx < size and 0 <= cy < size:
                 image[cy, cx] += strength
-        places.append((hx + (length - 1) / 2 * np.cos(angle), hy + (length - 1) / 2 * np.sin(angle)))
+        places.append(
+            (hx + (length - 1) / 2 * np.cos(angle), hy + (length - 1) / 2 * np.sin(angle))
+        )
     saturation = 60000.0
     image = np.clip(np.round(image), 0, 65535) if np.issubdtype(dtype, np.integer) else image
     return TruthField(
-        image.astype(dtype), x, y, flux, snr, bound, np.array(places), profile, gain, read_noise, saturation
+        image.astype(dtype),
+        x,
+        y,
+        flux,
+        snr,
+        bound,
+        np.array(places),
+        profile,
+        gain,
+        read_noise,
+        saturation,
     )
 
 

@@ -1,0 +1,97 @@
+using StarAssay.Engine.Optics.Views;
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Bridge.Tasks;
+
+/// <summary>What a wavefront looks like. The map comes as an array, rows along x, NaN outside the pupil.</summary>
+[TaskList]
+internal static class ViewTasks
+{
+    [EngineTask("views.focused-image")]
+    public static object FocusedImage(TaskInput input, RunContext context)
+    {
+        Call call = input.Request<Call>();
+        return FocusedImages.Draw(new FocusedImageRequest(Map(input, call), call.HalfWidthLambdaN, call.Samples, call.ShiftUm), context);
+    }
+
+    [EngineTask("views.modulation")]
+    public static object Modulation(TaskInput input, RunContext context)
+    {
+        Call call = input.Request<Call>();
+        PupilMap map = Map(input, call);
+        return Modulations.Compute(call.Perfect ? map.Perfect() : map, call.Samples, call.HalfWidthLambdaN);
+    }
+
+    [EngineTask("views.shadow")]
+    public static object Shadow(TaskInput input, RunContext context)
+    {
+        Call call = input.Request<Call>();
+        return ShadowTests.Draw(new ShadowRequest(Map(input, call), call.Mask, call.ShiftUm, call.PeriodUm, call.PositionUm, call.AngleDeg));
+    }
+
+    [EngineTask("views.interferogram")]
+    public static object Interferogram(TaskInput input, RunContext context)
+    {
+        Call call = input.Request<Call>();
+        return Interferograms.Draw(new InterferogramRequest(Map(input, call), call.TiltXFringes, call.TiltYFringes, call.Passes));
+    }
+
+    private static PupilMap Map(TaskInput input, Call call)
+    {
+        PupilMap map = new()
+        {
+            WavefrontNm = Square(input, "wavefront_nm"),
+            Amplitude = input.Has("amplitude") ? Square(input, "amplitude") : null,
+            FocalRatio = call.FocalRatio,
+            WavelengthNm = call.WavelengthNm,
+        };
+        return map;
+    }
+
+    private static double[,] Square(TaskInput input, string name)
+    {
+        IReadOnlyList<int> shape = input.Shape(name);
+        if (shape.Count != 2)
+        {
+            throw new InputException("views.map", $"'{name}' has {shape.Count} axes; a map has two.", name);
+        }
+
+        double[,] map = new double[shape[0], shape[1]];
+        ReadOnlySpan<double> flat = input.Doubles(name).Span;
+        for (int i = 0; i < flat.Length; i++)
+        {
+            map[i / shape[1], i % shape[1]] = flat[i];
+        }
+
+        return map;
+    }
+
+    internal sealed record Call
+    {
+        public required double FocalRatio { get; init; }
+
+        public required double WavelengthNm { get; init; }
+
+        public double HalfWidthLambdaN { get; init; } = 5;
+
+        public int Samples { get; init; } = 129;
+
+        public double ShiftUm { get; init; }
+
+        public bool Perfect { get; init; }
+
+        public Mask Mask { get; init; }
+
+        public double PeriodUm { get; init; } = 100;
+
+        public double PositionUm { get; init; }
+
+        public double AngleDeg { get; init; }
+
+        public double TiltXFringes { get; init; }
+
+        public double TiltYFringes { get; init; }
+
+        public int Passes { get; init; } = 1;
+    }
+}
