@@ -281,7 +281,7 @@ def draw_ronchigram(
     pupil: PupilMap,
     *,
     lines_per_mm: float = 10.0,
-    shift: u.Quantity | str = -1 * u.mm,
+    shift: u.Quantity | str = -4 * u.mm,
     angle: u.Quantity | str = 0 * u.deg,
 ) -> PupilView:
     """Draw the pupil behind a Ronchi ruling near focus, by wave optics.
