@@ -15,10 +15,11 @@ from astropy.nddata import NDData
 from astropy.time import Time
 from astropy.wcs import WCS
 
+from . import _gateway
 from ._fits_files import StoredImage, quiet, read_stored, stored_scaling
-from .errors import InputError
-from .header import ELECTRON_PER_ADU, HeaderFacts, collect_cards, read_header
-from .results import Note, say
+from .errors import CannotMeasureError, InputError
+from .header import ELECTRON_PER_ADU, Card, HeaderFacts, collect_cards, is_dark, read_header
+from .results import Note, notes_from_engine, say
 
 
 class UnitError(InputError, u.UnitsError):
@@ -193,6 +194,14 @@ def read_frame(
         When a file is missing, not FITS, cut off, or holds no image.
     InputError
         When the source is no image with two axes, or an override cannot be understood.
+    CannotMeasureError
+        When no pixel holds a value, or all are saturated.
+
+    Notes
+    -----
+    The engine looks once at all pixels: where they pile up at the bright end is the saturation
+    level, and the four pixels of each 2 x 2 cell tell where a color mosaic has its greens.
+    `docs/intake.md` lists the keywords that are understood.
 
     Examples
     --------
@@ -335,7 +344,7 @@ def _from_stored(
 ) -> Frame:
     facts = read_header(stored.header, subject=name)
     cards, _ = collect_cards(stored.header)
-    unit = cards.get("BUNIT", [("", "")])[0][0]
+    unit = cards.get("BUNIT", [Card("", "")])[0].value
     _apply_unit(facts, unit if isinstance(unit, str) else "", name)
     if stored.images > 1 and wanted is None:
         facts.notes.append(
@@ -499,7 +508,7 @@ def _finish(
         )
     values.setdefault("wcs", wcs)
     scale, zero, blank = scaling
-    return Frame(
+    frame = Frame(
         pixels,
         name=name,
         scale=scale,
@@ -509,6 +518,84 @@ def _finish(
         notes=tuple(notes),
         **values,
     )
+    return _looked_at(frame, given)
+
+
+def _looked_at(frame: Frame, given: dict[str, Any]) -> Frame:
+    """The frame with what the engine sees in its pixels: saturation, mosaic, doubts."""
+    request = {"pattern": frame.bayer, "trust_pattern": "bayer" in given}
+    report = _gateway.call("imaging.inspect", request, frames={"frame": frame})
+    seen = report["inspection"]
+    notes = [*frame.notes, *notes_from_engine(report["notes"])]
+
+    def add(code: str, text: str) -> None:
+        notes.append(say(code, text, frame.name))
+
+    if seen["used_count"] == 0:
+        raise CannotMeasureError(
+            f"No pixel of {frame.name} holds a value: all are NaN, blank or masked. Give another image.",
+            code="frame.no-values",
+            subject=frame.name,
+        )
+    if seen["not_finite_count"]:
+        share = seen["not_finite_count"] / seen["pixel_count"]
+        add(
+            "frame.not-finite",
+            f"{seen['not_finite_count']} pixels ({share:.2%}) hold no number and count as masked.",
+        )
+    saturation = frame.saturation
+    if np.isfinite(seen["pile_up_adu"]):
+        pile = seen["pile_up_adu"] * u.adu
+        if saturation is None:
+            saturation = pile
+            add(
+                "frame.saturation-found",
+                f"{seen['pile_up_count']} pixels pile up at {pile.value:g} ADU, which was taken as the "
+                "saturation level.",
+            )
+        elif pile < 0.99 * saturation and "saturation" not in given:
+            add(
+                "frame.saturation-contradicts",
+                f"{seen['pile_up_count']} pixels pile up at {pile.value:g} ADU, below the stated "
+                f"saturation level of {saturation.value:g} ADU; the lower level was used.",
+            )
+            saturation = pile
+    clipped = max(seen["pile_up_count"], seen["saturated_count"])
+    constant = seen["minimum_adu"] == seen["maximum_adu"]
+    if constant and seen["maximum_adu"] >= _full_scale(frame):
+        clipped = seen["used_count"]
+    share = clipped / seen["used_count"]
+    if share > 0.995:
+        raise CannotMeasureError(
+            f"All pixels of {frame.name} are saturated ({seen['maximum_adu']:g} ADU). Expose shorter.",
+            code="frame.all-saturated",
+            subject=frame.name,
+        )
+    if share > 0.05:
+        add("frame.mostly-saturated", f"{share:.0%} of the pixels are saturated. Expose shorter.")
+    if constant and seen["pixel_count"] > 1:
+        add("frame.constant", f"All pixels have the value {seen['maximum_adu']:g}.")
+    excess = seen["bright_adu"] - seen["median_adu"]
+    if (is_dark(frame.object) or is_dark(frame.image_type)) and excess > 20 * seen[
+        "spread_adu"
+    ] > 0:
+        word = frame.object if is_dark(frame.object) else frame.image_type
+        add(
+            "frame.object-doubtful",
+            f"The header calls it {word!r}, but a hundredth of the pixels is more than "
+            f"{excess:.0f} ADU above the median: something was photographed.",
+        )
+    return dataclasses.replace(
+        frame, saturation=saturation, bayer=report["pattern"], notes=tuple(notes)
+    )
+
+
+def _full_scale(frame: Frame) -> float:
+    """Largest physical value that the pixels' type can hold; infinite for floats."""
+    if frame.pixels.dtype.kind not in "ui":
+        return np.inf
+    limits = np.iinfo(frame.pixels.dtype)
+    return frame.zero + max(frame.scale * limits.max, frame.scale * limits.min)
 
 
 def _two_axes(pixels: np.ndarray, plane: int | None, name: str, notes: list[Note]) -> np.ndarray:

@@ -174,6 +174,11 @@ _DARK_WORDS = re.compile(r"^\s*(master\s*)?(dark|bias|zero|offset|dark\s*flat)\b
 _SECTION = re.compile(r"^\[\s*(\d+)\s*:\s*(\d+)\s*,\s*(\d+)\s*:\s*(\d+)\s*\]$")
 
 
+def is_dark(text: str) -> bool:
+    """True when a text names a frame without light: dark, bias, zero, offset."""
+    return bool(_DARK_WORDS.match(text))
+
+
 class Card(NamedTuple):
     """Value and comment of one card."""
 
@@ -398,7 +403,7 @@ class _Reader:
         """The kind of frame; a name of the object that contradicts it is said."""
         found = [t for _, t in self.texts("image_type") if not t.isdigit()]
         kind = found[0] if found else ""
-        if kind and name and bool(_DARK_WORDS.match(name)) and not _DARK_WORDS.match(kind):
+        if kind and name and is_dark(name) and not is_dark(kind):
             self.say(
                 "frame.fact-contradictory",
                 f"OBJECT says {name!r} but the frame's type is {kind!r}; the type was used.",
@@ -407,7 +412,7 @@ class _Reader:
 
     def exposure(self, facts: HeaderFacts) -> u.Quantity | None:
         found = self.quantities("exposure", u.s)
-        dark = _DARK_WORDS.match(facts.image_type) or _DARK_WORDS.match(facts.object)
+        dark = is_dark(facts.image_type) or is_dark(facts.object)
         good = []
         for name, quantity in found:
             if quantity.value > 0 or (quantity.value == 0 and dark):

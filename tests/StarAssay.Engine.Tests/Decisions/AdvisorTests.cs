@@ -8,8 +8,13 @@ public class AdvisorTests
 {
     private static AdviceRequest Request(TelescopeDesign design, params (int Noll, double C, double U)[] modes) => new()
     {
-        Design = design, ApertureMm = 200, FocalLengthMm = 1000, WavelengthNm = 550,
-        Noll = [.. modes.Select(m => m.Noll)], CoefficientsNm = [.. modes.Select(m => m.C)], UncertaintiesNm = [.. modes.Select(m => m.U)],
+        Design = design,
+        ApertureMm = 200,
+        FocalLengthMm = 1000,
+        WavelengthNm = 550,
+        Noll = [.. modes.Select(m => m.Noll)],
+        CoefficientsNm = [.. modes.Select(m => m.C)],
+        UncertaintiesNm = [.. modes.Select(m => m.U)],
     };
 
     /// <summary>A paraboloid f/5, 200 mm: tangential coma 3 t/(16 N^2) (handbook formula, from memory). At 3 mm off the axis
@@ -69,8 +74,14 @@ public class AdvisorTests
     {
         AdviceReport r = Advisor.Advise(new AdviceRequest
         {
-            ApertureMm = 100, FocalLengthMm = 700, Strehl = 0.8, StarFwhmArcsec = 3, StarFwhmUncertainty = 0.05,
-            SeeingFwhmArcsec = 2.4, SeeingFwhmUncertainty = 0.1, PixelArcsec = 1,
+            ApertureMm = 100,
+            FocalLengthMm = 700,
+            Strehl = 0.8,
+            StarFwhmArcsec = 3,
+            StarFwhmUncertainty = 0.05,
+            SeeingFwhmArcsec = 2.4,
+            SeeingFwhmUncertainty = 0.1,
+            PixelArcsec = 1,
         });
         Dictionary<string, double> parts = r.Blur.ToDictionary(p => p.Name, p => p.FwhmArcsec.Value);
         Assert.Equal(1.167, parts["diffraction"], 0.001);

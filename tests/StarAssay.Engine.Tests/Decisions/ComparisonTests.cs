@@ -8,8 +8,16 @@ public class ComparisonTests
 {
     private static ComparisonRequest Request(double a, double b, double ua = 3, double ub = 4, double correlation = 0, bool larger = true) => new()
     {
-        Quantity = "RMS", FirstName = "Juniper 115", SecondName = "Alder 100", First = a, FirstUncertainty = ua,
-        Second = b, SecondUncertainty = ub, Correlation = correlation, LargerIsBetter = larger, Unit = "nm",
+        Quantity = "RMS",
+        FirstName = "Juniper 115",
+        SecondName = "Alder 100",
+        First = a,
+        FirstUncertainty = ua,
+        Second = b,
+        SecondUncertainty = ub,
+        Correlation = correlation,
+        LargerIsBetter = larger,
+        Unit = "nm",
     };
 
     [Fact]

@@ -90,7 +90,12 @@ public class DecisionTests
     {
         Decision d = Decision.Decide(new DecisionRequest
         {
-            Claim = new Claim { Name = "x", Lower = 100 }, Value = 108, Uncertainty = 10, RandomPart = 10, Count = 4, Counted = "pairs",
+            Claim = new Claim { Name = "x", Lower = 100 },
+            Value = 108,
+            Uncertainty = 10,
+            RandomPart = 10,
+            Count = 4,
+            Counted = "pairs",
         });
         Assert.Equal(17, d.CountNeeded);
         Assert.Contains("About 17 pairs", d.NextTest, StringComparison.Ordinal);
@@ -101,7 +106,11 @@ public class DecisionTests
     {
         Decision d = Decision.Decide(new DecisionRequest
         {
-            Claim = new Claim { Name = "x", Lower = 100 }, Value = 108, Uncertainty = 10, RandomPart = 5, Count = 4,
+            Claim = new Claim { Name = "x", Lower = 100 },
+            Value = 108,
+            Uncertainty = 10,
+            RandomPart = 5,
+            Count = 4,
         });
         Assert.Equal(double.PositiveInfinity, d.CountNeeded);
         Assert.StartsWith("More frames will not decide it", d.NextTest, StringComparison.Ordinal);

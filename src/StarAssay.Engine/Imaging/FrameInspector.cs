@@ -1,0 +1,276 @@
+using StarAssay.Engine.Numerics;
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Imaging;
+
+/// <summary>Looks once at all pixels: range, pile-up at the bright end, mosaic.</summary>
+/// <remarks>A histogram of 65,536 classes is exact for 8- and 16-bit cameras. Clipped pixels show as one class that
+/// stands high above the classes below it with almost nothing above, wherever the clipping level lies: cameras clip
+/// below full scale when their converter has fewer bits, or their bias is subtracted (common practice, no source).</remarks>
+public static class FrameInspector
+{
+    private const int Classes = 65536;
+    private const int BlockRows = 64;
+
+    /// <summary>Classes below a candidate that tell how many pixels it should hold.</summary>
+    private const int Window = 256;
+
+    /// <summary>Inspects a frame.</summary>
+    public static FrameInspection Inspect(Frame frame, RunContext context)
+    {
+        frame.RequireConsistent();
+        var decoder = new RowDecoder(frame.Pixels);
+        Scale scale = ScaleOf(frame, decoder, context);
+        (long[] histogram, long used, long notFinite) = Count(frame, decoder, scale, context);
+        MosaicEvidence mosaic = MosaicDetector.Detect(frame, decoder);
+        if (used == 0)
+        {
+            return new FrameInspection
+            {
+                PixelCount = (long)frame.Width * frame.Height,
+                NotFiniteCount = notFinite,
+                UsedCount = 0,
+                MinimumAdu = double.NaN,
+                MaximumAdu = double.NaN,
+                MedianAdu = double.NaN,
+                SpreadAdu = double.NaN,
+                BrightAdu = double.NaN,
+                StepAdu = 0,
+                PileUpAdu = double.NaN,
+                PileUpCount = 0,
+                SaturatedCount = 0,
+                Mosaic = mosaic,
+            };
+        }
+
+        int first = Array.FindIndex(histogram, c => c > 0);
+        int last = Array.FindLastIndex(histogram, c => c > 0);
+        int step = scale.Exact ? StepOf(histogram, first) : 0;
+        int pile = PileUp(histogram, first, last, Math.Max(step, 1));
+        int saturated = double.IsNaN(frame.SaturationAdu) ? Classes : Math.Clamp((int)Math.Ceiling((frame.SaturationAdu - scale.Low) / scale.Width), 0, Classes);
+        double quartiles = (scale.Level(Quantile(histogram, used, 0.75)) - scale.Level(Quantile(histogram, used, 0.25))) / 2;
+        return new FrameInspection
+        {
+            PixelCount = (long)frame.Width * frame.Height,
+            NotFiniteCount = notFinite,
+            UsedCount = used,
+            MinimumAdu = scale.Exact ? scale.Level(first) : scale.Low,
+            MaximumAdu = scale.Exact ? scale.Level(last) : scale.High,
+            MedianAdu = scale.Level(Quantile(histogram, used, 0.5)),
+            SpreadAdu = Rank.MadToSigma * quartiles,
+            BrightAdu = scale.Level(Quantile(histogram, used, 0.99)),
+            StepAdu = step * scale.Width,
+            PileUpAdu = pile < 0 ? double.NaN : scale.Level(pile),
+            PileUpCount = pile < 0 ? 0 : Sum(histogram, pile),
+            SaturatedCount = Sum(histogram, saturated),
+            Mosaic = mosaic,
+        };
+    }
+
+    private static Scale ScaleOf(Frame frame, RowDecoder decoder, RunContext context)
+    {
+        RawPixels p = frame.Pixels;
+        (double Low, double High)? stored = p.Format switch
+        {
+            PixelFormat.UInt8 => (byte.MinValue, byte.MaxValue),
+            PixelFormat.Int8 => (sbyte.MinValue, sbyte.MaxValue),
+            PixelFormat.UInt16 => (ushort.MinValue, ushort.MaxValue),
+            PixelFormat.Int16 => (short.MinValue, short.MaxValue),
+            _ => null,
+        };
+        if (stored is (double a, double b))
+        {
+            double low = p.Zero + (p.Scale * (p.Scale > 0 ? a : b));
+            return new Scale(low, low + (Math.Abs(p.Scale) * (b - a)), Math.Abs(p.Scale), true);
+        }
+
+        (double min, double max) = Range(frame, decoder, context);
+        bool integer = p.Format is not (PixelFormat.Float32 or PixelFormat.Float64) && p.Scale == 1;
+        return integer && max - min < Classes ? new Scale(min, max, 1, true)
+            : new Scale(min, max, max > min ? (max - min) / (Classes - 1) : 1, false);
+    }
+
+    private static (double Low, double High) Range(Frame frame, RowDecoder decoder, RunContext context)
+    {
+        int blocks = Blocks(frame);
+        float[] lows = new float[blocks], highs = new float[blocks];
+        Parallel.For(0, blocks, context.Parallel, () => new float[frame.Width], (block, _, row) =>
+        {
+            float low = float.PositiveInfinity, high = float.NegativeInfinity;
+            for (int y = block * BlockRows; y < Math.Min(frame.Height, (block + 1) * BlockRows); y++)
+            {
+                decoder.Decode(y, 0, row);
+                ReadOnlySpan<byte> mask = MaskRow(frame, y);
+                for (int x = 0; x < row.Length; x++)
+                {
+                    float v = row[x];
+                    if (float.IsFinite(v) && (mask.IsEmpty || mask[x] == 0))
+                    {
+                        low = Math.Min(low, v);
+                        high = Math.Max(high, v);
+                    }
+                }
+            }
+
+            (lows[block], highs[block]) = (low, high);
+            return row;
+        }, _ => { });
+        (float l, float h) = (lows.Min(), highs.Max());
+        return l > h ? (0, 0) : (l, h);
+    }
+
+    private static (long[] Histogram, long Used, long NotFinite) Count(Frame frame, RowDecoder decoder, Scale scale, RunContext context)
+    {
+        long[] total = new long[Classes];
+        long used = 0, notFinite = 0;
+        var gate = new Lock();
+        double low = scale.Low, perClass = 1 / scale.Width;
+
+        // Exact classes are rounded to, so that the decoder's rounding does not matter; others are cut.
+        double half = scale.Exact ? 0.5 : 0;
+        Parallel.For(0, Blocks(frame), context.Parallel, () => (Row: new float[frame.Width], Counts: new int[Classes + 2]), (block, _, local) =>
+        {
+            (float[] row, int[] counts) = local;
+            for (int y = block * BlockRows; y < Math.Min(frame.Height, (block + 1) * BlockRows); y++)
+            {
+                decoder.Decode(y, 0, row);
+                ReadOnlySpan<byte> mask = MaskRow(frame, y);
+                for (int x = 0; x < row.Length; x++)
+                {
+                    float v = row[x];
+                    if (!mask.IsEmpty && mask[x] != 0)
+                    {
+                        counts[Classes + 1]++;
+                    }
+                    else if (float.IsFinite(v))
+                    {
+                        counts[Math.Clamp((int)(((v - low) * perClass) + half), 0, Classes - 1)]++;
+                    }
+                    else
+                    {
+                        counts[Classes]++;
+                    }
+                }
+            }
+
+            return local;
+        }, local =>
+        {
+            // Whole numbers: the order of adding does not matter.
+            lock (gate)
+            {
+                for (int i = 0; i < Classes; i++)
+                {
+                    total[i] += local.Counts[i];
+                    used += local.Counts[i];
+                }
+
+                notFinite += local.Counts[Classes];
+            }
+        });
+        return (total, used, notFinite);
+    }
+
+    private static int StepOf(long[] histogram, int first)
+    {
+        int step = 0;
+        for (int i = first + 1; i < histogram.Length && step != 1; i++)
+        {
+            if (histogram[i] > 0)
+            {
+                (int a, int b) = (i - first, step);
+                while (b != 0)
+                {
+                    (a, b) = (b, a % b);
+                }
+
+                step = a;
+            }
+        }
+
+        return step;
+    }
+
+    /// <summary>Class at which the bright end piles up, or -1.</summary>
+    private static int PileUp(long[] histogram, int first, int last, int step)
+    {
+        if (last - first < 16L * step)
+        {
+            return -1;
+        }
+
+        long above = 0;
+        for (int i = last; i > first + (16 * step); i--)
+        {
+            long here = histogram[i];
+            if (here == 0)
+            {
+                continue;
+            }
+
+            // Noise on the clipped level, and hot pixels after it, leave a few pixels above.
+            if (here >= 4 && above <= Math.Max(3, here / 10))
+            {
+                long below = 0;
+                int low = Math.Max(first, i - (Window * step));
+                for (int j = low; j < i; j++)
+                {
+                    below += histogram[j];
+                }
+
+                double expected = below / (double)Math.Max(1, (i - low) / step);
+
+                // Five standard deviations of a count, and clearly more than a crowded tail would give.
+                if (here > (8 * expected) + (5 * Math.Sqrt(expected)))
+                {
+                    return i;
+                }
+            }
+
+            above += here;
+            if (above > Math.Max(64, Sum(histogram, first) / 10))
+            {
+                return -1;
+            }
+        }
+
+        return -1;
+    }
+
+    private static int Quantile(long[] histogram, long total, double share)
+    {
+        long wanted = (long)(share * (total - 1));
+        long seen = 0;
+        for (int i = 0; i < histogram.Length; i++)
+        {
+            seen += histogram[i];
+            if (seen > wanted)
+            {
+                return i;
+            }
+        }
+
+        return histogram.Length - 1;
+    }
+
+    private static long Sum(long[] histogram, int from)
+    {
+        long sum = 0;
+        for (int i = from; i < histogram.Length; i++)
+        {
+            sum += histogram[i];
+        }
+
+        return sum;
+    }
+
+    private static int Blocks(Frame frame) => (frame.Height + BlockRows - 1) / BlockRows;
+
+    private static ReadOnlySpan<byte> MaskRow(Frame frame, int y) =>
+        frame.Mask.IsEmpty ? [] : frame.Mask.Span.Slice(checked((int)((long)y * frame.Width)), frame.Width);
+
+    private readonly record struct Scale(double Low, double High, double Width, bool Exact)
+    {
+        public double Level(int index) => Low + (index * Width);
+    }
+}
