@@ -1,0 +1,169 @@
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Measurements.ColorFocus;
+
+/// <summary>What spreads the light.</summary>
+public enum Disperser
+{
+    /// <summary>A transmission grating in the converging beam in front of the sensor, no slit.</summary>
+    ConvergingGrating,
+
+    /// <summary>A grating in a parallel beam (a slit spectrograph, or an objective grating).</summary>
+    ParallelGrating,
+
+    /// <summary>A prism: no higher orders.</summary>
+    Prism,
+}
+
+/// <summary>What is known beforehand about the sign of the curve, for a single spectrum.</summary>
+public enum SignHint
+{
+    /// <summary>Nothing: the usual case of lenses is assumed (violet focuses longest) and said so.</summary>
+    None,
+
+    /// <summary>The short-wave end focuses farther from the objective than the middle.</summary>
+    BlueLonger,
+
+    /// <summary>The short-wave end focuses nearer to the objective.</summary>
+    BlueShorter,
+}
+
+/// <summary>Everything the color focus measurement needs besides the frames.</summary>
+public sealed record ColorFocusRequest
+{
+    /// <summary>Focal length over aperture.</summary>
+    public required double FocalRatio { get; init; }
+
+    /// <summary>Focal length in mm; NaN leaves figures in arcsec out.</summary>
+    public double FocalLengthMm { get; init; } = double.NaN;
+
+    /// <summary>Ratio of the diameters of the central obstruction and the aperture.</summary>
+    public double Obstruction { get; init; }
+
+    /// <summary>Pixel pitch in um; NaN takes that of the frames.</summary>
+    public double PitchUm { get; init; } = double.NaN;
+
+    /// <summary>Sensor position of each frame in um, growing away from the objective; one frame needs none.</summary>
+    public double[] PositionUm { get; init; } = [];
+
+    /// <summary>Wavelength of each column of the first frame, nm.</summary>
+    public required double[] WavelengthNm { get; init; }
+
+    /// <summary>Wavelength whose focus is the curve's zero.</summary>
+    public double ReferenceNm { get; init; } = 550;
+
+    /// <summary>Shortest and longest wavelength used.</summary>
+    public double MinNm { get; init; } = 380;
+
+    /// <summary>Longest wavelength used.</summary>
+    public double MaxNm { get; init; } = 1000;
+
+    /// <summary>Grating or prism.</summary>
+    public Disperser Disperser { get; init; } = Disperser.ConvergingGrating;
+
+    /// <summary>Grooves per mm of a grating in the converging beam; NaN = not known.</summary>
+    public double GratingLinesPerMm { get; init; } = double.NaN;
+
+    /// <summary>Distance of that grating from the sensor, mm.</summary>
+    public double GratingDistanceMm { get; init; } = double.NaN;
+
+    /// <summary>True when a filter keeps the second order out.</summary>
+    public bool OrderFilter { get; init; }
+
+    /// <summary>Shortest wavelength at which the set-up passes light; NaN = from the spectrum, else 380 nm.</summary>
+    public double ShortestLightNm { get; init; } = double.NaN;
+
+    /// <summary>RMS blur of the camera and spectrograph themselves, um.</summary>
+    public double InstrumentBlurUm { get; init; }
+
+    /// <summary>Wavelengths of a reference telescope's curve with the same spectrograph; empty = none.</summary>
+    public double[] ReferenceCurveNm { get; init; } = [];
+
+    /// <summary>Its shifts in um.</summary>
+    public double[] ReferenceCurveUm { get; init; } = [];
+
+    /// <summary>Their standard uncertainties; may be empty.</summary>
+    public double[] ReferenceCurveErrorUm { get; init; } = [];
+
+    /// <summary>For one spectrum: what is known of the sign.</summary>
+    public SignHint SignHint { get; init; }
+
+    /// <summary>Bootstrap replicates.</summary>
+    public int Replicates { get; init; } = 200;
+
+    /// <summary>Seed of the bootstrap.</summary>
+    public int Seed { get; init; } = 1;
+
+    /// <summary>How frames are reduced.</summary>
+    public SpectrumRequest Reduction { get; init; } = new();
+}
+
+/// <summary>Best focus against wavelength. Positive = farther from the objective than the reference wavelength's.</summary>
+public sealed record ColorFocusResult
+{
+    /// <summary>True for a focus run, false for a single spectrum.</summary>
+    public required bool FromFocusRun { get; init; }
+
+    /// <summary>Mean wavelength of each bin, nm.</summary>
+    public required double[] WavelengthNm { get; init; }
+
+    /// <summary>Shift of each bin measured on its own, um; for a single spectrum its size with the sign of the smooth curve.</summary>
+    public required double[] ShiftUm { get; init; }
+
+    /// <summary>Standard uncertainty, um.</summary>
+    public required double[] ShiftErrorUm { get; init; }
+
+    /// <summary>False where a bin was left out of the smooth curve.</summary>
+    public required bool[] Used { get; init; }
+
+    /// <summary>Smooth curve at the same bins, um.</summary>
+    public required double[] SmoothUm { get; init; }
+
+    /// <summary>Its standard uncertainty, um.</summary>
+    public required double[] SmoothErrorUm { get; init; }
+
+    /// <summary>Bootstrap replicates of the smooth curve, replicates x bins, um.</summary>
+    public required double[,] ReplicateUm { get; init; }
+
+    /// <summary>What was subtracted for the grating or by the reference, um.</summary>
+    public required double[] RemovedUm { get; init; }
+
+    /// <summary>Detected light per nm at each bin, relative to the largest.</summary>
+    public required double[] RelativeFlux { get; init; }
+
+    /// <summary>Half the 68.3 % range of the profile, frames x bins, um on the sensor: model-free.</summary>
+    public required double[,] RobustWidthUm { get; init; }
+
+    /// <summary>Its standard uncertainty.</summary>
+    public required double[,] RobustWidthErrorUm { get; init; }
+
+    /// <summary>Seeing FWHM at 550 nm with the telescope's own steady blur, each frame, um on the sensor.</summary>
+    public required double[] SeeingUm { get; init; }
+
+    /// <summary>Position of each frame, um.</summary>
+    public required double[] PositionUm { get; init; }
+
+    /// <summary>Best focus of the reference wavelength on the focuser's scale (focus run), or its distance from the sensor (single).</summary>
+    public required Measured ReferenceFocus { get; init; }
+
+    /// <summary>Zero of the curve, nm.</summary>
+    public required double ReferenceNm { get; init; }
+
+    /// <summary>Longest minus shortest focus over the used bins.</summary>
+    public required Measured Range { get; init; }
+
+    /// <summary>Focal ratio at which the blur grows with the position as it did; NaN for a single spectrum.</summary>
+    public required Measured FocalRatioFromBlur { get; init; }
+
+    /// <summary>Profiles' scatter over the expected noise.</summary>
+    public required double NoiseScale { get; init; }
+
+    /// <summary>Shift of each frame along the dispersion against the first, columns.</summary>
+    public required double[] ColumnShift { get; init; }
+
+    /// <summary>Longest wavelength free of the second order, nm; infinite when none comes.</summary>
+    public required double SecondOrderFromNm { get; init; }
+
+    /// <summary>What must be known.</summary>
+    public required IReadOnlyList<Note> Notes { get; init; }
+}

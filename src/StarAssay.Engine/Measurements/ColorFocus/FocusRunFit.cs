@@ -1,0 +1,332 @@
+using MathNet.Numerics.LinearAlgebra;
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Measurements.ColorFocus;
+
+/// <summary>Signed focus of every bin from all frames of a focus run at once; each frame has its own seeing.</summary>
+internal static class FocusRunFit
+{
+    // How far the blur of one color may depart from lambda^-1/5, standard deviation of its logarithm: telescopes,
+    // outer scale and guiding add what no law covers.
+    private const double BlurFreedom = 0.05;
+
+    public static ColorFocusResult Fit(ColorFocusInput input, ColorFocusRequest request, RunContext context)
+    {
+        int[] bins = [.. Enumerable.Range(0, input.Bins).Where(j => input.Used[j])];
+        double[] position = request.PositionUm;
+        double[] start = Start(input, request, bins, position);
+        ProfileFit fit = Run(input, request, bins, position, start, request.FocalRatio, context, true);
+        context.Report(0.7, "bootstrap");
+        Measured focalRatio = CheckFocalRatio(input, request, bins, position, fit, context);
+        double scale = fit.Scale;
+        double[][] replicates = fit.LinearBootstrap(request.Replicates, request.Seed, context);
+        int n = input.Frames;
+        double[] z = [.. Enumerable.Range(0, bins.Length).Select(k => fit.X[n + k])];
+        double[] sigma = [.. Enumerable.Range(0, bins.Length).Select(k => scale * Math.Sqrt(fit.Covariance[n + k, n + k]))];
+        double[][] zs = [.. replicates.Select(r => r[n..(n + bins.Length)])];
+        double[] seeing = [.. Enumerable.Range(0, n).Select(i => Math.Exp(fit.X[i]) * input.PitchUm)];
+        return CurveAssembly.Assemble(input, request, bins, z, sigma, zs, seeing, position, scale, focalRatio, true);
+    }
+
+    private static ProfileFit Run(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, double[] start, double focalRatio, RunContext context, bool full)
+    {
+        int n = input.Frames, m = bins.Length;
+        ProfileGrid[] grids = input.Grids();
+        var blocks = new List<ProfileBlock>();
+        var defocus = new List<LinearMap>();
+        var seeing = new List<LinearMap>();
+        for (int i = 0; i < n; i++)
+        {
+            for (int k = 0; k < m; k++)
+            {
+                if (!(input.Spectra[i].SignalToNoise[bins[k]] > 6))
+                {
+                    continue;
+                }
+
+                ProfileBlock block = input.Block(grids, i, bins[k], request, focalRatio);
+                if (block.UsedRows < 8)
+                {
+                    continue;
+                }
+
+                blocks.Add(block);
+                defocus.Add(new LinearMap([n + k], [-1], position[i]));
+                seeing.Add(new LinearMap([i, n + m + k], [1, 1], -0.2 * Math.Log(input.Nm[bins[k]] / 550)));
+            }
+        }
+
+        var mean = new double[n + (2 * m)];
+        var sigma = new double[mean.Length];
+        for (int i = 0; i < mean.Length; i++)
+        {
+            mean[i] = i < n ? start[i] : i < n + m ? start[i] : 0;
+            sigma[i] = i < n ? 3 : i < n + m ? 1e7 : BlurFreedom;
+        }
+
+        var fit = new ProfileFit(blocks, defocus, seeing, mean, sigma);
+        fit.Run(start, context, full ? 40 : 12, reweight: full, covariance: full);
+        return fit;
+    }
+
+    private static double[] Start(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position)
+    {
+        // Width^2 against position is a parabola whose curvature the focal ratio gives: the 68 % half width of a disc's
+        // profile is 0.265 of its diameter, so width^2 = w0^2 + (0.265 (z - z0) / N)^2.
+        int n = input.Frames, m = bins.Length;
+        var start = new double[n + (2 * m)];
+        double smallest = double.MaxValue;
+        double low = position.Min(), high = position.Max(), reach = high - low;
+        for (int k = 0; k < m; k++)
+        {
+            // Vertex by least squares of w^2 - a z^2 = c - 2 a z0 z; wide profiles count less (their noise grows with w).
+            double a = Math.Pow(0.265 / request.FocalRatio / input.PitchUm, 2);
+            double s = 0, sz = 0, szz = 0, sy = 0, szy = 0;
+            for (int i = 0; i < n; i++)
+            {
+                double w = input.Spectra[i].RobustWidth[bins[k]];
+                if (!double.IsFinite(w))
+                {
+                    continue;
+                }
+
+                smallest = Math.Min(smallest, w);
+                double weight = 1 / Math.Pow(w, 2), y = (w * w) - (a * position[i] * position[i]);
+                s += weight;
+                sz += weight * position[i];
+                szz += weight * position[i] * position[i];
+                sy += weight * y;
+                szy += weight * position[i] * y;
+            }
+
+            double slope = ((s * szy) - (sz * sy)) / ((s * szz) - (sz * sz));
+            double z0 = -slope / (2 * a);
+            start[n + k] = double.IsFinite(z0) ? Math.Clamp(z0, low - reach, high + reach) : 0.5 * (low + high);
+        }
+
+        for (int i = 0; i < n; i++)
+        {
+            // Kolmogorov: half the 68 % range of the profile is about 0.46 FWHM (from the model itself).
+            start[i] = Math.Log(Math.Max(0.8, smallest / 0.5));
+        }
+
+        return start;
+    }
+
+    private static Measured CheckFocalRatio(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, ProfileFit fit, RunContext context)
+    {
+        if (position.Distinct().Count() < 5)
+        {
+            return Measured.None("");
+        }
+
+        // chi^2 against the logarithm of the focal ratio is a parabola; three points give its foot and width.
+        const double Step = 0.03;
+        double chi0 = Run(input, request, bins, position, fit.X, request.FocalRatio, context, false).ChiSquare;
+        double chiMinus = Run(input, request, bins, position, fit.X, request.FocalRatio * Math.Exp(-Step), context, false).ChiSquare;
+        double chiPlus = Run(input, request, bins, position, fit.X, request.FocalRatio * Math.Exp(Step), context, false).ChiSquare;
+        double curvature = (chiPlus + chiMinus - (2 * chi0)) / (Step * Step);
+        if (!(curvature > 0))
+        {
+            return Measured.None("");
+        }
+
+        double foot = -(chiPlus - chiMinus) / (2 * Step) / curvature;
+        double sigma = Math.Sqrt(2 / curvature) * fit.Scale;
+        if (Math.Abs(foot) > 0.15)
+        {
+            foot = Math.Sign(foot) * 0.15; // the parabola says no more than "far off"
+        }
+
+        double value = request.FocalRatio * Math.Exp(foot);
+        if (Math.Abs(foot) > Math.Max(0.02, 4 * sigma))
+        {
+            input.Notes.Add(ColorFocusNotes.FocalRatioDiffers.Say(
+                $"The blur grows with the focuser as at f/{value:0.00}, not f/{request.FocalRatio:0.00}. Check aperture, focal length and the focuser's scale: shifts in um are only as good as that scale."));
+        }
+
+        return new Measured(value, value * sigma, "");
+    }
+}
+
+/// <summary>From bins to the curve: zero at the reference, smooth curve, errors, removal of the grating's share.</summary>
+internal static class CurveAssembly
+{
+    public static ColorFocusResult Assemble(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] z, double[] sigma, double[][] replicates,
+        double[] seeingUm, double[] position, double noiseScale, Measured focalRatio, bool fromRun, SmoothCurve? givenCurve = null, double[]? givenSmooth = null, double[][]? givenReplicates = null)
+    {
+        int m = bins.Length, count = replicates.Length;
+        (double[] removed, double[] removedError) = input.Removal(request);
+        double[] nm = [.. bins.Select(j => input.Nm[j])];
+        double referenceNm = Math.Clamp(request.ReferenceNm, nm.Min(), nm.Max());
+        double[] corrected = [.. z.Select((v, k) => v + removed[bins[k]])];
+        SmoothCurve curve = givenCurve ?? new SmoothCurve(nm.Min(), nm.Max());
+        double[] smoothAll, smoothError;
+        double referenceFocus;
+        double[] referenceReplicates = new double[count];
+        var smoothReplicates = new double[count, input.Bins];
+        double smoothScale = 1;
+        if (givenSmooth is null)
+        {
+            double[] weights = [.. sigma.Select((s, k) => Math.Sqrt((s * s) + (removedError[bins[k]] * removedError[bins[k]])))];
+            double floor = Robust.Median(weights) / 5;
+            weights = [.. weights.Select(w => Math.Max(w, floor))];
+            int degree = Choose(curve, nm, corrected, weights, out smoothScale);
+            Matrix<double> solve = curve.Operator(nm, weights, degree);
+            double[] coefficients = (solve * Vector<double>.Build.DenseOfArray(corrected)).ToArray();
+            double[] atReference = curve.Basis(referenceNm, degree);
+            referenceFocus = SmoothCurve.Dot(atReference, coefficients);
+            smoothAll = [.. input.Nm.Select(w => SmoothCurve.Dot(curve.Basis(Math.Clamp(w, nm.Min(), nm.Max()), degree), coefficients) - referenceFocus)];
+            for (int b = 0; b < count; b++)
+            {
+                double[] values = [.. replicates[b].Select((v, k) => (smoothScale * (v - z[k])) + corrected[k])];
+                double[] c = (solve * Vector<double>.Build.DenseOfArray(values)).ToArray();
+                referenceReplicates[b] = SmoothCurve.Dot(atReference, c);
+                for (int j = 0; j < input.Bins; j++)
+                {
+                    smoothReplicates[b, j] = SmoothCurve.Dot(curve.Basis(Math.Clamp(input.Nm[j], nm.Min(), nm.Max()), degree), c) - referenceReplicates[b];
+                }
+            }
+        }
+        else
+        {
+            // Already smooth (single spectrum): only the zero and the removal are left.
+            double removedAtReference = ColorFocusInput.Interpolate(input.Nm, removed, referenceNm);
+            referenceFocus = ColorFocusInput.Interpolate(input.Nm, givenSmooth, referenceNm) + removedAtReference;
+            smoothAll = [.. givenSmooth.Select((v, j) => v + removed[j] - referenceFocus)];
+            for (int b = 0; b < count; b++)
+            {
+                referenceReplicates[b] = ColorFocusInput.Interpolate(input.Nm, givenReplicates![b], referenceNm) + removedAtReference;
+                for (int j = 0; j < input.Bins; j++)
+                {
+                    smoothReplicates[b, j] = givenReplicates[b][j] + removed[j] - referenceReplicates[b];
+                }
+            }
+        }
+
+        smoothError = new double[input.Bins];
+        for (int j = 0; j < input.Bins; j++)
+        {
+            smoothError[j] = Math.Sqrt(Square(Spread(Enumerable.Range(0, count).Select(b => smoothReplicates[b, j]))) + Square(removedError[j]));
+        }
+
+        double[] shift = new double[input.Bins], error = new double[input.Bins];
+        Array.Fill(shift, double.NaN);
+        Array.Fill(error, double.NaN);
+        double referenceError = Spread(referenceReplicates);
+        for (int k = 0; k < m; k++)
+        {
+            int j = bins[k];
+            shift[j] = corrected[k] - referenceFocus;
+            double own = fromRun
+                ? smoothScale * Spread(Enumerable.Range(0, count).Select(b => replicates[b][k] - (referenceReplicates[b] / smoothScale)))
+                : Math.Sqrt(Square(sigma[k]) + Square(referenceError));
+            error[j] = Math.Sqrt(Square(own) + Square(removedError[j]));
+        }
+
+        double[] usedSmooth = [.. bins.Select(j => smoothAll[j])];
+        double range = usedSmooth.Max() - usedSmooth.Min();
+        double[] ranges = [.. Enumerable.Range(0, count).Select(b => bins.Max(j => smoothReplicates[b, j]) - bins.Min(j => smoothReplicates[b, j]))];
+        double rangeError = Spread(ranges);
+        double flatness = usedSmooth.Select((v, k) => Square((v - usedSmooth.Average()) / Math.Max(smoothError[bins[k]], 1e-9))).Average();
+        if (noiseScale > 1.5)
+        {
+            input.Notes.Add(ColorFocusNotes.PoorFit.Say($"Profiles scatter {noiseScale:0.0} times as much about the model as noise explains (aberrations, guiding, or a wrong gain); errors were enlarged by that."));
+        }
+
+        if (smoothScale > 1.5)
+        {
+            input.Notes.Add(ColorFocusNotes.PoorFit.Say($"Bins scatter {smoothScale:0.0} times as much about the smooth curve as their own errors say (lines, dust on the slit, overlapping light); errors were enlarged by that."));
+        }
+
+        if (fromRun)
+        {
+            int outside = z.Count(v => v < position.Min() || v > position.Max());
+            if (outside > 0)
+            {
+                input.Notes.Add(ColorFocusNotes.OneSided.Say($"{outside} of {m} bins focus outside the range of the focus run, so that their place rests on the model of the blur alone. Widen the run."));
+            }
+        }
+
+        double depth = 2 * referenceNm / 1000 * request.FocalRatio * request.FocalRatio;
+        if (flatness < 2 || range < 0.25 * depth)
+        {
+            input.Notes.Add(ColorFocusNotes.Flat.Say($"The curve is flat: its range of {range:0.#} um compares with errors of {Robust.Median(bins.Select(j => smoothError[j])):0.#} um and a depth of focus of +-{depth:0.#} um."));
+        }
+
+        var width = new double[input.Frames, input.Bins];
+        var widthError = new double[input.Frames, input.Bins];
+        for (int i = 0; i < input.Frames; i++)
+        {
+            for (int j = 0; j < input.Bins; j++)
+            {
+                width[i, j] = input.Spectra[i].RobustWidth[j] * input.PitchUm;
+                widthError[i, j] = input.Spectra[i].RobustWidthError[j] * input.PitchUm;
+            }
+        }
+
+        return new ColorFocusResult
+        {
+            FromFocusRun = fromRun,
+            WavelengthNm = input.Nm,
+            ShiftUm = shift,
+            ShiftErrorUm = error,
+            Used = input.Used,
+            SmoothUm = smoothAll,
+            SmoothErrorUm = smoothError,
+            ReplicateUm = smoothReplicates,
+            RemovedUm = removed,
+            RelativeFlux = input.RelativeFlux,
+            RobustWidthUm = width,
+            RobustWidthErrorUm = widthError,
+            SeeingUm = seeingUm,
+            PositionUm = position,
+            ReferenceFocus = new Measured(referenceFocus, referenceError, "um"),
+            ReferenceNm = referenceNm,
+            Range = new Measured(range, rangeError, "um"),
+            FocalRatioFromBlur = focalRatio,
+            NoiseScale = noiseScale,
+            ColumnShift = input.ColumnShift,
+            SecondOrderFromNm = input.SecondOrderFromNm,
+            Notes = [.. input.Notes.OrderByDescending(x => x.Level)],
+        };
+    }
+
+    internal static double Spread(IEnumerable<double> values)
+    {
+        double[] v = [.. values];
+        double mean = v.Average();
+        return Math.Sqrt(v.Sum(x => (x - mean) * (x - mean)) / Math.Max(1, v.Length - 1));
+    }
+
+    private static double Square(double x) => x * x;
+
+    private static int Choose(SmoothCurve curve, double[] nm, double[] value, double[] sigma, out double scale)
+    {
+        int best = 0;
+        double bestScore = double.MaxValue;
+        scale = 1;
+        int most = Math.Min(9, nm.Length / 3);
+        double[] chi = new double[most + 1];
+        for (int degree = 0; degree <= most; degree++)
+        {
+            double[] c = (curve.Operator(nm, sigma, degree) * Vector<double>.Build.DenseOfArray(value)).ToArray();
+            chi[degree] = nm.Select((w, i) => Square((value[i] - SmoothCurve.Dot(curve.Basis(w, degree), c)) / sigma[i])).Sum();
+        }
+
+        // Schwarz's criterion with the scatter that the richest curve leaves.
+        double unit = Math.Max(1, chi[most] / Math.Max(1, nm.Length - most - 1));
+        for (int degree = 0; degree <= most; degree++)
+        {
+            double score = (chi[degree] / unit) + ((degree + 1) * Math.Log(nm.Length));
+            if (score < bestScore)
+            {
+                bestScore = score;
+                best = degree;
+                scale = Math.Sqrt(Math.Max(1, chi[degree] / Math.Max(1, nm.Length - degree - 1)));
+            }
+        }
+
+        return best;
+    }
+}

@@ -1,0 +1,260 @@
+namespace StarAssay.Engine.Measurements.ColorFocus;
+
+/// <summary>One profile (one frame, one bin) with its flux, background and center, which are solved for inside.</summary>
+internal sealed class ProfileBlock
+{
+    private readonly double[] data;
+    private readonly double[] noise;
+    private readonly bool[] used;
+    private readonly double[] weight;
+    private readonly double[] p;
+    private readonly double[] pz;
+    private readonly double[] ps;
+    private readonly double[] pc;
+    private readonly double[] residual;
+    private readonly double gain;
+    private double trialCenter;
+
+    public ProfileBlock(ProfileModel model, double[] data, double[] noise, double center, double gain)
+    {
+        Model = model;
+        this.data = data;
+        this.noise = noise;
+        this.gain = gain;
+        int n = data.Length;
+        used = new bool[n];
+        weight = new double[n];
+        p = new double[n];
+        pz = new double[n];
+        ps = new double[n];
+        pc = new double[n];
+        residual = new double[n];
+        ProjectedZ = new double[n];
+        ProjectedS = new double[n];
+        Scaled = new double[n];
+        Center = center;
+        trialCenter = center;
+        for (int r = 0; r < n; r++)
+        {
+            used[r] = double.IsFinite(data[r]) && double.IsFinite(noise[r]) && noise[r] > 0;
+            UsedRows += used[r] ? 1 : 0;
+            // The start's weights: counts of a smoothed profile, so that a low pixel is no heavier than its neighbors.
+            double smooth = 0;
+            int m = 0;
+            for (int k = Math.Max(0, r - 1); k <= Math.Min(n - 1, r + 1); k++)
+            {
+                if (double.IsFinite(data[k]))
+                {
+                    smooth += data[k];
+                    m++;
+                }
+            }
+
+            weight[r] = used[r] ? 1 / (noise[r] + (Math.Max(smooth / Math.Max(m, 1), 0) / gain)) : 0;
+        }
+    }
+
+    public ProfileModel Model { get; }
+
+    public int UsedRows { get; private set; }
+
+    public double Flux { get; private set; }
+
+    public double Offset { get; private set; }
+
+    public double Center { get; private set; }
+
+    public double ChiSquare { get; private set; }
+
+    // Normal equations of (defocus, log seeing) with flux, offset and center eliminated.
+    public double Hzz { get; private set; }
+
+    public double Hzs { get; private set; }
+
+    public double Hss { get; private set; }
+
+    public double Gz { get; private set; }
+
+    public double Gs { get; private set; }
+
+    /// <summary>Weighted derivative rows with the inner unknowns projected out, for the bootstrap.</summary>
+    public double[] ProjectedZ { get; }
+
+    public double[] ProjectedS { get; }
+
+    /// <summary>Residuals over their standard deviations.</summary>
+    public double[] Scaled { get; }
+
+    private double stepZ, stepS, step0; // center's step for unit steps of the shared unknowns, and its own
+
+    /// <summary>Sets the center that belongs to a step of the shared unknowns.</summary>
+    public void Propose(double dz, double ds) =>
+        trialCenter = Center + Math.Clamp(step0 + (stepZ * dz) + (stepS * ds), -1.0, 1.0);
+
+    public void Accept() => Center = trialCenter;
+
+    public void Restore() => trialCenter = Center;
+
+    public double Evaluate(double defocusUm, double seeingPx, ProfileModel.Work work)
+    {
+        int n = data.Length;
+        Model.Evaluate(defocusUm, seeingPx, trialCenter, work, p, pz, ps, pc);
+        // Flux and offset are linear: solved exactly.
+        double spp = 0, sp = 0, s1 = 0, spd = 0, sd = 0;
+        for (int r = 0; r < n; r++)
+        {
+            double w = weight[r];
+            if (w > 0)
+            {
+                spp += w * p[r] * p[r];
+                sp += w * p[r];
+                s1 += w;
+                spd += w * p[r] * data[r];
+                sd += w * data[r];
+            }
+        }
+
+        double det = (spp * s1) - (sp * sp);
+        if (!(det > 1e-12 * spp * s1))
+        {
+            Flux = spd / spp;
+            Offset = 0;
+        }
+        else
+        {
+            Flux = ((spd * s1) - (sd * sp)) / det;
+            Offset = ((spp * sd) - (sp * spd)) / det;
+        }
+
+        double chi = 0;
+        for (int r = 0; r < n; r++)
+        {
+            residual[r] = weight[r] > 0 ? data[r] - (Flux * p[r]) - Offset : 0;
+            chi += weight[r] * residual[r] * residual[r];
+        }
+
+        ChiSquare = chi;
+        return chi;
+    }
+
+    /// <summary>After <see cref="Evaluate"/>: the normal equations with the inner unknowns eliminated.</summary>
+    public void Linearize()
+    {
+        // Orthogonalize (Gram-Schmidt in the weighted sense) p, 1, F pc; then project F pz and F ps.
+        int n = data.Length;
+        Span<double> q0 = stackalloc double[n], q1 = stackalloc double[n], q2 = stackalloc double[n];
+        Span<double> e = stackalloc double[n];
+        for (int r = 0; r < n; r++)
+        {
+            double root = Math.Sqrt(weight[r]);
+            q0[r] = root * p[r];
+            q1[r] = root;
+            q2[r] = root * Flux * pc[r];
+            ProjectedZ[r] = root * Flux * pz[r];
+            ProjectedS[r] = root * Flux * ps[r];
+            e[r] = root * residual[r];
+            Scaled[r] = e[r];
+        }
+
+        Normalize(q0);
+        Remove(q1, q0);
+        Normalize(q1);
+        Remove(q2, q0);
+        Remove(q2, q1);
+        double lengthC = Normalize(q2);
+        step0 = lengthC > 0 ? Dot(q2, e) / lengthC : 0;
+        stepZ = lengthC > 0 ? -Dot(q2, ProjectedZ) / lengthC : 0;
+        stepS = lengthC > 0 ? -Dot(q2, ProjectedS) / lengthC : 0;
+        foreach (double[] v in new[] { ProjectedZ, ProjectedS })
+        {
+            Remove(v, q0);
+            Remove(v, q1);
+            Remove(v, q2);
+        }
+
+        Hzz = Dot(ProjectedZ, ProjectedZ);
+        Hzs = Dot(ProjectedZ, ProjectedS);
+        Hss = Dot(ProjectedS, ProjectedS);
+        Gz = Dot(ProjectedZ, e);
+        Gs = Dot(ProjectedS, e);
+    }
+
+    /// <summary>Weights from the model instead of the data, and rejection of what stands out.</summary>
+    /// <param name="scale">Noise over the expected noise so far.</param>
+    public int Reweight(double scale)
+    {
+        int rejected = 0;
+        for (int r = 0; r < data.Length; r++)
+        {
+            if (!used[r])
+            {
+                continue;
+            }
+
+            double variance = noise[r] + (Math.Max(Flux * p[r], 0) / gain);
+            if (residual[r] * residual[r] > 36 * scale * scale * variance && UsedRows > 12)
+            {
+                used[r] = false;
+                UsedRows--;
+                weight[r] = 0;
+                rejected++;
+            }
+            else
+            {
+                weight[r] = 1 / variance;
+            }
+        }
+
+        return rejected;
+    }
+
+    /// <summary>A copy whose data are the model plus the residuals with random signs.</summary>
+    public ProfileBlock Resample(Random random)
+    {
+        double inflate = Math.Sqrt(UsedRows / Math.Max(1.0, UsedRows - 4));
+        var fake = new double[data.Length];
+        for (int r = 0; r < data.Length; r++)
+        {
+            double sign = random.Next(2) == 0 ? -inflate : inflate;
+            fake[r] = used[r] ? (Flux * p[r]) + Offset + (sign * residual[r]) : double.NaN;
+        }
+
+        var copy = new ProfileBlock(Model, fake, noise, Center, gain) { Flux = Flux };
+        Array.Copy(weight, copy.weight, weight.Length);
+        return copy;
+    }
+
+    /// <summary>Model at the current values, for plots and tests.</summary>
+    public double[] ModelProfile() => [.. p.Select(v => (Flux * v) + Offset)];
+
+    private static double Dot(ReadOnlySpan<double> a, ReadOnlySpan<double> b)
+    {
+        double s = 0;
+        for (int i = 0; i < a.Length; i++)
+        {
+            s += a[i] * b[i];
+        }
+
+        return s;
+    }
+
+    private static void Remove(Span<double> v, ReadOnlySpan<double> unit)
+    {
+        double s = Dot(v, unit);
+        for (int i = 0; i < v.Length; i++)
+        {
+            v[i] -= s * unit[i];
+        }
+    }
+
+    private static double Normalize(Span<double> v)
+    {
+        double s = Math.Sqrt(Dot(v, v));
+        for (int i = 0; i < v.Length && s > 0; i++)
+        {
+            v[i] /= s;
+        }
+
+        return s;
+    }
+}

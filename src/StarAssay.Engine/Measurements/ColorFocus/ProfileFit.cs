@@ -1,0 +1,307 @@
+using MathNet.Numerics.LinearAlgebra;
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Measurements.ColorFocus;
+
+/// <summary>How a block's defocus or log seeing depends on the shared unknowns: sum of coefficient x unknown + constant.</summary>
+internal sealed record LinearMap(int[] Index, double[] Coefficient, double Constant)
+{
+    public double At(double[] x)
+    {
+        double s = Constant;
+        for (int i = 0; i < Index.Length; i++)
+        {
+            s += Coefficient[i] * x[Index[i]];
+        }
+
+        return s;
+    }
+}
+
+/// <summary>Levenberg-Marquardt over many profiles that share few unknowns; each profile keeps its own flux, offset and center.</summary>
+internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyList<LinearMap> defocus, IReadOnlyList<LinearMap> logSeeing, double[] priorMean, double[] priorSigma)
+{
+    private readonly int n = priorMean.Length;
+
+    public double[] X { get; private set; } = [];
+
+    public double ChiSquare { get; private set; }
+
+    public int DegreesOfFreedom => Math.Max(1, blocks.Sum(b => b.UsedRows) - (3 * blocks.Count) - n + priorSigma.Count(s => s < 1e6));
+
+    /// <summary>Noise in the profiles over the noise expected, never below 1.</summary>
+    public double Scale => Math.Sqrt(Math.Max(1, blocks.Sum(b => b.ChiSquare) / DegreesOfFreedom));
+
+    public Matrix<double> Covariance { get; private set; } = Matrix<double>.Build.Dense(0, 0);
+
+    /// <summary>Moves the middle of one unknown's prior.</summary>
+    public void ShiftPrior(int index, double by) => priorMean[index] += by;
+
+    public bool Run(double[] start, RunContext context, int maxTurns = 40, bool reweight = true, bool covariance = true)
+    {
+        X = (double[])start.Clone();
+        double damping = 1e-3;
+        double[] trial = X;
+        double best = Evaluate(trial, context);
+        Commit();
+        bool converged = false;
+        int reweights = reweight ? 2 : 0;
+        Matrix<double> h = Normal(out double[] g);
+        for (int turn = 0; turn < maxTurns; turn++)
+        {
+            context.Cancel.ThrowIfCancellationRequested();
+            Matrix<double> damped = h.Clone();
+            for (int i = 0; i < n; i++)
+            {
+                damped[i, i] += (damping * h[i, i]) + 1e-30;
+            }
+
+            double[] step = Solve(damped, g);
+            trial = [.. X.Zip(step, (a, b) => a + b)];
+            for (int k = 0; k < blocks.Count; k++)
+            {
+                blocks[k].Propose(defocus[k].At(trial) - defocus[k].At(X), logSeeing[k].At(trial) - logSeeing[k].At(X));
+            }
+
+            double chi = Evaluate(trial, context);
+            if (chi <= best)
+            {
+                double gain = best - chi;
+                X = trial;
+                best = chi;
+                Commit();
+                h = Normal(out g);
+                damping = Math.Max(1e-7, damping * 0.2);
+                if (gain < 1e-4 * Math.Max(1, best / DegreesOfFreedom) * Math.Max(1, Math.Sqrt(n)))
+                {
+                    if (reweights-- <= 0)
+                    {
+                        converged = true;
+                        break;
+                    }
+
+                    double scale = Scale;
+                    foreach (ProfileBlock b in blocks)
+                    {
+                        b.Reweight(scale);
+                        b.Propose(0, 0);
+                    }
+
+                    best = Evaluate(X, context);
+                    Commit();
+                    h = Normal(out g);
+                }
+            }
+            else
+            {
+                damping *= 8;
+                if (damping > 1e8)
+                {
+                    converged = true;
+                    break;
+                }
+            }
+        }
+
+        // Leave the blocks at the best point.
+        best = EvaluateAtCenter(context);
+        ChiSquare = best;
+        h = Normal(out _);
+        if (covariance)
+        {
+            Covariance = Inverse(h);
+        }
+
+        return converged;
+    }
+
+    /// <summary>Shared unknowns of linearized refits to residuals with random signs (wild bootstrap, Wu 1986, Ann. Stat. 14, 1261).</summary>
+    public double[][] LinearBootstrap(int replicates, int seed, RunContext context)
+    {
+        var gradient = new double[replicates][];
+        for (int b = 0; b < replicates; b++)
+        {
+            gradient[b] = new double[n];
+        }
+
+        var perBlock = new double[blocks.Count][];
+        Parallel.For(0, blocks.Count, context.Parallel, k =>
+        {
+            ProfileBlock block = blocks[k];
+            var random = new Random(unchecked((seed * 7919) + k));
+            double inflate = Math.Sqrt(block.UsedRows / Math.Max(1.0, block.UsedRows - 4));
+            var sums = new double[2 * replicates];
+            for (int r = 0; r < block.Scaled.Length; r++)
+            {
+                double z = block.ProjectedZ[r] * block.Scaled[r] * inflate, s = block.ProjectedS[r] * block.Scaled[r] * inflate;
+                if (z == 0 && s == 0)
+                {
+                    continue;
+                }
+
+                long bits = 0;
+                for (int b = 0; b < replicates; b++)
+                {
+                    if (b % 62 == 0)
+                    {
+                        bits = random.NextInt64();
+                    }
+
+                    double sign = (bits & 1) == 0 ? 1 : -1;
+                    bits >>= 1;
+                    sums[2 * b] += sign * z;
+                    sums[(2 * b) + 1] += sign * s;
+                }
+            }
+
+            perBlock[k] = sums;
+        });
+        for (int k = 0; k < blocks.Count; k++)
+        {
+            for (int b = 0; b < replicates; b++)
+            {
+                Add(gradient[b], defocus[k], perBlock[k][2 * b]);
+                Add(gradient[b], logSeeing[k], perBlock[k][(2 * b) + 1]);
+            }
+        }
+
+        // Unknowns with a prior also carry the prior's own scatter.
+        var prior = new Random(unchecked((seed * 7919) - 1));
+        var result = new double[replicates][];
+        for (int b = 0; b < replicates; b++)
+        {
+            for (int i = 0; i < n; i++)
+            {
+                if (priorSigma[i] < 1e6)
+                {
+                    gradient[b][i] += Gaussian(prior) / priorSigma[i];
+                }
+            }
+
+            double[] step = (Covariance * Vector<double>.Build.DenseOfArray(gradient[b])).ToArray();
+            result[b] = [.. X.Zip(step, (a, d) => a + d)];
+        }
+
+        return result;
+    }
+
+    public static double Gaussian(Random random) =>
+        Math.Sqrt(-2 * Math.Log(1 - random.NextDouble())) * Math.Cos(2 * Math.PI * random.NextDouble());
+
+    private static void Add(double[] target, LinearMap map, double value)
+    {
+        for (int i = 0; i < map.Index.Length; i++)
+        {
+            target[map.Index[i]] += map.Coefficient[i] * value;
+        }
+    }
+
+    private static double[] Solve(Matrix<double> h, double[] g)
+    {
+        // Scale to a unit diagonal first: unknowns differ by many orders of magnitude.
+        int n = g.Length;
+        double[] d = [.. Enumerable.Range(0, n).Select(i => 1 / Math.Sqrt(Math.Max(h[i, i], 1e-300)))];
+        Matrix<double> scaled = Matrix<double>.Build.Dense(n, n, (i, j) => h[i, j] * d[i] * d[j]);
+        for (int i = 0; i < n; i++)
+        {
+            scaled[i, i] += 1e-11;
+        }
+
+        Vector<double> x = scaled.Cholesky().Solve(Vector<double>.Build.Dense(n, i => g[i] * d[i]));
+        return [.. x.Select((v, i) => v * d[i])];
+    }
+
+    private static Matrix<double> Inverse(Matrix<double> h)
+    {
+        int n = h.RowCount;
+        double[] d = [.. Enumerable.Range(0, n).Select(i => 1 / Math.Sqrt(Math.Max(h[i, i], 1e-300)))];
+        Matrix<double> scaled = Matrix<double>.Build.Dense(n, n, (i, j) => (h[i, j] * d[i] * d[j]) + (i == j ? 1e-11 : 0));
+        Matrix<double> inverse = scaled.Cholesky().Solve(Matrix<double>.Build.DenseIdentity(n));
+        return Matrix<double>.Build.Dense(n, n, (i, j) => inverse[i, j] * d[i] * d[j]);
+    }
+
+    private void Commit()
+    {
+        foreach (ProfileBlock block in blocks)
+        {
+            block.Accept();
+            block.Linearize();
+        }
+    }
+
+    private double EvaluateAtCenter(RunContext context)
+    {
+        // The last proposal may have been refused: bring every block back to its accepted center.
+        foreach (ProfileBlock b in blocks)
+        {
+            b.Restore();
+        }
+
+        double chi = Evaluate(X, context);
+        foreach (ProfileBlock b in blocks)
+        {
+            b.Linearize();
+        }
+
+        return chi;
+    }
+
+    private double Evaluate(double[] x, RunContext context)
+    {
+        Parallel.For(0, blocks.Count, context.Parallel, () => blocks[0].Model.NewWork(), (k, _, work) =>
+        {
+            blocks[k].Evaluate(defocus[k].At(x), Math.Exp(Math.Clamp(logSeeing[k].At(x), -3, 5)), work);
+            return work;
+        }, _ => { });
+        double chi = 0;
+        for (int k = 0; k < blocks.Count; k++)
+        {
+            chi += blocks[k].ChiSquare;
+        }
+
+        for (int i = 0; i < n; i++)
+        {
+            double d = (x[i] - priorMean[i]) / priorSigma[i];
+            chi += d * d;
+        }
+
+        return double.IsFinite(chi) ? chi : double.PositiveInfinity;
+    }
+
+    private Matrix<double> Normal(out double[] gradient)
+    {
+        var h = Matrix<double>.Build.Dense(n, n);
+        var g = new double[n];
+        for (int k = 0; k < blocks.Count; k++)
+        {
+            ProfileBlock b = blocks[k];
+            Scatter(h, defocus[k], defocus[k], b.Hzz);
+            Scatter(h, defocus[k], logSeeing[k], b.Hzs);
+            Scatter(h, logSeeing[k], defocus[k], b.Hzs);
+            Scatter(h, logSeeing[k], logSeeing[k], b.Hss);
+            Add(g, defocus[k], b.Gz);
+            Add(g, logSeeing[k], b.Gs);
+        }
+
+        for (int i = 0; i < n; i++)
+        {
+            double w = 1 / (priorSigma[i] * priorSigma[i]);
+            h[i, i] += w;
+            g[i] += w * (priorMean[i] - X[i]);
+        }
+
+        gradient = g;
+        return h;
+    }
+
+    private static void Scatter(Matrix<double> h, LinearMap a, LinearMap b, double value)
+    {
+        for (int i = 0; i < a.Index.Length; i++)
+        {
+            for (int j = 0; j < b.Index.Length; j++)
+            {
+                h[a.Index[i], b.Index[j]] += a.Coefficient[i] * b.Coefficient[j] * value;
+            }
+        }
+    }
+}

@@ -1,0 +1,268 @@
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Measurements.ColorFocus;
+
+/// <summary>
+/// Size of the defocus of every color in one spectrum, and a smooth signed curve through it.
+/// </summary>
+/// <remarks>Profiles tell only the size of the defocus. A smooth curve passes through zero where the size touches zero, or
+/// turns back there: every way of choosing is tried as a smooth curve on the profiles themselves, and the best kept. The sign of
+/// the whole remains open without a hint.</remarks>
+internal static class SingleSpectrumFit
+{
+    private const int Degree = 6;
+
+    public static ColorFocusResult Fit(ColorFocusInput input, ColorFocusRequest request, RunContext context)
+    {
+        int[] bins = [.. Enumerable.Range(0, input.Bins).Where(j => input.Used[j])];
+        double[] nm = [.. bins.Select(j => input.Nm[j])];
+        var curve = new SmoothCurve(nm.Min(), nm.Max());
+        int degree = Math.Min(Degree, (bins.Length / 4) + 1);
+        ProfileGrid[] grids = input.Grids();
+        List<ProfileBlock> Make() => [.. bins.Select(j => input.Block(grids, 0, j, request, request.FocalRatio))];
+
+        (double[] size, double smallest) = FromWidths(input, request, bins);
+        double startSeeing = Math.Log(Math.Max(0.8, smallest / 0.5));
+        double top = size.Max();
+        List<double[]> signed = Patterns(size, top);
+        var tried = new List<(ProfileFit Fit, List<ProfileBlock> Blocks)>();
+        double[] even = [.. nm.Select(_ => Math.Max(0.1 * top, 1))];
+        foreach (double[] candidate in signed)
+        {
+            context.Cancel.ThrowIfCancellationRequested();
+            double[] c = (curve.Operator(nm, even, degree) * MathNet.Numerics.LinearAlgebra.Vector<double>.Build.DenseOfArray(candidate)).ToArray();
+            List<ProfileBlock> blocks = Make();
+            ProfileFit fit = NewFit(blocks, nm, curve, degree, startSeeing);
+            double[] start = [startSeeing, 0, .. c];
+            fit.Run(start, context, 30, reweight: false);
+            tried.Add((fit, blocks));
+        }
+
+        var ranked = tried.OrderBy(t => t.Fit.ChiSquare).ToList();
+        (ProfileFit best, List<ProfileBlock> bestBlocks) = ranked[0];
+        best.Run(best.X, context, 40);
+        double scale = best.Scale;
+        double[] Smooth(double[] x) => [.. input.Nm.Select(w => SmoothCurve.Dot(curve.Basis(Math.Clamp(w, nm.Min(), nm.Max()), degree), x[2..]))];
+        double[] smooth = Smooth(best.X);
+        double sign = Orient(input, bins, nm, ref smooth, request, top);
+        NoteAmbiguity(input, ranked, best, nm, curve, degree, bins);
+
+        // Refits with residuals of random sign: near focus the errors are no Gaussians, so no shortcut.
+        int count = Math.Min(request.Replicates, 60);
+        var replicates = new double[count][];
+        double[] x0 = best.X;
+        var single = new RunContext(1, null, context.Cancel);
+        Parallel.For(0, count, context.Parallel, b =>
+        {
+            var random = new Random(unchecked((request.Seed * 104729) + b));
+            List<ProfileBlock> fake = [.. bestBlocks.Select(k => k.Resample(random))];
+            ProfileFit refit = NewFit(fake, nm, curve, degree, startSeeing);
+            // The exponent of the seeing is not known better than its prior: let the replicates roam over it.
+            refit.ShiftPrior(1, 0.05 * ProfileFit.Gaussian(random));
+            refit.Run(x0, single, 15, reweight: false, covariance: false);
+            double[] values = Smooth(refit.X);
+            replicates[b] = [.. values.Select(v => sign * v)];
+        });
+
+        // Each bin on its own: size from its own profile at the common seeing.
+        double[] own = new double[bins.Length], error = new double[bins.Length];
+        var work = bestBlocks[0].Model.NewWork();
+        double[] blurs = [.. bins.Select(j => Math.Exp(best.X[0] + ((best.X[1] - 0.2) * Math.Log(input.Nm[j] / 550))))];
+        for (int k = 0; k < bins.Length; k++)
+        {
+            (own[k], error[k]) = OwnSize(bestBlocks[k], Math.Abs(smooth[bins[k]]), blurs[k], scale, request.FocalRatio, nm[k], work);
+            own[k] *= Math.Sign(smooth[bins[k]] == 0 ? 1 : smooth[bins[k]]);
+        }
+
+        double closest = bins.Min(j => Math.Abs(smooth[j]));
+        double depth = 2 * 0.55 * request.FocalRatio * request.FocalRatio;
+        if (closest > Math.Max(2 * depth, 0.1 * top))
+        {
+            input.Notes.Add(ColorFocusNotes.NoTouch.Say(
+                $"The sharpest color is still {closest:0} um out of focus (depth of focus +-{depth:0} um), so seeing and a common defocus cannot be told apart. Focus on green light first, or take a focus run."));
+        }
+
+        // The fit's unknown is best focus minus sensor; that is the curve's own sign.
+        double[][] perBin = [.. replicates.Select(r => bins.Select(j => r[j]).ToArray())];
+        return CurveAssembly.Assemble(input, request, bins, own, error, perBin, [Math.Exp(best.X[0]) * input.PitchUm],
+            request.PositionUm.Length == 1 ? request.PositionUm : [0], scale, Measured.None(""), false, curve, smooth, replicates);
+    }
+
+    private static ProfileFit NewFit(List<ProfileBlock> blocks, double[] nm, SmoothCurve curve, int degree, double startSeeing)
+    {
+        int n = degree + 3;
+        int[] index = [.. Enumerable.Range(2, degree + 1)];
+        var defocus = nm.Select(w => new LinearMap(index, [.. curve.Basis(w, degree).Select(t => -t)], 0)).ToList();
+        var seeing = nm.Select(w => new LinearMap([0, 1], [1, Math.Log(w / 550)], -0.2 * Math.Log(w / 550))).ToList();
+        var mean = new double[n];
+        var sigma = new double[n];
+        mean[0] = startSeeing;
+        sigma[0] = 3;
+        sigma[1] = 0.05; // outer scale, guiding and the telescope bend the law of lambda^-1/5 by about this much
+        for (int i = 2; i < n; i++)
+        {
+            sigma[i] = 2e4; // um; keeps the equations sound where a color's focus has no slope
+        }
+
+        return new ProfileFit(blocks, defocus, seeing, mean, sigma);
+    }
+
+    private static (double[] Size, double Smallest) FromWidths(ColorFocusInput input, ColorFocusRequest request, int[] bins)
+    {
+        double[] w = [.. bins.Select(j => input.Spectra[0].RobustWidth[j] * Math.Pow(input.Nm[j] / 550, 0.2))];
+        double[] finite = [.. w.Where(double.IsFinite).Order()];
+        double smallest = finite[finite.Length / 20];
+        double perUm = 0.265 / request.FocalRatio / input.PitchUm;
+        var size = new double[bins.Length];
+        for (int k = 0; k < bins.Length; k++)
+        {
+            double v = double.IsFinite(w[k]) ? w[k] : smallest;
+            size[k] = Math.Sqrt(Math.Max(0, (v * v) - (smallest * smallest))) / perUm;
+        }
+
+        var smooth = new double[size.Length];
+        for (int k = 0; k < size.Length; k++)
+        {
+            smooth[k] = Robust.Median(size.AsSpan(Math.Max(0, k - 2), Math.Min(size.Length, k + 3) - Math.Max(0, k - 2)).ToArray());
+        }
+
+        return (smooth, smallest);
+    }
+
+    private static List<double[]> Patterns(double[] size, double top)
+    {
+        // Places where the curve may cross zero: the low stretches of its size.
+        var lows = new List<int>();
+        int at = -1;
+        for (int k = 0; k < size.Length; k++)
+        {
+            if (size[k] < 0.22 * top)
+            {
+                at = at < 0 || size[k] < size[at] ? k : at;
+            }
+            else if (at >= 0)
+            {
+                lows.Add(at);
+                at = -1;
+            }
+        }
+
+        if (at >= 0)
+        {
+            lows.Add(at);
+        }
+
+        // A wide low stretch may hide two crossings: its ends are candidates as well.
+        var extra = new List<int>();
+        foreach (int low in lows)
+        {
+            int a = low, b = low;
+            while (a > 0 && size[a - 1] < 0.22 * top)
+            {
+                a--;
+            }
+
+            while (b < size.Length - 1 && size[b + 1] < 0.22 * top)
+            {
+                b++;
+            }
+
+            if (b - a > size.Length / 8)
+            {
+                extra.Add(a + ((b - a) / 4));
+                extra.Add(b - ((b - a) / 4));
+            }
+            else
+            {
+                extra.Add(low);
+            }
+        }
+
+        int[] crossings = [.. extra.Distinct().Order().Take(5)];
+        var patterns = new List<double[]>();
+        for (int bits = 0; bits < 1 << crossings.Length; bits++)
+        {
+            double sign = 1;
+            var s = new double[size.Length];
+            int next = 0;
+            for (int k = 0; k < size.Length; k++)
+            {
+                while (next < crossings.Length && k >= crossings[next])
+                {
+                    sign = (bits >> next & 1) == 1 ? -sign : sign;
+                    next++;
+                }
+
+                s[k] = sign * size[k];
+            }
+
+            patterns.Add(s);
+        }
+
+        return patterns;
+    }
+
+    private static double Orient(ColorFocusInput input, int[] bins, double[] nm, ref double[] smooth, ColorFocusRequest request, double top)
+    {
+        _ = top;
+        int blue = bins[Array.IndexOf(nm, nm.Min())];
+        int middle = bins[Enumerable.Range(0, nm.Length).MinBy(k => Math.Abs(nm[k] - 550))];
+        double rise = smooth[blue] - smooth[middle];
+        bool longer = request.SignHint != SignHint.BlueShorter;
+        double sign = rise >= 0 == longer ? 1 : -1;
+        smooth = [.. smooth.Select(v => sign * v)];
+        if (request.SignHint == SignHint.None)
+        {
+            input.Notes.Add(ColorFocusNotes.SignAssumed.Say(
+                "One spectrum shows how far each color is out of focus, not on which side. The usual case of lenses was assumed: the violet end focuses farther out. A second spectrum at another focus, or a hint, settles it."));
+        }
+
+        return sign;
+    }
+
+    private static void NoteAmbiguity(ColorFocusInput input, List<(ProfileFit Fit, List<ProfileBlock> Blocks)> ranked, ProfileFit best, double[] nm, SmoothCurve curve, int degree, int[] bins)
+    {
+        _ = bins;
+        double[] Values(double[] x) => [.. nm.Select(w => SmoothCurve.Dot(curve.Basis(w, degree), x[2..]))];
+        double[] a = Values(best.X);
+        double range = a.Max() - a.Min();
+        double unit = Math.Max(1, best.Scale * best.Scale);
+        foreach ((ProfileFit fit, _) in ranked.Skip(1))
+        {
+            double[] b = Values(fit.X);
+            double same = Math.Sqrt(a.Zip(b, (p, q) => (p - q) * (p - q)).Average());
+            double mirrored = Math.Sqrt(a.Zip(b, (p, q) => (p + q) * (p + q)).Average());
+            if (Math.Min(same, mirrored) > 0.1 * range && (fit.ChiSquare - ranked[0].Fit.ChiSquare) / unit < 9)
+            {
+                input.Notes.Add(ColorFocusNotes.SignAmbiguous.Say(
+                    $"Another choice of signs along the spectrum, differing by {Math.Min(same, mirrored):0} um RMS, fits almost as well. Take a focus run to decide."));
+                return;
+            }
+        }
+    }
+
+    private static (double Size, double Error) OwnSize(ProfileBlock block, double start, double blur, double scale, double focalRatio, double nm, ProfileModel.Work work)
+    {
+        // In q = z^2 the profile is regular at focus, so steps and errors are taken there.
+        double unit = 0.3 * 8 * focalRatio * focalRatio * nm / 1000;
+        double z = start;
+        double h = 0;
+        for (int turn = 0; turn < 8; turn++)
+        {
+            double at = Math.Max(z, 0.2 * unit);
+            block.Propose(0, 0);
+            block.Evaluate(at, blur, work);
+            block.Accept();
+            block.Linearize();
+            double slope = 1 / (2 * at);
+            h = block.Hzz * slope * slope;
+            double step = h > 0 ? block.Gz * slope / h : 0;
+            double q = Math.Max(0, (at * at) + Math.Clamp(step, -0.5 * ((at * at) + (unit * unit)), 0.5 * ((at * at) + (unit * unit))));
+            z = Math.Sqrt(q);
+        }
+
+        double sigmaQ = h > 0 ? scale / Math.Sqrt(h) : double.NaN;
+        double error = Math.Min(sigmaQ / (2 * Math.Max(z, 1e-9)), Math.Sqrt(sigmaQ));
+        return (z, error);
+    }
+}

@@ -1,0 +1,133 @@
+using System.Buffers.Binary;
+using StarAssay.Engine.Imaging;
+
+namespace StarAssay.Engine.Measurements.ColorFocus;
+
+/// <summary>Pixels of a spectrum as floats with wavelengths along the rows; NaN = do not use.</summary>
+internal sealed class SpectrumImage
+{
+    private SpectrumImage(float[] pixels, int width, int height, Frame frame)
+    {
+        Pixels = pixels;
+        Width = width;
+        Height = height;
+        Frame = frame;
+    }
+
+    public float[] Pixels { get; }
+
+    public int Width { get; }
+
+    public int Height { get; }
+
+    public Frame Frame { get; }
+
+    /// <summary>Number of pixels at or above saturation (given, or the repeated highest value).</summary>
+    public int Clipped { get; private set; }
+
+    public bool[]? ClippedAt { get; private set; }
+
+    public static SpectrumImage From(Frame frame, DispersionAxis axis)
+    {
+        frame.RequireConsistent();
+        int w = frame.Width, h = frame.Height;
+        var flat = new float[w * h];
+        Decode(frame.Pixels, flat);
+        ReadOnlySpan<byte> mask = frame.Mask.Span;
+        for (int i = 0; i < mask.Length; i++)
+        {
+            if (mask[i] != 0)
+            {
+                flat[i] = float.NaN;
+            }
+        }
+
+        float[] pixels = flat;
+        if (axis == DispersionAxis.Y)
+        {
+            pixels = new float[flat.Length];
+            for (int y = 0; y < h; y++)
+            {
+                for (int x = 0; x < w; x++)
+                {
+                    pixels[(x * h) + y] = flat[(y * w) + x];
+                }
+            }
+
+            (w, h) = (h, w);
+        }
+
+        var image = new SpectrumImage(pixels, w, h, frame);
+        image.MarkClipped();
+        return image;
+    }
+
+    private void MarkClipped()
+    {
+        double level = Frame.SaturationAdu;
+        if (double.IsNaN(level))
+        {
+            // Unknown: a highest value that many pixels share is a ceiling, not light.
+            float top = float.NegativeInfinity;
+            foreach (float v in Pixels)
+            {
+                top = v > top ? v : top;
+            }
+
+            int same = 0;
+            foreach (float v in Pixels)
+            {
+                same += v == top ? 1 : 0;
+            }
+
+            level = same >= 20 ? top : double.PositiveInfinity;
+        }
+
+        ClippedAt = new bool[Pixels.Length];
+        for (int i = 0; i < Pixels.Length; i++)
+        {
+            if (Pixels[i] >= level)
+            {
+                ClippedAt[i] = true;
+                Clipped++;
+            }
+        }
+    }
+
+    private static void Decode(RawPixels raw, float[] target)
+    {
+        ReadOnlySpan<byte> bytes = raw.Bytes.Span;
+        bool big = raw.BigEndian;
+        int size = RawPixels.BytesPerPixel(raw.Format);
+        for (int i = 0; i < target.Length; i++)
+        {
+            ReadOnlySpan<byte> at = bytes.Slice(i * size, size);
+            long whole = 0;
+            double value;
+            switch (raw.Format)
+            {
+                case PixelFormat.Float32:
+                    value = big ? BinaryPrimitives.ReadSingleBigEndian(at) : BinaryPrimitives.ReadSingleLittleEndian(at);
+                    break;
+                case PixelFormat.Float64:
+                    value = big ? BinaryPrimitives.ReadDoubleBigEndian(at) : BinaryPrimitives.ReadDoubleLittleEndian(at);
+                    break;
+                default:
+                    whole = raw.Format switch
+                    {
+                        PixelFormat.UInt8 => at[0],
+                        PixelFormat.Int8 => (sbyte)at[0],
+                        PixelFormat.UInt16 => big ? BinaryPrimitives.ReadUInt16BigEndian(at) : BinaryPrimitives.ReadUInt16LittleEndian(at),
+                        PixelFormat.Int16 => big ? BinaryPrimitives.ReadInt16BigEndian(at) : BinaryPrimitives.ReadInt16LittleEndian(at),
+                        PixelFormat.UInt32 => big ? BinaryPrimitives.ReadUInt32BigEndian(at) : BinaryPrimitives.ReadUInt32LittleEndian(at),
+                        PixelFormat.Int32 => big ? BinaryPrimitives.ReadInt32BigEndian(at) : BinaryPrimitives.ReadInt32LittleEndian(at),
+                        _ => big ? BinaryPrimitives.ReadInt64BigEndian(at) : BinaryPrimitives.ReadInt64LittleEndian(at),
+                    };
+                    value = raw.Blank == whole ? double.NaN : whole;
+                    break;
+            }
+
+            target[i] = (float)(raw.Zero + (raw.Scale * value));
+        }
+    }
+}
