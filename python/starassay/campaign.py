@@ -1,0 +1,466 @@
+"""The campaign: everything measured on one telescope, described in one TOML file.
+
+docs/campaign.md shows every key. `read_campaign` checks all of them before anything is measured:
+each complaint names file, line and key and says what to do.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from astropy import units as u
+
+from ._toml import Table, TomlFile
+from .decisions import Claim
+
+if TYPE_CHECKING:
+    from .campaign_run import Outcome
+
+FILE_NAME = "campaign.toml"
+DESIGNS = ("unknown", "refractor", "newtonian", "compound")
+ORIENTATIONS = ("direct", "flipped-x", "flipped-y", "rotated180")
+
+
+@dataclasses.dataclass(frozen=True)
+class QuantityKind:
+    """A quantity that a claim can be about.
+
+    Attributes
+    ----------
+    label : str
+        Its name in sentences.
+    unit : str
+        Unit of the right kind.
+    test : str
+        The table of the campaign file that measures it.
+    missing : str
+        What to do to get it, one sentence.
+    """
+
+    label: str
+    unit: str
+    test: str
+    missing: str
+
+
+_PAIR = "Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]]."
+_FIELD = "Take a well-focused star field and list it under [[stars]]."
+_SPECTRUM = "Take the spectrum of an A, F or G star and list it under [[color_focus]]."
+QUANTITIES = {
+    "strehl": QuantityKind("Strehl ratio", "", "wavefront", _PAIR),
+    "wavefront_rms": QuantityKind("wavefront error, RMS", "nm", "wavefront", _PAIR),
+    "wavefront_pv": QuantityKind("wavefront error, PV", "nm", "wavefront", _PAIR),
+    "spherical": QuantityKind("spherical aberration, RMS", "nm", "wavefront", _PAIR),
+    "coma": QuantityKind("coma, RMS", "nm", "wavefront", _PAIR),
+    "astigmatism": QuantityKind("astigmatism, RMS", "nm", "wavefront", _PAIR),
+    "star_fwhm": QuantityKind("star FWHM, median", "arcsec", "stars", _FIELD),
+    "star_hfr": QuantityKind("half-flux radius, median", "arcsec", "stars", _FIELD),
+    "star_ellipticity": QuantityKind("star ellipticity, median", "", "stars", _FIELD),
+    "corner_ratio": QuantityKind("half-flux radius, edge over center", "", "stars", _FIELD),
+    "in_focus_fraction": QuantityKind(
+        "in-focus fraction of the light", "", "color_focus", _SPECTRUM
+    ),
+    "focus_range": QuantityKind("range of the color focus curve", "um", "color_focus", _SPECTRUM),
+}
+
+
+@dataclasses.dataclass(frozen=True)
+class TelescopeEntry:
+    """[telescope]: name, sample, design, aperture, focal_length, obstruction, note."""
+
+    name: str
+    sample: str
+    design: str
+    aperture: u.Quantity
+    focal_length: u.Quantity
+    obstruction: float
+    note: str
+
+    @property
+    def focal_ratio(self) -> float:
+        """Focal length over aperture."""
+        return float((self.focal_length / self.aperture).to_value(u.one))
+
+
+@dataclasses.dataclass(frozen=True)
+class CameraEntry:
+    """[camera]: what goes before the frames' headers; None = as the header says."""
+
+    name: str
+    pitch: u.Quantity | None
+    gain: u.Quantity | None
+    read_noise: u.Quantity | None
+    saturation: u.Quantity | None
+    bayer: str
+    orientation: str
+
+    def overrides(self) -> dict[str, Any]:
+        """Options for `read_frame`."""
+        known = {
+            "pitch": self.pitch,
+            "gain": self.gain,
+            "read_noise": self.read_noise,
+            "saturation": self.saturation,
+            "bayer": self.bayer or None,
+        }
+        return {key: value for key, value in known.items() if value is not None}
+
+
+@dataclasses.dataclass(frozen=True)
+class FilterEntry:
+    """[filters.NAME]: central wavelength and width."""
+
+    name: str
+    wavelength: u.Quantity
+    width: u.Quantity | None
+
+
+@dataclasses.dataclass(frozen=True)
+class SiteEntry:
+    """[site]: place, observer, seeing with its uncertainty, temperature, note."""
+
+    place: str
+    observer: str
+    seeing: u.Quantity | None
+    seeing_uncertainty: u.Quantity | None
+    temperature: u.Quantity | None
+    note: str
+
+
+@dataclasses.dataclass(frozen=True)
+class Test:
+    """One entry of [[stars]], [[wavefront]] or [[color_focus]].
+
+    Attributes
+    ----------
+    kind, name : str
+        Table of the file; title in the report.
+    frames : tuple of Path
+        Star fields, spectra, or pairs in the order inside, outside, inside, outside, ...
+    filter : FilterEntry or None
+        The filter used.
+    band : str
+        Label for a frame in no known filter.
+    facts : dict
+        Further keys of this kind.
+    """
+
+    kind: str
+    name: str
+    frames: tuple[Path, ...]
+    filter: FilterEntry | None
+    facts: dict[str, Any]
+
+    __test__ = False  # not for pytest
+
+
+@dataclasses.dataclass(frozen=True)
+class ClaimEntry:
+    """One entry of [[claims]] or [[requirements]]."""
+
+    claim: Claim
+    quantity: str
+    wavelength: u.Quantity | None
+    test: str
+    source: str
+
+
+@dataclasses.dataclass(frozen=True)
+class Campaign:
+    """A campaign file, read and checked.
+
+    Attributes
+    ----------
+    path : Path
+        The file.
+    text : str
+        Its text, for the record.
+    name, summary : str
+        Title of the report and a sentence below it.
+    telescope, camera, site : TelescopeEntry, CameraEntry, SiteEntry
+        What was used where.
+    filters : dict of str to FilterEntry
+        By name.
+    tests : tuple of Test
+        In the order stars, wavefront, color focus.
+    claims : tuple of ClaimEntry
+        Claims first, then requirements.
+    risk : float
+        Accepted probability of a wrong "met" or "not met".
+    """
+
+    path: Path
+    text: str
+    name: str
+    summary: str
+    telescope: TelescopeEntry
+    camera: CameraEntry
+    site: SiteEntry
+    filters: dict[str, FilterEntry]
+    tests: tuple[Test, ...]
+    claims: tuple[ClaimEntry, ...]
+    risk: float
+
+    @property
+    def frames(self) -> tuple[Path, ...]:
+        """Every frame once, in the order of the tests."""
+        return tuple(dict.fromkeys(path for test in self.tests for path in test.frames))
+
+
+def read_campaign(path: str | Path) -> Campaign:
+    """Read and check a campaign file.
+
+    Parameters
+    ----------
+    path : path
+        The file, or the folder that holds ``campaign.toml``.
+
+    Returns
+    -------
+    Campaign
+        Everything in it, with units.
+
+    Raises
+    ------
+    FileError
+        When there is no such file.
+    CampaignError
+        When something in it is wrong; the message names file, line and key.
+    """
+    path = Path(path)
+    file = TomlFile(path / FILE_NAME if path.is_dir() else path)
+    top = file.table()
+    top.only(
+        [
+            *("campaign", "telescope", "camera", "filters", "site", "stars", "wavefront"),
+            *("color_focus", "claims", "requirements", "decision"),
+        ]
+    )
+    head = top.sub("campaign", needed=True)
+    head.only(["name", "summary"])
+    filters = _filters(top.sub("filters"))
+    tests = tuple(
+        _test(kind, entry, filters)
+        for kind in ("stars", "wavefront", "color_focus")
+        for entry in top.tables(kind)
+    )
+    if not tests:
+        raise file.fail(
+            ("stars",),
+            "no test is described. List frames under [[stars]], [[wavefront]] or [[color_focus]].",
+        )
+    decision = top.sub("decision")
+    decision.only(["risk"])
+    claims = [_claim(entry, False, tests) for entry in top.tables("claims")]
+    claims += [_claim(entry, True, tests) for entry in top.tables("requirements")]
+    return Campaign(
+        path=file.path,
+        text=file.text,
+        name=head.text("name"),
+        summary=head.text("summary", ""),
+        telescope=_telescope(top.sub("telescope", needed=True)),
+        camera=_camera(top.sub("camera")),
+        site=_site(top.sub("site")),
+        filters=filters,
+        tests=tests,
+        claims=tuple(claims),
+        risk=decision.number("risk", 0.05, low=1e-6, high=0.4),
+    )
+
+
+def run_campaign(
+    campaign: Campaign | str | Path,
+    *,
+    out: str | Path | None = None,
+    progress: bool = False,
+    report: Callable[[str], None] | None = None,
+) -> Outcome:
+    """Run every test of a campaign and write the report folder.
+
+    Parameters
+    ----------
+    campaign : Campaign or path
+        From `read_campaign`, or the file.
+    out : path
+        Report folder; ``report`` beside the campaign file by default.
+    progress : bool
+        Show a bar.
+    report : callable
+        Receives a phrase for each step.
+
+    Returns
+    -------
+    Outcome
+        Results by test, decisions, and the paths written.
+    """
+    from .campaign_run import run
+
+    if not isinstance(campaign, Campaign):
+        campaign = read_campaign(campaign)
+    return run(campaign, out=None if out is None else Path(out), progress=progress, say=report)
+
+
+def checksum(path: Path) -> str:
+    """SHA-256 of a file, in hexadecimal."""
+    digest = hashlib.sha256()
+    with path.open("rb") as stream:
+        for block in iter(lambda: stream.read(1 << 20), b""):
+            digest.update(block)
+    return digest.hexdigest()
+
+
+def _telescope(t: Table) -> TelescopeEntry:
+    t.only(["name", "sample", "design", "aperture", "focal_length", "obstruction", "note"])
+    aperture, focal = t.quantity("aperture", "mm", needed=True), t.quantity(
+        "focal_length", "mm", needed=True
+    )
+    assert aperture is not None and focal is not None
+    if not 1.5 <= float(focal / aperture) <= 100:
+        raise t.fail(
+            "focal_length",
+            f"{focal:g} over an aperture of {aperture:g} is f/{float(focal / aperture):.3g}, "
+            "which no telescope has. Check both and their units.",
+        )
+    return TelescopeEntry(
+        t.text("name"),
+        t.text("sample", ""),
+        t.choice("design", DESIGNS, "unknown"),
+        aperture,
+        focal,
+        t.number("obstruction", 0.0, low=0.0, high=0.9),
+        t.text("note", ""),
+    )
+
+
+def _camera(t: Table) -> CameraEntry:
+    t.only(["name", "pitch", "gain", "read_noise", "saturation", "bayer", "orientation"])
+    bayer = t.text("bayer", "").upper()
+    if bayer and sorted(bayer) != sorted("RGGB"):
+        raise t.fail("bayer", f"'{bayer}' is no Bayer pattern. Write for example \"RGGB\".")
+    return CameraEntry(
+        t.text("name", ""),
+        t.quantity("pitch", "um"),
+        t.quantity("gain", "electron / adu"),
+        t.quantity("read_noise", "electron"),
+        t.quantity("saturation", "adu"),
+        bayer,
+        t.choice("orientation", ORIENTATIONS, "direct"),
+    )
+
+
+def _filters(t: Table) -> dict[str, FilterEntry]:
+    found = {}
+    for name in t.values:
+        one = t.sub(name)
+        one.only(["wavelength", "width"])
+        wavelength = one.quantity("wavelength", "nm", needed=True)
+        assert wavelength is not None
+        found[name] = FilterEntry(name, wavelength, one.quantity("width", "nm"))
+    return found
+
+
+def _site(t: Table) -> SiteEntry:
+    t.only(["place", "observer", "seeing", "seeing_uncertainty", "temperature", "note"])
+    return SiteEntry(
+        t.text("place", ""),
+        t.text("observer", ""),
+        t.quantity("seeing", "arcsec"),
+        t.quantity("seeing_uncertainty", "arcsec"),
+        t.quantity("temperature", "deg_C", positive=False),
+        t.text("note", ""),
+    )
+
+
+_KEYS: dict[str, tuple[str, ...]] = {
+    "stars": ("frames",),
+    "wavefront": ("pairs", "inside", "outside", "defocus"),
+    "color_focus": ("frames", "lamp", "star", "dispersion_axis"),
+}
+
+
+def _test(kind: str, t: Table, filters: dict[str, FilterEntry]) -> Test:
+    t.only(["name", "filter", *_KEYS[kind]])
+    chosen = t.text("filter", "")
+    if chosen and chosen not in filters:
+        t.choice("filter", list(filters) or ["one that [filters.NAME] describes"], "")
+    facts: dict[str, Any] = {}
+    if kind == "wavefront":
+        frames = _pairs(t)
+        facts["defocus"] = t.quantity("defocus", "mm")
+        if not chosen:
+            raise t.fail(
+                "filter",
+                "a wavefront needs the wavelength it was taken at. Describe the filter under "
+                "[filters.NAME] and give its name here.",
+            )
+    else:
+        frames = t.paths("frames")
+    if kind == "color_focus":
+        lamp = t.values.get("lamp")
+        facts["lamp"] = None if lamp is None else t.existing("lamp", t.path("lamp", lamp))
+        facts["star"] = t.text("star", "")
+        facts["dispersion_axis"] = t.choice("dispersion_axis", ("x", "y", "auto"), "auto")
+    title = {"stars": "Star field", "wavefront": "Wavefront", "color_focus": "Color focus"}[kind]
+    number = t.place[-1] + 1
+    return Test(
+        kind,
+        t.text("name", f"{title} {number}"),
+        tuple(frames),
+        filters.get(chosen),
+        {k: v for k, v in facts.items() if v is not None},
+    )
+
+
+def _pairs(t: Table) -> list[Path]:
+    if "pairs" in t.values:
+        if "inside" in t.values or "outside" in t.values:
+            raise t.fail("pairs", "give either pairs, or inside and outside, not both.")
+        pairs = t.values["pairs"]
+        if not isinstance(pairs, list) or not all(
+            isinstance(p, list) and len(p) == 2 for p in pairs
+        ):
+            raise t.fail("pairs", 'write a list of pairs: [["in-1.fits", "out-1.fits"], ...].')
+        if not pairs:
+            raise t.fail("pairs", "the list is empty. Name at least one pair.")
+        return [t.existing("pairs", t.path("pairs", name)) for pair in pairs for name in pair]
+    inside, outside = t.paths("inside"), t.paths("outside")
+    if len(inside) != len(outside):
+        raise t.fail(
+            "outside",
+            f"{len(inside)} frames inside focus, but {len(outside)} outside. Give one for each.",
+        )
+    return [path for pair in zip(inside, outside) for path in pair]
+
+
+def _claim(t: Table, requirement: bool, tests: tuple[Test, ...]) -> ClaimEntry:
+    t.only(["name", "quantity", "at_least", "at_most", "wavelength", "test", "source"])
+    quantity = t.choice("quantity", list(QUANTITIES), "")
+    kind = QUANTITIES[quantity]
+
+    def limit(key: str) -> u.Quantity | None:
+        if key not in t.values:
+            return None
+        if kind.unit:
+            return t.quantity(key, kind.unit, positive=False)
+        return t.number(key, 0.0, low=-1e6, high=1e6) * u.one
+
+    low, high = limit("at_least"), limit("at_most")
+    if low is None and high is None:
+        raise t.fail("at_least", "no limit is given. Add at_least, at_most or both.")
+    if low is not None and high is not None and low >= high:
+        raise t.fail("at_least", f"{low} is not below at_most = {high}. Exchange them.")
+    test = t.text("test", "")
+    names = [x.name for x in tests if x.kind == kind.test]
+    if test and test not in names:
+        t.choice("test", names or [f"one under [[{kind.test}]]"], "")
+    return ClaimEntry(
+        Claim(t.text("name", kind.label), low, high, requirement),
+        quantity,
+        t.quantity("wavelength", "nm"),
+        test,
+        t.text("source", ""),
+    )

@@ -1,0 +1,145 @@
+"""The campaign file: what is read, and what each mistake is told. Truth: the file's own text."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from astropy import units as u
+
+from starassay import errors
+from starassay.campaign import read_campaign
+
+GOOD = """
+[campaign]
+name = "A night"
+
+[telescope]
+name = "Juniper 115"
+aperture = "115 mm"
+focal_length = "76 cm"
+
+[filters.green]
+wavelength = "540 nm"
+
+[[stars]]
+frames = ["a.fits", "b-*.fits"]
+
+[[wavefront]]
+filter = "green"
+pairs = [["in.fits", "out.fits"]]
+
+[[claims]]
+name = "Strehl"
+quantity = "strehl"
+at_least = 0.95
+wavelength = "5400 angstrom"
+
+[[requirements]]
+quantity = "star_fwhm"
+at_most = "3 arcsec"
+"""
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    for name in ("a.fits", "b-2.fits", "b-1.fits", "in.fits", "out.fits"):
+        (tmp_path / name).touch()
+    return tmp_path
+
+
+def write(folder: Path, text: str) -> Path:
+    path = folder / "campaign.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_everything_arrives_with_units(folder: Path) -> None:
+    write(folder, GOOD)
+    c = read_campaign(folder)
+    assert c.telescope.focal_length == 760 * u.mm and c.telescope.focal_ratio == pytest.approx(
+        6.6087, 1e-4
+    )
+    assert [p.name for p in c.tests[0].frames] == ["a.fits", "b-1.fits", "b-2.fits"]
+    assert c.tests[0].name == "Star field 1"
+    assert [p.name for p in c.tests[1].frames] == ["in.fits", "out.fits"]
+    assert c.tests[1].filter is not None and c.tests[1].filter.wavelength == 540 * u.nm
+    strehl, fwhm = c.claims
+    assert strehl.claim.at_least == 0.95 * u.one and u.isclose(strehl.wavelength, 540 * u.nm)
+    assert fwhm.claim.requirement and fwhm.claim.name == "star FWHM, median"
+    assert c.risk == 0.05 and len(c.frames) == 5
+
+
+def test_the_demo_file_is_read_when_its_frames_are_there(top: Path, tmp_path: Path) -> None:
+    write(tmp_path, (top / "examples/lending-library/campaign.toml").read_text(encoding="utf-8"))
+    with pytest.raises(errors.CampaignError, match=r"line \d+, stars\[1\]\.frames: no file fits"):
+        read_campaign(tmp_path)
+    (tmp_path / "frames").mkdir()
+    for name in ("field-1.fits", "pair-1-inside.fits", "pair-1-outside.fits"):
+        (tmp_path / "frames" / name).touch()
+    c = read_campaign(tmp_path)
+    assert [x.claim.requirement for x in c.claims] == [False, False, False, True, True]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ('aperture = "115 mm"', 'apperture = "115 mm"', r"line 7, telescope\.apperture: .*Did you mean 'aperture'\?"),
+        ('aperture = "115 mm"', "", r"line 5, telescope\.aperture: this key is missing\. Add it to \[telescope\]"),
+        ('focal_length = "76 cm"', 'focal_length = "76 cm"\nfocal_lenght = 1', r"line 9, telescope\.focal_lenght: .*Did you mean 'focal_length'\?"),
+        ('"115 mm"', "115", r"line 7, telescope\.aperture: 115 is not a number with a fitting unit\. Write it like \"115 mm\""),
+        ('"115 mm"', '"115 s"', r"line 7, telescope\.aperture: '115 s' is not"),
+        ('"115 mm"', '"-115 mm"', r"line 7, .* must be greater than zero"),
+        ('"115 mm"', '"nan mm"', r"line 7, .* is not one finite number"),
+        ('"76 cm"', '"76 mm"', r"line 8, telescope\.focal_length: 76 mm over an aperture of 115 mm"),
+        ('"a.fits"', '"aa.fits"', r"line 14, stars\[1\]\.frames: there is no file .*aa\.fits\. Did you mean 'a\.fits'\?"),
+        ('"b-*.fits"', '"c-*.fits"', r"line 14, stars\[1\]\.frames: no file fits 'c-\*\.fits'"),
+        ('["a.fits", "b-*.fits"]', "[]", r"the list is empty"),
+        ('filter = "green"', 'filter = "greeen"', r"line 17, wavefront\[1\]\.filter: 'greeen' is not known; did you mean 'green'\?"),
+        ('filter = "green"', "", r"wavefront\[1\]\.filter: a wavefront needs the wavelength"),
+        ('[["in.fits", "out.fits"]]', '["in.fits", "out.fits"]', r"write a list of pairs"),
+        ('pairs = [["in.fits", "out.fits"]]', 'inside = "in.fits"\noutside = ["out.fits", "in.fits"]', r"wavefront\[1\]\.outside: 1 frames inside focus, but 2 outside"),
+        ('quantity = "strehl"', 'quantity = "strell"', r"line 22, claims\[1\]\.quantity: 'strell' is not known; did you mean 'strehl'\?"),
+        ("at_least = 0.95", "", r"claims\[1\]\.at_least: no limit is given"),
+        ("at_least = 0.95", 'at_least = "0.95"', r"claims\[1\]\.at_least: '0\.95' is not a number"),
+        ("at_least = 0.95", "at_least = 0.95\nat_most = 0.9", r"is not below at_most"),
+        ('"3 arcsec"', '"3 mm"', r"line 28, requirements\[1\]\.at_most: '3 mm' is not"),
+        ('quantity = "strehl"', 'quantity = "strehl"\ntest = "Wavefront 2"', r"claims\[1\]\.test: 'Wavefront 2' is not known; did you mean 'Wavefront 1'"),
+        ("[[stars]]", "[[star]]", r"line 13, star: this key is not known here\. Did you mean 'stars'\?"),
+        ("[[stars]]", "[stars]", r"stars: write each of them under its own \[\[stars\]\]"),
+        ('name = "A night"', "name = A night", r"not valid TOML: .*line 3"),
+        ('name = "A night"', "name = 7", r"line 3, campaign\.name: 7 is not a text"),
+        ('name = "Juniper 115"', 'name = "Juniper 115"\nobstruction = 1.5', r"line 7, telescope\.obstruction: 1\.5 is out of range"),
+        ('name = "Juniper 115"', 'name = "Juniper 115"\ndesign = "refraktor"', r"did you mean 'refractor'"),
+    ],
+)  # fmt: skip
+def test_each_mistake_names_file_line_and_key(
+    folder: Path, old: str, new: str, message: str
+) -> None:
+    assert GOOD.count(old) >= 1
+    path = write(folder, GOOD.replace(old, new, 1))
+    with pytest.raises(errors.CampaignError, match=message) as caught:
+        read_campaign(path)
+    assert str(path) in str(caught.value)
+
+
+def test_no_tests_and_no_file_are_said(folder: Path) -> None:
+    head = GOOD.split("[[stars]]")[0]
+    with pytest.raises(errors.CampaignError, match="no test is described"):
+        read_campaign(write(folder, head))
+    with pytest.raises(errors.FileError, match="There is no campaign file"):
+        read_campaign(folder / "other.toml")
+    (folder / "campaign.toml").write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(errors.CampaignError, match="not a text file in UTF-8"):
+        read_campaign(folder)
+
+
+def test_environment_fills_in_folders(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = write(folder, GOOD.replace('"a.fits"', '"${FIELD_FOLDER}/a.fits"'))
+    monkeypatch.delenv("FIELD_FOLDER", raising=False)
+    with pytest.raises(errors.CampaignError, match="environment variable FIELD_FOLDER is not set"):
+        read_campaign(path)
+    monkeypatch.setenv("FIELD_FOLDER", str(folder))
+    assert read_campaign(path).tests[0].frames[0] == folder / "a.fits"
+    path = write(folder, GOOD.replace('"a.fits"', '"${NOT_SET_AT_ALL:-.}/a.fits"'))
+    assert read_campaign(path).tests[0].frames[0].name == "a.fits"
