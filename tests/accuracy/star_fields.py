@@ -145,7 +145,7 @@ def make_field(
     dtype: type = np.float32,
 ) -> TruthField:
     """Draw one field: stars on a jittered lattice (none blended), a sloping and vignetted sky,
-    Poisson and read noise, cosmic rays and hot pixels."""
+    Poisson and read noise, cosmic rays and hot pixels (none on a star)."""
     rng = np.random.default_rng(seed)
     yy, xx = np.mgrid[0:size, 0:size]
     u, v = xx / size - 0.5, yy / size - 0.5
@@ -185,8 +185,10 @@ def make_field(
         mean[ys, xs] += flux[k] * stamp[ys.start - y0 : ys.stop - y0, xs.start - x0 : xs.stop - x0]
     image = rng.poisson(mean * gain) / gain + rng.normal(0, read_noise / gain, mean.shape)
     places = []
-    for _ in range(hits):
+    while len(places) < hits:
         hx, hy = rng.integers(3, size - 3, 2)
+        if np.min(np.hypot(hx - x, hy - y)) < 16:
+            continue  # a hit on a star spoils that star; the bound of its scatter does not know
         strength = np.exp(rng.uniform(np.log(100), np.log(20000)))
         length = rng.integers(1, 8) if rng.random() < 0.5 else 1
         angle = rng.uniform(0, np.pi)

@@ -21,7 +21,7 @@ public static partial class BackgroundEstimator
     private const int SoftRounds = 2;
 
     // Where Tukey's weight reaches zero, in standard deviations.
-    private const float SoftReach = 4;
+    internal const float SoftReach = 4;
 
     // Variance of a unit Gaussian cut at +-2.5: 1 - 2 k phi(k) / (2 Phi(k) - 1).
     private const float ClippedVariance = 0.911249f;
@@ -31,7 +31,10 @@ public static partial class BackgroundEstimator
     /// <param name="cellSize">Wanted cell size in pixels.</param>
     /// <param name="context">Threads and cancellation.</param>
     /// <exception cref="CannotMeasureException">No cell has enough good pixels.</exception>
-    public static BackgroundMesh Estimate(Frame frame, int cellSize, RunContext context)
+    public static BackgroundMesh Estimate(Frame frame, int cellSize, RunContext context) => Smooth(Measure(frame, cellSize, context));
+
+    /// <summary>Measures the cells, each by itself.</summary>
+    internal static SkyCells Measure(Frame frame, int cellSize, RunContext context)
     {
         frame.RequireConsistent();
         int columns = Math.Max(1, (int)Math.Round((double)frame.Width / cellSize));
@@ -42,15 +45,22 @@ public static partial class BackgroundEstimator
         var decoder = new RowDecoder(frame.Pixels);
         Parallel.For(0, rows, context.Parallel, j => CellRow(frame, decoder, j, columns, rows, step, level, noise));
         FillMissing(level, noise, columns, rows, frame.Name);
-        float[] smoothLevel = Median3(level, columns, rows, continueStraight: true);
-        TakeOutSlope(noise, smoothLevel, columns, rows);
-        float[] smoothNoise = Median3(noise, columns, rows, continueStraight: false);
         double samples = (double)frame.Width * frame.Height / ((double)columns * rows * step);
-        return new BackgroundMesh(frame.Width, frame.Height, columns, rows, smoothLevel, smoothNoise, samples);
+        return new SkyCells(frame.Width, frame.Height, columns, rows, level, noise, samples);
+    }
+
+    /// <summary>Makes the mesh: outliers replaced by a 3 x 3 median, the sky's slope taken out of the noise.</summary>
+    internal static BackgroundMesh Smooth(SkyCells cells)
+    {
+        float[] smoothLevel = Median3(cells.Level, cells.Columns, cells.Rows, continueStraight: true);
+        float[] noise = (float[])cells.Noise.Clone();
+        TakeOutSlope(noise, smoothLevel, cells.Columns, cells.Rows);
+        float[] smoothNoise = Median3(noise, cells.Columns, cells.Rows, continueStraight: false);
+        return new BackgroundMesh(cells.Width, cells.Height, cells.Columns, cells.Rows, smoothLevel, smoothNoise, cells.SamplesPerCell);
     }
 
     /// <summary>Every how many rows are read: all of small frames, every fourth of large ones.</summary>
-    internal static int RowStep(long pixels) => pixels > 6_000_000 ? 4 : pixels > 1_500_000 ? 2 : 1;
+    private static int RowStep(long pixels) => pixels > 6_000_000 ? 4 : pixels > 1_500_000 ? 2 : 1;
 
     /// <summary>Level and noise of a set of pixels without NaN.</summary>
     /// <param name="samples">Pixel values.</param>
@@ -216,3 +226,13 @@ public static partial class BackgroundEstimator
         return (2 * edge) - cells[(mj * columns) + mi];
     }
 }
+
+/// <summary>Level and noise of every cell before smoothing.</summary>
+/// <param name="Width">Pixels along x.</param>
+/// <param name="Height">Pixels along y.</param>
+/// <param name="Columns">Cells along x.</param>
+/// <param name="Rows">Cells along y.</param>
+/// <param name="Level">ADU, row by row.</param>
+/// <param name="Noise">Standard deviation of a pixel, ADU.</param>
+/// <param name="SamplesPerCell">Pixels read in a cell.</param>
+internal sealed record SkyCells(int Width, int Height, int Columns, int Rows, float[] Level, float[] Noise, double SamplesPerCell);

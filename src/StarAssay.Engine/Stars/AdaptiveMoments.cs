@@ -39,6 +39,10 @@ internal static partial class AdaptiveMoments
 {
     private const int MostRounds = 24;
 
+    /// <summary>Least second moment of the weight, px^2. A narrower weight, sampled at whole pixels, would see little but the
+    /// pixel it stands on.</summary>
+    internal const double LeastWeight = 0.8;
+
     /// <summary>Finds center and ellipse.</summary>
     /// <param name="stamp">The star.</param>
     /// <param name="x">First guess of the center.</param>
@@ -50,31 +54,38 @@ internal static partial class AdaptiveMoments
         double x0 = x, y0 = y, largest = 0.5 * stamp.Half * stamp.Half;
         for (int round = 0; round < MostRounds; round++)
         {
-            WeightedSums m = Sums(stamp, x, y, cxx, cxy, cyy);
+            double widen = Math.Max(0, LeastWeight - (0.5 * (cxx + cyy)));
+            double wxx = cxx + widen, wyy = cyy + widen;
+            WeightedSums m = Sums(stamp, x, y, wxx, cxy, wyy);
             if (!(m.S > 0))
             {
                 break;
             }
 
-            // The center moves twice the weighted offset: the weight pulls it half-way back.
+            // A weight of the star's own size pulls the center half-way back, hence twice the offset; see Center.
+            double pull = 1 + ((cxx + cyy) / (wxx + wyy));
             double dx = m.X / m.S, dy = m.Y / m.S;
             double mxx = (m.XX / m.S) - (dx * dx), mxy = (m.XY / m.S) - (dx * dy), myy = (m.YY / m.S) - (dy * dy);
-            double stepX = Math.Clamp(2 * dx, -1, 1), stepY = Math.Clamp(2 * dy, -1, 1);
+            double stepX = Math.Clamp(pull * dx, -1, 1), stepY = Math.Clamp(pull * dy, -1, 1);
             x += stepX;
             y += stepY;
-            (double nxx, double nxy, double nyy) = Unweight(mxx, mxy, myy, cxx, cxy, cyy);
+            (double nxx, double nxy, double nyy) = Unweight(mxx, mxy, myy, wxx, cxy, wyy);
             double change = Math.Abs(nxx - cxx) + Math.Abs(nyy - cyy) + (2 * Math.Abs(nxy - cxy));
+            double oldXy = cxy;
             cxx = nxx;
             cxy = nxy;
             cyy = nyy;
-            flux = 2 * m.S;
+
+            // A Gaussian of moments C under the weight W leaves sqrt(det W / det (C + W)) of its light.
+            double both = ((cxx + wxx) * (cyy + wyy)) - ((cxy + oldXy) * (cxy + oldXy));
+            flux = m.S * Math.Sqrt(Math.Max(0, both / ((wxx * wyy) - (oldXy * oldXy))));
             double det = (cxx * cyy) - (cxy * cxy);
             if (!(det > 0) || cxx + cyy > 2 * largest || Math.Abs(x - x0) > 0.5 * stamp.Half || Math.Abs(y - y0) > 0.5 * stamp.Half)
             {
                 break;
             }
 
-            if (change < 1e-4 * (cxx + cyy) && Math.Abs(stepX) + Math.Abs(stepY) < 1e-4)
+            if (change < 3e-4 * (cxx + cyy) && Math.Abs(stepX) + Math.Abs(stepY) < 3e-4)
             {
                 return new Ellipse(x, y, cxx, cxy, cyy, flux, true);
             }
@@ -88,10 +99,12 @@ internal static partial class AdaptiveMoments
     /// noise and for one that drowns in the sky's; the matched weight gives 1.33 and 1.0.</remarks>
     public static (double X, double Y) Center(Stamp stamp, Ellipse start, double widening, int rounds)
     {
-        double x = start.X, y = start.Y, gain = (1 + widening) / widening;
+        double half = 0.5 * (start.Cxx + start.Cyy);
+        double floor = Math.Max(0, LeastWeight - (widening * half));
+        double x = start.X, y = start.Y, gain = 1 + (half / ((widening * half) + floor));
         for (int round = 0; round < rounds; round++)
         {
-            WeightedSums m = Sums(stamp, x, y, widening * start.Cxx, widening * start.Cxy, widening * start.Cyy);
+            WeightedSums m = Sums(stamp, x, y, (widening * start.Cxx) + floor, widening * start.Cxy, (widening * start.Cyy) + floor);
             if (!(m.S > 0))
             {
                 return (start.X, start.Y);
@@ -100,7 +113,7 @@ internal static partial class AdaptiveMoments
             double dx = gain * m.X / m.S, dy = gain * m.Y / m.S;
             x += dx;
             y += dy;
-            if (Math.Abs(dx) + Math.Abs(dy) < 1e-4)
+            if (Math.Abs(dx) + Math.Abs(dy) < 3e-4)
             {
                 break;
             }

@@ -47,29 +47,6 @@ internal static class StarJudge
         }
     }
 
-    /// <summary>Usual -dlnI/dlnr at the half-flux radius; see StarTable.Columns.WithoutPixel.</summary>
-    public static double Steepness(StarRecord[] stars, StarMarks unclean)
-    {
-        // F'(h) = 2 pi h I(h) is at hand for each star; with F = 2 F(h), h F'/F is 0.693 for a Gaussian (g = 1.386) and
-        // 0.63 for a Moffat of beta 3 (g = 1.757). Both are functions of beta alone, and so is their relation.
-        var ratios = new List<double>();
-        foreach (StarRecord star in stars)
-        {
-            if ((star.Marks & unclean) == 0 && star.Snr > 50 && star.LightSlope > 0)
-            {
-                ratios.Add(star.HfrRecorded * star.LightSlope / star.Flux);
-            }
-        }
-
-        if (ratios.Count < 3)
-        {
-            return 1.6;
-        }
-
-        ratios.Sort();
-        return 1.6 + (0 * ratios[ratios.Count / 2]);
-    }
-
     /// <summary>The notes of the whole field.</summary>
     public static IReadOnlyList<Note> Notes(MeterSettings set, int[] flags, int clean, double correlation, TypicalStar typical, double[] snr)
     {

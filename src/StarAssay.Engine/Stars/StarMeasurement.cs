@@ -8,6 +8,8 @@ public static class StarMeasurement
 {
     private const double FilterSigma = 1.0;
     private const int Block = 64;
+    private const int BrightFits = 500;
+    private const double LeastBrightSnr = 30;
 
     /// <summary>Measures the frame of the request.</summary>
     /// <exception cref="InputException">No frame, or an option out of range.</exception>
@@ -16,38 +18,29 @@ public static class StarMeasurement
     {
         Frame frame = Check(request);
         context.Report(0.02, "sky");
-        BackgroundMesh mesh = BackgroundEstimator.Estimate(frame, request.CellSize, context);
-        RequireNoise(mesh, frame);
+        SkyCells cells = BackgroundEstimator.Measure(frame, request.CellSize, context);
+        BackgroundMesh first = BackgroundEstimator.Smooth(cells);
+        RequireNoise(first, frame);
 
         context.Report(0.2, "finding stars");
-        var finder = new SeedFinder(frame, mesh, new MatchedFilter(FilterSigma), request.DetectionThreshold);
+        var finder = new SeedFinder(frame, first, new MatchedFilter(FilterSigma), request.DetectionThreshold);
         Seed[] peaks = finder.Find(context);
         context.Cancel.ThrowIfCancellationRequested();
 
         context.Report(0.6, "measuring stars");
-        TypicalStar typical = TypicalStar.Of(frame, mesh, peaks);
-        Seed[] seeds = new SeedMerger(frame, mesh, FilterSigma, finder.FilteredNoise).Merge(peaks, Math.Sqrt(typical.Variance));
+        TypicalStar typical = TypicalStar.Of(frame, first, peaks, context);
+        Seed[] seeds = new SeedMerger(frame, first, FilterSigma, finder.FilteredNoise).Merge(peaks, Math.Sqrt(typical.Variance));
+        SkyFromStars.TakeOut(cells, seeds, typical.Alpha, typical.Beta, typical.FilteredPeak(FilterSigma));
+        BackgroundMesh mesh = BackgroundEstimator.Smooth(cells);
         double outer = double.IsNaN(request.OuterRadiusPx) ? typical.OuterRadius : request.OuterRadiusPx;
-        var settings = new MeterSettings
-        {
-            Frame = frame,
-            Mesh = mesh,
-            Seeds = seeds,
-            Grid = new SeedGrid(seeds, frame.Width, frame.Height, 16),
-            Variance = typical.Variance,
-            NarrowVariance = typical.NarrowVariance,
-            OuterRadius = outer,
-            SnrRadius = Math.Clamp(2 * typical.Hfr, 1.5, outer),
-            SkySamples = 4 * mesh.SamplesPerCell,
-            Gain = frame.GainElectronsPerAdu,
-            Saturation = frame.SaturationAdu,
-        };
-        StarRecord[] stars = MeasureAll(settings, request, context);
+        MeterSettings settings = typical.Settings(frame, mesh, seeds, outer);
+        StarRecord[] stars = MeasureAll(settings, FitSnr(request, settings, seeds), context);
         context.Report(0.95, "table");
         return StarTable.Build(request, settings, stars, finder.Correlation, typical);
     }
 
-    private static StarRecord[] MeasureAll(MeterSettings settings, StarRequest request, RunContext context)
+    /// <summary>Measures every seed; blocks of fixed size, so that the threads have no say in the result.</summary>
+    internal static StarRecord[] MeasureAll(MeterSettings settings, double fitSnr, RunContext context)
     {
         int count = settings.Seeds.Length;
         var stars = new StarRecord[count];
@@ -56,12 +49,32 @@ public static class StarMeasurement
         {
             for (int i = block * Block; i < Math.Min(count, (block + 1) * Block); i++)
             {
-                stars[i] = meter.Measure(i);
+                stars[i] = meter.Measure(i, fitSnr);
             }
 
             return meter;
         }, _ => { });
         return stars;
+    }
+
+    /// <summary>Signal-to-noise ratio from which on stars get a profile fit.</summary>
+    private static double FitSnr(StarRequest request, MeterSettings settings, Seed[] seeds)
+    {
+        if (request.FitProfiles != ProfileFits.Bright)
+        {
+            return request.FitProfiles == ProfileFits.All ? double.NegativeInfinity : double.PositiveInfinity;
+        }
+
+        if (seeds.Length <= BrightFits)
+        {
+            return LeastBrightSnr;
+        }
+
+        // Significance of a peak stands for the ratio, which is not known yet: both grow alike with brightness.
+        float[] ranks = [.. seeds.Select(s => s.Significance)];
+        Array.Sort(ranks);
+        double peak = ranks[^BrightFits], ratio = settings.SnrPerSignificance;
+        return Math.Max(LeastBrightSnr, peak * ratio);
     }
 
     private static Frame Check(StarRequest request)

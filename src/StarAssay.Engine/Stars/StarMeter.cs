@@ -7,10 +7,11 @@ internal struct StarRecord
 {
     public double X, Y, XError, YError;
     public double Flux, FluxError, Peak, Sky, Noise, Snr;
-    public double HfrRecorded, HfrError, LightSlope;
+    public double Hfr, HfrRecorded, HfrError, LightSlope;
     public double Cxx, Cxy, Cyy, ShapeFlux;
     public double Fwhm, FwhmError, Beta;
     public double Sharpness, ExpectedSharpness, SharpnessError;
+    public double Alpha;
     public StarMarks Marks;
 }
 
@@ -21,9 +22,15 @@ internal sealed class StarMeter
     private const double NeighborShare = 0.2;
     private const double SkirtExponent = 3;
 
+    // Below this second moment (FWHM about 2 pixels) a star's place in its pixel shifts its center noticeably.
+    private const double SmallVariance = 0.8;
+
     private readonly MeterSettings set;
     private readonly RowDecoder decoder;
     private readonly Stamp stamp;
+    private readonly PixelBlur blur;
+    private readonly MoffatFit fit;
+    private readonly int fitReach;
     private readonly List<int> near = [];
 
     public StarMeter(MeterSettings settings)
@@ -31,13 +38,20 @@ internal sealed class StarMeter
         set = settings;
         decoder = new RowDecoder(settings.Frame.Pixels);
         stamp = new Stamp((int)Math.Ceiling(settings.OuterRadius) + 2);
+        blur = new PixelBlur(settings.Beta, settings.OuterRadius);
+
+        // Out to about two FWHM: there the profile's exponent shows.
+        fitReach = Math.Clamp((int)Math.Ceiling(4.5 * Math.Sqrt(settings.Variance)), 4, stamp.Half);
+        fit = new MoffatFit(stamp.Half);
     }
 
     /// <summary>The stamp of the star measured last.</summary>
     public Stamp Stamp => stamp;
 
     /// <summary>Measures the star at a seed.</summary>
-    public StarRecord Measure(int index)
+    /// <param name="index">Which seed.</param>
+    /// <param name="fitSnr">Least signal-to-noise ratio for a profile fit; infinity for none.</param>
+    public StarRecord Measure(int index, double fitSnr)
     {
         Seed seed = set.Seeds[index];
         SkySample sky = set.Mesh.At(seed.X, seed.Y);
@@ -70,13 +84,38 @@ internal sealed class StarMeter
             (star.Cxx, star.Cxy, star.Cyy, star.ShapeFlux) = (double.NaN, double.NaN, double.NaN, double.NaN);
         }
 
+        Sizes(x, y, ref star);
+        if (ellipse.Converged && 0.5 * (ellipse.Cxx + ellipse.Cyy) < SmallVariance && star.Hfr > 0)
+        {
+            (double sx, double sy) = blur.CenterShift(star.Hfr, x, y, ellipse);
+            x -= sx;
+            y -= sy;
+            Sizes(x, y, ref star);
+        }
+
         star.X = x + stamp.X0;
         star.Y = y + stamp.Y0;
         Edges(ref star);
-        Sizes(x, y, ref star);
         Errors(ref star);
         Sharp(x, y, ref star);
+        if (star.Snr >= fitSnr && ellipse.Converged && (star.Marks & StarMarks.Saturated) == 0)
+        {
+            Profile(ellipse with { X = x, Y = y }, ref star);
+        }
+
         return star;
+    }
+
+    private void Profile(Ellipse ellipse, ref StarRecord star)
+    {
+        MoffatFit.Outcome found = fit.Fit(stamp, ellipse, set.Beta, star.Snr >= set.FreeBetaSnr, star.Noise, set.Gain, fitReach);
+        if (found.Converged)
+        {
+            star.Fwhm = found.Model.Fwhm;
+            star.FwhmError = found.FwhmError;
+            star.Beta = found.Model.Beta;
+            star.Alpha = 1 / Math.Pow(found.Model.Det, 0.25);
+        }
     }
 
     private void Read(Seed seed, SkySample sky, ref StarRecord star)
@@ -273,6 +312,7 @@ internal sealed class StarMeter
     {
         star.Flux = CurveOfGrowth.Inside(stamp, x, y, set.OuterRadius);
         (star.HfrRecorded, star.LightSlope) = HalfRadius(x, y, star.Flux, double.IsNaN(star.Cxx) ? set.Variance : 0.5 * (star.Cxx + star.Cyy));
+        star.Hfr = blur.Radius(star.HfrRecorded, x, y);
         double inside = CurveOfGrowth.Inside(stamp, x, y, set.SnrRadius);
         double pixels = Math.PI * set.SnrRadius * set.SnrRadius;
         double gain = double.IsNaN(set.Gain) ? double.PositiveInfinity : set.Gain;
@@ -398,8 +438,17 @@ internal sealed record MeterSettings
 
     public required double SnrRadius { get; init; }
 
+    /// <summary>Signal-to-noise ratio over the significance of a peak.</summary>
+    public required double SnrPerSignificance { get; init; }
+
     /// <summary>Independent pixels behind a sky level.</summary>
     public required double SkySamples { get; init; }
+
+    /// <summary>Usual exponent of the Moffat profile.</summary>
+    public required double Beta { get; init; }
+
+    /// <summary>From this signal-to-noise ratio on a star's own exponent is fitted; fainter ones share the usual one.</summary>
+    public required double FreeBetaSnr { get; init; }
 
     public required double Gain { get; init; }
 

@@ -20,12 +20,25 @@ public sealed record StarRequest
     /// the frame, at least 5.</summary>
     public double OuterRadiusPx { get; init; } = double.NaN;
 
-    /// <summary>Fit a pixel-integrated Moffat profile to every star that carries one (gives FWHM).</summary>
-    public bool FitProfile { get; init; } = true;
+    /// <summary>Which stars get a fit of a pixel-integrated Moffat profile, which gives their FWHM.</summary>
+    public ProfileFits FitProfiles { get; init; } = ProfileFits.Bright;
 
     /// <summary>Column of the optical axis; NaN: the middle of the frame.</summary>
     public double AxisX { get; init; } = double.NaN;
 
     /// <summary>Row of the optical axis; NaN: the middle of the frame.</summary>
     public double AxisY { get; init; } = double.NaN;
+}
+
+/// <summary>Which stars get a profile fit.</summary>
+public enum ProfileFits
+{
+    /// <summary>None but the few that tell the frame's usual profile.</summary>
+    None,
+
+    /// <summary>The 500 brightest unclipped stars of signal-to-noise ratio above 30.</summary>
+    Bright,
+
+    /// <summary>Every unclipped star.</summary>
+    All,
 }

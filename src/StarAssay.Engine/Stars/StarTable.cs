@@ -17,7 +17,6 @@ internal static class StarTable
         double axisX = double.IsNaN(request.AxisX) ? 0.5 * (set.Frame.Width - 1) : request.AxisX;
         double axisY = double.IsNaN(request.AxisY) ? 0.5 * (set.Frame.Height - 1) : request.AxisY;
         StarJudge.Judge(stars, set);
-        double steepness = StarJudge.Steepness(stars, Unclean);
         int[] order = [.. Enumerable.Range(0, stars.Length)];
         double[] keys = [.. stars.Select(s => double.IsNaN(s.Flux) ? double.PositiveInfinity : -s.Flux)];
         Array.Sort(keys, order);
@@ -25,7 +24,7 @@ internal static class StarTable
         var c = new Columns(n);
         for (int k = 0; k < n; k++)
         {
-            c.Fill(k, stars[order[k]], set, steepness, axisX, axisY);
+            c.Fill(k, stars[order[k]], set, axisX, axisY);
         }
 
         bool[] clean = [.. c.Flags.Select((f, k) => ((StarMarks)f & Unclean) == 0 && c.Snr[k] > 10)];
@@ -121,7 +120,7 @@ internal static class StarTable
         public readonly double[] Distance = new double[n];
         public readonly int[] Flags = new int[n];
 
-        public void Fill(int k, in StarRecord star, MeterSettings set, double steepness, double axisX, double axisY)
+        public void Fill(int k, in StarRecord star, MeterSettings set, double axisX, double axisY)
         {
             X[k] = star.X;
             Y[k] = star.Y;
@@ -135,22 +134,12 @@ internal static class StarTable
             Snr[k] = star.Snr;
             HfrRecorded[k] = star.HfrRecorded;
             HfrError[k] = star.HfrError;
-            Hfr[k] = WithoutPixel(star.HfrRecorded, steepness);
+            Hfr[k] = star.Hfr;
             Fwhm[k] = star.Fwhm;
             FwhmError[k] = star.FwhmError;
             Beta[k] = star.Beta;
             Shape(k, star, set, axisX, axisY);
             Flags[k] = (int)star.Marks;
-        }
-
-        /// <summary>Half-flux radius without the blur of recording in squares and of reading them as squares.</summary>
-        /// <remarks>Both add v = 1/12 px^2 an axis. A small blur v moves light F(r) by v/2 times the Laplacian, so that
-        /// h^2 grows by v g, g = -dlnI/dlnr at h: 2 ln 2 for a Gaussian, 1.76 for a Moffat of beta 3. g is measured on
-        /// the frame's own stars.</remarks>
-        internal static double WithoutPixel(double recorded, double steepness)
-        {
-            double square = (recorded * recorded) - (2 * PixelVariance * steepness);
-            return square > 0 ? Math.Sqrt(square) : double.NaN;
         }
 
         private void Shape(int k, in StarRecord star, MeterSettings set, double axisX, double axisY)
@@ -169,7 +158,9 @@ internal static class StarTable
             double size = 0.5 * (star.Cxx + star.Cyy), flux = star.ShapeFlux, gain = double.IsNaN(set.Gain) ? double.PositiveInfinity : set.Gain;
             double variance = (16 * Math.PI * size * star.Noise * star.Noise / (flux * flux)) + (64.0 / 27 / (flux * gain));
             double error = Math.Sqrt(variance) * (2 * size / trace);
-            double clean = Math.Sqrt(Math.Max(0, (e * e) - (error * error)));
+
+            // Noise adds twice its variance to the mean of e^2.
+            double clean = Math.Sqrt(Math.Max(0, (e * e) - (2 * error * error)));
             Major[k] = Math.Sqrt(0.5 * trace * (1 + e));
             Minor[k] = Math.Sqrt(0.5 * trace * (1 - e));
             double oneMinus = 1 - Math.Sqrt((1 - clean) / (1 + clean));

@@ -1,0 +1,230 @@
+namespace StarAssay.Engine.Stars;
+
+/// <summary>
+/// Fits a pixel-integrated Moffat profile to a stamp by Gauss-Newton steps with Marquardt's damping; no allocation for a star.
+/// </summary>
+internal sealed class MoffatFit
+{
+    private const int N = Moffat.Count;
+    private const int MostRounds = 12;
+
+    // A step that lowers chi^2 by less than this is not worth the next one.
+    private const double Enough = 2e-3;
+
+    private readonly MoffatKernel.Space space;
+    private readonly double[] normal = new double[N * N];
+    private readonly double[] work = new double[N * N];
+    private readonly double[] right = new double[N];
+    private readonly double[] step = new double[N];
+
+    public MoffatFit(int half)
+    {
+        int side = (2 * half) + 1;
+        space = new MoffatKernel.Space((side + Stamp.Step) * side);
+    }
+
+    /// <summary>What came out.</summary>
+    /// <param name="Model">The profile.</param>
+    /// <param name="FwhmError">Standard uncertainty of its FWHM, scaled by the root of chi^2 per degree of freedom when that is
+    /// above 1.</param>
+    /// <param name="ChiSquare">Chi^2 per degree of freedom.</param>
+    /// <param name="Converged">Whether the steps came to rest.</param>
+    internal readonly record struct Outcome(Moffat Model, double FwhmError, double ChiSquare, bool Converged);
+
+    /// <summary>Fits one star.</summary>
+    /// <param name="stamp">Its pixels, sky subtracted.</param>
+    /// <param name="start">Center and second moments.</param>
+    /// <param name="beta">First (or, when not freed, only) value of beta.</param>
+    /// <param name="freeBeta">Whether beta is fitted too.</param>
+    /// <param name="noise">Noise of a sky pixel.</param>
+    /// <param name="gain">Electrons per ADU; NaN leaves the star's photon noise out.</param>
+    /// <param name="reach">Half side of the square of pixels used.</param>
+    public Outcome Fit(Stamp stamp, Ellipse start, double beta, bool freeBeta, double noise, double gain, int reach)
+    {
+        Moffat m = Start(start, beta);
+        int cx = (int)Math.Round(m.X), cy = (int)Math.Round(m.Y);
+        int x0 = Math.Max(0, cx - reach), x1 = Math.Min(stamp.Side - 1, cx + reach), y0 = Math.Max(0, cy - reach), y1 = Math.Min(stamp.Side - 1, cy + reach);
+        var area = new MoffatKernel.Area(x0, y0, x1 - x0 + 1, y1 - y0 + 1);
+        int count = area.Padded * area.Height, unknowns = freeBeta ? N : N - 1;
+        float variance = (float)(noise * noise), perElectron = double.IsNaN(gain) ? 0 : (float)(1 / gain);
+        bool fine = m.Det > 0.25;
+        MoffatKernel.Fill(stamp, area, m, variance, perElectron, fine, space);
+        double chi = MoffatKernel.Dot(space, N, N, count);
+        double damping = 1e-3;
+        bool converged = false;
+        Normal(count, unknowns);
+        for (int round = 0; round < MostRounds; round++)
+        {
+            if (!Solve(unknowns, damping))
+            {
+                break;
+            }
+
+            double gain2 = 0;
+            for (int i = 0; i < unknowns; i++)
+            {
+                gain2 += step[i] * right[i];
+            }
+
+            Moffat next = Moved(m, freeBeta);
+            if (next.P > 0 && next.R > 0 && next.Det > 1e-5 && next.A > 0 && next.Beta is > 1.05 and < 50
+                && Math.Abs(next.X - start.X) < 2 && Math.Abs(next.Y - start.Y) < 2)
+            {
+                MoffatKernel.Fill(stamp, area, next, variance, perElectron, fine, space);
+                double nextChi = MoffatKernel.Dot(space, N, N, count);
+
+                // Weights follow the model, so chi^2 may rise a little at the minimum.
+                if (nextChi <= chi * 1.001)
+                {
+                    bool small = gain2 < Math.Max(Enough, 1e-4 * nextChi);
+                    m = next;
+                    chi = nextChi;
+                    damping = Math.Max(1e-6, damping * 0.1);
+                    Normal(count, unknowns);
+                    if (small)
+                    {
+                        converged = true;
+                        break;
+                    }
+
+                    continue;
+                }
+            }
+
+            damping *= 20;
+            if (damping > 1e6)
+            {
+                break;
+            }
+        }
+
+        double perFreedom = chi / Math.Max(1, (area.Width * area.Height) - unknowns);
+        return new Outcome(m, converged ? FwhmError(m, unknowns) * Math.Sqrt(Math.Max(1, perFreedom)) : double.NaN, perFreedom, converged);
+    }
+
+    /// <summary>A Moffat of that beta with the ellipse's shape; its adaptive Gaussian is narrower than its FWHM says by a few
+    /// percent, which the first step mends.</summary>
+    private static Moffat Start(Ellipse e, double beta)
+    {
+        double cxx = Math.Max(0.1, e.Cxx - (1.0 / 12)), cyy = Math.Max(0.1, e.Cyy - (1.0 / 12)), cxy = e.Cxy;
+        double det = (cxx * cyy) - (cxy * cxy);
+        if (!(det > 0.05 * cxx * cyy))
+        {
+            cxy = 0;
+            det = cxx * cyy;
+        }
+
+        // FWHM = 2.2 sigma: Q = (2^(1/beta) - 1) at FWHM / 2.
+        double scale = (Math.Pow(2, 1 / beta) - 1) / (1.1 * 1.1);
+        double p = scale * cyy / det, r = scale * cxx / det, k = -scale * cxy / det;
+        return new Moffat { A = e.Flux * (beta - 1) * Math.Sqrt((p * r) - (k * k)) / Math.PI, X = e.X, Y = e.Y, P = p, K = k, R = r, Beta = beta };
+    }
+
+    private Moffat Moved(in Moffat m, bool freeBeta)
+    {
+        Moffat n = m;
+        n.A += step[0];
+        n.X += step[1];
+        n.Y += step[2];
+        n.P += step[3];
+        n.K += step[4];
+        n.R += step[5];
+        n.Beta += freeBeta ? step[6] : 0;
+        return n;
+    }
+
+    private void Normal(int count, int unknowns)
+    {
+        for (int i = 0; i < unknowns; i++)
+        {
+            for (int j = i; j < unknowns; j++)
+            {
+                normal[(i * N) + j] = normal[(j * N) + i] = MoffatKernel.Dot(space, i, j, count);
+            }
+
+            right[i] = MoffatKernel.Dot(space, i, N, count);
+        }
+    }
+
+    /// <summary>Cholesky factor of the damped normal matrix into <see cref="work"/>, then the step.</summary>
+    private bool Solve(int n, double damping)
+    {
+        for (int i = 0; i < n; i++)
+        {
+            for (int j = 0; j <= i; j++)
+            {
+                double sum = normal[(i * N) + j] * (i == j ? 1 + damping : 1);
+                for (int k = 0; k < j; k++)
+                {
+                    sum -= work[(i * N) + k] * work[(j * N) + k];
+                }
+
+                if (i == j)
+                {
+                    if (!(sum > 0))
+                    {
+                        return false;
+                    }
+
+                    work[(i * N) + i] = Math.Sqrt(sum);
+                }
+                else
+                {
+                    work[(i * N) + j] = sum / work[(j * N) + j];
+                }
+            }
+        }
+
+        Back(right, step, n);
+        return true;
+    }
+
+    private void Back(ReadOnlySpan<double> b, Span<double> x, int n)
+    {
+        for (int i = 0; i < n; i++)
+        {
+            double sum = b[i];
+            for (int k = 0; k < i; k++)
+            {
+                sum -= work[(i * N) + k] * x[k];
+            }
+
+            x[i] = sum / work[(i * N) + i];
+        }
+
+        for (int i = n - 1; i >= 0; i--)
+        {
+            double sum = x[i];
+            for (int k = i + 1; k < n; k++)
+            {
+                sum -= work[(k * N) + i] * x[k];
+            }
+
+            x[i] = sum / work[(i * N) + i];
+        }
+    }
+
+    /// <summary>From the covariance: d ln FWHM = -1/4 d ln(P R - K^2) + d/dbeta [1/2 ln(2^(1/beta) - 1)].</summary>
+    private double FwhmError(in Moffat m, int n)
+    {
+        if (!Solve(n, 0))
+        {
+            return double.NaN;
+        }
+
+        Span<double> slope = stackalloc double[N], solved = stackalloc double[N];
+        slope[3] = -0.25 * m.R / m.Det;
+        slope[4] = 0.5 * m.K / m.Det;
+        slope[5] = -0.25 * m.P / m.Det;
+        double root = Math.Pow(2, 1 / m.Beta);
+        slope[6] = -0.5 * Math.Log(2) / (m.Beta * m.Beta) * root / (root - 1);
+        Back(slope, solved, n);
+        double variance = 0;
+        for (int i = 0; i < n; i++)
+        {
+            variance += slope[i] * solved[i];
+        }
+
+        return m.Fwhm * Math.Sqrt(Math.Max(0, variance));
+    }
+}

@@ -1,0 +1,71 @@
+namespace StarAssay.Engine.Stars;
+
+/// <content>The definition.</content>
+internal static partial class MoffatKernel
+{
+    internal static void FillScalar(Stamp stamp, Area area, in Moffat m, float variance, float perElectron, bool fine, Space space)
+    {
+        float[] nodes = fine ? Nodes3 : Nodes2, weights = fine ? Weights3 : Weights2;
+        Span<float> sum = stackalloc float[Moffat.Count];
+        float p = (float)m.P, k = (float)m.K, r = (float)m.R, beta = (float)m.Beta, amplitude = (float)m.A;
+        for (int j = 0; j < area.Height; j++)
+        {
+            for (int i = 0; i < area.Padded; i++)
+            {
+                sum.Clear();
+                for (int b = 0; b < nodes.Length; b++)
+                {
+                    float dy = area.Y + j - (float)m.Y + nodes[b];
+                    for (int a = 0; a < nodes.Length; a++)
+                    {
+                        float dx = area.X + i - (float)m.X + nodes[a], w = weights[a] * weights[b];
+                        float px = (p * dx) + (k * dy), py = (k * dx) + (r * dy);
+                        float t = 1 + (px * dx) + (py * dy);
+                        float log = MathF.Log2(t), value = w * float.Exp2(-beta * log);
+                        float g = amplitude * beta * value / t;
+                        sum[0] += value;
+                        sum[1] += 2 * g * px;
+                        sum[2] += 2 * g * py;
+                        sum[3] -= g * dx * dx;
+                        sum[4] -= 2 * g * dx * dy;
+                        sum[5] -= g * dy * dy;
+                        sum[6] -= amplitude * value * log * 0.693147181f;
+                    }
+                }
+
+                float model = amplitude * sum[0];
+                float scale = i < area.Width ? 1 / MathF.Sqrt(variance + (perElectron * MathF.Max(0, model))) : 0;
+                int at = (j * area.Padded) + i;
+                for (int c = 0; c < Moffat.Count; c++)
+                {
+                    space.Columns[(c * space.Stride) + at] = sum[c] * scale;
+                }
+
+                space.Columns[(Moffat.Count * space.Stride) + at] = (stamp.Pixels[((area.Y + j) * stamp.Stride) + area.X + i] - model) * scale;
+            }
+        }
+    }
+
+    internal static void DrawScalar(Stamp stamp, Area area, in Moffat m)
+    {
+        for (int j = 0; j < area.Height; j++)
+        {
+            for (int i = 0; i < area.Padded; i++)
+            {
+                float sum = 0;
+                for (int b = 0; b < 3; b++)
+                {
+                    float dy = area.Y + j - (float)m.Y + Nodes3[b];
+                    for (int a = 0; a < 3; a++)
+                    {
+                        float dx = area.X + i - (float)m.X + Nodes3[a];
+                        float t = 1 + ((((float)m.P * dx) + ((float)m.K * dy)) * dx) + ((((float)m.K * dx) + ((float)m.R * dy)) * dy);
+                        sum += Weights3[a] * Weights3[b] * float.Exp2(-(float)m.Beta * MathF.Log2(t));
+                    }
+                }
+
+                stamp.Pixels[((area.Y + j) * stamp.Stride) + area.X + i] = i < area.Width ? (float)m.A * sum : 0;
+            }
+        }
+    }
+}

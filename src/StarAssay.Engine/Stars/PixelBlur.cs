@@ -1,0 +1,68 @@
+namespace StarAssay.Engine.Stars;
+
+/// <summary>
+/// Undoes what the pixels do to a star's half-flux radius and center, with the frame's usual Moffat profile as the guide.
+/// </summary>
+/// <remarks>
+/// Recording in squares blurs the light once, reading the squares as uniform blurs it a second time, and how much depends on
+/// where in its pixel a small star stands. The model star is drawn at the same place; the radius that truly holds the light
+/// which its recorded pixels show within the measured radius is the answer. For large stars the blur of v = 2/12 px^2 adds
+/// v g to h^2, g = -dlnI/dlnr at h.
+/// </remarks>
+internal sealed class PixelBlur(double beta, double outerRadius)
+{
+    private const double LargeRadius = 3;
+    private const int Half = 7;
+    private readonly Stamp drawn = new(Half);
+    private readonly double q = Math.Pow(2, 1 / (beta - 1)) - 1;
+
+    /// <summary>Half-flux radius without the pixels' blur.</summary>
+    /// <param name="recorded">Measured on the pixels as uniform squares.</param>
+    /// <param name="x">Center of the star.</param>
+    /// <param name="y">Center of the star.</param>
+    public double Radius(double recorded, double x, double y)
+    {
+        double steepness = 2 * beta * q / (1 + q);
+        double radius = Math.Sqrt(Math.Max(0.1, (recorded * recorded) - (steepness / 6)));
+        if (!(recorded < LargeRadius))
+        {
+            return radius;
+        }
+
+        double fx = x - Math.Round(x), fy = y - Math.Round(y);
+        int rounds = recorded < 1.7 ? 3 : 1;
+        for (int round = 0; round < rounds; round++)
+        {
+            double alpha = Alpha(radius);
+            int reach = Math.Min(Half, (int)Math.Ceiling(recorded + 1));
+            var area = new MoffatKernel.Area(Half - reach, Half - reach, (2 * reach) + 1, (2 * reach) + 1);
+            MoffatKernel.Draw(drawn, area, Moffat.Round(Half + fx, Half + fy, alpha, beta));
+            double share = CurveOfGrowth.Inside(drawn, Half + fx, Half + fy, recorded);
+            radius = Moffat.RadiusOf(Math.Min(0.95, share), alpha, beta);
+        }
+
+        return radius;
+    }
+
+    /// <summary>Where the center of a small star seems to lie, less where it lies.</summary>
+    public (double X, double Y) CenterShift(double radius, double x, double y, in Ellipse ellipse)
+    {
+        double fx = x - Math.Round(x), fy = y - Math.Round(y);
+        MoffatKernel.Draw(drawn, new MoffatKernel.Area(0, 0, drawn.Side, drawn.Side), Moffat.Round(Half + fx, Half + fy, Alpha(radius), beta));
+        (double mx, double my) = AdaptiveMoments.Center(drawn, ellipse with { X = Half + fx, Y = Half + fy }, 2, 3);
+        return (mx - Half - fx, my - Half - fy);
+    }
+
+    /// <summary>Width of the Moffat profile whose light within the outer circle has this half radius.</summary>
+    private double Alpha(double radius)
+    {
+        double alpha = radius / Math.Sqrt(q);
+        for (int i = 0; i < 2; i++)
+        {
+            double half = 0.5 * Moffat.Inside(outerRadius, alpha, beta);
+            alpha = radius / Math.Sqrt(Math.Pow(1 - half, 1 / (1 - beta)) - 1);
+        }
+
+        return alpha;
+    }
+}
