@@ -44,13 +44,26 @@ internal sealed class PixelBlur(double beta, double outerRadius)
         return radius;
     }
 
-    /// <summary>Where the center of a small star seems to lie, less where it lies.</summary>
-    public (double X, double Y) CenterShift(double radius, double x, double y, in Ellipse ellipse)
+    /// <summary>What the pixels do to a small round star that stands at this place.</summary>
+    /// <param name="X">Measured less true center.</param>
+    /// <param name="Y">Measured less true center.</param>
+    /// <param name="Stretch">Half the difference of the moments along x and y.</param>
+    /// <param name="Shear">The mixed moment.</param>
+    internal readonly record struct Bias(double X, double Y, double Stretch, double Shear);
+
+    /// <summary>Draws the model star and measures it as the real one was.</summary>
+    public Bias OfSmallStar(double radius, double x, double y, in Ellipse ellipse)
     {
-        double fx = x - Math.Round(x), fy = y - Math.Round(y);
-        MoffatKernel.Draw(drawn, new MoffatKernel.Area(0, 0, drawn.Side, drawn.Side), Moffat.Round(Half + fx, Half + fy, Alpha(radius), beta));
-        (double mx, double my) = AdaptiveMoments.Center(drawn, ellipse with { X = Half + fx, Y = Half + fy }, 2, 3);
-        return (mx - Half - fx, my - Half - fy);
+        double cx = Half + x - Math.Round(x), cy = Half + y - Math.Round(y);
+        MoffatKernel.Draw(drawn, new MoffatKernel.Area(0, 0, drawn.Side, drawn.Side), Moffat.Round(cx, cy, Alpha(radius), beta));
+        Ellipse e = AdaptiveMoments.Measure(drawn, cx, cy, 0.5 * (ellipse.Cxx + ellipse.Cyy));
+        if (!e.Converged)
+        {
+            return default;
+        }
+
+        (double mx, double my) = AdaptiveMoments.Center(drawn, e, 2, 3);
+        return new Bias(mx - cx, my - cy, 0.5 * (e.Cxx - e.Cyy), e.Cxy);
     }
 
     /// <summary>Width of the Moffat profile whose light within the outer circle has this half radius.</summary>

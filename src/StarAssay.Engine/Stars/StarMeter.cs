@@ -22,8 +22,8 @@ internal sealed class StarMeter
     private const double NeighborShare = 0.2;
     private const double SkirtExponent = 3;
 
-    // Below this second moment (FWHM about 2 pixels) a star's place in its pixel shifts its center noticeably.
-    private const double SmallVariance = 0.8;
+    // Below this second moment (FWHM about 2.3 pixels) a star's place in its pixel shifts its center and shape noticeably.
+    private const double SmallVariance = 1.1;
 
     private readonly MeterSettings set;
     private readonly RowDecoder decoder;
@@ -87,10 +87,7 @@ internal sealed class StarMeter
         Sizes(x, y, ref star);
         if (ellipse.Converged && 0.5 * (ellipse.Cxx + ellipse.Cyy) < SmallVariance && star.Hfr > 0)
         {
-            (double sx, double sy) = blur.CenterShift(star.Hfr, x, y, ellipse);
-            x -= sx;
-            y -= sy;
-            Sizes(x, y, ref star);
+            (x, y) = Unpixel(x, y, ellipse, ref star);
         }
 
         star.X = x + stamp.X0;
@@ -104,6 +101,24 @@ internal sealed class StarMeter
         }
 
         return star;
+    }
+
+    /// <summary>Takes from a small star what its place in its pixel does to center and shape; see <see cref="PixelBlur"/>.</summary>
+    private (double X, double Y) Unpixel(double x, double y, in Ellipse ellipse, ref StarRecord star)
+    {
+        double trueX = x, trueY = y;
+        for (int round = 0; round < 2; round++)
+        {
+            PixelBlur.Bias bias = blur.OfSmallStar(star.Hfr, trueX, trueY, ellipse);
+            trueX = x - bias.X;
+            trueY = y - bias.Y;
+            Sizes(trueX, trueY, ref star);
+            star.Cxx = ellipse.Cxx - bias.Stretch;
+            star.Cyy = ellipse.Cyy + bias.Stretch;
+            star.Cxy = ellipse.Cxy - bias.Shear;
+        }
+
+        return (trueX, trueY);
     }
 
     private void Profile(Ellipse ellipse, ref StarRecord star)
