@@ -6,7 +6,8 @@ namespace StarAssay.Engine.Optics;
 /// <param name="WavelengthNm">Wavelength, nm.</param>
 /// <param name="Weight">Share of the detected light; weights are normalised where they are used.</param>
 /// <param name="FocusShiftUm">Where this wavelength focuses, against the reference, positive away from the objective.</param>
-/// <param name="RadialScalePpm">Its image scale against the reference, parts per million (lateral color).</param>
+/// <param name="RadialScalePpm">Its image scale against the reference, parts per million (lateral color); whoever knows the field point turns it
+/// into an offset.</param>
 /// <param name="OffsetXUm">Constant displacement in the focal plane, to the right (atmospheric dispersion).</param>
 /// <param name="OffsetYUm">The same, upwards.</param>
 public sealed record SpectralSample(
