@@ -17,6 +17,7 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -35,9 +36,16 @@ from .results import json_text, to_plain
 _FIRST_LIGHT = "2026-03-14T20:30:00"
 
 
+def _moment(start: str | datetime | Time, minutes: float = 0.0) -> datetime:
+    """A start time some minutes later; plain `datetime`, which needs no table of leap seconds."""
+    text = start.isot if isinstance(start, Time) else start
+    moment = datetime.fromisoformat(text) if isinstance(text, str) else text
+    return moment + timedelta(minutes=minutes)
+
+
 def _in(value: u.Quantity | float, unit: str) -> float:
     """The number in a unit; a plain number is taken to be in it already."""
-    return float(u.Quantity(value, unit).value if not isinstance(value, u.Quantity) else value.to_value(unit))
+    return float(value.to_value(unit) if isinstance(value, u.Quantity) else value)
 
 
 @dataclasses.dataclass(frozen=True)
@@ -128,7 +136,9 @@ class SimulatedTelescope:
         """The engine's record."""
         waves = sorted(self.color_focus)
         if self.lateral_color and sorted(self.lateral_color) != waves:
-            raise ValueError("lateral_color must name the wavelengths of color_focus. Give both for the same ones.")
+            raise ValueError(
+                "lateral_color must name the wavelengths of color_focus. Give both for the same ones."
+            )
         return {
             "aperture_mm": _in(self.aperture, "mm"),
             "focal_length_mm": _in(self.focal_length, "mm"),
@@ -139,9 +149,12 @@ class SimulatedTelescope:
             "field": self.field.request(),
             "color_wavelengths_nm": waves,
             "color_focus_um": [_in(self.color_focus[w], "um") for w in waves],
-            "lateral_color_ppm": [float(self.lateral_color[w]) for w in waves if self.lateral_color],
+            "lateral_color_ppm": [
+                float(self.lateral_color[w]) for w in waves if self.lateral_color
+            ],
             "stops": [
-                {"clear_diameter_mm": _in(c, "mm"), "distance_mm": _in(s, "mm")} for c, s in self.stops
+                {"clear_diameter_mm": _in(c, "mm"), "distance_mm": _in(s, "mm")}
+                for c, s in self.stops
             ],
         }
 
@@ -316,7 +329,14 @@ def juniper_115() -> SimulatedTelescope:
         name="Juniper 115",
         aperture=115 * u.mm,
         focal_length=760 * u.mm,
-        wavefront={5: 8 * u.nm, 6: -14 * u.nm, 7: 10 * u.nm, 8: 18 * u.nm, 10: 9 * u.nm, 11: 24 * u.nm},
+        wavefront={
+            5: 8 * u.nm,
+            6: -14 * u.nm,
+            7: 10 * u.nm,
+            8: 18 * u.nm,
+            10: 9 * u.nm,
+            11: 24 * u.nm,
+        },
         field=FieldErrors(
             tilt=(4.0 * u.um / u.mm, -2.5 * u.um / u.mm),
             curvature=-1.6 * u.um / u.mm**2,
@@ -380,7 +400,7 @@ def draw_star_field(
     seed: int = 1,
     star_seed: int | None = None,
     center: SkyCoord | None = None,
-    start: str | Time = _FIRST_LIGHT,
+    start: str | datetime | Time = _FIRST_LIGHT,
     nodes: tuple[int, int] = (0, 0),
     progress: bool = False,
 ) -> tuple[CCDData, QTable]:
@@ -414,7 +434,7 @@ def draw_star_field(
         Seeds of the noise and of the star places (the same as `seed` by default).
     center : SkyCoord
         Sky position of the middle; gives the frame a WCS.
-    start : str or Time
+    start : str, datetime or Time
         Start of the exposure for the header.
     nodes : tuple of int
         Points along x and y where the star's image is computed; 0 = as many as are needed.
@@ -495,7 +515,7 @@ def draw_focus_run(
     *,
     seeing_scatter: float = 0.05,
     seed: int = 1,
-    start: str | Time = _FIRST_LIGHT,
+    start: str | datetime | Time = _FIRST_LIGHT,
     **options: Any,
 ) -> list[tuple[CCDData, QTable]]:
     """Draw the same field at several focuser positions.
@@ -510,7 +530,7 @@ def draw_focus_run(
         The seeing changes from frame to frame by this RMS share.
     seed : int
         Seed of stars, seeing and noise.
-    start : str or Time
+    start : str, datetime or Time
         Start of the first exposure; a minute between frames.
     **options : dict
         Passed to `draw_star_field`.
@@ -532,7 +552,7 @@ def draw_focus_run(
                 focus_position=position,
                 seed=seed * 1000 + k,
                 star_seed=options.get("star_seed", seed),
-                start=Time(start) + k * u.min,
+                start=_moment(start, k),
                 **{key: value for key, value in options.items() if key != "star_seed"},
             )
         )
@@ -553,7 +573,7 @@ def draw_defocused_pair(
     field_position: tuple[u.Quantity, u.Quantity] = (0 * u.mm, 0 * u.mm),
     cosmic_rays: int = 0,
     seed: int = 1,
-    start: str | Time = _FIRST_LIGHT,
+    start: str | datetime | Time = _FIRST_LIGHT,
 ) -> tuple[CCDData, CCDData, dict[str, Any]]:
     """Draw one star inside and outside focus, for the wavefront.
 
@@ -583,7 +603,7 @@ def draw_defocused_pair(
         Hits in each frame.
     seed : int
         Seed of the noise.
-    start : str or Time
+    start : str, datetime or Time
         Start of the first exposure.
 
     Returns
@@ -628,7 +648,7 @@ def draw_defocused_pair(
             band.name,
             exposure,
             sign * shift * u.um,
-            Time(start) + k * 2 * u.min,
+            _moment(start, 2 * k),
             seed,
         )
         header["IMAGETYP"] = ("LIGHT", "defocused star")
@@ -654,7 +674,7 @@ def draw_flat(
     filter_name: str = "L",
     cosmic_rays: int = 0,
     seed: int = 1,
-    start: str | Time = _FIRST_LIGHT,
+    start: str | datetime | Time = _FIRST_LIGHT,
 ) -> tuple[CCDData, dict[str, Any]]:
     """Draw a flat field; with no light, a dark or bias frame.
 
@@ -678,7 +698,7 @@ def draw_flat(
         Hits in the frame.
     seed : int
         Seed of the noise.
-    start : str or Time
+    start : str, datetime or Time
         Start of the exposure for the header.
 
     Returns
@@ -782,15 +802,15 @@ def write_campaign_frames(
         By test: "bias", "dark", "flat", "field", "focus_run", "pair" (inside, outside),
         "filters" (R, G, B).
     """
-    folder = Path(folder)
+    target = Path(folder)
     camera = camera or SimulatedCamera()
-    sky = sky or SimulatedSky()
+    night = sky or SimulatedSky()
     written: dict[str, list[Path]] = {}
     center = SkyCoord("05h32m00s +12d30m00s")
-    base = Time(_FIRST_LIGHT)
+    base = _moment(_FIRST_LIGHT)
 
     def keep(kind: str, name: str, frame: CCDData, truth: QTable | Mapping[str, Any]) -> None:
-        written.setdefault(kind, []).append(write_frame(folder / name, frame, truth))
+        written.setdefault(kind, []).append(write_frame(target / name, frame, truth))
 
     steps: list[Any] = []
     for k in range(5):
@@ -805,7 +825,7 @@ def write_campaign_frames(
             level=level * u.electron,
             exposure=seconds * u.s,
             seed=seed * 100_000 + {"bias": 0, "dark": 100, "flat": 200}[kind] + k,
-            start=base - 1 * u.hour + k * u.min,
+            start=_moment(base, k - 60),
         )
         keep(kind, f"{kind}_{k + 1:02d}.fits", frame, truth)
 
@@ -817,8 +837,9 @@ def write_campaign_frames(
             center=center,
             star_seed=seed,
             separation=12,
-            start=base + offset * u.min,
-            **{"sky": sky, **options},
+            start=_moment(base, offset),
+            sky=night,
+            **options,
         )
         keep(kind, name, frame, truth)
 
@@ -839,13 +860,17 @@ def write_campaign_frames(
     for k, name in enumerate("RGB"):
         steps.append(
             lambda k=k, name=name: _field(
-                "filters", f"field_{name}.fits", 30 + k, passband=name, seed=seed * 100_000 + 500 + k
+                "filters",
+                f"field_{name}.fits",
+                30 + k,
+                passband=name,
+                seed=seed * 100_000 + 500 + k,
             )
         )
 
     def _pair() -> None:
         inside, outside, truth = draw_defocused_pair(
-            telescope, camera=camera, sky=sky, seed=seed * 100_000 + 600, start=base + 45 * u.min
+            telescope, camera=camera, sky=night, seed=seed * 100_000 + 600, start=_moment(base, 45)
         )
         keep("pair", "star_inside.fits", inside, truth)
         keep("pair", "star_outside.fits", outside, truth)
@@ -853,7 +878,9 @@ def write_campaign_frames(
     steps.append(_pair)
     from tqdm.auto import tqdm
 
-    for step_function in tqdm(steps, disable=not progress, unit="frame", desc="drawing", leave=False):
+    for step_function in tqdm(
+        steps, disable=not progress, unit="frame", desc="drawing", leave=False
+    ):
         step_function()
     return written
 
@@ -866,7 +893,9 @@ def _bands(
         colors = passband if isinstance(passband, Mapping) else PASSBANDS
         return [colors[c].request(c) for c in sorted(set(camera.mosaic))], "none"
     if isinstance(passband, Mapping):
-        raise ValueError("Several passbands need a camera with a mosaic. Give one, or set camera.mosaic.")
+        raise ValueError(
+            "Several passbands need a camera with a mosaic. Give one, or set camera.mosaic."
+        )
     band = PASSBANDS[passband] if isinstance(passband, str) else passband
     return [band.request()], band.name
 
@@ -877,7 +906,7 @@ def _header(
     label: str,
     exposure: u.Quantity,
     focus_position: u.Quantity,
-    start: str | Time,
+    start: str | datetime | Time,
     seed: int,
 ) -> fits.Header:
     """Cards of a drawn frame, in the keywords that real cameras' programs write."""
@@ -887,7 +916,7 @@ def _header(
     header["INSTRUME"] = (camera.name, "invented camera")
     header["APTDIA"] = (_in(telescope.aperture, "mm"), "[mm] aperture")
     header["FOCALLEN"] = (_in(telescope.focal_length, "mm"), "[mm] focal length")
-    header["DATE-OBS"] = (Time(start).isot, "start of the exposure")
+    header["DATE-OBS"] = (_moment(start).isoformat(), "start of the exposure")
     header["TIMESYS"] = "UTC"
     header["EXPTIME"] = (_in(exposure, "s"), "[s] exposure")
     header["FILTER"] = (label, "filter")
