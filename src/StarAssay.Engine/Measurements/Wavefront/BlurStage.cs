@@ -1,0 +1,255 @@
+using System.Runtime.Intrinsics;
+using StarAssay.Engine.Numerics;
+
+namespace StarAssay.Engine.Measurements.Wavefront;
+
+/// <summary>
+/// From the diffraction images of a pair on the fine grid to pixels: seeing, jitter and pixel response multiply the
+/// spectrum, which is then folded to the pixels' own Nyquist range, so that undersampled pixels come out exact.
+/// </summary>
+/// <remarks>The two real images travel as real and imaginary part of one complex image. A kernel that is real keeps them
+/// apart; where the two differ in seeing, the parts are told apart by the spectrum's symmetry. The spectrum of a
+/// diffraction image ends at the pupil's own width, so nothing beyond <c>cut</c> is computed.</remarks>
+internal sealed class BlurStage
+{
+    private readonly Fft fine;
+    private readonly Fft coarse;
+    private readonly int oversampling;
+    private readonly int window;
+    private readonly int cut;
+    private readonly int first;
+    private readonly int count;
+    private readonly float[] steady;
+    private readonly float[] turbulence;
+    private readonly float[] spread;
+    private readonly int tableStride;
+
+    /// <summary>Prepares transforms and tables.</summary>
+    /// <param name="size">Fine samples along each axis, a multiple of <paramref name="oversampling"/>.</param>
+    /// <param name="oversampling">Fine samples along a pixel.</param>
+    /// <param name="window">Pixels along each axis of the images wanted.</param>
+    /// <param name="cutCyclesPerPixel">Highest frequency that the diffraction image holds.</param>
+    /// <param name="turbulenceLog">-ln of the seeing's transfer for unit strength, at a frequency in cycles per pixel.</param>
+    public BlurStage(int size, int oversampling, int window, double cutCyclesPerPixel, Func<double, double> turbulenceLog)
+    {
+        Size = size;
+        this.oversampling = oversampling;
+        this.window = window;
+        fine = new Fft(size);
+        int folded = size / oversampling;
+        coarse = new Fft(folded);
+        cut = Math.Min(size / 2, (int)Math.Ceiling(cutCyclesPerPixel * folded) + 1);
+        first = -cut;
+        count = cut == size / 2 ? size : (2 * cut) + 1;
+        tableStride = cut + 1;
+        steady = new float[tableStride * tableStride];
+        turbulence = new float[tableStride * tableStride];
+        spread = new float[tableStride * tableStride];
+        for (int j = 0; j <= cut; j++)
+        {
+            double fy = j / (double)folded;
+            for (int i = 0; i <= cut; i++)
+            {
+                double fx = i / (double)folded;
+                double f2 = (fx * fx) + (fy * fy);
+                int k = (j * tableStride) + i;
+
+                // Values in pixels: fine samples per pixel squared, and 1/size^2 for the way back.
+                steady[k] = (float)(Sinc(fx) * Sinc(fy) * oversampling * oversampling / ((double)size * size));
+                turbulence[k] = (float)turbulenceLog(Math.Sqrt(f2));
+                spread[k] = (float)(2 * Math.PI * Math.PI * f2);
+            }
+        }
+    }
+
+    /// <summary>Fine samples along each axis.</summary>
+    public int Size { get; }
+
+    /// <summary>Transform of the fine grid.</summary>
+    public Fft Fine => fine;
+
+    /// <summary>Rows and columns of a spectrum as this stage keeps it.</summary>
+    public int Count => count;
+
+    /// <summary>An empty spectrum of the right size.</summary>
+    public SplitMatrix NewSpectrum() => new(count, count);
+
+    /// <summary>Transfer table for a strength of seeing and a jitter (variance in square pixels).</summary>
+    /// <param name="strength">(D/r0)^(5/3).</param>
+    /// <param name="jitter">Variance along each axis, square pixels.</param>
+    /// <param name="table">Filled: one quadrant, rows of cut + 1.</param>
+    public void Transfer(double strength, double jitter, Span<float> table)
+    {
+        var s = Vector512.Create(-(float)strength);
+        var v = Vector512.Create(-(float)jitter);
+        int k = 0;
+        for (; k <= table.Length - Fft.Lanes; k += Fft.Lanes)
+        {
+            Vector512<float> log = (s * Vector512.Create(turbulence.AsSpan(k, Fft.Lanes))) + (v * Vector512.Create(spread.AsSpan(k, Fft.Lanes)));
+            (Vector512.Exp(log) * Vector512.Create(steady.AsSpan(k, Fft.Lanes))).CopyTo(table[k..]);
+        }
+
+        for (; k < table.Length; k++)
+        {
+            table[k] = steady[k] * MathF.Exp((-(float)strength * turbulence[k]) - ((float)jitter * spread[k]));
+        }
+    }
+
+    /// <summary>A new transfer table.</summary>
+    public float[] NewTable() => new float[tableStride * tableStride];
+
+    /// <summary>Multiplies a transfer by minus the seeing's log: its derivative by the strength.</summary>
+    public void TransferByStrength(ReadOnlySpan<float> transfer, Span<float> derivative)
+    {
+        for (int k = 0; k < derivative.Length; k++)
+        {
+            derivative[k] = -transfer[k] * turbulence[k];
+        }
+    }
+
+    /// <summary>The derivative by the jitter's variance.</summary>
+    public void TransferByJitter(ReadOnlySpan<float> transfer, Span<float> derivative)
+    {
+        for (int k = 0; k < derivative.Length; k++)
+        {
+            derivative[k] = -transfer[k] * spread[k];
+        }
+    }
+
+    /// <summary>Spectrum of a fine image whose middle is at row and column inputSize/2.</summary>
+    public void Spectrum(SplitMatrix image, int inputSize, SplitMatrix middle, SplitMatrix spectrum, Team team)
+    {
+        team.Pass(fine, image, inputSize, -inputSize / 2, middle, first, count, inputSize);
+        team.Pass(fine, middle, inputSize, -inputSize / 2, spectrum, first, count, count);
+    }
+
+    /// <summary>
+    /// Multiplies by the transfers, folds and goes back: images of window x window pixels in the real part (first image)
+    /// and imaginary part (second).
+    /// </summary>
+    /// <param name="spectrum">From <see cref="Spectrum"/>.</param>
+    /// <param name="first0">Transfer of the first image.</param>
+    /// <param name="second1">Transfer of the second; may be the same array.</param>
+    /// <param name="work">Work space.</param>
+    /// <param name="pixels">Result, window square.</param>
+    /// <param name="team">Workers.</param>
+    public void ToPixels(SplitMatrix spectrum, float[] first0, float[] second1, BlurSpace work, SplitMatrix pixels, Team team)
+    {
+        int m = Size / oversampling;
+        Fold(spectrum, first0, second1, work.Folded, m);
+        team.Pass(coarse, work.Folded.Exchanged, m, 0, work.CoarseMiddle.Exchanged, -window / 2, window, m);
+        team.Pass(coarse, work.CoarseMiddle.Exchanged, m, 0, pixels.Exchanged, -window / 2, window, window);
+    }
+
+    /// <summary>The transpose of <see cref="Spectrum"/> and <see cref="ToPixels"/> together: carries a gradient by the
+    /// pixels back to a gradient by the fine image.</summary>
+    public void Backward(SplitMatrix pixels, float[] first0, float[] second1, BlurSpace work, SplitMatrix spectrum,
+        SplitMatrix middle, SplitMatrix image, int outputSize, Team team)
+    {
+        int m = Size / oversampling;
+        team.Pass(coarse, pixels, window, -window / 2, work.CoarseMiddle, 0, m, window);
+        team.Pass(coarse, work.CoarseMiddle, window, -window / 2, work.Folded, 0, m, m);
+        Unfold(work.Folded, first0, second1, spectrum, m);
+        team.Pass(fine, spectrum.Exchanged, count, first, middle.Exchanged, -outputSize / 2, outputSize, count);
+        team.Pass(fine, middle.Exchanged, count, first, image.Exchanged, -outputSize / 2, outputSize, outputSize);
+    }
+
+    /// <summary>Work space for one worker.</summary>
+    public BlurSpace NewSpace()
+    {
+        int m = Size / oversampling;
+        return new BlurSpace(new SplitMatrix(m, m), new SplitMatrix(Math.Max(m, window), Math.Max(m, window)));
+    }
+
+    private static double Sinc(double v) => v == 0 ? 1 : Math.Sin(Math.PI * v) / (Math.PI * v);
+
+    private void Fold(in SplitMatrix spectrum, float[] h0, float[] h1, in SplitMatrix folded, int m)
+    {
+        Span<float> fr = folded.Re;
+        Span<float> fi = folded.Im;
+        fr.Clear();
+        fi.Clear();
+        bool same = ReferenceEquals(h0, h1);
+        for (int j = 0; j < count; j++)
+        {
+            int ky = first + j;
+            int row = (((ky % m) + m) % m) * folded.Stride;
+            int table = Math.Abs(ky) * tableStride;
+            ReadOnlySpan<float> re = spectrum.Re.Slice(j * spectrum.Stride, count);
+            ReadOnlySpan<float> im = spectrum.Im.Slice(j * spectrum.Stride, count);
+            if (same)
+            {
+                for (int i = 0; i < count; i++)
+                {
+                    int kx = first + i;
+                    float h = h0[table + Math.Abs(kx)];
+                    int at = row + (kx < 0 ? ((kx % m) + m) % m : kx % m);
+                    fr[at] += re[i] * h;
+                    fi[at] += im[i] * h;
+                }
+
+                continue;
+            }
+
+            // X = F0 + i F1 with F(-k) = conj F(k): H0 F0 + i H1 F1 = X (H0 + H1)/2 + conj X(-k) (H0 - H1)/2.
+            int mirror = -ky - first;
+            bool has = mirror >= 0 && mirror < count;
+            for (int i = 0; i < count; i++)
+            {
+                int kx = first + i;
+                int k = table + Math.Abs(kx);
+                float plus = 0.5f * (h0[k] + h1[k]);
+                float minus = 0.5f * (h0[k] - h1[k]);
+                int other = -kx - first;
+                float cr = 0;
+                float ci = 0;
+                if (has && other < count)
+                {
+                    cr = spectrum.Re[(mirror * spectrum.Stride) + other];
+                    ci = -spectrum.Im[(mirror * spectrum.Stride) + other];
+                }
+
+                int at = row + (kx < 0 ? ((kx % m) + m) % m : kx % m);
+                fr[at] += (re[i] * plus) + (cr * minus);
+                fi[at] += (im[i] * plus) + (ci * minus);
+            }
+        }
+    }
+
+    private void Unfold(in SplitMatrix folded, float[] h0, float[] h1, in SplitMatrix spectrum, int m)
+    {
+        bool same = ReferenceEquals(h0, h1);
+        ReadOnlySpan<float> fr = folded.Re;
+        ReadOnlySpan<float> fi = folded.Im;
+        for (int j = 0; j < count; j++)
+        {
+            int ky = first + j;
+            int row = (((ky % m) + m) % m) * folded.Stride;
+            int mirrorRow = (((-ky % m) + m) % m) * folded.Stride;
+            int table = Math.Abs(ky) * tableStride;
+            Span<float> re = spectrum.Re.Slice(j * spectrum.Stride, count);
+            Span<float> im = spectrum.Im.Slice(j * spectrum.Stride, count);
+            for (int i = 0; i < count; i++)
+            {
+                int kx = first + i;
+                int k = table + Math.Abs(kx);
+                int column = ((kx % m) + m) % m;
+                if (same)
+                {
+                    re[i] = fr[row + column] * h0[k];
+                    im[i] = fi[row + column] * h0[k];
+                    continue;
+                }
+
+                int mirrorColumn = ((-kx % m) + m) % m;
+                float plus = 0.5f * (h0[k] + h1[k]);
+                float minus = 0.5f * (h0[k] - h1[k]);
+                re[i] = (fr[row + column] * plus) + (fr[mirrorRow + mirrorColumn] * minus);
+                im[i] = (fi[row + column] * plus) - (fi[mirrorRow + mirrorColumn] * minus);
+            }
+        }
+    }
+}
+
+/// <summary>Work space of a <see cref="BlurStage"/>.</summary>
+internal sealed record BlurSpace(SplitMatrix Folded, SplitMatrix CoarseMiddle);

@@ -1,0 +1,372 @@
+using MathNet.Numerics.LinearAlgebra;
+using StarAssay.Engine.Numerics;
+
+namespace StarAssay.Engine.Measurements.Wavefront;
+
+/// <summary>
+/// Least squares over one or more pairs with common Zernike coefficients: weights, residuals, normal equations, steps.
+/// </summary>
+/// <remarks>Unknowns in order: the first <see cref="ModeCount"/> modes; then for each pair seeing (one, or one for each image),
+/// and for each image defocus, tilt x, tilt y, light, background.</remarks>
+internal sealed class JointFit
+{
+    private const int PerImage = 5;
+
+    private readonly PairModel[] models;
+    private readonly PairData[] data;
+    private readonly Team team;
+    private readonly float[][][] weights;
+    private readonly float[][][] residuals;
+    private SplitMatrix[][] units = [];
+
+    /// <summary>Brings models and data together.</summary>
+    public JointFit(PairModel[] models, PairData[] data, PairState[] start, Team team)
+    {
+        this.models = models;
+        this.data = data;
+        this.team = team;
+        States = start;
+        weights = [.. data.Select(d => new[] { new float[d.Electrons[0].Length], new float[d.Electrons[0].Length] })];
+        residuals = [.. data.Select(d => new[] { new float[d.Electrons[0].Length], new float[d.Electrons[0].Length] })];
+    }
+
+    /// <summary>Modes that are free.</summary>
+    public int ModeCount { get; set; }
+
+    /// <summary>True when each image has its own seeing.</summary>
+    public bool SeparateSeeing { get; set; }
+
+    /// <summary>False while the seeing is held.</summary>
+    public bool FitSeeing { get; set; } = true;
+
+    /// <summary>The present values.</summary>
+    public PairState[] States { get; private set; }
+
+    /// <summary>Weighted sum of squared residuals at <see cref="States"/>.</summary>
+    public double Chi2 { get; private set; }
+
+    /// <summary>Steps accepted and refused since the beginning.</summary>
+    public int Iterations { get; private set; }
+
+    /// <summary>Pixels that count.</summary>
+    public double Points => data.Sum(d => d.Use.Sum(u => (double)u.Sum()));
+
+    /// <summary>Unknowns that are free.</summary>
+    public int Unknowns => ModeCount + (models.Length * (SeeingCount + (2 * PerImage)));
+
+    private int SeeingCount => SeparateSeeing ? 2 : 1;
+
+    /// <summary>Index of the first unknown of a pair.</summary>
+    public int PairOffset(int pair) => ModeCount + (pair * (SeeingCount + (2 * PerImage)));
+
+    /// <summary>Index of an image's defocus; tilt x, tilt y, light and background follow.</summary>
+    public int ImageOffset(int pair, int k) => PairOffset(pair) + SeeingCount + (k * PerImage);
+
+    /// <summary>Weighted residual (data - model) sqrt(weight) of an image, as last computed.</summary>
+    public float[] Residual(int pair, int k) => residuals[pair][k];
+
+    /// <summary>The model's electrons at the present state.</summary>
+    public float[] ModelElectrons(int pair, int k)
+    {
+        float[] unit = Unit(models[pair].Pixels, k).ToArray();
+        PairState s = States[pair];
+        for (int i = 0; i < unit.Length; i++)
+        {
+            unit[i] = (float)((s.Flux[k] * unit[i]) + s.Background[k]);
+        }
+
+        return unit;
+    }
+
+    /// <summary>Evaluates every model at the present state.</summary>
+    public void Refresh()
+    {
+        for (int p = 0; p < models.Length; p++)
+        {
+            models[p].Evaluate(States[p]);
+        }
+    }
+
+    /// <summary>Goes back to other values, weights kept.</summary>
+    public void Restore(PairState[] states)
+    {
+        States = states;
+        Refresh();
+        Chi2 = Residuals();
+    }
+
+    /// <summary>Sets weights from the model at the present state: 1/(model + base + (slack x level)^2), times the mask.</summary>
+    /// <param name="slack">Share of the disc's level by which the model may still be wrong; 0 in the end.</param>
+    public void Reweight(double slack)
+    {
+        for (int p = 0; p < models.Length; p++)
+        {
+            for (int k = 0; k < 2; k++)
+            {
+                PairState s = States[p];
+                ReadOnlySpan<float> unit = Unit(models[p].Pixels, k);
+                double disc = models[p].Optics.BlurPixels(s.DefocusNm[k]);
+                double level = s.Flux[k] / Math.Max(Math.PI / 4 * disc * disc, 1);
+                float extra = (float)((slack * level) * (slack * level));
+                float flux = (float)s.Flux[k];
+                float back = (float)s.Background[k];
+                float[] w = weights[p][k];
+                float[] b = data[p].BaseVariance[k];
+                float[] use = data[p].Use[k];
+                for (int i = 0; i < w.Length; i++)
+                {
+                    w[i] = use[i] == 0 ? 0 : use[i] / (Math.Max((flux * unit[i]) + back, 0.02f * back) + b[i] + extra);
+                }
+            }
+        }
+
+        Chi2 = Residuals();
+    }
+
+    /// <summary>Light and background of every image by linear least squares, the rest held.</summary>
+    public void SolveLight()
+    {
+        for (int p = 0; p < models.Length; p++)
+        {
+            for (int k = 0; k < 2; k++)
+            {
+                ReadOnlySpan<float> unit = Unit(models[p].Pixels, k);
+                (double uu, double u1, double n, double du, double d1) = (0, 0, 0, 0, 0);
+                float[] w = weights[p][k];
+                float[] d = data[p].Electrons[k];
+                for (int i = 0; i < w.Length; i++)
+                {
+                    double wu = (double)w[i] * unit[i];
+                    uu += wu * unit[i];
+                    u1 += wu;
+                    n += w[i];
+                    du += wu * d[i];
+                    d1 += (double)w[i] * d[i];
+                }
+
+                double det = (uu * n) - (u1 * u1);
+                if (det > 0)
+                {
+                    double flux = ((du * n) - (d1 * u1)) / det;
+                    States[p].Flux[k] = flux;
+                    States[p].Background[k] = (d1 - (flux * u1)) / n;
+                }
+            }
+        }
+
+        Chi2 = Residuals();
+    }
+
+    /// <summary>
+    /// Levenberg-Marquardt at fixed weights until a step gains less than <paramref name="tolerance"/> of the number of
+    /// points, or <paramref name="most"/> steps.
+    /// </summary>
+    /// <returns>True when it ended by itself.</returns>
+    public bool Iterate(double tolerance, int most)
+    {
+        double damping = 1e-4;
+        double enough = tolerance * Math.Max(1, Chi2 / Math.Max(1, Points));
+        for (int step = 0; step < most; step++)
+        {
+            (Matrix<double> normal, Vector<double> gradient) = NormalEquations();
+            bool accepted = false;
+            for (int attempt = 0; attempt < 10; attempt++)
+            {
+                Iterations++;
+                Matrix<double> damped = normal.Clone();
+                for (int i = 0; i < damped.RowCount; i++)
+                {
+                    damped[i, i] += (damping * normal[i, i]) + 1e-300;
+                }
+
+                PairState[] before = States;
+                double chi2 = Chi2;
+                if (TrySolve(damped, gradient) is { } delta)
+                {
+                    States = Moved(before, delta);
+                    Refresh();
+                    Chi2 = Residuals();
+                    if (Chi2 <= chi2)
+                    {
+                        damping = Math.Max(damping * 0.1, 1e-9);
+                        accepted = true;
+                        if (chi2 - Chi2 < enough)
+                        {
+                            return true;
+                        }
+
+                        break;
+                    }
+
+                    bool flat = Chi2 - chi2 < 1e-3 * enough;
+                    States = before;
+                    Refresh();
+                    Chi2 = chi2;
+                    _ = Residuals();
+                    if (flat)
+                    {
+                        return true;
+                    }
+                }
+
+                damping = Math.Max(damping * 10, 1e-6);
+            }
+
+            if (!accepted)
+            {
+                return true;
+            }
+        }
+
+        return false;
+    }
+
+    /// <summary>J^T W J at the present state (weights as last set) and J^T W (data - model).</summary>
+    public (Matrix<double> Normal, Vector<double> Gradient) NormalEquations()
+    {
+        int n = Unknowns;
+        var normal = Matrix<double>.Build.Dense(n, n);
+        var gradient = Vector<double>.Build.Dense(n);
+        EnsureUnits();
+        for (int p = 0; p < models.Length; p++)
+        {
+            models[p].Jacobian(States[p], ModeCount, units[p]);
+            for (int k = 0; k < 2; k++)
+            {
+                AddImage(p, k, normal, gradient);
+            }
+        }
+
+        if (!FitSeeing)
+        {
+            for (int p = 0; p < models.Length; p++)
+            {
+                for (int i = 0; i < SeeingCount; i++)
+                {
+                    Hold(normal, gradient, PairOffset(p) + i);
+                }
+            }
+        }
+
+        return (normal, gradient);
+    }
+
+    private static void Hold(Matrix<double> normal, Vector<double> gradient, int index)
+    {
+        normal.ClearRow(index);
+        normal.ClearColumn(index);
+        normal[index, index] = 1;
+        gradient[index] = 0;
+    }
+
+    private static Span<float> Unit(SplitMatrix m, int k) => k == 0 ? m.Re : m.Im;
+
+    private static Vector<double>? TrySolve(Matrix<double> matrix, Vector<double> right)
+    {
+        try
+        {
+            return matrix.Cholesky().Solve(right);
+        }
+        catch (ArgumentException)
+        {
+            return null; // not positive definite: more damping
+        }
+    }
+
+    private void EnsureUnits()
+    {
+        if (units.Length == 0 || units[0].Length < ModeCount + PairModel.ExtraUnits)
+        {
+            units = [.. models.Select(m => Enumerable.Range(0, ModeCount + PairModel.ExtraUnits)
+                .Select(_ => new SplitMatrix(m.Optics.Window, m.Optics.Window)).ToArray())];
+        }
+    }
+
+    private void AddImage(int p, int k, Matrix<double> normal, Vector<double> gradient)
+    {
+        PairState s = States[p];
+        float[] w = weights[p][k];
+        float[] root = new float[w.Length];
+        System.Numerics.Tensors.TensorPrimitives.Sqrt(w, root);
+        int columns = ModeCount + 6;
+        float[][] rows = new float[columns][];
+        int[] target = new int[columns];
+        for (int c = 0; c < ModeCount + PairModel.ExtraUnits; c++)
+        {
+            rows[c] = new float[w.Length];
+            System.Numerics.Tensors.TensorPrimitives.Multiply(Unit(units[p][c], k), (float)s.Flux[k], rows[c]);
+            System.Numerics.Tensors.TensorPrimitives.Multiply(rows[c], root, rows[c]);
+            target[c] = c < ModeCount ? c
+                : c < ModeCount + 3 ? ImageOffset(p, k) + c - ModeCount
+                : PairOffset(p) + (SeparateSeeing ? k : 0);
+        }
+
+        rows[ModeCount + 4] = new float[w.Length];
+        System.Numerics.Tensors.TensorPrimitives.Multiply(Unit(models[p].Pixels, k), root, rows[ModeCount + 4]);
+        target[ModeCount + 4] = ImageOffset(p, k) + 3;
+        rows[ModeCount + 5] = root;
+        target[ModeCount + 5] = ImageOffset(p, k) + 4;
+        double[,] products = Gram.Products(rows, team);
+        for (int i = 0; i < columns; i++)
+        {
+            gradient[target[i]] += Gram.Dot(rows[i], residuals[p][k]);
+            for (int j = 0; j < columns; j++)
+            {
+                normal[target[i], target[j]] += products[i, j];
+            }
+        }
+    }
+
+    private double Residuals()
+    {
+        double sum = 0;
+        for (int p = 0; p < models.Length; p++)
+        {
+            for (int k = 0; k < 2; k++)
+            {
+                ReadOnlySpan<float> unit = Unit(models[p].Pixels, k);
+                float flux = (float)States[p].Flux[k];
+                float back = (float)States[p].Background[k];
+                float[] w = weights[p][k];
+                float[] d = data[p].Electrons[k];
+                float[] r = residuals[p][k];
+                for (int i = 0; i < r.Length; i++)
+                {
+                    r[i] = w[i] == 0 ? 0 : (d[i] - (flux * unit[i]) - back) * MathF.Sqrt(w[i]);
+                }
+
+                sum += Gram.Dot(r, r);
+            }
+        }
+
+        return sum;
+    }
+
+    private PairState[] Moved(PairState[] from, Vector<double> delta)
+    {
+        var moved = new PairState[from.Length];
+        for (int p = 0; p < from.Length; p++)
+        {
+            PairState s = from[p].Copy();
+            for (int j = 0; j < ModeCount; j++)
+            {
+                s.CoefficientsNm[j] += delta[j];
+            }
+
+            for (int k = 0; k < 2; k++)
+            {
+                s.Seeing[k] = Math.Max(0, s.Seeing[k] + delta[PairOffset(p) + (SeparateSeeing ? k : 0)]);
+                int o = ImageOffset(p, k);
+                s.DefocusNm[k] += delta[o];
+                s.TiltXNm[k] += delta[o + 1];
+                s.TiltYNm[k] += delta[o + 2];
+                s.Flux[k] += delta[o + 3];
+                s.Background[k] += delta[o + 4];
+            }
+
+            moved[p] = s;
+        }
+
+        return moved;
+    }
+}

@@ -1,0 +1,327 @@
+using MathNet.Numerics.LinearAlgebra;
+using StarAssay.Engine.Optics;
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Measurements.Wavefront;
+
+/// <summary>Map and the figures read from it.</summary>
+internal sealed record MapFigures(double[,] Map, double[,] MapUncertainty, Measured Rms, Measured Pv, double PvBiasNm, Measured Strehl, double StrehlFromRms, double MapErrorNm);
+
+/// <summary>
+/// The modes on the open pupil with piston, tilt and best focus taken out of each by weighted least squares there: for an
+/// annulus a circle polynomial still holds some of these, and they are no fault of the optics.
+/// </summary>
+internal sealed class MapMaker
+{
+    private const int Draws = 200;
+    private readonly int[] open;
+    private readonly double[] weight;
+    private readonly double[][] rows;
+    private readonly Matrix<double> gram;
+
+    /// <summary>Prepares the modes.</summary>
+    public MapMaker(PupilShape shape, ZernikeIndex[] modes, int size)
+    {
+        Size = size;
+
+        // Samples at (2k + 1 - n)/n: a raster of twice the density has its odd samples there.
+        double[] raster = PupilRaster.Draw(shape, (2 * size) + 2, 2 * size);
+        Open = new double[size, size];
+        var list = new List<int>();
+        var x = new List<double>();
+        var y = new List<double>();
+        int wide = (2 * size) + 2;
+        for (int j = 0; j < size; j++)
+        {
+            for (int i = 0; i < size; i++)
+            {
+                // The four fine samples that touch this one's square, by area: centre, edges, corners.
+                double share = 0;
+                for (int b = -1; b <= 1; b++)
+                {
+                    for (int a = -1; a <= 1; a++)
+                    {
+                        double area = (a == 0 ? 0.5 : 0.25) * (b == 0 ? 0.5 : 0.25);
+                        share += area * raster[(((2 * j) + 2 + b) * wide) + (2 * i) + 2 + a];
+                    }
+                }
+
+                Open[j, i] = Math.Clamp(share, 0, 1);
+                if (share > 0.01)
+                {
+                    list.Add((j * size) + i);
+                    x.Add(((2.0 * i) + 1 - size) / size);
+                    y.Add(((2.0 * j) + 1 - size) / size);
+                }
+                else
+                {
+                    Open[j, i] = 0;
+                }
+            }
+        }
+
+        open = [.. list];
+        weight = [.. open.Select(k => Open[k / size, k % size])];
+        double sum = weight.Sum();
+        for (int p = 0; p < weight.Length; p++)
+        {
+            weight[p] /= sum;
+        }
+
+        double[][] focus = [.. Enumerable.Range(1, 4).Select(n => Row(ZernikeIndex.FromNoll(n), x, y))];
+        rows = [.. modes.Select(m => Row(m, x, y))];
+        Orthonormalize(focus);
+        foreach (double[] row in rows)
+        {
+            foreach (double[] f in focus)
+            {
+                Subtract(row, f, Mean(row, f));
+            }
+        }
+
+        gram = Matrix<double>.Build.Dense(rows.Length, rows.Length, (a, b) => Mean(rows[a], rows[b]));
+    }
+
+    /// <summary>Samples across.</summary>
+    public int Size { get; }
+
+    /// <summary>Open share of each sample.</summary>
+    public double[,] Open { get; }
+
+    /// <summary>Mean over the open pupil of the product of two flattened modes.</summary>
+    public Matrix<double> GramMatrix => gram;
+
+    /// <summary>RMS over the open pupil of a set of coefficients.</summary>
+    public double Rms(ReadOnlySpan<double> c)
+    {
+        Vector<double> v = Vector<double>.Build.DenseOfArray(c.ToArray());
+        return Math.Sqrt(Math.Max(0, v * (gram * v)));
+    }
+
+    /// <summary>Map, RMS, PV and Strehl ratio with their uncertainties.</summary>
+    /// <param name="c">Coefficients, nm.</param>
+    /// <param name="covariance">Their covariance.</param>
+    /// <param name="wavelengthNm">For the Strehl ratio.</param>
+    public MapFigures Figures(double[] c, Matrix<double> covariance, double wavelengthNm)
+    {
+        double[] map = Map(c);
+        double noise2 = (gram * covariance).Trace();
+        double raw2 = map.Select((v, p) => weight[p] * v * v).Sum();
+        (double rms, double uRms) = RmsOf(c, covariance, raw2, noise2);
+        (double strehl, double uStrehl) = StrehlOf(map, covariance, wavelengthNm, noise2);
+        double waves = 2 * Math.PI * rms / wavelengthNm;
+        (double pv, double uPv, double bias) = PvOf(c, covariance);
+        return new MapFigures(Spread(map), Spread(Sigmas(covariance)), new Measured(rms, uRms, "nm"), new Measured(pv, uPv, "nm"), bias,
+            new Measured(strehl, uStrehl, string.Empty), rms / wavelengthNm > 0.1 ? double.NaN : Math.Exp(-waves * waves), Math.Sqrt(noise2));
+    }
+
+    /// <summary>Change of the RMS by a small change of the coefficients.</summary>
+    public double RmsChange(double[] c, double[] change)
+    {
+        double rms = Rms(c);
+        Vector<double> g = gram * Vector<double>.Build.DenseOfArray(c);
+        return rms > 0 ? g * Vector<double>.Build.DenseOfArray(change) / rms : 0;
+    }
+
+    /// <summary>Change of the Strehl ratio by a small change of the coefficients.</summary>
+    public double StrehlChange(double[] c, double[] change, double wavelengthNm)
+    {
+        double[] gradient = StrehlGradient(Map(c), wavelengthNm, out _);
+        double sum = 0;
+        for (int j = 0; j < gradient.Length; j++)
+        {
+            sum += gradient[j] * change[j];
+        }
+
+        return sum;
+    }
+
+    // RMS without the noise's own share: E[c'Gc] = true + tr(G C). Its variance is 4 c'GCGc + 2 tr(GCGC), of which the second
+    // part keeps the bar open when the true RMS is near zero.
+    private (double Rms, double Uncertainty) RmsOf(double[] c, Matrix<double> covariance, double raw2, double noise2)
+    {
+        double true2 = raw2 - noise2;
+        Vector<double> g = gram * Vector<double>.Build.DenseOfArray(c);
+        Matrix<double> gc = gram * covariance;
+        double variance2 = (4 * (g * (covariance * g))) + (2 * (gc * gc).Trace());
+        double rms = Math.Sqrt(Math.Max(true2, 0));
+        double floor = Math.Sqrt(Math.Sqrt(variance2));
+        return (rms, Math.Sqrt(variance2) / (2 * Math.Max(rms, floor / 2)));
+    }
+
+    private (double Strehl, double Uncertainty) StrehlOf(double[] map, Matrix<double> covariance, double wavelengthNm, double noise2)
+    {
+        double[] gradient = StrehlGradient(map, wavelengthNm, out double raw);
+        Vector<double> g = Vector<double>.Build.DenseOfArray(gradient);
+        double k2 = Math.Pow(2 * Math.PI / wavelengthNm, 2);
+
+        // Noise in the map lowers the ratio by exp(-k^2 noise^2) on average; that share is given back.
+        double strehl = Math.Min(1, raw * Math.Exp(k2 * noise2));
+        Matrix<double> gc = gram * covariance;
+        double second = 2 * k2 * k2 * (gc * gc).Trace();
+        return (strehl, Math.Sqrt((g * (covariance * g)) + (second * strehl * strehl)));
+    }
+
+    private double[] StrehlGradient(double[] map, double wavelengthNm, out double strehl)
+    {
+        double k = 2 * Math.PI / wavelengthNm;
+        double re = 0;
+        double im = 0;
+        for (int p = 0; p < map.Length; p++)
+        {
+            (double s, double c) = Math.SinCos(k * map[p]);
+            re += weight[p] * c;
+            im += weight[p] * s;
+        }
+
+        strehl = (re * re) + (im * im);
+        double[] gradient = new double[rows.Length];
+        for (int j = 0; j < rows.Length; j++)
+        {
+            double sum = 0;
+            for (int p = 0; p < map.Length; p++)
+            {
+                (double s, double c) = Math.SinCos(k * map[p]);
+                sum += weight[p] * rows[j][p] * ((im * c) - (re * s));
+            }
+
+            gradient[j] = 2 * k * sum;
+        }
+
+        return gradient;
+    }
+
+    // PV of the map whose coefficients are shrunk by signal/(signal + noise); the bias from draws round it.
+    private (double Pv, double Uncertainty, double Bias) PvOf(double[] c, Matrix<double> covariance)
+    {
+        double[] filtered = Filter(c, covariance);
+        double pv = PeakToValley(filtered);
+        Matrix<double> root = Root(covariance);
+        var random = new MathNet.Numerics.Distributions.Normal(0, 1, new Random(20240517));
+        double sum = 0;
+        double sum2 = 0;
+        for (int d = 0; d < Draws; d++)
+        {
+            Vector<double> z = Vector<double>.Build.Dense(c.Length, _ => random.Sample());
+            Vector<double> moved = Vector<double>.Build.DenseOfArray(filtered) + (root * z);
+            double v = PeakToValley(Filter(moved.ToArray(), covariance));
+            sum += v;
+            sum2 += v * v;
+        }
+
+        double mean = sum / Draws;
+        return (pv, Math.Sqrt(Math.Max(0, (sum2 / Draws) - (mean * mean))), mean - pv);
+    }
+
+    private static Matrix<double> Root(Matrix<double> covariance)
+    {
+        MathNet.Numerics.LinearAlgebra.Factorization.Evd<double> evd = covariance.Evd(Symmetricity.Symmetric);
+        return evd.EigenVectors * Matrix<double>.Build.DenseOfDiagonalVector(evd.EigenValues.Real().PointwiseMaximum(0).PointwiseSqrt());
+    }
+
+    private static double[] Filter(double[] c, Matrix<double> covariance) =>
+        [.. c.Select((v, j) => v * v * v / ((v * v) + covariance[j, j]))];
+
+    private double PeakToValley(double[] c)
+    {
+        double low = double.MaxValue;
+        double high = double.MinValue;
+        double[] map = Map(c);
+        for (int p = 0; p < map.Length; p++)
+        {
+            if (Open[open[p] / Size, open[p] % Size] >= 0.5)
+            {
+                low = Math.Min(low, map[p]);
+                high = Math.Max(high, map[p]);
+            }
+        }
+
+        return high - low;
+    }
+
+    private double[] Map(double[] c)
+    {
+        double[] map = new double[open.Length];
+        for (int j = 0; j < c.Length; j++)
+        {
+            System.Numerics.Tensors.TensorPrimitives.MultiplyAdd(rows[j], c[j], map, map);
+        }
+
+        return map;
+    }
+
+    private double[] Sigmas(Matrix<double> covariance)
+    {
+        double[] sigma = new double[open.Length];
+        Matrix<double> root = Root(covariance);
+        double[] column = new double[rows.Length];
+        for (int d = 0; d < rows.Length; d++)
+        {
+            for (int j = 0; j < rows.Length; j++)
+            {
+                column[j] = root[j, d];
+            }
+
+            double[] part = Map(column);
+            for (int p = 0; p < part.Length; p++)
+            {
+                sigma[p] += part[p] * part[p];
+            }
+        }
+
+        return [.. sigma.Select(Math.Sqrt)];
+    }
+
+    private double[,] Spread(double[] values)
+    {
+        double[,] map = new double[Size, Size];
+        for (int j = 0; j < Size; j++)
+        {
+            for (int i = 0; i < Size; i++)
+            {
+                map[j, i] = double.NaN;
+            }
+        }
+
+        for (int p = 0; p < open.Length; p++)
+        {
+            map[open[p] / Size, open[p] % Size] = values[p];
+        }
+
+        return map;
+    }
+
+    private static double[] Row(ZernikeIndex mode, List<double> x, List<double> y) =>
+        [.. x.Select((v, p) => Zernike.Evaluate(mode, v, y[p]))];
+
+    private void Orthonormalize(double[][] basis)
+    {
+        for (int a = 0; a < basis.Length; a++)
+        {
+            for (int b = 0; b < a; b++)
+            {
+                Subtract(basis[a], basis[b], Mean(basis[a], basis[b]));
+            }
+
+            double size = Math.Sqrt(Mean(basis[a], basis[a]));
+            for (int p = 0; p < basis[a].Length; p++)
+            {
+                basis[a][p] /= size;
+            }
+        }
+    }
+
+    private static void Subtract(double[] from, double[] what, double times) =>
+        System.Numerics.Tensors.TensorPrimitives.MultiplyAdd(what, -times, from, from);
+
+    private double Mean(double[] a, double[] b)
+    {
+        double sum = 0;
+        for (int p = 0; p < a.Length; p++)
+        {
+            sum += weight[p] * a[p] * b[p];
+        }
+
+        return sum;
+    }
+}

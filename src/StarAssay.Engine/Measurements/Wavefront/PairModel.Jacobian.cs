@@ -1,0 +1,129 @@
+using System.Runtime.Intrinsics;
+using StarAssay.Engine.Numerics;
+
+namespace StarAssay.Engine.Measurements.Wavefront;
+
+/// <content>Exact derivatives of the unit-light images after <see cref="Evaluate"/>.</content>
+internal sealed partial class PairModel
+{
+    private JacobianSpace[]? spaces;
+
+    /// <summary>Derivative images besides the modes, in this order after them.</summary>
+    public const int ExtraUnits = 4;
+
+    /// <summary>
+    /// Fills one image pair per unknown: the modes that are wanted, then defocus, tilt x, tilt y and seeing. The real part
+    /// belongs to the first image's unknown (or to the common one), the imaginary part to the second's.
+    /// </summary>
+    /// <param name="state">The state that <see cref="Evaluate"/> was last called with.</param>
+    /// <param name="modeCount">How many modes, counted from the first.</param>
+    /// <param name="units">modeCount + 4 matrices of window x window, filled.</param>
+    public void Jacobian(PairState state, int modeCount, SplitMatrix[] units)
+    {
+        spaces ??= [.. Enumerable.Range(0, team.Workers).Select(_ => new JacobianSpace(this))];
+        float[] t0 = narrow.NewTable();
+        narrow.Transfer(state.Seeing[0], optics.JitterPx2, t0);
+        float[] t1 = t0;
+        if (state.Seeing[1] != state.Seeing[0])
+        {
+            t1 = narrow.NewTable();
+            narrow.Transfer(state.Seeing[1], optics.JitterPx2, t1);
+        }
+
+        team.For(modeCount + 3, (unit, worker) => PathUnit(unit, modeCount, t0, t1, units[unit], spaces[worker], worker));
+
+        float[] byStrength0 = blur.NewTable();
+        blur.Transfer(state.Seeing[0], optics.JitterPx2, table0);
+        blur.TransferByStrength(table0, byStrength0);
+        float[] byStrength1 = byStrength0;
+        if (state.Seeing[1] != state.Seeing[0])
+        {
+            byStrength1 = blur.NewTable();
+            blur.Transfer(state.Seeing[1], optics.JitterPx2, table1);
+            blur.TransferByStrength(table1, byStrength1);
+        }
+
+        blur.ToPixels(spectrum, byStrength0, byStrength1, blurSpace, units[modeCount + 3], team);
+    }
+
+    private void PathUnit(int unit, int modeCount, float[] t0, float[] t1, SplitMatrix result, JacobianSpace space, int worker)
+    {
+        FftScratch scratch = team.Scratch(worker);
+        for (int k = 0; k < 2; k++)
+        {
+            for (int l = 0; l < grids.Length; l++)
+            {
+                PupilGrid g = grids[l];
+                float[] basis = unit < modeCount ? g.Mode(unit)
+                    : (unit - modeCount) switch { 0 => g.Radius2, 1 => g.X, _ => g.Y };
+                g.FieldDerivative(fields[k, l], basis, space.Field[l]);
+                blur.Fine.Pass(space.Field[l], g.Size, -g.Size / 2, space.Middle, -narrowSize / 2, narrowSize, 0, g.Size, scratch);
+                blur.Fine.Pass(space.Middle, g.Size, -g.Size / 2, space.Amplitude, -narrowSize / 2, narrowSize, 0, narrowSize, scratch);
+                AddProduct(amplitudes[k, l], space.Amplitude, (float)(2 * g.Scale / ((double)size * size)), k == 0 ? space.Image.Re : space.Image.Im, l == 0);
+            }
+        }
+
+        narrow.Spectrum(space.Image, narrowSize, space.BlurMiddle, space.Spectrum, space.Alone);
+        narrow.ToPixels(space.Spectrum, t0, t1, space.Blur, result, space.Alone);
+    }
+
+    // sum += 2 scale Re(conj A dA) over the middle of A.
+    private void AddProduct(SplitMatrix a, SplitMatrix d, float scale, Span<float> sum, bool clear)
+    {
+        int skip = (size - narrowSize) / 2;
+        var factor = Vector512.Create(scale);
+        for (int j = 0; j < narrowSize; j++)
+        {
+            ReadOnlySpan<float> ar = a.Re.Slice(((j + skip) * a.Stride) + skip, narrowSize);
+            ReadOnlySpan<float> ai = a.Im.Slice(((j + skip) * a.Stride) + skip, narrowSize);
+            int at = j * d.Stride;
+            ReadOnlySpan<float> dr = d.Re[at..];
+            ReadOnlySpan<float> di = d.Im[at..];
+            Span<float> to = sum[at..];
+            int i = 0;
+            for (; i <= narrowSize - Fft.Lanes; i += Fft.Lanes)
+            {
+                Vector512<float> v = ((Vector512.Create(ar.Slice(i, Fft.Lanes)) * Vector512.Create(dr.Slice(i, Fft.Lanes)))
+                    + (Vector512.Create(ai.Slice(i, Fft.Lanes)) * Vector512.Create(di.Slice(i, Fft.Lanes)))) * factor;
+                (clear ? v : v + Vector512.Create(to.Slice(i, Fft.Lanes))).CopyTo(to[i..]);
+            }
+
+            for (; i < narrowSize; i++)
+            {
+                float v = ((ar[i] * dr[i]) + (ai[i] * di[i])) * scale;
+                to[i] = clear ? v : to[i] + v;
+            }
+        }
+    }
+
+    private sealed class JacobianSpace
+    {
+        public JacobianSpace(PairModel m)
+        {
+            Field = [.. m.grids.Select(g => new SplitMatrix(g.Size, g.Size + Fft.Lanes))];
+            Middle = new SplitMatrix(m.grids.Max(g => g.Size) + Fft.Lanes, m.narrowSize);
+            Amplitude = new SplitMatrix(m.narrowSize, m.narrowSize);
+            Image = new SplitMatrix(m.narrowSize, m.narrowSize);
+            BlurMiddle = new SplitMatrix(m.narrowSize, m.narrow.Count);
+            Spectrum = m.narrow.NewSpectrum();
+            Blur = m.narrow.NewSpace();
+            Alone = new Team(1, CancellationToken.None);
+        }
+
+        public SplitMatrix[] Field { get; }
+
+        public SplitMatrix Middle { get; }
+
+        public SplitMatrix Amplitude { get; }
+
+        public SplitMatrix Image { get; }
+
+        public SplitMatrix BlurMiddle { get; }
+
+        public SplitMatrix Spectrum { get; }
+
+        public BlurSpace Blur { get; }
+
+        public Team Alone { get; }
+    }
+}

@@ -1,0 +1,154 @@
+using System.Runtime.Intrinsics;
+using StarAssay.Engine.Numerics;
+using StarAssay.Engine.Optics;
+
+namespace StarAssay.Engine.Measurements.Wavefront;
+
+/// <summary>
+/// The forward model of one inside/outside pair: pupil, Zernike path and defocus to diffraction images at every
+/// wavelength, then seeing, jitter and pixels.
+/// </summary>
+/// <remarks>The fine grid has a whole number of samples a pixel, no wider than lambda N/2, at which a diffraction image
+/// is sampled without loss; the pupil raster of each wavelength is scaled so that all share this grid. The grid spans at
+/// least 2.8 diameters of the larger disc, below which the image's own wings come round again.</remarks>
+internal sealed partial class PairModel
+{
+    private const double FieldInDiscs = 2.8;
+
+    private readonly PairOptics optics;
+    private readonly PupilGrid[] grids;
+    private readonly BlurStage blur;
+    private readonly BlurStage narrow;
+    private readonly int size;
+    private readonly int narrowSize;
+    private readonly ZernikeIndex[] modes;
+    private readonly Team team;
+
+    // State after Evaluate.
+    private readonly SplitMatrix[,] fields;
+    private readonly SplitMatrix[,] amplitudes;
+    private readonly SplitMatrix image;
+    private readonly SplitMatrix blurMiddle;
+    private readonly SplitMatrix spectrum;
+    private readonly BlurSpace blurSpace;
+    private readonly SplitMatrix[] fieldMiddle;
+    private readonly float[][] path;
+    private readonly float[] table0;
+    private readonly float[] table1;
+
+    /// <summary>Prepares grids and memory.</summary>
+    /// <param name="optics">What is held fixed.</param>
+    /// <param name="modes">Modes of the fit.</param>
+    /// <param name="largestDefocusNm">Largest W020 that will be asked for; sets the size of the field.</param>
+    /// <param name="team">Workers.</param>
+    public PairModel(PairOptics optics, IReadOnlyList<ZernikeIndex> modes, double largestDefocusNm, Team team)
+    {
+        this.optics = optics;
+        this.modes = [.. modes];
+        this.team = team;
+        double finest = optics.WavelengthsNm.Min() * 1e-3 * optics.FocalRatio / 2;
+        int over = OversamplingFor(optics.PitchUm / finest);
+        double discPixels = optics.BlurPixels(largestDefocusNm) + 8 * finest / optics.PitchUm;
+        size = Fft.GoodSize(over * (int)Math.Ceiling(Math.Max(FieldInDiscs * discPixels, optics.Window)), LowestMultiple(over));
+        narrowSize = Fft.GoodSize(over * Math.Max(optics.Window, (int)Math.Ceiling(1.3 * discPixels)), LowestMultiple(over));
+        narrowSize = Math.Min(narrowSize, size);
+        Oversampling = over;
+        double step = optics.PitchUm / over;
+        grids = [.. optics.WavelengthsNm.Select((l, i) =>
+            new PupilGrid(optics.Shape, modes, size * step / (l * 1e-3 * optics.FocalRatio), l, optics.Weights[i]))];
+        double cut = optics.PitchUm / (optics.WavelengthsNm.Min() * 1e-3 * optics.FocalRatio);
+        blur = new BlurStage(size, over, optics.Window, cut, optics.TurbulenceLog);
+        narrow = narrowSize == size ? blur : new BlurStage(narrowSize, over, optics.Window, cut, optics.TurbulenceLog);
+        int waves = grids.Length;
+        fields = new SplitMatrix[2, waves];
+        amplitudes = new SplitMatrix[2, waves];
+        int largest = grids.Max(g => g.Size);
+        for (int k = 0; k < 2; k++)
+        {
+            for (int l = 0; l < waves; l++)
+            {
+                fields[k, l] = new SplitMatrix(grids[l].Size, grids[l].Size + Fft.Lanes);
+                amplitudes[k, l] = new SplitMatrix(size, size);
+            }
+        }
+
+        image = new SplitMatrix(size, size);
+        blurMiddle = new SplitMatrix(size, blur.Count);
+        spectrum = blur.NewSpectrum();
+        blurSpace = blur.NewSpace();
+        fieldMiddle = [new SplitMatrix(largest + Fft.Lanes, size), new SplitMatrix(largest + Fft.Lanes, size)];
+        path = [.. grids.Select(g => new float[g.Length])];
+        table0 = blur.NewTable();
+        table1 = blur.NewTable();
+        Pixels = new SplitMatrix(optics.Window, optics.Window);
+    }
+
+    /// <summary>Fine samples along a pixel.</summary>
+    public int Oversampling { get; }
+
+    /// <summary>Fine samples along the field.</summary>
+    public int FieldSize => size;
+
+    /// <summary>What is held fixed.</summary>
+    public PairOptics Optics => optics;
+
+    /// <summary>Images of unit light after <see cref="Evaluate"/>: first in the real part, second in the imaginary part.</summary>
+    public SplitMatrix Pixels { get; }
+
+    /// <summary>Computes both images of unit light.</summary>
+    public void Evaluate(PairState state)
+    {
+        for (int l = 0; l < grids.Length; l++)
+        {
+            grids[l].Path(state.CoefficientsNm, path[l]);
+        }
+
+        team.For(2, (k, worker) =>
+        {
+            for (int l = 0; l < grids.Length; l++)
+            {
+                PupilGrid g = grids[l];
+                g.Field(path[l], state.DefocusNm[k], state.TiltXNm[k], state.TiltYNm[k], fields[k, l]);
+                FftScratch scratch = team.Scratch(worker);
+                blur.Fine.Pass(fields[k, l], g.Size, -g.Size / 2, fieldMiddle[k], -size / 2, size, 0, g.Size, scratch);
+                blur.Fine.Pass(fieldMiddle[k], g.Size, -g.Size / 2, amplitudes[k, l], -size / 2, size, 0, size, scratch);
+                AddIntensity(amplitudes[k, l], (float)(g.Scale / ((double)size * size)), k == 0 ? image.Re : image.Im, l == 0);
+            }
+        });
+        blur.Spectrum(image, size, blurMiddle, spectrum, team);
+        blur.Transfer(state.Seeing[0], optics.JitterPx2, table0);
+        float[] second = table0;
+        if (state.Seeing[1] != state.Seeing[0])
+        {
+            blur.Transfer(state.Seeing[1], optics.JitterPx2, table1);
+            second = table1;
+        }
+
+        blur.ToPixels(spectrum, table0, second, blurSpace, Pixels, team);
+    }
+
+    private static void AddIntensity(SplitMatrix amplitude, float scale, Span<float> sum, bool clear)
+    {
+        ReadOnlySpan<float> re = amplitude.Re;
+        ReadOnlySpan<float> im = amplitude.Im;
+        var factor = Vector512.Create(scale);
+        for (int i = 0; i < re.Length; i += Fft.Lanes)
+        {
+            Vector512<float> a = Vector512.Create(re.Slice(i, Fft.Lanes));
+            Vector512<float> b = Vector512.Create(im.Slice(i, Fft.Lanes));
+            Vector512<float> power = ((a * a) + (b * b)) * factor;
+            (clear ? power : power + Vector512.Create(sum.Slice(i, Fft.Lanes))).CopyTo(sum[i..]);
+        }
+    }
+
+    // Whole samples a pixel: only numbers whose multiples the transform offers.
+    private static int OversamplingFor(double wanted)
+    {
+        int[] offered = [1, 2, 3, 4, 6, 8, 9, 12, 16, 18, 24];
+        int n = (int)Math.Ceiling(wanted - 1e-9);
+        return offered.First(o => o >= Math.Min(n, 24));
+    }
+
+    // The folded grid must itself be a size on offer.
+    private static int LowestMultiple(int over) => 4 * over;
+}

@@ -1,0 +1,33 @@
+using StarAssay.Engine.Optics;
+
+namespace StarAssay.Engine.Measurements.Wavefront;
+
+/// <summary>What is known and held fixed while a pair is fitted.</summary>
+/// <param name="Shape">Pupil.</param>
+/// <param name="FocalRatio">N.</param>
+/// <param name="PitchUm">Pixel pitch, um.</param>
+/// <param name="WavelengthsNm">Wavelengths of the band, nm.</param>
+/// <param name="Weights">Their shares of the detected light, summing to 1.</param>
+/// <param name="JitterPx2">Variance of guiding jitter along each axis, square pixels.</param>
+/// <param name="Window">Pixels along each side of the images, a multiple of 16.</param>
+internal sealed record PairOptics(PupilShape Shape, double FocalRatio, double PitchUm, double[] WavelengthsNm, double[] Weights, double JitterPx2, int Window)
+{
+    /// <summary>Full constant of Fried's structure function over two: 3.44 in exp[-3.44 (lambda f/r0)^(5/3)].</summary>
+    public const double SeeingConstant = 3.4419386;
+
+    /// <summary>Weighted mean wavelength, nm.</summary>
+    public double MeanWavelengthNm => WavelengthsNm.Zip(Weights, (l, w) => l * w).Sum();
+
+    /// <summary>Image of a distance in the pupil plane's tilt: pixels moved for one nm of tilt at the edge.</summary>
+    public double PixelsPerTiltNm => -2e-3 * FocalRatio / PitchUm;
+
+    /// <summary>Diameter of the geometric blur in pixels for a W020 in nm.</summary>
+    public double BlurPixels(double defocusNm) => 8e-3 * FocalRatio * Math.Abs(defocusNm) / PitchUm;
+
+    /// <summary>W020 in nm for a distance from focus in um.</summary>
+    public double DefocusNm(double distanceUm) => distanceUm * 1e3 / (8 * FocalRatio * FocalRatio);
+
+    /// <summary>-ln of the long-exposure transfer for (D/r0)^(5/3) = 1 at a frequency in cycles per pixel.</summary>
+    public double TurbulenceLog(double cyclesPerPixel) =>
+        SeeingConstant * Math.Pow(cyclesPerPixel / PitchUm * MeanWavelengthNm * 1e-3 * FocalRatio, 5.0 / 3.0);
+}

@@ -1,0 +1,179 @@
+using StarAssay.Engine.Imaging;
+using StarAssay.Engine.Numerics;
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Measurements.Wavefront;
+
+/// <summary>A pair cut out, in electrons, with masks and starting values.</summary>
+internal sealed class PairPreparation
+{
+    private const int LargestWindow = 256;
+
+    private PairPreparation(PairData data, PairState start, int bin, double pitchUm, (int X, int Y)[] origins, DefocusedStar[] stars, double[] gains)
+    {
+        Data = data;
+        Start = start;
+        Bin = bin;
+        PitchUm = pitchUm;
+        Origins = origins;
+        Stars = stars;
+        Gains = gains;
+    }
+
+    public PairData Data { get; }
+
+    public PairState Start { get; }
+
+    public int Bin { get; }
+
+    /// <summary>Pitch of the pixels used, um.</summary>
+    public double PitchUm { get; }
+
+    public (int X, int Y)[] Origins { get; }
+
+    public DefocusedStar[] Stars { get; }
+
+    public double[] Gains { get; }
+
+    /// <summary>Masked for saturation, per image.</summary>
+    public int[] Clipped { get; private set; } = new int[2];
+
+    /// <summary>Share of the disc that lies outside the frame, per image.</summary>
+    public double[] Cut { get; private set; } = new double[2];
+
+    /// <summary>Finds the star in both frames, cuts equal windows and counts electrons.</summary>
+    public static PairPreparation Make(WavefrontRequest request, int pair, int modes, int largestDiameterOfAll)
+    {
+        Frame[] frames = [request.Frames[2 * pair], request.Frames[(2 * pair) + 1]];
+        DefocusedStar[] stars = [.. frames.Select(DefocusedStar.Find)];
+        double pitch = Pitch(request, frames);
+        double largest = stars.Max(s => s.Diameter);
+        int bin = Math.Max(1, (int)Math.Ceiling(1.6 * largest / LargestWindow));
+        double disc = largest / bin;
+        int wanted = (int)Math.Ceiling((1.45 * disc) + 24);
+        int window = Fft.Padded(Math.Min(wanted, LargestWindow + 64));
+        _ = largestDiameterOfAll;
+        var data = new PairData(window);
+        var start = new PairState { CoefficientsNm = new double[modes] };
+        var origins = new (int X, int Y)[2];
+        double[] gains = new double[2];
+        var made = new PairPreparation(data, start, bin, pitch * bin, origins, stars, gains);
+        for (int k = 0; k < 2; k++)
+        {
+            made.Cutout(request, frames[k], k);
+        }
+
+        return made;
+    }
+
+    private static double Pitch(WavefrontRequest request, Frame[] frames)
+    {
+        double pitch = double.IsNaN(request.PitchUm) ? frames[0].PitchUm : request.PitchUm;
+        if (!(pitch > 0 && pitch < 1000))
+        {
+            throw new InputException("wavefront.pitch", $"The pixel pitch of {frames[0].Name} is not known. Give pitch=, in micrometres, binning included.", "pitch", frames[0].Name);
+        }
+
+        return pitch;
+    }
+
+    private static (int X, int Y) Source(Orientation orientation, int i, int j, int span) => orientation switch
+    {
+        Orientation.FlippedX => (span - 1 - i, j),
+        Orientation.FlippedY => (i, span - 1 - j),
+        Orientation.Rotated180 => (span - 1 - i, span - 1 - j),
+        _ => (i, j),
+    };
+
+    private void Cutout(WavefrontRequest request, Frame frame, int k)
+    {
+        DefocusedStar star = Stars[k];
+        int window = Data.Window;
+        int span = window * Bin;
+        int x0 = (int)Math.Round(star.X) - (span / 2);
+        int y0 = (int)Math.Round(star.Y) - (span / 2);
+        Origins[k] = (x0, y0);
+        double gain = frame.GainElectronsPerAdu > 0 ? frame.GainElectronsPerAdu : 1;
+        Gains[k] = gain;
+        double[] raw = FrameRegion.Read(frame, x0, y0, span, span);
+        double clip = frame.SaturationAdu > 0 ? frame.SaturationAdu : double.PositiveInfinity;
+        double variance = (star.Noise * gain * star.Noise * gain) + (gain * gain / 12);
+        if (star.Noise <= 0)
+        {
+            double rn = frame.ReadNoiseElectrons > 0 ? frame.ReadNoiseElectrons : 1;
+            variance = (rn * rn) + (gain * gain / 12);
+        }
+
+        int clipped = 0;
+        for (int j = 0; j < window; j++)
+        {
+            for (int i = 0; i < window; i++)
+            {
+                double sum = 0;
+                bool good = true;
+                for (int b = 0; b < Bin; b++)
+                {
+                    for (int a = 0; a < Bin; a++)
+                    {
+                        (int x, int y) = Source(request.Orientation, (i * Bin) + a, (j * Bin) + b, span);
+                        double v = raw[(y * span) + x];
+                        bool over = v >= clip;
+                        clipped += over ? 1 : 0;
+                        good &= double.IsFinite(v) && !over;
+                        sum += v - star.Background;
+                    }
+                }
+
+                int at = (j * window) + i;
+                Data.Electrons[k][at] = good ? (float)(sum * gain) : 0;
+                Data.BaseVariance[k][at] = (float)(variance * Bin * Bin);
+                Data.Use[k][at] = good ? 1 : 0;
+            }
+        }
+
+        Clipped[k] = clipped;
+        Cut[k] = CutShare(star, frame);
+
+        // The star's centre against the window's middle pixel, window/2.
+        (double px, double py) = Offset(request.Orientation, star.X - x0, star.Y - y0, span);
+        double dx = ((px + 0.5) / Bin) - 0.5 - (window / 2);
+        double dy = ((py + 0.5) / Bin) - 0.5 - (window / 2);
+        double perNm = -2e-3 * request.FocalRatio / PitchUm;
+        Start.TiltXNm[k] = dx / perNm;
+        Start.TiltYNm[k] = dy / perNm;
+        double sign = k == 0 ? -1 : 1;
+        Start.DefocusNm[k] = sign * star.Diameter / Bin * PitchUm / (8e-3 * request.FocalRatio);
+        Start.Flux[k] = Math.Max(1, Data.Electrons[k].Sum());
+    }
+
+    private static (double X, double Y) Offset(Orientation orientation, double x, double y, int span) => orientation switch
+    {
+        Orientation.FlippedX => (span - 1 - x, y),
+        Orientation.FlippedY => (x, span - 1 - y),
+        Orientation.Rotated180 => (span - 1 - x, span - 1 - y),
+        _ => (x, y),
+    };
+
+    private static double CutShare(DefocusedStar star, Frame frame)
+    {
+        int outside = 0;
+        int all = 0;
+        for (int a = 0; a < 40; a++)
+        {
+            for (int b = 0; b < 40; b++)
+            {
+                double u = ((a + 0.5) / 20) - 1;
+                double v = ((b + 0.5) / 20) - 1;
+                if ((u * u) + (v * v) <= 1)
+                {
+                    double x = star.X + (u * star.Diameter / 2);
+                    double y = star.Y + (v * star.Diameter / 2);
+                    all++;
+                    outside += x < -0.5 || y < -0.5 || x > frame.Width - 0.5 || y > frame.Height - 0.5 ? 1 : 0;
+                }
+            }
+        }
+
+        return outside / (double)all;
+    }
+}

@@ -1,0 +1,205 @@
+using System.Runtime.Intrinsics;
+using StarAssay.Engine.Numerics;
+using StarAssay.Engine.Optics;
+
+namespace StarAssay.Engine.Measurements.Wavefront;
+
+/// <summary>
+/// The pupil as the transform sees it at one wavelength: open samples in runs along rows, each run a whole number of
+/// vectors, with the amplitude and the Zernike rows of every sample.
+/// </summary>
+internal sealed class PupilGrid
+{
+    private readonly (int Row, int Column, int Offset, int Length)[] runs;
+    private readonly float[][] zernike;
+
+    /// <summary>Draws the pupil.</summary>
+    /// <param name="shape">What passes light.</param>
+    /// <param name="modes">Zernike rows to prepare.</param>
+    /// <param name="samplesAcross">Samples that the diameter spans, need not be whole.</param>
+    /// <param name="wavelengthNm">Wavelength.</param>
+    /// <param name="weight">Share of the light, all wavelengths together 1.</param>
+    public PupilGrid(PupilShape shape, IReadOnlyList<ZernikeIndex> modes, double samplesAcross, double wavelengthNm, double weight)
+    {
+        WavelengthNm = wavelengthNm;
+        Size = 2 * ((int)Math.Ceiling(samplesAcross / 2) + 1);
+        SamplesAcross = samplesAcross;
+        double[] open = PupilRaster.Draw(shape, Size, samplesAcross);
+        double power = 0;
+        foreach (double a in open)
+        {
+            power += a * a;
+        }
+
+        Scale = weight / power;
+        runs = FindRuns(open, Size);
+        Length = runs.Length == 0 ? 0 : runs[^1].Offset + runs[^1].Length;
+        Amplitude = new float[Length];
+        X = new float[Length];
+        Y = new float[Length];
+        double[] x = new double[Length];
+        double[] y = new double[Length];
+        double step = 2 / samplesAcross;
+        foreach ((int row, int column, int offset, int length) in runs)
+        {
+            for (int i = 0; i < length; i++)
+            {
+                int c = column + i;
+                x[offset + i] = (c - (Size / 2)) * step;
+                y[offset + i] = (row - (Size / 2)) * step;
+                Amplitude[offset + i] = c < Size ? (float)open[(row * Size) + c] : 0;
+                X[offset + i] = (float)x[offset + i];
+                Y[offset + i] = (float)y[offset + i];
+            }
+        }
+
+        Radius2 = new float[Length];
+        for (int p = 0; p < Length; p++)
+        {
+            Radius2[p] = (float)((x[p] * x[p]) + (y[p] * y[p]));
+        }
+
+        zernike = new float[modes.Count][];
+        Parallel.For(0, modes.Count, j =>
+        {
+            float[] rowOfMode = new float[Length];
+            for (int p = 0; p < Length; p++)
+            {
+                rowOfMode[p] = (float)Zernike.Evaluate(modes[j], x[p], y[p]);
+            }
+
+            zernike[j] = rowOfMode;
+        });
+    }
+
+    /// <summary>Wavelength in nm.</summary>
+    public double WavelengthNm { get; }
+
+    /// <summary>Rows and columns of the raster; the centre is sample Size/2.</summary>
+    public int Size { get; }
+
+    /// <summary>Samples across the diameter.</summary>
+    public double SamplesAcross { get; }
+
+    /// <summary>Weight of this wavelength divided by the summed squared amplitude.</summary>
+    public double Scale { get; }
+
+    /// <summary>Samples in all runs, padding included.</summary>
+    public int Length { get; }
+
+    /// <summary>Share of each sample that is open.</summary>
+    public float[] Amplitude { get; }
+
+    /// <summary>Pupil x of each sample.</summary>
+    public float[] X { get; }
+
+    /// <summary>Pupil y of each sample.</summary>
+    public float[] Y { get; }
+
+    /// <summary>x^2 + y^2 of each sample.</summary>
+    public float[] Radius2 { get; }
+
+    /// <summary>Values of mode j.</summary>
+    public float[] Mode(int j) => zernike[j];
+
+    /// <summary>Path difference in nm from the modes, for every sample.</summary>
+    public void Path(ReadOnlySpan<double> coefficientsNm, Span<float> path)
+    {
+        path.Clear();
+        for (int j = 0; j < coefficientsNm.Length; j++)
+        {
+            if (coefficientsNm[j] != 0)
+            {
+                System.Numerics.Tensors.TensorPrimitives.MultiplyAdd(zernike[j], (float)coefficientsNm[j], path, path);
+            }
+        }
+    }
+
+    /// <summary>
+    /// Writes amplitude x exp(-2 pi i W/wavelength), W = path + defocus rho^2 + tilt, into the raster. The sign goes with
+    /// the forward transform exp(-i...): a ray from pupil point u lands at -2 N dW/du.
+    /// </summary>
+    public void Field(ReadOnlySpan<float> path, double defocusNm, double tiltXNm, double tiltYNm, in SplitMatrix field)
+    {
+        var perWave = Vector512.Create((float)(1 / WavelengthNm));
+        var defocus = Vector512.Create((float)defocusNm);
+        var tiltX = Vector512.Create((float)tiltXNm);
+        var tiltY = Vector512.Create((float)tiltYNm);
+        var turn = Vector512.Create(-2 * MathF.PI);
+        foreach ((int row, int column, int offset, int length) in runs)
+        {
+            Span<float> re = field.Re.Slice((row * field.Stride) + column, length);
+            Span<float> im = field.Im.Slice((row * field.Stride) + column, length);
+            for (int i = 0; i < length; i += Fft.Lanes)
+            {
+                int p = offset + i;
+                Vector512<float> w = Vector512.Create(path.Slice(p, Fft.Lanes));
+                w = Vector512.FusedMultiplyAdd(defocus, Vector512.Create(Radius2.AsSpan(p, Fft.Lanes)), w);
+                w = Vector512.FusedMultiplyAdd(tiltX, Vector512.Create(X.AsSpan(p, Fft.Lanes)), w);
+                w = Vector512.FusedMultiplyAdd(tiltY, Vector512.Create(Y.AsSpan(p, Fft.Lanes)), w) * perWave;
+                (Vector512<float> sin, Vector512<float> cos) = Vector512.SinCos((w - Vector512.Round(w)) * turn);
+                Vector512<float> a = Vector512.Create(Amplitude.AsSpan(p, Fft.Lanes));
+                (a * cos).CopyTo(re[i..]);
+                (a * sin).CopyTo(im[i..]);
+            }
+        }
+    }
+
+    /// <summary>Writes -i (2 pi/wavelength) basis x field: the field's derivative by a coefficient of that basis, per nm.</summary>
+    public void FieldDerivative(in SplitMatrix field, float[] basis, in SplitMatrix derivative)
+    {
+        var factor = Vector512.Create((float)(2 * Math.PI / WavelengthNm));
+        foreach ((int row, int column, int offset, int length) in runs)
+        {
+            int at = (row * field.Stride) + column;
+            for (int i = 0; i < length; i += Fft.Lanes)
+            {
+                Vector512<float> b = Vector512.Create(basis.AsSpan(offset + i, Fft.Lanes)) * factor;
+                (b * Vector512.Create(field.Im.Slice(at + i, Fft.Lanes))).CopyTo(derivative.Re[(at + i)..]);
+                (-(b * Vector512.Create(field.Re.Slice(at + i, Fft.Lanes)))).CopyTo(derivative.Im[(at + i)..]);
+            }
+        }
+    }
+
+    /// <summary>
+    /// Gradient of a cost by the path at every sample, per nm, from the cost's gradient by the field:
+    /// adds (2 pi/wavelength) x (gRe fieldIm - gIm fieldRe).
+    /// </summary>
+    public void PathGradient(in SplitMatrix field, in SplitMatrix gradient, Span<float> path)
+    {
+        var factor = Vector512.Create((float)(2 * Math.PI / WavelengthNm));
+        foreach ((int row, int column, int offset, int length) in runs)
+        {
+            int at = (row * field.Stride) + column;
+            int from = (row * gradient.Stride) + column;
+            for (int i = 0; i < length; i += Fft.Lanes)
+            {
+                Vector512<float> g = (Vector512.Create(gradient.Re.Slice(from + i, Fft.Lanes)) * Vector512.Create(field.Im.Slice(at + i, Fft.Lanes)))
+                    - (Vector512.Create(gradient.Im.Slice(from + i, Fft.Lanes)) * Vector512.Create(field.Re.Slice(at + i, Fft.Lanes)));
+                (g * factor).CopyTo(path[(offset + i)..]);
+            }
+        }
+    }
+
+    private static (int Row, int Column, int Offset, int Length)[] FindRuns(double[] open, int size)
+    {
+        var found = new List<(int, int, int, int)>();
+        int offset = 0;
+        for (int row = 0; row < size; row++)
+        {
+            ReadOnlySpan<double> line = open.AsSpan(row * size, size);
+            int first = line.IndexOfAnyExcept(0.0);
+            if (first < 0)
+            {
+                continue;
+            }
+
+            int column = first / Fft.Lanes * Fft.Lanes;
+            int length = Fft.Padded(line.LastIndexOfAnyExcept(0.0) + 1 - column);
+            found.Add((row, column, offset, length));
+            offset += length;
+        }
+
+        return [.. found];
+    }
+}

@@ -1,0 +1,133 @@
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Measurements.Wavefront;
+
+/// <summary>The wavefront of a telescope from pairs of defocused images. Arrays over modes share one order: Noll 5 upwards.</summary>
+public sealed record WavefrontFit
+{
+    /// <summary>Noll index of each mode.</summary>
+    public required int[] Noll { get; init; }
+
+    /// <summary>OSA/ANSI index of each mode.</summary>
+    public required int[] Osa { get; init; }
+
+    /// <summary>Name of each mode in the trade.</summary>
+    public required IReadOnlyList<string> Name { get; init; }
+
+    /// <summary>Coefficient of each circle polynomial, nm RMS over the full disc, positive where the wave is ahead.</summary>
+    public required double[] CoefficientNm { get; init; }
+
+    /// <summary>Standard uncertainty of each coefficient with every part of the budget, nm.</summary>
+    public required double[] UncertaintyNm { get; init; }
+
+    /// <summary>The part of it that comes from photons, read noise and misfit, nm.</summary>
+    public required double[] FitUncertaintyNm { get; init; }
+
+    /// <summary>Covariance of the coefficients with every part of the budget, nm^2.</summary>
+    public required double[,] CovarianceNm2 { get; init; }
+
+    /// <summary>What each mode means at the telescope.</summary>
+    public required IReadOnlyList<string> Words { get; init; }
+
+    /// <summary>RMS wavefront error over the open pupil at best focus, noise taken out, nm.</summary>
+    public required Measured Rms { get; init; }
+
+    /// <summary>Peak to valley of the noise-filtered map, nm.</summary>
+    public required Measured Pv { get; init; }
+
+    /// <summary>By how much noise still raises the PV on average, nm.</summary>
+    public required double PvBiasNm { get; init; }
+
+    /// <summary>Strehl ratio from the pupil integral at <see cref="WavelengthNm"/>.</summary>
+    public required Measured Strehl { get; init; }
+
+    /// <summary>exp[-(2 pi RMS/wavelength)^2], for comparison; NaN above 0.1 wave RMS, where it misleads.</summary>
+    public required double StrehlFromRms { get; init; }
+
+    /// <summary>Wavefront map at best focus, nm; row y, column x, sample k at (2k + 1 - n)/n; NaN outside the open pupil.</summary>
+    public required double[,] MapNm { get; init; }
+
+    /// <summary>Open share of each sample of the map.</summary>
+    public required double[,] MapOpen { get; init; }
+
+    /// <summary>Standard uncertainty of the map, nm.</summary>
+    public required double[,] MapUncertaintyNm { get; init; }
+
+    /// <summary>Mean wavelength, nm.</summary>
+    public required double WavelengthNm { get; init; }
+
+    /// <summary>Focal ratio.</summary>
+    public required double FocalRatio { get; init; }
+
+    /// <summary>Seeing of each image, FWHM of the Kolmogorov long exposure, arcsec.</summary>
+    public required IReadOnlyList<Measured> Seeing { get; init; }
+
+    /// <summary>Every image with its model.</summary>
+    public required IReadOnlyList<FittedImage> Images { get; init; }
+
+    /// <summary>Chi squared per degree of freedom.</summary>
+    public required double ChiSquared { get; init; }
+
+    /// <summary>Pixels that counted.</summary>
+    public required int Points { get; init; }
+
+    /// <summary>Steps of the solver.</summary>
+    public required int Iterations { get; init; }
+
+    /// <summary>RMS that the fit's own covariance predicts for the map's error from photons, read noise and misfit, nm.</summary>
+    public required double MapErrorNm { get; init; }
+
+    /// <summary>The second opinion; null when it could not be made.</summary>
+    public SecondOpinion? SecondOpinion { get; init; }
+
+    /// <summary>Each pair fitted alone, when there are several.</summary>
+    public IReadOnlyList<PairAlone> PairsAlone { get; init; } = [];
+
+    /// <summary>Where the uncertainty comes from.</summary>
+    public IReadOnlyList<BudgetLine> Budget { get; init; } = [];
+
+    /// <summary>False when notes of doubt forbid using the numbers to decide.</summary>
+    public required bool Decided { get; init; }
+
+    /// <summary>What the reader must know.</summary>
+    public required IReadOnlyList<Note> Notes { get; init; }
+}
+
+/// <summary>One image of the fit: window of pixels with its model.</summary>
+/// <param name="Name">Name of the frame.</param>
+/// <param name="X0">Frame column of the window's first pixel (after undoing the orientation).</param>
+/// <param name="Y0">Frame row of the window's first pixel.</param>
+/// <param name="Binning">Frame pixels along the side of one pixel here.</param>
+/// <param name="Observed">Electrons; row y, column x.</param>
+/// <param name="Model">Electrons.</param>
+/// <param name="Residual">(observed - model) in standard deviations, 0 where masked.</param>
+/// <param name="Masked">True where the pixel did not count.</param>
+/// <param name="Distance">Sensor's distance from best focus, um, negative inside.</param>
+/// <param name="DefocusWaves">The same as path at the edge, waves.</param>
+/// <param name="Flux">Light of the star, electrons.</param>
+/// <param name="Background">Background, electrons a pixel.</param>
+public sealed record FittedImage(string Name, int X0, int Y0, int Binning, float[,] Observed, float[,] Model, float[,] Residual, bool[,] Masked,
+    Measured Distance, double DefocusWaves, Measured Flux, Measured Background);
+
+/// <summary>What the independent linear method says of the same images.</summary>
+/// <param name="CoefficientNm">Its coefficients in the fit's order; NaN for modes it does not give.</param>
+/// <param name="UncertaintyNm">Their standard uncertainties.</param>
+/// <param name="DifferenceNm">RMS of the difference over the shared modes, nm.</param>
+/// <param name="ExpectedNm">What the bars of both allow for it, nm.</param>
+/// <param name="Agrees">True when the difference stays within twice that.</param>
+public sealed record SecondOpinion(double[] CoefficientNm, double[] UncertaintyNm, double DifferenceNm, double ExpectedNm, bool Agrees);
+
+/// <summary>One pair fitted alone.</summary>
+/// <param name="CoefficientNm">Its coefficients in the fit's order.</param>
+/// <param name="RmsNm">Its RMS.</param>
+/// <param name="ChiSquared">Its chi squared per degree of freedom.</param>
+public sealed record PairAlone(double[] CoefficientNm, double RmsNm, double ChiSquared);
+
+/// <summary>One line of the uncertainty budget, in the manner of JCGM 100.</summary>
+/// <param name="Source">What it comes from.</param>
+/// <param name="Kind">"A" from the scatter of data, "B" from other knowledge.</param>
+/// <param name="Input">The assumed standard uncertainty of the source, in words.</param>
+/// <param name="MapNm">RMS that it puts on the map, nm.</param>
+/// <param name="RmsNm">Its share in the uncertainty of the RMS, nm.</param>
+/// <param name="Strehl">Its share in the uncertainty of the Strehl ratio.</param>
+public sealed record BudgetLine(string Source, string Kind, string Input, double MapNm, double RmsNm, double Strehl);

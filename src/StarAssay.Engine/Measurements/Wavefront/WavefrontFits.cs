@@ -1,0 +1,59 @@
+using MathNet.Numerics.LinearAlgebra;
+using StarAssay.Engine.Imaging;
+using StarAssay.Engine.Numerics;
+using StarAssay.Engine.Optics;
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Measurements.Wavefront;
+
+/// <summary>Measures the wavefront from pairs of images inside and outside of focus.</summary>
+public static class WavefrontFits
+{
+    /// <summary>Fits all pairs together.</summary>
+    /// <exception cref="InputException">The request cannot work as given.</exception>
+    /// <exception cref="CannotMeasureException">The images do not hold the measurement.</exception>
+    public static WavefrontFit Measure(WavefrontRequest request, RunContext context)
+    {
+        request.RequireValid();
+        foreach (Frame frame in request.Frames)
+        {
+            frame.RequireConsistent();
+        }
+
+        var notes = new List<Note>();
+        FitChecks.BeforeReading(request);
+        var team = new Team(context.Threads, context.Cancel);
+        ZernikeIndex[] modes = ZernikeIndex.NollRange(5, request.MostNoll);
+        int pairs = request.Frames.Count / 2;
+        PairPreparation[] prepared = [.. Enumerable.Range(0, pairs).Select(p => PairPreparation.Make(request, p, modes.Length, 0))];
+        FitChecks.AfterReading(request, prepared, notes);
+        context.Report(0.1, "stars found");
+        FitRun run = FitRun.Make(request, prepared, modes, team, context);
+        FitChecks.AfterFit(request, prepared, run, notes, team, context);
+        return ResultMaker.Make(request, prepared, run, notes, team, context);
+    }
+}
+
+/// <summary>A finished fit with all that made it.</summary>
+internal sealed record FitRun(PairModel[] Models, PairData[] Data, JointFit Fit, FitStrategy Strategy, ZernikeIndex[] Modes)
+{
+    /// <summary>Fits prepared pairs.</summary>
+    public static FitRun Make(WavefrontRequest request, PairPreparation[] prepared, ZernikeIndex[] modes, Team team, RunContext context)
+    {
+        PairModel[] models = [.. prepared.Select(p => new PairModel(OpticsOf(request, p), modes, 1.25 * p.Start.DefocusNm.Max(Math.Abs), team))];
+        PairData[] data = [.. prepared.Select(p => p.Data)];
+        var fit = new JointFit(models, data, [.. prepared.Select(p => p.Start.Copy())], team);
+        var strategy = new FitStrategy(fit, models, data, request);
+        strategy.Run(context);
+        return new FitRun(models, data, fit, strategy, modes);
+    }
+
+    /// <summary>What is held fixed for a pair.</summary>
+    public static PairOptics OpticsOf(WavefrontRequest request, PairPreparation p)
+    {
+        double[] weights = request.Weights.Length == 0 ? [.. request.WavelengthsNm.Select(_ => 1.0)] : request.Weights;
+        double sum = weights.Sum();
+        double jitter = request.JitterArcsec * Math.PI / 648000 * request.FocalLengthMm * 1e3 / p.PitchUm;
+        return new PairOptics(request.Pupil, request.FocalRatio, p.PitchUm, request.WavelengthsNm, [.. weights.Select(w => w / sum)], jitter * jitter, p.Data.Window);
+    }
+}
