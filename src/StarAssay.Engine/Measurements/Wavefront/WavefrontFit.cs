@@ -78,7 +78,7 @@ public sealed record WavefrontFit
     public required double MapErrorNm { get; init; }
 
     /// <summary>The second opinion; null when it could not be made.</summary>
-    public SecondOpinion? SecondOpinion { get; init; }
+    public SecondOpinionResult? SecondOpinion { get; init; }
 
     /// <summary>Each pair fitted alone, when there are several.</summary>
     public IReadOnlyList<PairAlone> PairsAlone { get; init; } = [];
@@ -115,7 +115,7 @@ public sealed record FittedImage(string Name, int X0, int Y0, int Binning, float
 /// <param name="DifferenceNm">RMS of the difference over the shared modes, nm.</param>
 /// <param name="ExpectedNm">What the bars of both allow for it, nm.</param>
 /// <param name="Agrees">True when the difference stays within twice that.</param>
-public sealed record SecondOpinion(double[] CoefficientNm, double[] UncertaintyNm, double DifferenceNm, double ExpectedNm, bool Agrees);
+public sealed record SecondOpinionResult(double[] CoefficientNm, double[] UncertaintyNm, double DifferenceNm, double ExpectedNm, bool Agrees);
 
 /// <summary>One pair fitted alone.</summary>
 /// <param name="CoefficientNm">Its coefficients in the fit's order.</param>
