@@ -1,3 +1,4 @@
+using MathNet.Numerics.LinearAlgebra;
 using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Optics;
 
@@ -9,55 +10,71 @@ internal sealed class FitStrategy
 {
     private static readonly double[] DefocusFactors = [0.80, 0.86, 0.92, 0.97, 1.02, 1.08, 1.15, 1.23];
 
-    private readonly JointFit fit;
-    private readonly PairModel[] models;
     private readonly PairData[] data;
     private readonly WavefrontRequest request;
+    private readonly Team team;
+    private PairModel[] models;
+    private JointFit fit;
 
-    public FitStrategy(JointFit fit, PairModel[] models, PairData[] data, WavefrontRequest request)
+    /// <summary>Takes rough models for the way to the start.</summary>
+    public FitStrategy(PairModel[] rough, PairData[] data, PairState[] start, WavefrontRequest request, Team team)
     {
-        this.fit = fit;
-        this.models = models;
+        models = rough;
         this.data = data;
         this.request = request;
+        this.team = team;
+        fit = new JointFit(rough, data, start, team);
     }
 
-    /// <summary>Pixels masked as wild, per pair and image.</summary>
+    /// <summary>Pixels masked as wild.</summary>
     public int Wild { get; private set; }
 
-    /// <summary>Orders of modes that were tried and found not worth their unknowns.</summary>
+    /// <summary>True when the stopping rule ended below the most modes allowed.</summary>
     public bool StoppedEarly { get; private set; }
 
-    /// <summary>Runs everything.</summary>
-    public void Run(StarAssay.Engine.Results.RunContext context)
+    /// <summary>From the moments to the neighbourhood of the minimum, with the rough models.</summary>
+    public PairState[] Approach(StarAssay.Engine.Results.RunContext context)
     {
         double given = request.SeeingArcsec;
         fit.FitSeeing = !request.HoldSeeing;
         Scan(request.HoldSeeing ? [given] : double.IsNaN(given) ? [1.2, 2.5, 4.5] : [given]);
         context.Report(0.2, "first look");
-        int least = CountUpTo(request.LeastNoll);
         fit.ModeCount = 0;
         fit.Reweight(0.10);
         fit.Iterate(0.02, 6);
         fit.ModeCount = CountUpTo(11);
         fit.Reweight(0.05);
-        fit.Iterate(0.01, 8);
-        fit.ModeCount = least;
+        fit.Iterate(0.01, 10);
+        fit.ModeCount = CountUpTo(request.LeastNoll);
         fit.Reweight(0.03);
-        fit.Iterate(0.005, 12);
-        context.Report(0.5, "main modes");
+        fit.Iterate(0.003, 15);
+        context.Report(0.4, "main modes");
+        return [.. fit.States.Select(s => s.Copy())];
+    }
+
+    /// <summary>From there to the end with the exact models.</summary>
+    public JointFit Finish(PairModel[] exact, PairState[] start, StarAssay.Engine.Results.RunContext context)
+    {
+        int before = fit.Iterations;
+        models = exact;
+        fit = new JointFit(exact, data, start, team) { FitSeeing = !request.HoldSeeing, ModeCount = CountUpTo(request.LeastNoll) };
+        fit.CountFrom(before);
+        fit.Refresh();
+        fit.Reweight(0.02);
+        fit.SolveLight();
         MaskWild();
         fit.Reweight(0.01);
         fit.Iterate(0.002, 12);
-        Settle();
         MaskWild();
         Settle();
-        context.Report(0.7, "higher modes");
-        AddOrders(context);
         MaskWild();
+        context.Report(0.6, "higher modes");
+        ChooseOrders();
         Settle();
+        MaskWild();
         Settle();
         context.Report(0.85, "uncertainty");
+        return fit;
     }
 
     /// <summary>Modes of the list up to a Noll number (the list starts at Noll 5).</summary>
@@ -209,52 +226,47 @@ internal sealed class FitStrategy
         return wild.Count;
     }
 
-    private void AddOrders(StarAssay.Engine.Results.RunContext context)
+    // How many radial orders the data ask for. One exact Jacobian with all modes tells what chi squared each set would
+    // reach (the problem is nearly linear by now); Akaike's criterion, with the noise scaled to the misfit so that a wrong
+    // model does not call for ever more modes, chooses.
+    private void ChooseOrders()
     {
-        int have = request.LeastNoll;
-        int misses = 0;
-        int best = fit.ModeCount;
-        PairState[] bestStates = [.. fit.States.Select(s => s.Copy())];
-        double bestScore = Score();
-        while (have < request.MostNoll && misses < 2)
+        int least = CountUpTo(request.LeastNoll);
+        fit.Reweight(0);
+        fit.ModeCount = CountUpTo(request.MostNoll);
+        if (fit.ModeCount == least)
         {
-            // The next full radial order.
-            int n = ZernikeIndex.FromNoll(have + 1).N;
-            int next = Math.Min(request.MostNoll, (n + 1) * (n + 2) / 2);
-            fit.ModeCount = CountUpTo(next);
-            fit.Iterate(2e-6, 8);
-            have = next;
-            double score = Score();
+            return;
+        }
+
+        (Matrix<double> normal, Vector<double> gradient) = fit.NormalEquations();
+        double points = fit.Points;
+        double bestScore = double.PositiveInfinity;
+        int best = least;
+        int noll = request.LeastNoll;
+        while (true)
+        {
+            int count = CountUpTo(noll);
+            int[] keep = [.. Enumerable.Range(0, count), .. Enumerable.Range(fit.ModeCount, normal.RowCount - fit.ModeCount)];
+            Matrix<double> part = Matrix<double>.Build.Dense(keep.Length, keep.Length, (i, j) => normal[keep[i], keep[j]]);
+            Vector<double> g = Vector<double>.Build.Dense(keep.Length, i => gradient[keep[i]]);
+            double reached = Math.Max(fit.Chi2 - (JointFit.Inverse(part, 0) is { } inverse ? g * (inverse * g) : 0), 0.2 * fit.Chi2);
+            double score = (points * Math.Log(reached / points)) + (2 * keep.Length);
             if (score < bestScore)
             {
-                (best, bestScore, misses) = (fit.ModeCount, score, 0);
-                bestStates = [.. fit.States.Select(s => s.Copy())];
-            }
-            else
-            {
-                misses++;
+                (best, bestScore) = (count, score);
             }
 
-            context.Cancel.ThrowIfCancellationRequested();
+            if (noll >= request.MostNoll)
+            {
+                break;
+            }
+
+            int n = ZernikeIndex.FromNoll(noll + 1).N;
+            noll = Math.Min(request.MostNoll, (n + 1) * (n + 2) / 2);
         }
 
         StoppedEarly = best < CountUpTo(request.MostNoll);
-        foreach (PairState s in bestStates)
-        {
-            for (int j = best; j < s.CoefficientsNm.Length; j++)
-            {
-                s.CoefficientsNm[j] = 0;
-            }
-        }
-
         fit.ModeCount = best;
-        fit.Restore(bestStates);
-    }
-
-    // Akaike's criterion with the noise scaled to the misfit, so that a wrong model does not call for ever more modes.
-    private double Score()
-    {
-        double points = fit.Points;
-        return points * Math.Log(fit.Chi2 / points) + (2 * fit.Unknowns);
     }
 }

@@ -18,6 +18,8 @@ internal sealed class JointFit
     private readonly float[][][] weights;
     private readonly float[][][] residuals;
     private SplitMatrix[][] units = [];
+    private SplitMatrix? backward;
+    private float[] ones = [];
 
     /// <summary>Brings models and data together.</summary>
     public JointFit(PairModel[] models, PairData[] data, PairState[] start, Team team)
@@ -86,6 +88,9 @@ internal sealed class JointFit
             models[p].Evaluate(States[p]);
         }
     }
+
+    /// <summary>Adds the steps of an earlier fit to the count.</summary>
+    public void CountFrom(int steps) => Iterations += steps;
 
     /// <summary>Goes back to other values, weights kept.</summary>
     public void Restore(PairState[] states)
@@ -158,67 +163,188 @@ internal sealed class JointFit
     }
 
     /// <summary>
-    /// Levenberg-Marquardt at fixed weights until a step gains less than <paramref name="tolerance"/> of the number of
-    /// points, or <paramref name="most"/> steps.
+    /// Goes downhill at fixed weights until a step gains less than <paramref name="tolerance"/> times chi squared per point, or
+    /// <paramref name="most"/> steps are made.
     /// </summary>
-    /// <returns>True when it ended by itself.</returns>
-    public bool Iterate(double tolerance, int most)
+    /// <remarks>Quasi-Newton (BFGS) steps whose first Hessian is one exact J^T J; each step costs one evaluation and one
+    /// adjoint gradient. When a step fails, the Hessian is made afresh and damped as Levenberg and Marquardt do.</remarks>
+    public void Iterate(double tolerance, int most)
     {
-        double damping = 1e-4;
         double enough = tolerance * Math.Max(1, Chi2 / Math.Max(1, Points));
-        for (int step = 0; step < most; step++)
+        double damping = 0;
+        int steps = 0;
+        while (steps < most)
         {
             (Matrix<double> normal, Vector<double> gradient) = NormalEquations();
-            bool accepted = false;
-            for (int attempt = 0; attempt < 10; attempt++)
+            if (Inverse(normal, damping) is not { } inverse)
             {
+                damping = Math.Max(10 * damping, 1e-4);
+                steps++;
+                continue;
+            }
+
+            bool moved = false;
+            while (steps < most)
+            {
+                steps++;
                 Iterations++;
-                Matrix<double> damped = normal.Clone();
-                for (int i = 0; i < damped.RowCount; i++)
+                Vector<double> step = inverse * gradient;
+                double promised = step * gradient;
+                if (promised < 0.1 * enough)
                 {
-                    damped[i, i] += (damping * normal[i, i]) + 1e-300;
+                    return;
                 }
 
                 PairState[] before = States;
                 double chi2 = Chi2;
-                if (TrySolve(damped, gradient) is { } delta)
+                Place(Moved(before, step));
+                if (!(Chi2 <= chi2))
                 {
-                    States = Moved(before, delta);
-                    Refresh();
-                    Chi2 = Residuals();
-                    if (Chi2 <= chi2)
-                    {
-                        damping = Math.Max(damping * 0.1, 1e-9);
-                        accepted = true;
-                        if (chi2 - Chi2 < enough)
-                        {
-                            return true;
-                        }
-
-                        break;
-                    }
-
-                    bool flat = Chi2 - chi2 < 1e-3 * enough;
-                    States = before;
-                    Refresh();
-                    Chi2 = chi2;
-                    _ = Residuals();
+                    bool flat = Chi2 - chi2 < 0.1 * enough;
+                    Place(before);
                     if (flat)
                     {
-                        return true;
+                        return;
                     }
+
+                    break;
                 }
 
-                damping = Math.Max(damping * 10, 1e-6);
+                moved = true;
+                if (chi2 - Chi2 < enough)
+                {
+                    return;
+                }
+
+                if (damping > 0)
+                {
+                    damping *= 0.1;
+                    break;
+                }
+
+                Vector<double> next = GradientByAdjoint();
+                Update(inverse, step, gradient - next);
+                gradient = next;
             }
 
-            if (!accepted)
+            damping = moved ? (damping < 1e-6 ? 0 : damping) : Math.Max(10 * damping, 1e-3);
+            if (damping > 1e6)
             {
-                return true;
+                return;
+            }
+        }
+    }
+
+    /// <summary>Inverse of a positive definite matrix, or null.</summary>
+    public static Matrix<double>? Inverse(Matrix<double> normal, double damping)
+    {
+        // Scaled to a unit diagonal first: unknowns differ by many powers of ten.
+        int n = normal.RowCount;
+        double[] scale = [.. Enumerable.Range(0, n).Select(i => 1 / Math.Sqrt(Math.Max(normal[i, i], 1e-300)))];
+        Matrix<double> scaled = Matrix<double>.Build.Dense(n, n, (i, j) => (normal[i, j] * scale[i] * scale[j]) + (i == j ? damping : 0));
+        try
+        {
+            Matrix<double> inverse = scaled.Cholesky().Solve(Matrix<double>.Build.DenseIdentity(n));
+            return Matrix<double>.Build.Dense(n, n, (i, j) => inverse[i, j] * scale[i] * scale[j]);
+        }
+        catch (ArgumentException)
+        {
+            return null; // not positive definite: damp
+        }
+    }
+
+    // BFGS on the inverse: s the step, y the change of the (half) gradient.
+    private static void Update(Matrix<double> inverse, Vector<double> s, Vector<double> y)
+    {
+        double sy = s * y;
+        if (!(sy > 1e-12 * s.L2Norm() * y.L2Norm()))
+        {
+            return;
+        }
+
+        Vector<double> by = inverse * y;
+        double f = (1 + ((y * by) / sy)) / sy;
+        for (int i = 0; i < s.Count; i++)
+        {
+            for (int j = 0; j < s.Count; j++)
+            {
+                inverse[i, j] += (f * s[i] * s[j]) - (((by[i] * s[j]) + (s[i] * by[j])) / sy);
+            }
+        }
+    }
+
+    private void Place(PairState[] states)
+    {
+        States = states;
+        Refresh();
+        Chi2 = Residuals();
+    }
+
+    /// <summary>J^T W (data - model) by the adjoint.</summary>
+    public Vector<double> GradientByAdjoint()
+    {
+        var gradient = Vector<double>.Build.Dense(Unknowns);
+        for (int p = 0; p < models.Length; p++)
+        {
+            int w = data[p].Window;
+            SplitMatrix pixels = backward ??= new SplitMatrix(w, w);
+            if (pixels.Rows != w)
+            {
+                pixels = new SplitMatrix(w, w);
+            }
+
+            PairState s = States[p];
+            for (int k = 0; k < 2; k++)
+            {
+                Span<float> to = Unit(pixels, k);
+                float[] r = residuals[p][k];
+                float[] weight = weights[p][k];
+                for (int i = 0; i < r.Length; i++)
+                {
+                    to[i] = r[i] * MathF.Sqrt(weight[i]);
+                }
+
+                int o = ImageOffset(p, k);
+                gradient[o + 3] = Gram.Dot(to, Unit(models[p].Pixels, k));
+                gradient[o + 4] = Gram.Dot(to, Ones(w * w));
+                System.Numerics.Tensors.TensorPrimitives.Multiply(to, (float)s.Flux[k], to);
+            }
+
+            double[] modeSums = new double[ModeCount];
+            double[,] perImage = new double[2, 3];
+            double[] seeing = new double[2];
+            models[p].Adjoint(s, ModeCount, pixels, modeSums, perImage, seeing);
+            for (int j = 0; j < ModeCount; j++)
+            {
+                gradient[j] += modeSums[j];
+            }
+
+            for (int k = 0; k < 2; k++)
+            {
+                int o = ImageOffset(p, k);
+                for (int i = 0; i < 3; i++)
+                {
+                    gradient[o + i] = perImage[k, i];
+                }
+
+                if (FitSeeing)
+                {
+                    gradient[PairOffset(p) + (SeparateSeeing ? k : 0)] += seeing[k];
+                }
             }
         }
 
-        return false;
+        return gradient;
+    }
+
+    private ReadOnlySpan<float> Ones(int length)
+    {
+        if (ones.Length < length)
+        {
+            ones = [.. Enumerable.Repeat(1f, length)];
+        }
+
+        return ones.AsSpan(0, length);
     }
 
     /// <summary>J^T W J at the present state (weights as last set) and J^T W (data - model).</summary>
@@ -260,18 +386,6 @@ internal sealed class JointFit
     }
 
     private static Span<float> Unit(SplitMatrix m, int k) => k == 0 ? m.Re : m.Im;
-
-    private static Vector<double>? TrySolve(Matrix<double> matrix, Vector<double> right)
-    {
-        try
-        {
-            return matrix.Cholesky().Solve(right);
-        }
-        catch (ArgumentException)
-        {
-            return null; // not positive definite: more damping
-        }
-    }
 
     private void EnsureUnits()
     {

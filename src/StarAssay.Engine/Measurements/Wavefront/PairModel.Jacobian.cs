@@ -20,6 +20,7 @@ internal sealed partial class PairModel
     /// <param name="units">modeCount + 4 matrices of window x window, filled.</param>
     public void Jacobian(PairState state, int modeCount, SplitMatrix[] units)
     {
+        EnsureModes(modeCount);
         spaces ??= [.. Enumerable.Range(0, team.Workers).Select(_ => new JacobianSpace(this))];
         float[] t0 = narrow.NewTable();
         narrow.Transfer(state.Seeing[0], optics.JitterPx2, t0);

@@ -14,6 +14,9 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 internal sealed partial class PairModel
 {
     private const double FieldInDiscs = 2.8;
+    private const double FieldInDiscsForAStart = 1.9;
+    private const double FewestAcross = 128;
+    private const double FewestAcrossForAStart = 64;
 
     private readonly PairOptics optics;
     private readonly PupilGrid[] grids;
@@ -21,7 +24,6 @@ internal sealed partial class PairModel
     private readonly BlurStage narrow;
     private readonly int size;
     private readonly int narrowSize;
-    private readonly ZernikeIndex[] modes;
     private readonly Team team;
 
     // State after Evaluate.
@@ -41,15 +43,17 @@ internal sealed partial class PairModel
     /// <param name="modes">Modes of the fit.</param>
     /// <param name="largestDefocusNm">Largest W020 that will be asked for; sets the size of the field.</param>
     /// <param name="team">Workers.</param>
-    public PairModel(PairOptics optics, IReadOnlyList<ZernikeIndex> modes, double largestDefocusNm, Team team)
+    /// <param name="forAStart">True: a smaller field and a coarser pupil, good to a few per cent, for the way to the start.</param>
+    public PairModel(PairOptics optics, IReadOnlyList<ZernikeIndex> modes, double largestDefocusNm, Team team, bool forAStart = false)
     {
         this.optics = optics;
-        this.modes = [.. modes];
         this.team = team;
         double finest = optics.WavelengthsNm.Min() * 1e-3 * optics.FocalRatio / 2;
         int over = OversamplingFor(optics.PitchUm / finest);
         double discPixels = optics.BlurPixels(largestDefocusNm) + 8 * finest / optics.PitchUm;
-        size = Fft.GoodSize(over * (int)Math.Ceiling(Math.Max(FieldInDiscs * discPixels, optics.Window)), LowestMultiple(over));
+        double across = (forAStart ? FewestAcrossForAStart : FewestAcross) * 2 * finest / optics.PitchUm;
+        double field = Math.Max((forAStart ? FieldInDiscsForAStart : FieldInDiscs) * discPixels, across);
+        size = Fft.GoodSize(over * (int)Math.Ceiling(Math.Max(field, optics.Window)), LowestMultiple(over));
         narrowSize = Fft.GoodSize(over * Math.Max(optics.Window, (int)Math.Ceiling(1.3 * discPixels)), LowestMultiple(over));
         narrowSize = Math.Min(narrowSize, size);
         Oversampling = over;
@@ -98,6 +102,7 @@ internal sealed partial class PairModel
     /// <summary>Computes both images of unit light.</summary>
     public void Evaluate(PairState state)
     {
+        EnsureModes(1 + Array.FindLastIndex(state.CoefficientsNm, c => c != 0));
         for (int l = 0; l < grids.Length; l++)
         {
             grids[l].Path(state.CoefficientsNm, path[l]);
@@ -125,6 +130,14 @@ internal sealed partial class PairModel
         }
 
         blur.ToPixels(spectrum, table0, second, blurSpace, Pixels, team);
+    }
+
+    private void EnsureModes(int count)
+    {
+        foreach (PupilGrid grid in grids)
+        {
+            grid.EnsureModes(count, team);
+        }
     }
 
     private static void AddIntensity(SplitMatrix amplitude, float scale, Span<float> sum, bool clear)

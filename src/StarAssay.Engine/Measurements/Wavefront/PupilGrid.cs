@@ -12,6 +12,8 @@ internal sealed class PupilGrid
 {
     private readonly (int Row, int Column, int Offset, int Length)[] runs;
     private readonly float[][] zernike;
+    private readonly IReadOnlyList<ZernikeIndex> modes;
+    private int ready;
 
     /// <summary>Draws the pupil.</summary>
     /// <param name="shape">What passes light.</param>
@@ -37,39 +39,26 @@ internal sealed class PupilGrid
         Amplitude = new float[Length];
         X = new float[Length];
         Y = new float[Length];
-        double[] x = new double[Length];
-        double[] y = new double[Length];
         double step = 2 / samplesAcross;
         foreach ((int row, int column, int offset, int length) in runs)
         {
             for (int i = 0; i < length; i++)
             {
                 int c = column + i;
-                x[offset + i] = (c - (Size / 2)) * step;
-                y[offset + i] = (row - (Size / 2)) * step;
                 Amplitude[offset + i] = c < Size ? (float)open[(row * Size) + c] : 0;
-                X[offset + i] = (float)x[offset + i];
-                Y[offset + i] = (float)y[offset + i];
+                X[offset + i] = (float)((c - (Size / 2)) * step);
+                Y[offset + i] = (float)((row - (Size / 2)) * step);
             }
         }
 
         Radius2 = new float[Length];
         for (int p = 0; p < Length; p++)
         {
-            Radius2[p] = (float)((x[p] * x[p]) + (y[p] * y[p]));
+            Radius2[p] = (X[p] * X[p]) + (Y[p] * Y[p]);
         }
 
+        this.modes = modes;
         zernike = new float[modes.Count][];
-        Parallel.For(0, modes.Count, j =>
-        {
-            float[] rowOfMode = new float[Length];
-            for (int p = 0; p < Length; p++)
-            {
-                rowOfMode[p] = (float)Zernike.Evaluate(modes[j], x[p], y[p]);
-            }
-
-            zernike[j] = rowOfMode;
-        });
     }
 
     /// <summary>Wavelength in nm.</summary>
@@ -98,6 +87,31 @@ internal sealed class PupilGrid
 
     /// <summary>x^2 + y^2 of each sample.</summary>
     public float[] Radius2 { get; }
+
+    /// <summary>Fills the rows of the first modes, if that has not been done.</summary>
+    public void EnsureModes(int count, Team team)
+    {
+        int begin = ready;
+        if (count > begin)
+        {
+            double step = 2 / SamplesAcross;
+            team.For(count - begin, (k, _) =>
+            {
+                float[] row = new float[Length];
+                ZernikeIndex mode = modes[begin + k];
+                foreach ((int y, int x, int offset, int length) in runs)
+                {
+                    for (int i = 0; i < length; i++)
+                    {
+                        row[offset + i] = (float)Zernike.Evaluate(mode, (x + i - (Size / 2)) * step, (y - (Size / 2)) * step);
+                    }
+                }
+
+                zernike[begin + k] = row;
+            });
+            ready = count;
+        }
+    }
 
     /// <summary>Values of mode j.</summary>
     public float[] Mode(int j) => zernike[j];

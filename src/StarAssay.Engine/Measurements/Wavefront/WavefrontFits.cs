@@ -40,13 +40,17 @@ internal sealed record FitRun(PairModel[] Models, PairData[] Data, JointFit Fit,
     /// <summary>Fits prepared pairs.</summary>
     public static FitRun Make(WavefrontRequest request, PairPreparation[] prepared, ZernikeIndex[] modes, Team team, RunContext context)
     {
-        PairModel[] models = [.. prepared.Select(p => new PairModel(OpticsOf(request, p), modes, 1.25 * p.Start.DefocusNm.Max(Math.Abs), team))];
+        double[] reach = [.. prepared.Select(p => 1.06 * p.Start.DefocusNm.Max(Math.Abs))];
         PairData[] data = [.. prepared.Select(p => p.Data)];
-        var fit = new JointFit(models, data, [.. prepared.Select(p => p.Start.Copy())], team);
-        var strategy = new FitStrategy(fit, models, data, request);
-        strategy.Run(context);
+        PairModel[] rough = [.. prepared.Select((p, i) => new PairModel(OneWavelength(OpticsOf(request, p)), modes, reach[i], team, forAStart: true))];
+        var strategy = new FitStrategy(rough, data, [.. prepared.Select(p => p.Start.Copy())], request, team);
+        PairState[] start = strategy.Approach(context);
+        PairModel[] models = [.. prepared.Select((p, i) => new PairModel(OpticsOf(request, p), modes, start[i].DefocusNm.Max(Math.Abs), team))];
+        JointFit fit = strategy.Finish(models, start, context);
         return new FitRun(models, data, fit, strategy, modes);
     }
+
+    private static PairOptics OneWavelength(PairOptics o) => o with { WavelengthsNm = [o.MeanWavelengthNm], Weights = [1] };
 
     /// <summary>What is held fixed for a pair.</summary>
     public static PairOptics OpticsOf(WavefrontRequest request, PairPreparation p)

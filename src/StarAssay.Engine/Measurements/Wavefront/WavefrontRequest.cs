@@ -66,7 +66,7 @@ public sealed record WavefrontRequest
     public int LeastNoll { get; init; } = 22;
 
     /// <summary>Most modes that the stopping rule may use.</summary>
-    public int MostNoll { get; init; } = 66;
+    public int MostNoll { get; init; } = 45;
 
     /// <summary>Standard uncertainties of what is held fixed.</summary>
     public KnownTo KnownTo { get; init; } = new();

@@ -1,0 +1,138 @@
+using System.Numerics.Tensors;
+using System.Runtime.Intrinsics;
+using StarAssay.Engine.Numerics;
+
+namespace StarAssay.Engine.Measurements.Wavefront;
+
+/// <content>The gradient by all unknowns at once, for the price of two evaluations: a cost's gradient by the pixels is
+/// carried backwards through pixels, blur and diffraction to the path at every pupil sample.</content>
+internal sealed partial class PairModel
+{
+    private AdjointSpace? adjoint;
+
+    /// <summary>
+    /// Products of the derivative images with given pixel weights, without making the images.
+    /// </summary>
+    /// <param name="state">The state that <see cref="Evaluate"/> was last called with.</param>
+    /// <param name="modeCount">How many modes, counted from the first.</param>
+    /// <param name="pixels">What to multiply with: first image in the real part, second in the imaginary part. Overwritten.</param>
+    /// <param name="modesSum">Sum over both images for each mode.</param>
+    /// <param name="perImage">For each image: defocus, tilt x, tilt y.</param>
+    /// <param name="seeing">For each image: seeing.</param>
+    public void Adjoint(PairState state, int modeCount, SplitMatrix pixels, double[] modesSum, double[,] perImage, double[] seeing)
+    {
+        AdjointSpace space = adjoint ??= new AdjointSpace(this);
+        SeeingProducts(state, pixels, seeing, space);
+        float[] second = state.Seeing[1] == state.Seeing[0] ? table0 : table1;
+        blur.Backward(pixels, table0, second, blurSpace, space.Spectrum, space.BlurMiddle, space.Image, size, team);
+        EnsureModes(modeCount);
+        team.For(2, (k, worker) =>
+        {
+            for (int l = 0; l < grids.Length; l++)
+            {
+                PupilGrid g = grids[l];
+                Multiply(amplitudes[k, l], k == 0 ? space.Image.Re : space.Image.Im, (float)(2 * g.Scale / ((double)size * size)), space.Amplitude[k]);
+                FftScratch scratch = team.Scratch(worker);
+                SplitMatrix field = space.Field[k, l];
+                blur.Fine.Pass(space.Amplitude[k].Exchanged, size, -size / 2, space.Middle[k].Exchanged, -g.Size / 2, g.Size, 0, size, scratch);
+                blur.Fine.Pass(space.Middle[k].Exchanged, size, -size / 2, field.Exchanged, -g.Size / 2, g.Size, 0, g.Size, scratch);
+                g.PathGradient(fields[k, l], field, space.Path[k, l]);
+                perImage[k, 0] = (l == 0 ? 0 : perImage[k, 0]) + Gram.Dot(space.Path[k, l], g.Radius2);
+                perImage[k, 1] = (l == 0 ? 0 : perImage[k, 1]) + Gram.Dot(space.Path[k, l], g.X);
+                perImage[k, 2] = (l == 0 ? 0 : perImage[k, 2]) + Gram.Dot(space.Path[k, l], g.Y);
+            }
+        });
+        for (int l = 0; l < grids.Length; l++)
+        {
+            TensorPrimitives.Add(space.Path[0, l], space.Path[1, l], space.Path[0, l]);
+        }
+
+        team.For(modeCount, (j, _) =>
+        {
+            double sum = 0;
+            for (int l = 0; l < grids.Length; l++)
+            {
+                sum += Gram.Dot(space.Path[0, l], grids[l].Mode(j));
+            }
+
+            modesSum[j] = sum;
+        });
+    }
+
+    private void SeeingProducts(PairState state, SplitMatrix pixels, double[] seeing, AdjointSpace space)
+    {
+        blur.TransferByStrength(table0, space.Table0);
+        float[] second = space.Table0;
+        if (state.Seeing[1] != state.Seeing[0])
+        {
+            blur.TransferByStrength(table1, space.Table1);
+            second = space.Table1;
+        }
+
+        blur.ToPixels(spectrum, space.Table0, second, blurSpace, space.Pixels, team);
+        seeing[0] = Gram.Dot(space.Pixels.Re, pixels.Re);
+        seeing[1] = Gram.Dot(space.Pixels.Im, pixels.Im);
+    }
+
+    private static void Multiply(SplitMatrix a, ReadOnlySpan<float> by, float scale, SplitMatrix to)
+    {
+        ReadOnlySpan<float> ar = a.Re;
+        ReadOnlySpan<float> ai = a.Im;
+        Span<float> tr = to.Re;
+        Span<float> ti = to.Im;
+        var factor = Vector512.Create(scale);
+        for (int i = 0; i < ar.Length; i += Fft.Lanes)
+        {
+            Vector512<float> g = Vector512.Create(by.Slice(i, Fft.Lanes)) * factor;
+            (Vector512.Create(ar.Slice(i, Fft.Lanes)) * g).CopyTo(tr[i..]);
+            (Vector512.Create(ai.Slice(i, Fft.Lanes)) * g).CopyTo(ti[i..]);
+        }
+    }
+
+    private sealed class AdjointSpace
+    {
+        public AdjointSpace(PairModel m)
+        {
+            int waves = m.grids.Length;
+            int largest = m.grids.Max(g => g.Size);
+            Spectrum = m.blur.NewSpectrum();
+            BlurMiddle = new SplitMatrix(m.blur.Count, m.size);
+            Image = new SplitMatrix(m.size, m.size);
+            Amplitude = [new SplitMatrix(m.size, m.size), new SplitMatrix(m.size, m.size)];
+            Middle = [new SplitMatrix(m.size, largest), new SplitMatrix(m.size, largest)];
+            Pixels = new SplitMatrix(m.optics.Window, m.optics.Window);
+            Table0 = m.blur.NewTable();
+            Table1 = m.blur.NewTable();
+            Field = new SplitMatrix[2, waves];
+            Path = new float[2, waves][];
+            for (int k = 0; k < 2; k++)
+            {
+                for (int l = 0; l < waves; l++)
+                {
+                    Field[k, l] = new SplitMatrix(m.grids[l].Size, m.grids[l].Size + Fft.Lanes);
+                    Path[k, l] = new float[m.grids[l].Length];
+                }
+            }
+        }
+
+        public SplitMatrix Spectrum { get; }
+
+        public SplitMatrix BlurMiddle { get; }
+
+        public SplitMatrix Image { get; }
+
+        public SplitMatrix[] Amplitude { get; }
+
+        public SplitMatrix[] Middle { get; }
+
+        public SplitMatrix Pixels { get; }
+
+        public float[] Table0 { get; }
+
+        public float[] Table1 { get; }
+
+        public SplitMatrix[,] Field { get; }
+
+        public float[,][] Path { get; }
+    }
+}

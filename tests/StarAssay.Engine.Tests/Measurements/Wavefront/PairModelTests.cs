@@ -1,0 +1,160 @@
+using MathNet.Numerics.LinearAlgebra;
+using StarAssay.Engine.Measurements.Wavefront;
+using StarAssay.Engine.Numerics;
+using StarAssay.Engine.Optics;
+
+namespace StarAssay.Engine.Tests.Measurements.Wavefront;
+
+/// <summary>Truth: the plain double-precision model of <see cref="ReferencePair"/>, and differences of the model itself.</summary>
+public class PairModelTests
+{
+    private static readonly ZernikeIndex[] Modes = ZernikeIndex.NollRange(5, 15);
+
+    [Theory]
+    [InlineData(5.0, 3.76, 0.0, 0.8)] // undersampled: a pixel is wider than lambda N
+    [InlineData(7.0, 3.76, 0.35, 1.5)]
+    [InlineData(15.0, 3.76, 0.0, 1.2)]
+    public void Model_follows_the_plain_double_sum(double n, double pitch, double obstruction, double seeing)
+    {
+        var optics = new PairOptics(new PupilShape { Obstruction = obstruction }, n, pitch, [520, 550], [0.4, 0.6], 0.1, 32);
+        double defocus = 24 * pitch / (8e-3 * n) * 0.75;
+        PairState state = Some(seeing, defocus);
+        var model = new PairModel(optics, Modes, defocus, new Team(1, CancellationToken.None));
+        model.Evaluate(state);
+        for (int k = 0; k < 2; k++)
+        {
+            double[,] truth = ReferencePair.Image(optics, Modes, state, k);
+            double peak = truth.Cast<double>().Max();
+            double worst = 0;
+            for (int j = 0; j < 32; j++)
+            {
+                for (int i = 0; i < 32; i++)
+                {
+                    float v = (k == 0 ? model.Pixels.Re : model.Pixels.Im)[(j * 32) + i];
+                    worst = Math.Max(worst, Math.Abs(v - truth[j, i]));
+                }
+            }
+
+            // Two pupil rasters of different density differ at the rim by about (step)^2; 3e-4 of the peak is below one
+            // photon in a pixel that holds 10^7.
+            Assert.InRange(worst / peak, 0, 1e-3);
+        }
+    }
+
+    [Fact]
+    public void Adjoint_equals_the_products_with_exact_derivatives()
+    {
+        (PairModel model, PairState state, JointFit fit) = SmallFit(separate: true);
+        (Matrix<double> normal, Vector<double> direct) = fit.NormalEquations();
+        Vector<double> backwards = fit.GradientByAdjoint();
+        _ = model;
+        _ = state;
+        for (int i = 0; i < direct.Count; i++)
+        {
+            // The derivative images are made on a field of 1.3 discs, the adjoint on the whole one: what is cut off is a
+            // thousandth of the largest product that this derivative can have with these residuals.
+            Assert.Equal(direct[i], backwards[i], 1e-3 * Math.Sqrt(normal[i, i] * fit.Chi2));
+        }
+    }
+
+    [Fact]
+    public void Derivatives_equal_differences_of_the_model()
+    {
+        (PairModel model, PairState state, _) = SmallFit(separate: false);
+        SplitMatrix[] units = [.. Enumerable.Range(0, Modes.Length + PairModel.ExtraUnits).Select(_ => new SplitMatrix(32, 32))];
+        model.Evaluate(state);
+        model.Jacobian(state, Modes.Length, units);
+        (int Unit, Func<PairState, double, PairState> Change, double Step)[] cases =
+        [
+            (0, (s, h) => Coefficient(s, 0, h), 2),
+            (6, (s, h) => Coefficient(s, 6, h), 2),
+            (Modes.Length, (s, h) => s with { DefocusNm = [s.DefocusNm[0] + h, s.DefocusNm[1] + h] }, 2),
+            (Modes.Length + 1, (s, h) => s with { TiltXNm = [s.TiltXNm[0] + h, s.TiltXNm[1] + h] }, 2),
+            (Modes.Length + 2, (s, h) => s with { TiltYNm = [s.TiltYNm[0] + h, s.TiltYNm[1] + h] }, 2),
+            (Modes.Length + 3, (s, h) => s with { Seeing = [s.Seeing[0] + h, s.Seeing[1] + h] }, 0.05),
+        ];
+        foreach ((int unit, Func<PairState, double, PairState> change, double step) in cases)
+        {
+            model.Evaluate(change(state, step));
+            float[] up = [.. model.Pixels.Re.ToArray(), .. model.Pixels.Im.ToArray()];
+            model.Evaluate(change(state, -step));
+            float[] down = [.. model.Pixels.Re.ToArray(), .. model.Pixels.Im.ToArray()];
+            float[] exact = [.. units[unit].Re.ToArray(), .. units[unit].Im.ToArray()];
+            double error = 0;
+            double size = 0;
+            for (int i = 0; i < up.Length; i++)
+            {
+                double difference = (up[i] - down[i]) / (2 * step);
+                error += (difference - exact[i]) * (difference - exact[i]);
+                size += difference * difference;
+            }
+
+            // Rounding of a difference of two single-precision images over a step of this size.
+            Assert.InRange(Math.Sqrt(error / size), 0, 5e-3);
+        }
+    }
+
+    [Fact]
+    public void Any_number_of_workers_gives_the_same_bits()
+    {
+        float[][] images = [.. new[] { 1, 2, 5 }.Select(threads =>
+        {
+            var optics = new PairOptics(PupilShape.Clear, 7, 3.76, [550], [1], 0, 32);
+            var model = new PairModel(optics, Modes, 2000, new Team(threads, CancellationToken.None));
+            model.Evaluate(Some(1, 2000));
+            return model.Pixels.Re.ToArray();
+        })];
+        Assert.Equal(images[0], images[1]);
+        Assert.Equal(images[0], images[2]);
+    }
+
+    private static PairState Coefficient(PairState s, int j, double h)
+    {
+        PairState copy = s.Copy();
+        copy.CoefficientsNm[j] += h;
+        return copy;
+    }
+
+    private static PairState Some(double seeing, double defocus) => new()
+    {
+        CoefficientsNm = [30, -20, 25, 10, -12, 8, 40, 5, -6, 7, 3],
+        Seeing = [seeing, seeing],
+        DefocusNm = [-defocus, 0.9 * defocus],
+        TiltXNm = [60, -80],
+        TiltYNm = [-40, 30],
+    };
+
+    private static (PairModel Model, PairState State, JointFit Fit) SmallFit(bool separate)
+    {
+        var optics = new PairOptics(new PupilShape { Obstruction = 0.3 }, 7, 3.76, [540, 560], [0.5, 0.5], 0.05, 32);
+        PairState state = Some(1.2, 1300);
+        if (separate)
+        {
+            state.Seeing[1] = 1.5;
+        }
+
+        state.Flux[0] = 1e6;
+        state.Flux[1] = 8e5;
+        state.Background[0] = 20;
+        state.Background[1] = 30;
+        var team = new Team(2, CancellationToken.None);
+        var model = new PairModel(optics, Modes, 1400, team);
+        var data = new PairData(32);
+        var random = new Random(5);
+        model.Evaluate(state);
+        for (int k = 0; k < 2; k++)
+        {
+            for (int i = 0; i < 32 * 32; i++)
+            {
+                data.Electrons[k][i] = (float)((state.Flux[k] * (k == 0 ? model.Pixels.Re : model.Pixels.Im)[i] * 1.05) + 25 + (200 * (random.NextDouble() - 0.5)));
+                data.BaseVariance[k][i] = 25;
+                data.Use[k][i] = 1;
+            }
+        }
+
+        var fit = new JointFit([model], [data], [state], team) { ModeCount = Modes.Length, SeparateSeeing = separate };
+        fit.Refresh();
+        fit.Reweight(0);
+        return (model, state, fit);
+    }
+}
