@@ -29,4 +29,40 @@ internal static class Robust
 
         return (median, 1.4826 * Median(distance));
     }
+
+    /// <summary>Mean and standard deviation after throwing out what lies more than 3.5 deviations off, again and again. Unlike
+    /// the median distance it does not stick to whole numbers when noise is a few digits of a coarse converter.</summary>
+    public static (double Mean, double Sigma) ClippedMeanAndSigma(ReadOnlySpan<double> values)
+    {
+        (double middle, double sigma) = MedianAndSigma(values);
+        sigma = Math.Max(sigma, 1e-300);
+        double reach = Math.Max(3.5 * sigma, 1.0);
+        for (int round = 0; round < 6; round++)
+        {
+            double sum = 0;
+            double sum2 = 0;
+            int n = 0;
+            foreach (double v in values)
+            {
+                if (Math.Abs(v - middle) <= reach)
+                {
+                    sum += v - middle;
+                    sum2 += (v - middle) * (v - middle);
+                    n++;
+                }
+            }
+
+            if (n < 2)
+            {
+                break;
+            }
+
+            double mean = sum / n;
+            sigma = Math.Sqrt(Math.Max(0, (sum2 - (n * mean * mean)) / (n - 1)));
+            middle += mean;
+            reach = 3.5 * sigma;
+        }
+
+        return (middle, sigma);
+    }
 }

@@ -162,7 +162,7 @@ internal sealed record DefocusedStar(double X, double Y, double Diameter, double
             return (0, 0);
         }
 
-        return Robust.MedianAndSigma([.. values]);
+        return Robust.ClippedMeanAndSigma([.. values]);
     }
 
     private static double[] Median3(double[] image, int w, int h, double fill)

@@ -97,7 +97,7 @@ internal sealed class PairPreparation
         Gains[k] = gain;
         double[] raw = FrameRegion.Read(frame, x0, y0, span, span);
         double clip = frame.SaturationAdu > 0 ? frame.SaturationAdu : double.PositiveInfinity;
-        double variance = (star.Noise * gain * star.Noise * gain) + (gain * gain / 12);
+        double variance = star.Noise * gain * star.Noise * gain; // sky, read noise and rounding as they show
         if (star.Noise <= 0)
         {
             double rn = frame.ReadNoiseElectrons > 0 ? frame.ReadNoiseElectrons : 1;
