@@ -219,3 +219,74 @@ def _fit_well(setup: PairSetup) -> PairSetup:
     level = setup.flux_e / (np.pi / 4 * smaller**2 * (1 - setup.shape.obstruction**2))
     gain = max(0.25, 4.0 * level / 60000.0)
     return replace(setup, camera=replace(setup.camera, gain_e_per_adu=float(gain)))
+
+
+@dataclass(frozen=True)
+class Trap:
+    """An input that has misled such fits before.
+
+    Parameters
+    ----------
+    name
+        What is wrong, in a few words.
+    setup
+        The pair to draw.
+    twist
+        ``""``; ``"same image"`` hands the inside image over twice; ``"few modes"`` forbids the fit
+        to go beyond Noll 15.
+    """
+
+    name: str
+    setup: PairSetup
+    twist: str = ""
+
+
+def traps() -> tuple[Trap, ...]:
+    """The traps of docs/accuracy.md: caught (refused or noted) or right all the same."""
+    rng = np.random.default_rng(2024)
+    wave = 8.0 * 0.54 * 8.0 * 49.0
+    plain = _errors(
+        PairSetup(
+            inside_um=-wave,
+            outside_um=wave,
+            flux_e=2e7,
+            wavelengths_nm=(530.0, 540.0, 550.0),
+            weights=(1.0, 1.0, 1.0),
+            camera=Camera(gain_e_per_adu=1.2),
+        ),
+        rng,
+        highest=22,
+    )
+    ringed = replace(plain, shape=PupilShape(obstruction=0.35))
+    disc = wave / 7.0 / 3.76
+    clipped = int(0.3 * np.pi / 4 * disc**2 * 2)
+    return (
+        Trap("nothing wrong", plain),
+        Trap("fit stopped at Noll 15", plain, "few modes"),
+        Trap(
+            "defocus distances stated 15 % too large",
+            _misdeclare(plain, inside_um=-1.15 * wave, outside_um=1.15 * wave),
+        ),
+        Trap(
+            "a companion of 3 % beside the disc",
+            replace(plain, companion=Companion(0.03, 0.55 * disc, 0.2 * disc)),
+        ),
+        Trap("both images outside focus", replace(plain, inside_um=0.7 * wave)),
+        Trap("the same image twice", plain, "same image"),
+        Trap(
+            "a third of the disc saturated",
+            replace(plain, camera=replace(plain.camera, clip_brightest=clipped)),
+        ),
+        Trap("focal length stated 10 % too long", _misdeclare(plain, focal_length_mm=924.0)),
+        Trap("camera setting 139 read as 139 e-/ADU", _misdeclare(plain, gain_e_per_adu=139.0)),
+        Trap("bias of 500 ADU not taken off", _misdeclare(plain, bias_adu=0.0)),
+        Trap("35 % obstruction not declared", _misdeclare(ringed, obstruction=0.0)),
+        Trap(
+            "1.5 waves of defocus only",
+            replace(plain, inside_um=-0.19 * wave, outside_um=0.19 * wave),
+        ),
+        Trap(
+            "star cut by the frame's edge",
+            replace(plain, inside_centre_px=(45.0, 0.0), outside_centre_px=(45.0, 0.0)),
+        ),
+    )
