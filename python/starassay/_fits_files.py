@@ -86,7 +86,11 @@ def read_stored(path: Path, hdu: int | str | None) -> StoredImage:
     _require_file(path)
     with quiet() as said:
         try:
-            with fits.open(path, memmap=True, do_not_scale_image_data=True) as hdus:
+            # Our own stream, since Astropy leaves its file open when it meets a header it cannot read.
+            with (
+                open(path, "rb") as stream,
+                fits.open(stream, memmap=False, do_not_scale_image_data=True) as hdus,
+            ):
                 found = _from_hdus(path, hdus, hdu)
                 found.warnings = said
                 return found

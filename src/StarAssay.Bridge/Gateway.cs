@@ -21,8 +21,20 @@ public static class Gateway
     /// <returns>The running job.</returns>
     public static Job Start(string task, string call, PyObject arrays, int threads)
     {
-        Call parsed = JsonSerializer.Deserialize<Call>(call, Json.Options)!;
-        return new Job(task, parsed.Request, parsed.Arrays, arrays, threads);
+        try
+        {
+            Call parsed = JsonSerializer.Deserialize<Call>(call, Json.Options)!;
+            return new Job(task, parsed.Request, parsed.Arrays, arrays, threads);
+        }
+        finally
+        {
+            // The job's buffers hold the arrays now. Left to the collector, this reference would keep frames of a
+            // hundred megabytes alive long after the call, since .NET does not see how large they are.
+            using (Py.GIL())
+            {
+                arrays.Dispose();
+            }
+        }
     }
 
     /// <summary>JSON of what an exception from <see cref="Start"/> means; the same words as a job's error.</summary>

@@ -67,17 +67,18 @@ public sealed class Job : IDisposable
     {
         Array source = writer!.Arrays[index];
         long bytes = Buffer.ByteLength(source);
-        if (bytes == 0)
-        {
-            return;
-        }
-
         using (Py.GIL())
+        using (destination)
         using (PyBuffer target = destination.GetBuffer(PyBUF.ND | PyBUF.WRITABLE))
         {
             if (target.Length != bytes)
             {
                 throw new InvalidOperationException($"Array {index} holds {bytes} bytes, the destination {target.Length}.");
+            }
+
+            if (bytes == 0)
+            {
+                return;
             }
 
             unsafe

@@ -1,0 +1,25 @@
+"""The engine's public face as Python sees it, for the type checker.
+
+`tests/python/test_gateway.py` compares it with the assembly by reflection.
+"""
+
+from typing import ClassVar
+
+class Gateway:
+    Version: ClassVar[str]
+    @staticmethod
+    def Start(task: str, call: str, arrays: object, threads: int) -> Job: ...
+    @staticmethod
+    def Explain(exception: object) -> str: ...
+    @staticmethod
+    def About() -> str: ...
+
+class Job:
+    Fraction: float
+    Phrase: str
+    Error: str | None
+    Result: str | None
+    def Wait(self, milliseconds: int) -> bool: ...
+    def Cancel(self) -> None: ...
+    def CopyArray(self, index: int, destination: object) -> None: ...
+    def Dispose(self) -> None: ...

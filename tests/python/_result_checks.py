@@ -1,0 +1,87 @@
+"""What every result type must stand: pickle, copy, print, compare, JSON, no live .NET object.
+
+Add a function that makes your result to `MAKERS`; `test_gateway.py` runs the checks on each.
+"""
+
+from __future__ import annotations
+
+import copy
+import json
+import pickle
+from collections.abc import Callable
+
+import matplotlib.pyplot as plt
+import numpy as np
+from astropy import units as u
+from astropy.table import QTable
+
+import starassay
+from starassay.results import Result, json_text
+
+
+def _frames(count: int, level: float = 500.0) -> list[starassay.Frame]:
+    rng = np.random.default_rng(7)
+    return [
+        starassay.read_frame(
+            rng.normal(level, 4, (96, 128)).round().astype(np.uint16),
+            gain=2.0 * u.electron / u.adu,
+            read_noise=8 * u.electron,
+        )
+        for _ in range(count)
+    ]
+
+
+def _planes() -> Result:
+    mosaic = np.random.default_rng(3).normal(500, 5, (200, 200))
+    mosaic[::2, ::2] += 60
+    mosaic[1::2, 1::2] -= 60
+    return starassay.split_bayer(starassay.read_frame(mosaic.round().astype("u2"), bayer="RGGB"))
+
+
+def _gain() -> Result:
+    rng = np.random.default_rng(5)
+    flats = [(500 + rng.poisson(20000, (128, 128)) / 2).astype(np.float32) for _ in range(2)]
+    biases = [(500 + rng.normal(0, 3, (128, 128))).astype(np.float32) for _ in range(2)]
+    return starassay.measure_gain(flats, biases)
+
+
+MAKERS: dict[str, Callable[[], Result]] = {
+    "MasterFrame": lambda: starassay.combine_frames(_frames(5)),
+    "CalibratedFrame": lambda: starassay.calibrate_frame(_frames(1)[0], bias=_frames(1, 100)[0]),
+    "PixelMask": lambda: starassay.find_cosmic_rays(_frames(1)[0]),
+    "ColorPlanes": _planes,
+    "GainMeasurement": _gain,
+}
+
+
+def check_result(result: Result) -> None:
+    """The checks, for one result."""
+    for twin in (pickle.loads(pickle.dumps(result)), copy.copy(result), copy.deepcopy(result)):
+        assert type(twin) is type(result)
+        assert twin == result
+    assert repr(result) and str(result)
+    assert isinstance(result.table, QTable) and len(result.table) > 0
+    lines = result.summary()
+    assert lines and all(isinstance(line, str) for line in lines)
+    record = result.to_dict()
+    assert json.loads(json_text(record))["kind"] == type(result).__name__
+    assert result != object()
+    assert all(isinstance(note, starassay.Note) for note in result.notes)
+    ax = result.plot()
+    assert ax.figure is not None
+    plt.close("all")
+    _no_live_objects(result)
+
+
+def _no_live_objects(value: object) -> None:
+    kind = type(value)
+    assert not kind.__module__.startswith(("System", "StarAssay.")), kind
+    if isinstance(value, dict):
+        for item in value.values():
+            _no_live_objects(item)
+    elif isinstance(value, (list, tuple)):
+        for item in value:
+            _no_live_objects(item)
+    elif hasattr(value, "__dataclass_fields__"):
+        for name in value.__dataclass_fields__:
+            _no_live_objects(getattr(value, name))
