@@ -1,6 +1,5 @@
 using System.Numerics;
 using MathNet.Numerics;
-using StarAssay.Engine.Optics.Views;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Optics;
@@ -41,8 +40,12 @@ public static class DiffractionImage
         }
 
         double total = SpectralSample.RequireValid(request.Spectrum);
-        var spectrum = new Complex[grid * grid];
-        var work = new Complex[grid * grid];
+        var transform = new SquareTransform(grid);
+        double[] sumRe = new double[grid * grid];
+        double[] sumIm = new double[grid * grid];
+        double[] workRe = new double[grid * grid];
+        double[] workIm = new double[grid * grid];
+        PupilSamples? pupil = null;
         foreach (SpectralSample sample in request.Spectrum)
         {
             if (sample.Weight == 0)
@@ -56,14 +59,20 @@ public static class DiffractionImage
             double lambdaN = sample.WavelengthNm / 1000 * here;
             double w020Nm = 1000 * dz / (8 * ratio * here);
             int samples = SamplesAcross(request, w020Nm, sample.WavelengthNm, grid * step / lambdaN);
-            Diffract(request, sample.WavelengthNm, w020Nm, samples, grid, step / lambdaN, work, cancel);
-            Transform2D.Forward(work, grid);
+            if (pupil?.Across != samples)
+            {
+                pupil = PupilSamples.Of(request, samples);
+            }
+
+            Diffract(pupil, sample.WavelengthNm, w020Nm, grid, step / lambdaN, workRe, cancel);
+            Array.Clear(workIm);
+            transform.Forward(workRe, workIm);
             double offsetX = (request.OffsetXPix * request.PitchUm) + sample.OffsetXUm;
             double offsetY = (request.OffsetYPix * request.PitchUm) + sample.OffsetYUm;
-            Accumulate(request, sample, total, grid, step, offsetX, offsetY, work, spectrum);
+            Accumulate(request, sample, total, grid, step, offsetX, offsetY, (workRe, workIm), (sumRe, sumIm));
         }
 
-        Transform2D.Inverse(spectrum, grid);
+        transform.Inverse(sumRe, sumIm);
         int side = request.Size * request.Oversampling;
         int origin = (grid / 2) - (request.Size / 2 * request.Oversampling * fineness);
         double[] values = new double[side * side];
@@ -73,7 +82,7 @@ public static class DiffractionImage
             int row = (origin + (j * fineness)) * grid;
             for (int i = 0; i < side; i++)
             {
-                values[(j * side) + i] = spectrum[row + origin + (i * fineness)].Real * perPixel;
+                values[(j * side) + i] = sumRe[row + origin + (i * fineness)] * perPixel;
             }
         }
 
@@ -100,33 +109,30 @@ public static class DiffractionImage
 
     /// <summary>Intensity on the grid, normalised so that all light of the pupil is 1 over the whole plane.</summary>
     private static void Diffract(
-        DiffractionImageRequest request, double wavelengthNm, double w020Nm, int across, int grid, double stepLambdaN, Complex[] intensity, CancellationToken cancel)
+        PupilSamples pupil, double wavelengthNm, double w020Nm, int grid, double stepLambdaN, double[] intensity, CancellationToken cancel)
     {
-        // One sample more than the diameter, with the centre on a sample: the edge cells are all there.
-        int n = across + 2;
-        double[] open = PupilRaster.Draw(request.Pupil, n, across);
+        int n = pupil.Side;
+        double unit = 2.0 / pupil.Across;
         double[] re = new double[n * n];
         double[] im = new double[n * n];
         double area = 0;
-        double unit = 2.0 / across;
         double k = 2 * Math.PI / wavelengthNm;
-        double[] coefficients = [.. request.CoefficientsNm];
         for (int j = 0; j < n; j++)
         {
             double y = (j - (n / 2)) * unit;
             for (int i = 0; i < n; i++)
             {
-                double t = open[(j * n) + i];
+                int at = (j * n) + i;
+                double t = pupil.Open[at];
                 if (t == 0)
                 {
                     continue;
                 }
 
                 double x = (i - (n / 2)) * unit;
-                double w = (w020Nm * ((x * x) + (y * y))) + Zernike.Sum(request.Modes, coefficients, x, y);
-                (double sin, double cos) = Math.SinCos(k * w);
-                re[(j * n) + i] = t * cos;
-                im[(j * n) + i] = t * sin;
+                (double sin, double cos) = Math.SinCos(k * ((w020Nm * ((x * x) + (y * y))) + pupil.WavefrontNm[at]));
+                re[at] = t * cos;
+                im[at] = t * sin;
                 area += t;
             }
         }
@@ -170,7 +176,7 @@ public static class DiffractionImage
 
             for (int u = 0; u < grid; u++)
             {
-                intensity[(v * grid) + u] = new Complex(scale * ((fieldRe[u] * fieldRe[u]) + (fieldIm[u] * fieldIm[u])), 0);
+                intensity[(v * grid) + u] = scale * ((fieldRe[u] * fieldRe[u]) + (fieldIm[u] * fieldIm[u]));
             }
         }
     }
@@ -217,7 +223,8 @@ public static class DiffractionImage
 
     /// <summary>Adds one wavelength's spectrum, blurred and moved to its place.</summary>
     private static void Accumulate(
-        DiffractionImageRequest request, SpectralSample sample, double total, int grid, double step, double offsetX, double offsetY, Complex[] from, Complex[] to)
+        DiffractionImageRequest request, SpectralSample sample, double total, int grid, double step, double offsetX, double offsetY,
+        (double[] Re, double[] Im) from, (double[] Re, double[] Im) to)
     {
         double weight = sample.Weight / total;
         double seeing = request.SeeingFwhmArcsec > 0
@@ -228,37 +235,89 @@ public static class DiffractionImage
         double separation = sample.WavelengthNm * 1e-9 * request.FocalLengthMm * 1000;
         double pixel = request.IntegratePixels ? request.PitchUm : 0;
         double jitter = -2 * Square(Math.PI * request.JitterUm);
-        for (int v = 0; v < grid; v++)
+        double perSample = 1 / (grid * step);
+        int half = grid / 2;
+
+        // What depends on |f| alone is the same in eight sectors.
+        double[] round = new double[(half + 1) * (half + 1)];
+        for (int v = 0; v <= half; v++)
         {
-            double fy = (v < grid / 2 ? v : v - grid) / (grid * step);
-            double rowFactor = weight * Trig.Sinc(fy * pixel);
-            for (int u = 0; u < grid; u++)
+            for (int u = 0; u <= v; u++)
             {
-                double fx = (u < grid / 2 ? u : u - grid) / (grid * step);
-                double f2 = (fx * fx) + (fy * fy);
-                double factor = rowFactor * Trig.Sinc(fx * pixel);
-                if (double.IsFinite(seeing))
-                {
-                    factor *= Seeing.Mtf(separation * Math.Sqrt(f2), seeing);
-                }
+                double f2 = ((u * (double)u) + (v * (double)v)) * perSample * perSample;
+                double factor = double.IsFinite(seeing) ? Seeing.Mtf(separation * Math.Sqrt(f2), seeing) : 1;
+                factor *= jitter == 0 ? 1 : Math.Exp(jitter * f2);
+                round[(v * (half + 1)) + u] = factor;
+                round[(u * (half + 1)) + v] = factor;
+            }
+        }
 
-                if (jitter != 0)
-                {
-                    factor *= Math.Exp(jitter * f2);
-                }
+        // Pixel and place come apart into a factor for each axis.
+        Complex[] alongX = AxisFactors(grid, perSample, pixel, offsetX);
+        Complex[] alongY = AxisFactors(grid, perSample, pixel, offsetY);
+        bool drifts = request.DriftXUm != 0 || request.DriftYUm != 0;
 
-                if (request.DriftXUm != 0 || request.DriftYUm != 0)
+        // The spectrum lies transposed: x frequency by rows.
+        for (int u = 0; u < grid; u++)
+        {
+            int au = u <= half ? u : grid - u;
+            Complex column = alongX[u] * weight;
+            for (int v = 0; v < grid; v++)
+            {
+                int av = v <= half ? v : grid - v;
+                double factor = round[(au * (half + 1)) + av];
+                if (drifts)
                 {
+                    double fx = (u < half ? u : u - grid) * perSample;
+                    double fy = (v < half ? v : v - grid) * perSample;
                     factor *= Trig.Sinc((fx * request.DriftXUm) + (fy * request.DriftYUm));
                 }
 
-                // A half-sample frequency has no partner: a shift may only touch its real part.
-                double phase = -2 * Math.PI * ((fx * offsetX) + (fy * offsetY));
-                int at = (v * grid) + u;
-                to[at] += factor * (phase == 0 ? from[at] : from[at] * Complex.FromPolarCoordinates(1, phase));
+                int at = (u * grid) + v;
+                Complex blur = column * alongY[v] * factor;
+                to.Re[at] += (from.Re[at] * blur.Real) - (from.Im[at] * blur.Imaginary);
+                to.Im[at] += (from.Re[at] * blur.Imaginary) + (from.Im[at] * blur.Real);
             }
         }
     }
 
+    private static Complex[] AxisFactors(int grid, double perSample, double pixelUm, double offsetUm)
+    {
+        var factors = new Complex[grid];
+        for (int u = 0; u < grid; u++)
+        {
+            double f = (u < grid / 2 ? u : u - grid) * perSample;
+            factors[u] = Trig.Sinc(f * pixelUm) * Complex.FromPolarCoordinates(1, -2 * Math.PI * f * offsetUm);
+        }
+
+        return factors;
+    }
+
     private static double Square(double x) => x * x;
+
+    /// <summary>The pupil on its grid: share of each sample that is open, and the wavefront there without the sensor's defocus.</summary>
+    private sealed record PupilSamples(int Across, int Side, double[] Open, double[] WavefrontNm)
+    {
+        public static PupilSamples Of(DiffractionImageRequest request, int across)
+        {
+            // Two samples more than the diameter, with the centre on a sample: the edge cells are all there.
+            int n = across + 2;
+            double[] open = PupilRaster.Draw(request.Pupil, n, across);
+            int[] used = [.. Enumerable.Range(0, request.Modes.Count).Where(k => request.CoefficientsNm[k] != 0)];
+            ZernikeIndex[] modes = [.. used.Select(k => request.Modes[k])];
+            double[] coefficients = [.. used.Select(k => request.CoefficientsNm[k])];
+            double[] wavefront = new double[n * n];
+            for (int at = 0; modes.Length > 0 && at < wavefront.Length; at++)
+            {
+                if (open[at] > 0)
+                {
+                    double x = ((at % n) - (n / 2)) * 2.0 / across;
+                    double y = ((at / n) - (n / 2)) * 2.0 / across;
+                    wavefront[at] = Zernike.Sum(modes, coefficients, x, y);
+                }
+            }
+
+            return new PupilSamples(across, n, open, wavefront);
+        }
+    }
 }

@@ -67,16 +67,12 @@ public static class Exposure
         return u < detector.HotPixelShare ? 5 * Math.Pow(100, u / detector.HotPixelShare) : 0;
     }
 
-    // Sum of four uniform numbers, scaled to variance 1: bounded at 3.5 sigma, so no pixel is negative.
+    // Sum of four uniform numbers of 16 bits, scaled to variance 1: bounded at 3.5 sigma, so no pixel is negative.
     private static double PatternNormal(long seed, long place)
     {
-        double sum = 0;
-        for (int k = 1; k <= 4; k++)
-        {
-            sum += SeededRandom.PatternNumber(seed + (k * 7919), place);
-        }
-
-        return (sum - 2) * Math.Sqrt(3);
+        ulong bits = SeededRandom.PatternBits(seed + 7919, place);
+        double sum = (bits & 0xFFFF) + ((bits >> 16) & 0xFFFF) + ((bits >> 32) & 0xFFFF) + (bits >> 48);
+        return ((sum / 65536) + (2.0 / 65536) - 2) * Math.Sqrt(3);
     }
 
     private static List<(int X, int Y, double Electrons)> CosmicRays(DetectorResponse detector, long seed, int count)

@@ -68,6 +68,7 @@ public static class FlatDrawing
         }
 
         float[] expected = new float[detector.Width * detector.Height];
+        var illumination = new IlluminationTable(request.Telescope, detector);
         double[] dust = [.. request.Dust.Select(d => d.DistanceMm * 1000 / request.Telescope.FocalRatio / detector.PitchUm)];
         Parallel.For(0, detector.Height, context.Parallel, y =>
         {
@@ -76,7 +77,7 @@ public static class FlatDrawing
             {
                 double u = ((double)x / Math.Max(1, detector.Width - 1)) - 0.5;
                 double light = request.LevelElectrons * Math.Max(0, 1 + (request.GradientX * u) + (request.GradientY * v))
-                    * IlluminationAt(request.Telescope, detector, x, y);
+                    * illumination.At(x, y);
                 for (int k = 0; k < dust.Length; k++)
                 {
                     double r = Math.Sqrt(((x - request.Dust[k].X) * (x - request.Dust[k].X)) + ((y - request.Dust[k].Y) * (y - request.Dust[k].Y)));
@@ -107,7 +108,7 @@ public static class FlatDrawing
     }
 
     /// <summary>Share of the light at a pixel against the optical axis.</summary>
-    internal static double IlluminationAt(SimulatedTelescope telescope, DetectorResponse detector, double x, double y)
+    private static double IlluminationAt(SimulatedTelescope telescope, DetectorResponse detector, double x, double y)
     {
         (double xMm, double yMm) = FieldImages.Millimetres(detector, x, y);
         double hx = xMm - telescope.Field.AxisXMm;

@@ -32,7 +32,11 @@ public struct SeededRandom
 
     /// <summary>A number for one place of a fixed pattern, 0 to below 1.</summary>
     public static double PatternNumber(long seed, long place) =>
-        (Mix(Mix((ulong)seed ^ 0xA0761D6478BD642FUL) + ((ulong)place * 0x9E3779B97F4A7C15UL)) >> 11) * (1.0 / (1UL << 53));
+        (PatternBits(seed, place) >> 11) * (1.0 / (1UL << 53));
+
+    /// <summary>64 bits for one place of a fixed pattern.</summary>
+    public static ulong PatternBits(long seed, long place) =>
+        Mix(Mix((ulong)seed ^ 0xA0761D6478BD642FUL) + ((ulong)place * 0x9E3779B97F4A7C15UL));
 
     /// <summary>64 random bits.</summary>
     public ulong NextBits()

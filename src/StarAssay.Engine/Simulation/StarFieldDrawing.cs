@@ -129,6 +129,13 @@ public static class StarFieldDrawing
     {
         DetectorResponse detector = request.Detector;
         double level = request.Sky.BackgroundElectronsPerS * request.ExposureS;
+        if (level == 0)
+        {
+            expected.Span.Clear();
+            return;
+        }
+
+        var illumination = new IlluminationTable(request.Telescope, detector);
         Parallel.For(0, detector.Height, context.Parallel, y =>
         {
             Span<float> row = expected.Span.Slice(y * detector.Width, detector.Width);
@@ -137,7 +144,7 @@ public static class StarFieldDrawing
             {
                 double u = ((double)x / Math.Max(1, detector.Width - 1)) - 0.5;
                 double slope = 1 + (request.Sky.GradientX * u) + (request.Sky.GradientY * v);
-                row[x] = (float)(level == 0 ? 0 : Math.Max(0, level * slope) * FlatDrawing.IlluminationAt(request.Telescope, detector, x, y));
+                row[x] = (float)(Math.Max(0, level * slope) * illumination.At(x, y));
             }
         });
     }

@@ -43,6 +43,21 @@ public class FlatAndExposureTests
     }
 
     [Fact]
+    public void Tabulated_illumination_is_the_exact_one()
+    {
+        SimulatedTelescope telescope = new() { ApertureMm = 115, FocalLengthMm = 760, Stops = [new ConeStop(20, 60)], Field = new FieldErrors { AxisXMm = 1.5 } };
+        DetectorResponse camera = new() { Width = 6000, Height = 4000 };
+        var table = new IlluminationTable(telescope, camera);
+        for (int x = 3; x < 6000; x += 37)
+        {
+            int y = x * 3999 / 6000;
+            double hx = ((x - 2999.5) * 0.00376) - 1.5;
+            double hy = (y - 1999.5) * 0.00376;
+            Assert.Equal(telescope.Illumination(Math.Sqrt((hx * hx) + (hy * hy))), table.At(x, y), 1e-4);
+        }
+    }
+
+    [Fact]
     public void Photon_transfer_gives_gain_and_read_noise_back()
     {
         DetectorResponse camera = new() { Width = 400, Height = 300, GainElectronsPerAdu = 1.6, ReadNoiseElectrons = 6, FullWellElectrons = 60_000, BiasAdu = 1000 };
