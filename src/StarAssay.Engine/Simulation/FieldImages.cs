@@ -8,6 +8,8 @@ namespace StarAssay.Engine.Simulation;
 internal sealed class FieldImages
 {
     private const int Taps = 6;
+    private const int MostNodesX = 13;
+    private const int MostNodesY = 11;
     private readonly int nodesX;
     private readonly int nodesY;
     private readonly int size;
@@ -54,9 +56,10 @@ internal sealed class FieldImages
         SimulatedTelescope telescope = request.Telescope;
         DetectorResponse detector = request.Detector;
         bool uniform = telescope.Field.IsUniform && telescope.Stops.Count == 0;
-        int nodesX = request.NodesX > 0 ? request.NodesX : uniform ? 1 : 9;
-        int nodesY = request.NodesY > 0 ? request.NodesY : uniform ? 1 : 7;
         double mean = SimulatedPassband.MeanWavelengthNm(spectrum) / 1000;
+        double depth = 2 * mean * telescope.FocalRatio * telescope.FocalRatio;
+        int nodesX = request.NodesX > 0 ? request.NodesX : uniform ? 1 : Nodes(detector.Width * detector.PitchUm / 1000, telescope.Field.TiltXUmPerMm, telescope.Field, depth, MostNodesX);
+        int nodesY = request.NodesY > 0 ? request.NodesY : uniform ? 1 : Nodes(detector.Height * detector.PitchUm / 1000, telescope.Field.TiltYUmPerMm, telescope.Field, depth, MostNodesY);
         int oversampling = Math.Max(2, (int)Math.Ceiling(detector.PitchUm / (0.5 * mean * telescope.FocalRatio)));
         var stamps = new DiffractionStamp[nodesX * nodesY];
         int done = 0;
@@ -200,6 +203,14 @@ internal sealed class FieldImages
         }
 
         return (low - 2, taps);
+    }
+
+    /// <summary>Points along one side: no more than 4 mm and, at the edge, a quarter wave of defocus apart.</summary>
+    private static int Nodes(double sideMm, double tilt, FieldErrors field, double depthUm, int most)
+    {
+        double bend = Math.Max(Math.Abs(field.CurvatureUmPerMm2), Math.Abs(field.AstigmatismUmPerMm2));
+        double slope = Math.Abs(tilt) + (bend * sideMm);
+        return (int)Math.Clamp(1 + Math.Ceiling(Math.Max(sideMm / 4, sideMm * slope / depthUm)), 2, most);
     }
 
     private static double Node(int k, int nodes, double extent) => nodes == 1 ? (extent - 1) / 2 : (k * extent / (nodes - 1)) - 0.5;

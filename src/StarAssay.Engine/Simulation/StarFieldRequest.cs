@@ -60,10 +60,11 @@ public sealed record StarFieldRequest
     /// <summary>Width of a star's stamp, pixels; 0 = by blur and seeing.</summary>
     public int StampPix { get; init; }
 
-    /// <summary>Points along x where the image of a star is computed; between them it is blended. 0 = 9, or 1 for a uniform field.</summary>
+    /// <summary>Points along x where the image of a star is computed; between them it is blended. 0 = as many as the change
+    /// of focus asks for, 1 for a uniform field, at most 13.</summary>
     public int NodesX { get; init; }
 
-    /// <summary>The same along y; 0 = 7, or 1.</summary>
+    /// <summary>The same along y; at most 11 when 0.</summary>
     public int NodesY { get; init; }
 
     /// <summary>Throws when it can never work.</summary>
