@@ -178,7 +178,7 @@ def test_truth_of_a_field_is_what_scipy_measures() -> None:
 
 def test_focus_run_has_its_minimum_at_focus_and_grows_as_geometry_says() -> None:
     """Half-flux radius of a uniform disc: dz / (2 sqrt2 N)."""
-    positions = np.array([-600.0, -150.0, 0.0, 150.0, 600.0]) * u.um
+    positions = np.array([-2000.0, -150.0, 0.0, 150.0, 2000.0]) * u.um
     run = sa.draw_focus_run(
         PERFECT,
         positions,
@@ -191,7 +191,8 @@ def test_focus_run_has_its_minimum_at_focus_and_grows_as_geometry_says() -> None
     radii = [float(np.mean(t["half_flux_radius"].value)) for _, t in run]
     assert np.argmin(radii) == 2
     assert radii[0] > radii[1] and radii[4] > radii[3]
-    assert radii[4] == pytest.approx(600 / (2 * np.sqrt(2) * 7) / 3.76, rel=0.05)
+    # 9.4 waves: diffraction and seeing move it by a percent or two.
+    assert radii[4] == pytest.approx(2000 / (2 * np.sqrt(2) * 7) / 3.76, rel=0.03)
     assert [f.meta["FOCUSPOS"] for f, _ in run] == positions.value.tolist()
     stars = [t["ideal_x"].value.tolist() for _, t in run]
     assert all(s == stars[0] for s in stars)
@@ -209,7 +210,9 @@ def test_flat_falls_with_the_cosine_and_the_stop() -> None:
 
 
 def test_same_seed_same_pixels_and_threads_do_not_matter() -> None:
-    frames = [sa.draw_star_field(sa.juniper_115(), camera=CAMERA, stars=10, seed=9, nodes=(2, 2))[0]]
+    frames = [
+        sa.draw_star_field(sa.juniper_115(), camera=CAMERA, stars=10, seed=9, nodes=(2, 2))[0]
+    ]
     frames.append(
         sa.draw_star_field(sa.juniper_115(), camera=CAMERA, stars=10, seed=9, nodes=(2, 2))[0]
     )
