@@ -14,7 +14,9 @@ from typing import Any
 import numpy as np
 from astropy import units as u
 from astropy.table import QTable
+from astropy.wcs import WCS, Sip
 
+from ._fits_files import quiet
 from ._gateway import call
 from .errors import InputError
 from .frames import Frame, read_frame
@@ -524,9 +526,7 @@ def split_bayer(frame: Any, *, pattern: str | None = None) -> ColorPlanes:
             name=f"{image.name} {name}",
             pitch=None if image.pitch is None else 2 * image.pitch,
             bayer="",
-            wcs=None
-            if image.wcs is None
-            else image.wcs.slice((slice(y, None, 2), slice(x, None, 2))),
+            wcs=None if image.wcs is None else _every_second(image.wcs, x, y),
             data_section=None,
             bias_section=None,
         )
@@ -595,6 +595,33 @@ def measure_gain(
         flat_ratio=record["flat_ratio"],
         reduced_chi2=record["reduced_chi2"],
     )
+
+
+def _every_second(wcs: WCS, x: int, y: int) -> WCS:
+    """The celestial solution on every second pixel, the first at (x, y).
+
+    Astropy's own slicing with a step is for binned pixels, and leaves SIP polynomials as they are;
+    in pixels twice as large a term of order n is 2^(n - 1) times as large.
+    """
+    with quiet():
+        half = wcs.deepcopy()
+        half.wcs.crpix = (np.asarray(wcs.wcs.crpix) - 1 - np.array([x, y])) / 2 + 1
+        if wcs.wcs.has_cd():
+            half.wcs.cd = 2 * np.asarray(wcs.wcs.cd)
+        else:
+            half.wcs.cdelt = 2 * np.asarray(wcs.wcs.cdelt)
+        if wcs.sip is not None:
+
+            def grown(terms: np.ndarray | None) -> np.ndarray | None:
+                if terms is None:
+                    return None
+                p, q = np.indices(terms.shape)
+                return np.asarray(terms * 2.0 ** (p + q - 1))
+
+            sip = wcs.sip
+            half.sip = Sip(*map(grown, (sip.a, sip.b, sip.ap, sip.bp)), half.wcs.crpix)
+        half.wcs.set()
+    return half
 
 
 def _section(section: tuple[slice, slice] | None, shape: tuple[int, int]) -> list[int]:

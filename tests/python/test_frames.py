@@ -318,6 +318,10 @@ def test_a_mosaic_whose_header_is_wrong(real_data: Path) -> None:
     )
     planes = starassay.split_bayer(solved)
     assert planes.offsets == {"red": (0, 1), "green1": (1, 1), "green2": (0, 0), "blue": (1, 0)}
+    for name, (x, y) in planes.offsets.items():
+        there = getattr(planes, name).wcs.all_pix2world([[10, 20], [300, 340]], 0)
+        here = solved.wcs.all_pix2world([[20 + x, 40 + y], [600 + x, 680 + y]], 0)
+        np.testing.assert_allclose(there, here, atol=1e-9)
     # The sky's greens agree to 2 ADU, red and blue differ by 40 (medians over the whole plane).
     level = {str(r["plane"]): r["median"].value for r in planes.table}
     assert abs(level["green1"] - level["green2"]) < 3 < 20 < abs(level["red"] - level["blue"])
