@@ -12,6 +12,7 @@ from collections.abc import Callable
 
 import numpy as np
 from scipy import fft
+from scipy.linalg import toeplitz
 
 PLANCK_C2_NM_K = 1.438776877e7  # second radiation constant, CODATA 2018
 
@@ -209,11 +210,15 @@ def draw(
             lo, hi = whole - half, whole + half
             a, b = max(lo, 0), min(hi, fine.shape[0])
             cut = image[a - lo : b - lo]
-            for i in range(start, stop):
-                if slit:
-                    fine[a:b, size + i] += spectrum[i] * scale * cut[:, 0]
-                else:
-                    fine[a:b, size + i - half : size + i + half] += spectrum[i] * scale * cut
+            part = spectrum[start:stop] * scale
+            if slit:
+                fine[a:b, size + start : size + stop] += np.outer(cut[:, 0], part)
+            else:  # sum of the images side by side: one matrix product with the spectrum's bands
+                bands = toeplitz(
+                    np.r_[part[0], np.zeros(size - 1)], np.r_[part, np.zeros(size - 1)]
+                )
+                x0 = size + start - half
+                fine[a:b, x0 : x0 + bands.shape[1]] += cut @ bands
     fine = fine[:, size:-size]
     image = fine.reshape(height, oversample, width, oversample).sum(axis=(1, 3)) + sky
     # the oversampled grid's centers sit half a fine pixel off the pixel's

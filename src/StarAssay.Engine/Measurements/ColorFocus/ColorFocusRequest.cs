@@ -49,6 +49,10 @@ public sealed record ColorFocusRequest
     /// <summary>Wavelength of each column of the first frame, nm.</summary>
     public required double[] WavelengthNm { get; init; }
 
+    /// <summary>Standard uncertainty of the wavelength scale as a whole, columns: calibration, and lines that mix into their
+    /// neighbors. Its share in the curve is this times the slope.</summary>
+    public double WavelengthErrorColumns { get; init; } = 0.2;
+
     /// <summary>Wavelength whose focus is the curve's zero.</summary>
     public double ReferenceNm { get; init; } = 550;
 

@@ -72,7 +72,7 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
                 Commit();
                 h = Normal(out g);
                 damping = Math.Max(1e-7, damping * 0.2);
-                if (gain < 1e-4 * Math.Max(1, best / DegreesOfFreedom) * Math.Max(1, Math.Sqrt(n)))
+                if (gain < 0.01 * Math.Max(1, best / DegreesOfFreedom))
                 {
                     if (reweights-- <= 0)
                     {

@@ -4,7 +4,7 @@ namespace StarAssay.Engine.Measurements.ColorFocus;
 internal static class Robust
 {
     /// <summary>Median; reorders its input. NaN when empty.</summary>
-    public static double Median(Span<double> values)
+    public static double MedianInPlace(Span<double> values)
     {
         if (values.Length == 0)
         {
@@ -16,19 +16,20 @@ internal static class Robust
         return n % 2 == 1 ? values[n / 2] : 0.5 * (values[(n / 2) - 1] + values[n / 2]);
     }
 
-    public static double Median(IEnumerable<double> values) => Median([.. values]);
+    /// <summary>Median; leaves its input alone.</summary>
+    public static double Median(IEnumerable<double> values) => MedianInPlace(values.ToArray());
 
     /// <summary>1.4826 x median absolute deviation, the standard deviation of a Gaussian.</summary>
     public static double Scatter(ReadOnlySpan<double> values)
     {
         double[] copy = values.ToArray();
-        double median = Median(copy);
+        double median = MedianInPlace(copy);
         for (int i = 0; i < copy.Length; i++)
         {
             copy[i] = Math.Abs(copy[i] - median);
         }
 
-        return 1.4826 * Median(copy);
+        return 1.4826 * MedianInPlace(copy);
     }
 
     /// <summary>Mean of what lies within 3.5 robust deviations of the median, its variance of the mean and count.</summary>
@@ -40,7 +41,7 @@ internal static class Robust
         }
 
         double scatter = Scatter(values);
-        double median = Median(values);
+        double median = MedianInPlace(values);
         double limit = Math.Max(3.5 * scatter, 1e-9);
         double sum = 0, squares = 0;
         int n = 0;

@@ -1,4 +1,3 @@
-using System.Buffers.Binary;
 using StarAssay.Engine.Imaging;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;
@@ -32,7 +31,12 @@ internal sealed class SpectrumImage
         frame.RequireConsistent();
         int w = frame.Width, h = frame.Height;
         var flat = new float[w * h];
-        Decode(frame.Pixels, flat);
+        var decoder = new RowDecoder(frame.Pixels);
+        for (int y = 0; y < h; y++)
+        {
+            decoder.Decode(y, 0, flat.AsSpan(y * w, w));
+        }
+
         ReadOnlySpan<byte> mask = frame.Mask.Span;
         for (int i = 0; i < mask.Length; i++)
         {
@@ -91,43 +95,6 @@ internal sealed class SpectrumImage
                 ClippedAt[i] = true;
                 Clipped++;
             }
-        }
-    }
-
-    private static void Decode(RawPixels raw, float[] target)
-    {
-        ReadOnlySpan<byte> bytes = raw.Bytes.Span;
-        bool big = raw.BigEndian;
-        int size = RawPixels.BytesPerPixel(raw.Format);
-        for (int i = 0; i < target.Length; i++)
-        {
-            ReadOnlySpan<byte> at = bytes.Slice(i * size, size);
-            long whole = 0;
-            double value;
-            switch (raw.Format)
-            {
-                case PixelFormat.Float32:
-                    value = big ? BinaryPrimitives.ReadSingleBigEndian(at) : BinaryPrimitives.ReadSingleLittleEndian(at);
-                    break;
-                case PixelFormat.Float64:
-                    value = big ? BinaryPrimitives.ReadDoubleBigEndian(at) : BinaryPrimitives.ReadDoubleLittleEndian(at);
-                    break;
-                default:
-                    whole = raw.Format switch
-                    {
-                        PixelFormat.UInt8 => at[0],
-                        PixelFormat.Int8 => (sbyte)at[0],
-                        PixelFormat.UInt16 => big ? BinaryPrimitives.ReadUInt16BigEndian(at) : BinaryPrimitives.ReadUInt16LittleEndian(at),
-                        PixelFormat.Int16 => big ? BinaryPrimitives.ReadInt16BigEndian(at) : BinaryPrimitives.ReadInt16LittleEndian(at),
-                        PixelFormat.UInt32 => big ? BinaryPrimitives.ReadUInt32BigEndian(at) : BinaryPrimitives.ReadUInt32LittleEndian(at),
-                        PixelFormat.Int32 => big ? BinaryPrimitives.ReadInt32BigEndian(at) : BinaryPrimitives.ReadInt32LittleEndian(at),
-                        _ => big ? BinaryPrimitives.ReadInt64BigEndian(at) : BinaryPrimitives.ReadInt64LittleEndian(at),
-                    };
-                    value = raw.Blank == whole ? double.NaN : whole;
-                    break;
-            }
-
-            target[i] = (float)(raw.Zero + (raw.Scale * value));
         }
     }
 }

@@ -273,7 +273,7 @@ public static class SpectrumReduction
                     }
                 }
 
-                template[r] = n > 0 ? Robust.Median(list.AsSpan(0, n)) : 0;
+                template[r] = n > 0 ? Robust.MedianInPlace(list.AsSpan(0, n)) : 0;
             }
 
             // Columns' fluxes again, by the template, so that a cosmic ray does not count.

@@ -131,12 +131,12 @@ internal sealed class TraceFinder
                 }
             }
 
-            profile[y] = n > 0 ? Robust.Median(row[..n]) : double.NaN;
+            profile[y] = n > 0 ? Robust.MedianInPlace(row[..n]) : double.NaN;
         }
 
         // Background: a line through the lower half of the values, whatever its slope along the slit.
         double[] finite = [.. profile.Where(double.IsFinite)];
-        double level = Robust.Median((double[])finite.Clone());
+        double level = Robust.Median(finite);
         double[] differences = new double[Math.Max(finite.Length - 1, 1)];
         for (int i = 0; i + 1 < finite.Length; i++)
         {
@@ -242,6 +242,11 @@ internal sealed class TraceFinder
         {
             throw new CannotMeasureException("color-focus.two-traces",
                 $"{Name} holds two spectra, at rows {mid:0} and {mid + offset:0} (the second with {100 * ratio:0} % of the light). Say which one by its row.", image.Frame.Name);
+        }
+
+        if (ratio < 0.03)
+        {
+            return; // wings of the spectrum itself, or a ghost too faint to matter
         }
 
         Notes.Add(ColorFocusNotes.SecondTrace.Say(

@@ -1,0 +1,359 @@
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Measurements.ColorFocus;
+
+/// <summary>Where the sensor stands when a figure of merit is computed.</summary>
+public enum FocusChoice
+{
+    /// <summary>Where the polychromatic Strehl ratio is highest.</summary>
+    BestStrehl,
+
+    /// <summary>Where the largest share of the light lies within the depth of focus.</summary>
+    BestInFocus,
+
+    /// <summary>Where the RMS blur is smallest.</summary>
+    LeastBlur,
+
+    /// <summary>At the best focus of the reference wavelength.</summary>
+    Reference,
+}
+
+/// <summary>A curve, the light it is weighed with and the band.</summary>
+public sealed record MeritRequest
+{
+    /// <summary>Wavelengths of the curve, nm.</summary>
+    public required double[] WavelengthNm { get; init; }
+
+    /// <summary>Focus at each, um.</summary>
+    public required double[] ShiftUm { get; init; }
+
+    /// <summary>Replicates of the curve, flattened replicates x wavelengths; empty = no uncertainty.</summary>
+    public double[] ReplicateUm { get; init; } = [];
+
+    /// <summary>Photons x transmission x detector at each wavelength, per nm, any scale.</summary>
+    public required double[] Weight { get; init; }
+
+    /// <summary>Focal length over aperture.</summary>
+    public required double FocalRatio { get; init; }
+
+    /// <summary>Focal length, mm; NaN leaves arcsec out.</summary>
+    public double FocalLengthMm { get; init; } = double.NaN;
+
+    /// <summary>Central obstruction.</summary>
+    public double Obstruction { get; init; }
+
+    /// <summary>Short edge of the band.</summary>
+    public double MinNm { get; init; } = 400;
+
+    /// <summary>Long edge of the band.</summary>
+    public double MaxNm { get; init; } = 700;
+
+    /// <summary>Wavelength of the curve's zero.</summary>
+    public double ReferenceNm { get; init; } = 550;
+
+    /// <summary>Where the sensor stands.</summary>
+    public FocusChoice Focus { get; init; }
+
+    /// <summary>Radius beyond which light counts as halo, um; NaN = three Airy radii at the reference wavelength.</summary>
+    public double HaloRadiusUm { get; init; } = double.NaN;
+
+    /// <summary>Polychromatic Strehl ratio wanted of the passband that is looked for.</summary>
+    public double WantedStrehl { get; init; } = 0.8;
+}
+
+/// <summary>Figures of merit of color focus alone: every other aberration and the seeing are left out.</summary>
+public sealed record MeritResult
+{
+    /// <summary>Share of the light whose defocus lies within +-2 lambda N^2.</summary>
+    public required Measured InFocusFraction { get; init; }
+
+    /// <summary>RMS radius of the geometric blur over the band, um.</summary>
+    public required Measured RmsBlurUm { get; init; }
+
+    /// <summary>The same on the sky, arcsec.</summary>
+    public required Measured RmsBlurArcsec { get; init; }
+
+    /// <summary>Strehl ratio averaged over the light.</summary>
+    public required Measured PolychromaticStrehl { get; init; }
+
+    /// <summary>Share of the light outside the halo radius.</summary>
+    public required Measured HaloFraction { get; init; }
+
+    /// <summary>Radius used for the halo, um.</summary>
+    public required double HaloRadiusUm { get; init; }
+
+    /// <summary>Mean focus of F and C minus that of d over the focal length; NaN when the band does not hold them.</summary>
+    public required Measured SecondarySpectrum { get; init; }
+
+    /// <summary>Longest minus shortest focus within the band over the focal length.</summary>
+    public required Measured FocusSpread { get; init; }
+
+    /// <summary>Sensor position, um on the curve's scale.</summary>
+    public required double SensorUm { get; init; }
+
+    /// <summary>Band used.</summary>
+    public required double MinNm { get; init; }
+
+    /// <summary>Long edge used.</summary>
+    public required double MaxNm { get; init; }
+
+    /// <summary>Short edge of the passband that keeps the most light at the wanted Strehl ratio; NaN = none does.</summary>
+    public required double BandMinNm { get; init; }
+
+    /// <summary>Its long edge.</summary>
+    public required double BandMaxNm { get; init; }
+
+    /// <summary>Share of the band's light it keeps.</summary>
+    public required double BandLightKept { get; init; }
+
+    /// <summary>Polychromatic Strehl ratio through it, refocused.</summary>
+    public required double BandStrehl { get; init; }
+
+    /// <summary>Candidate short edges of a cut-on filter.</summary>
+    public required double[] CutNm { get; init; }
+
+    /// <summary>Strehl ratio with each, refocused.</summary>
+    public required double[] CutStrehl { get; init; }
+
+    /// <summary>In-focus fraction with each.</summary>
+    public required double[] CutInFocus { get; init; }
+
+    /// <summary>Light kept with each.</summary>
+    public required double[] CutLight { get; init; }
+
+    /// <summary>Defocus in units of the depth of focus 2 lambda N^2 at each wavelength given.</summary>
+    public required double[] DefocusDepths { get; init; }
+
+    /// <summary>Geometric blur diameter at each wavelength, arcsec.</summary>
+    public required double[] BlurArcsec { get; init; }
+}
+
+/// <summary>Weighs a color focus curve.</summary>
+/// <remarks>Depth of focus +-2 lambda N^2 (quarter wave): Born and Wolf; Smith, "Modern Optical Engineering". Strehl ratio of a
+/// defocused annulus [sin(pi W (1 - e^2)) / (pi W (1 - e^2))]^2 with W = dz / (8 N^2 lambda): Born and Wolf, ch. 8.8; Mahajan.
+/// RMS radius of a uniform annulus of outer diameter dz / N: dz / (2 sqrt2 N) sqrt(1 + e^2).</remarks>
+public static class FiguresOfMerit
+{
+    /// <summary>Computes the figures with their uncertainties from the replicates.</summary>
+    public static MeritResult Evaluate(MeritRequest request, RunContext context)
+    {
+        int n = request.WavelengthNm.Length;
+        if (n < 2 || request.ShiftUm.Length != n || request.Weight.Length != n || request.ReplicateUm.Length % n != 0)
+        {
+            throw new InputException("merit.lengths", "Wavelengths, shifts and weights must have one length of at least 2.", "wavelength_nm");
+        }
+
+        InputException.RequireRange(request.FocalRatio, 1.5, 100, "focal_ratio", "");
+        double shortest = request.WavelengthNm.Min(), longest = request.WavelengthNm.Max();
+        if (request.MinNm < shortest - 6 || request.MaxNm > longest + 6 || request.MaxNm - request.MinNm < 5)
+        {
+            throw new InputException("merit.band",
+                $"The band {request.MinNm:0} to {request.MaxNm:0} nm is not covered by the curve, which runs from {shortest:0} to {longest:0} nm. Name a band inside it.", "min_nm");
+        }
+
+        var grid = new Grid(request, request.ShiftUm);
+        double halo = double.IsFinite(request.HaloRadiusUm) ? request.HaloRadiusUm : 3 * 1.219670 * request.ReferenceNm / 1000 * request.FocalRatio;
+        double[] value = grid.Figures(request.MinNm, request.MaxNm, request.Focus, halo, out double sensor);
+        int count = request.ReplicateUm.Length / n;
+        var spread = new double[count][];
+        Parallel.For(0, count, context.Parallel, b =>
+        {
+            var g = new Grid(request, request.ReplicateUm.AsSpan(b * n, n).ToArray());
+            spread[b] = g.Figures(request.MinNm, request.MaxNm, request.Focus, halo, out _);
+        });
+        Measured Number(int k, string unit) => new(value[k], count > 1 ? CurveAssembly.Spread(spread.Select(s => s[k])) : double.NaN, unit);
+        double toArcsec = 206264.806 / (1000 * request.FocalLengthMm);
+        Measured rms = Number(1, "um");
+        double[] cuts = [.. Enumerable.Range(0, 200).Select(k => request.MinNm + (5.0 * k)).Where(c => c <= request.MinNm + (0.5 * (request.MaxNm - request.MinNm)))];
+        double[][] cut = [.. cuts.Select(c => grid.Figures(c, request.MaxNm, request.Focus, halo, out _))];
+        double all = grid.Light(request.MinNm, request.MaxNm);
+        (double lo, double hi, double light, double strehl) = grid.WidestBand(request.MinNm, request.MaxNm, request.WantedStrehl);
+        return new MeritResult
+        {
+            InFocusFraction = Number(0, ""),
+            RmsBlurUm = rms,
+            RmsBlurArcsec = new Measured(rms.Value * toArcsec, rms.Uncertainty * toArcsec, "arcsec"),
+            PolychromaticStrehl = Number(2, ""),
+            HaloFraction = Number(3, ""),
+            HaloRadiusUm = halo,
+            SecondarySpectrum = Scaled(Number(4, "")),
+            FocusSpread = Scaled(Number(5, "")),
+            SensorUm = sensor,
+            MinNm = request.MinNm,
+            MaxNm = request.MaxNm,
+            BandMinNm = lo,
+            BandMaxNm = hi,
+            BandLightKept = light / all,
+            BandStrehl = strehl,
+            CutNm = cuts,
+            CutStrehl = [.. cut.Select(c => c[2])],
+            CutInFocus = [.. cut.Select(c => c[0])],
+            CutLight = [.. cuts.Select(c => grid.Light(c, request.MaxNm) / all)],
+            DefocusDepths = [.. request.ShiftUm.Select((s, i) => (s - sensor) / (2 * request.WavelengthNm[i] / 1000 * request.FocalRatio * request.FocalRatio))],
+            BlurArcsec = [.. request.ShiftUm.Select(s => Math.Abs(s - sensor) / request.FocalRatio * toArcsec)],
+        };
+
+        Measured Scaled(Measured m) => m with { Value = m.Value / (1000 * request.FocalLengthMm), Uncertainty = m.Uncertainty / (1000 * request.FocalLengthMm) };
+    }
+
+    /// <summary>The curve and weights on a fine grid, 1 nm.</summary>
+    private sealed class Grid
+    {
+        private readonly MeritRequest request;
+        private readonly double[] nm;
+        private readonly double[] shift;
+        private readonly double[] weight;
+
+        public Grid(MeritRequest request, double[] curve)
+        {
+            this.request = request;
+            int[] order = [.. Enumerable.Range(0, curve.Length).OrderBy(i => request.WavelengthNm[i])];
+            double[] x = [.. order.Select(i => request.WavelengthNm[i])], y = [.. order.Select(i => curve[i])], w = [.. order.Select(i => Math.Max(0, request.Weight[i]))];
+            int from = (int)Math.Floor(request.MinNm), to = (int)Math.Ceiling(request.MaxNm);
+            nm = [.. Enumerable.Range(from, to - from + 1).Select(i => (double)i)];
+            shift = [.. nm.Select(v => ColorFocusInput.Interpolate(x, y, v))];
+            weight = [.. nm.Select(v => ColorFocusInput.Interpolate(x, w, v))];
+        }
+
+        public double Light(double lo, double hi)
+        {
+            double s = 0;
+            for (int i = 0; i < nm.Length; i++)
+            {
+                s += nm[i] >= lo && nm[i] <= hi ? weight[i] : 0;
+            }
+
+            return s;
+        }
+
+        public double[] Figures(double lo, double hi, FocusChoice choice, double halo, out double sensor)
+        {
+            (int a, int b) = Range(lo, hi);
+            sensor = Focus(a, b, choice);
+            double n = request.FocalRatio, e2 = request.Obstruction * request.Obstruction;
+            double light = 0, inside = 0, square = 0, strehl = 0, outside = 0, low = double.MaxValue, high = double.MinValue;
+            for (int i = a; i <= b; i++)
+            {
+                double z = Math.Abs(shift[i] - sensor), w = weight[i];
+                light += w;
+                inside += z <= 2 * nm[i] / 1000 * n * n ? w : 0;
+                square += w * z * z * (1 + e2) / (8 * n * n);
+                strehl += w * Strehl(z, nm[i]);
+                double r = z / (2 * n);
+                outside += w * (r <= halo ? 0 : 1 - Math.Max(0, ((halo * halo) - (e2 * r * r)) / (r * r * (1 - e2))));
+                low = Math.Min(low, shift[i]);
+                high = Math.Max(high, shift[i]);
+            }
+
+            double secondary = lo <= 486.2 && hi >= 656.2 ? (0.5 * (At(486.1327) + At(656.2725))) - At(587.5618) : double.NaN;
+            return [inside / light, Math.Sqrt(square / light), strehl / light, outside / light, secondary, high - low];
+        }
+
+        public (double Lo, double Hi, double Light, double Strehl) WidestBand(double lo, double hi, double wanted)
+        {
+            (double, double, double, double) best = (double.NaN, double.NaN, 0, double.NaN);
+            double most = 0;
+            for (double a = lo; a < hi - 20; a += 10)
+            {
+                for (double b = hi; b > a + 20; b -= 10)
+                {
+                    double light = Light(a, b);
+                    if (light <= most)
+                    {
+                        break;
+                    }
+
+                    (int i, int j) = Range(a, b);
+                    double sensor = Focus(i, j, FocusChoice.BestStrehl);
+                    double s = MeanStrehl(i, j, sensor);
+                    if (s >= wanted)
+                    {
+                        most = light;
+                        best = (a, b, light, s);
+                        break;
+                    }
+                }
+            }
+
+            return best;
+        }
+
+        private double At(double w) => ColorFocusInput.Interpolate(nm, shift, w);
+
+        private (int A, int B) Range(double lo, double hi)
+        {
+            int a = (int)Math.Clamp(Math.Ceiling(lo - nm[0]), 0, nm.Length - 2);
+            int b = (int)Math.Clamp(Math.Floor(hi - nm[0]), a + 1, nm.Length - 1);
+            return (a, b);
+        }
+
+        private double Strehl(double z, double w)
+        {
+            double x = Math.PI * z * 1000 / (8 * request.FocalRatio * request.FocalRatio * w) * (1 - (request.Obstruction * request.Obstruction));
+            double s = x < 1e-6 ? 1 : Math.Sin(x) / x;
+            return s * s;
+        }
+
+        private double MeanStrehl(int a, int b, double sensor)
+        {
+            double light = 0, s = 0;
+            for (int i = a; i <= b; i++)
+            {
+                light += weight[i];
+                s += weight[i] * Strehl(Math.Abs(shift[i] - sensor), nm[i]);
+            }
+
+            return s / light;
+        }
+
+        private double Focus(int a, int b, FocusChoice choice)
+        {
+            double light = 0, mean = 0, low = double.MaxValue, high = double.MinValue;
+            for (int i = a; i <= b; i++)
+            {
+                light += weight[i];
+                mean += weight[i] * shift[i];
+                low = Math.Min(low, shift[i]);
+                high = Math.Max(high, shift[i]);
+            }
+
+            if (choice == FocusChoice.LeastBlur)
+            {
+                return mean / light;
+            }
+
+            if (choice == FocusChoice.Reference)
+            {
+                return At(request.ReferenceNm);
+            }
+
+            double unit = 2 * nm[a] / 1000 * request.FocalRatio * request.FocalRatio;
+            int steps = (int)Math.Clamp(Math.Ceiling((high - low) / (0.1 * unit)), 1, 400);
+            double best = low, score = double.MinValue;
+            for (int k = 0; k <= steps; k++)
+            {
+                double z = low + ((high - low) * k / steps);
+                double s;
+                if (choice == FocusChoice.BestStrehl)
+                {
+                    s = MeanStrehl(a, b, z);
+                }
+                else
+                {
+                    s = 0;
+                    for (int i = a; i <= b; i++)
+                    {
+                        s += Math.Abs(shift[i] - z) <= 2 * nm[i] / 1000 * request.FocalRatio * request.FocalRatio ? weight[i] : 0;
+                    }
+                }
+
+                if (s > score + 1e-12)
+                {
+                    (best, score) = (z, s);
+                }
+            }
+
+            return best;
+        }
+    }
+}

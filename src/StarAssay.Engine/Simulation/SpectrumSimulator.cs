@@ -1,0 +1,293 @@
+using StarAssay.Engine.Optics;
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Simulation;
+
+/// <summary>A spectrum to be drawn, through any lens.</summary>
+public sealed record SpectrumScene
+{
+    /// <summary>Columns.</summary>
+    public int Width { get; init; } = 1600;
+
+    /// <summary>Rows.</summary>
+    public int Height { get; init; } = 200;
+
+    /// <summary>Wavelength of each column, nm; must have <see cref="Width"/> values.</summary>
+    public required double[] WavelengthNm { get; init; }
+
+    /// <summary>Wavelengths of the lens's curve.</summary>
+    public required double[] CurveNm { get; init; }
+
+    /// <summary>Focus at each, um, positive = farther out.</summary>
+    public required double[] CurveUm { get; init; }
+
+    /// <summary>Place of the sensor, um on the same scale.</summary>
+    public double SensorUm { get; init; }
+
+    /// <summary>Focal length over aperture.</summary>
+    public required double FocalRatio { get; init; }
+
+    /// <summary>Focal length, mm.</summary>
+    public required double FocalLengthMm { get; init; }
+
+    /// <summary>Central obstruction.</summary>
+    public double Obstruction { get; init; }
+
+    /// <summary>Pixel pitch, um.</summary>
+    public double PitchUm { get; init; } = 4.63;
+
+    /// <summary>Seeing FWHM at 550 nm, arcsec.</summary>
+    public double SeeingArcsec { get; init; } = 2.5;
+
+    /// <summary>Temperature of the star, K.</summary>
+    public double TemperatureK { get; init; } = 9600;
+
+    /// <summary>Depth of the hydrogen lines, 0 to 1 (A stars 0.5, F 0.3, G 0.15: common practice, no source).</summary>
+    public double BalmerDepth { get; init; } = 0.5;
+
+    /// <summary>Electrons of the whole first order.</summary>
+    public double Electrons { get; init; } = 2e7;
+
+    /// <summary>Efficiency of the second order over the first.</summary>
+    public double SecondOrder { get; init; }
+
+    /// <summary>Grooves per mm of a grating in the converging beam; NaN = none.</summary>
+    public double GratingLinesPerMm { get; init; } = double.NaN;
+
+    /// <summary>Its distance from the sensor, mm.</summary>
+    public double GratingDistanceMm { get; init; } = double.NaN;
+
+    /// <summary>Rise of the trace over the frame, pixels.</summary>
+    public double TiltPx { get; init; } = 6;
+
+    /// <summary>Bow of the trace, pixels.</summary>
+    public double BowPx { get; init; } = 1;
+
+    /// <summary>Sky, electrons a pixel.</summary>
+    public double SkyElectrons { get; init; } = 40;
+
+    /// <summary>Electrons for one ADU.</summary>
+    public double GainElectronsPerAdu { get; init; } = 1;
+
+    /// <summary>Read noise, electrons RMS.</summary>
+    public double ReadNoiseElectrons { get; init; } = 3;
+
+    /// <summary>Level of the empty frame, ADU.</summary>
+    public double BiasAdu { get; init; } = 300;
+
+    /// <summary>Cosmic-ray hits.</summary>
+    public int CosmicRays { get; init; } = 10;
+
+    /// <summary>Lamps of a lamp frame; empty = a star.</summary>
+    public string[] Lamps { get; init; } = [];
+
+    /// <summary>Seed of the noise; negative = no noise.</summary>
+    public int Seed { get; init; } = 1;
+}
+
+/// <summary>Draws two-dimensional spectra: star or lamp, color focus, seeing, orders, lines, detector and noise.</summary>
+/// <remarks>Each column gets the profile across the dispersion of its color, which is what a wide slit or a star without
+/// fine structure gives; neighboring colors do not mix along the dispersion.</remarks>
+public static class SpectrumSimulator
+{
+    private const double Kolmogorov = 0.975863;
+
+    /// <summary>Draws into <paramref name="pixels"/> (height x width, ADU).</summary>
+    public static void Draw(SpectrumScene scene, Span<float> pixels)
+    {
+        int w = scene.Width, h = scene.Height;
+        if (scene.WavelengthNm.Length != w || pixels.Length != w * h || scene.CurveNm.Length < 2 || scene.CurveNm.Length != scene.CurveUm.Length)
+        {
+            throw new InputException("simulation.sizes", "Give one wavelength for each column, a curve of at least two points and a frame of width x height.", "wavelength_nm");
+        }
+
+        var electrons = new double[w * h];
+        Array.Fill(electrons, scene.SkyElectrons);
+        if (scene.Lamps.Length > 0)
+        {
+            Lamp(scene, electrons);
+        }
+        else
+        {
+            double[] first = [.. scene.WavelengthNm.Select(nm => StarLight(scene, nm))];
+            double scale = scene.Electrons / first.Sum();
+            AddOrder(scene, electrons, [.. first.Select(f => f * scale)], 1);
+            if (scene.SecondOrder > 0)
+            {
+                AddOrder(scene, electrons, [.. scene.WavelengthNm.Select(nm => scene.SecondOrder * scale * StarLight(scene, nm / 2) / 2)], 2);
+            }
+        }
+
+        var random = new Random(Math.Max(scene.Seed, 0));
+        bool noisy = scene.Seed >= 0;
+        for (int i = 0; i < electrons.Length; i++)
+        {
+            double v = electrons[i];
+            if (noisy)
+            {
+                v = Poisson(v, random) + (scene.ReadNoiseElectrons * Gaussian(random));
+            }
+
+            electrons[i] = v;
+        }
+
+        for (int k = 0; noisy && k < scene.CosmicRays; k++)
+        {
+            int x = random.Next(w - 4), y = random.Next(h), length = random.Next(1, 5);
+            for (int i = 0; i < length; i++)
+            {
+                electrons[(y * w) + x + i] += 300 + (4000 * random.NextDouble());
+            }
+        }
+
+        for (int i = 0; i < electrons.Length; i++)
+        {
+            pixels[i] = (float)(scene.BiasAdu + (electrons[i] / scene.GainElectronsPerAdu));
+        }
+    }
+
+    /// <summary>Photons per nm of the star through the sensor, relative: black body (Planck), hydrogen and telluric lines, silicon
+    /// behind glass (common practice, no source).</summary>
+    public static double StarLight(SpectrumScene scene, double nm)
+    {
+        const double C2 = 1.438776877e7; // second radiation constant, nm K (CODATA 2018)
+        double flux = Math.Pow(nm / 550, -4) * (Math.Exp(C2 / (550 * scene.TemperatureK)) - 1) / (Math.Exp(C2 / (nm * scene.TemperatureK)) - 1);
+        foreach (double line in LampLines.Find(["H"]))
+        {
+            flux *= 1 - (scene.BalmerDepth * Math.Exp(-0.5 * Math.Pow((nm - line) / 1.8, 2)));
+        }
+
+        flux *= 1 - (0.6 * Math.Exp(-0.5 * Math.Pow((nm - 761.5) / 2.5, 2)));
+        flux *= 1 - (0.25 * Math.Exp(-0.5 * Math.Pow((nm - 687.5) / 1.5, 2)));
+        return flux * DetectorResponse(nm);
+    }
+
+    /// <summary>Quantum efficiency of a silicon sensor behind a clear window, smooth, zero below 370 nm.</summary>
+    public static double DetectorResponse(double nm)
+    {
+        double[] x = [370, 450, 550, 650, 750, 850, 1000], y = [0.5, 0.75, 0.9, 0.8, 0.6, 0.4, 0.1];
+        double q = y[^1];
+        for (int i = 0; i + 1 < x.Length; i++)
+        {
+            if (nm <= x[i + 1])
+            {
+                q = y[i] + ((y[i + 1] - y[i]) * Math.Clamp((nm - x[i]) / (x[i + 1] - x[i]), 0, 1));
+                break;
+            }
+        }
+
+        return q * Math.Clamp((nm - 370) / 60, 0, 1);
+    }
+
+    private static void AddOrder(SpectrumScene scene, double[] electrons, double[] flux, int order)
+    {
+        int w = scene.Width, h = scene.Height;
+        DefocusTransfer transfer = DefocusTransfer.For(scene.Obstruction);
+        int period = 2 * h;
+        Parallel.For(0, w, () => (Cos: new double[h], Series: new double[period]), (x, state, work) =>
+        {
+            double nm = scene.WavelengthNm[x] / order;
+            if (!(flux[x] > 0))
+            {
+                return work;
+            }
+
+            double focus = Interpolate(scene.CurveNm, scene.CurveUm, nm);
+            if (double.IsFinite(scene.GratingLinesPerMm) && double.IsFinite(scene.GratingDistanceMm))
+            {
+                focus -= new Grating(scene.GratingLinesPerMm, scene.GratingDistanceMm, 0, order).SagittalShorteningUm(nm);
+            }
+
+            double waves = 1000 * (scene.SensorUm - focus) / (8 * scene.FocalRatio * scene.FocalRatio * nm);
+            double seeing = scene.SeeingArcsec * Math.Pow(nm / 550, -0.2) * scene.FocalLengthMm * 1000 / 206264.806 / scene.PitchUm;
+            double u = (2.0 * x / (w - 1)) - 1;
+            double y0 = (0.5 * (h - 1)) + (0.5 * scene.TiltPx * u) + (scene.BowPx * u * u);
+            int count = 0;
+            for (int k = 1; k < period; k++)
+            {
+                double f = (double)k / period;
+                double power = 3.441939 * Math.Pow(f * seeing / Kolmogorov, 5.0 / 3);
+                double share = f * nm / 1000 * scene.FocalRatio / scene.PitchUm;
+                if (power > 18 || share >= 1)
+                {
+                    break;
+                }
+
+                work.Series[count++] = 2.0 / period * transfer.At(share, waves, out double slope) * Math.Exp(-power) * Math.Sin(Math.PI * f) / (Math.PI * f);
+            }
+
+            for (int y = 0; y < h; y++)
+            {
+                // Chebyshev's recurrence for cos(k t).
+                double t = 2 * Math.PI * (y - y0) / period;
+                double c = Math.Cos(t), before = 1, now = c, sum = 1.0 / period;
+                for (int k = 0; k < count; k++)
+                {
+                    sum += work.Series[k] * now;
+                    (before, now) = (now, (2 * c * now) - before);
+                }
+
+                electrons[(y * w) + x] += flux[x] * Math.Max(sum, 0);
+            }
+
+            return work;
+        }, _ => { });
+    }
+
+    private static void Lamp(SpectrumScene scene, double[] electrons)
+    {
+        // A slit image of 2.5 pixels FWHM at each line; strengths from the line's number, since lamps differ.
+        int w = scene.Width, h = scene.Height;
+        double[] lines = LampLines.Find(scene.Lamps);
+        var flux = new double[w];
+        for (int k = 0; k < lines.Length; k++)
+        {
+            double strength = 2000 * (1 + (3 * Math.Abs(Math.Sin(12.9898 * (k + 1)))));
+            for (int x = 1; x + 1 < w; x++)
+            {
+                double perColumn = 0.5 * (scene.WavelengthNm[x + 1] - scene.WavelengthNm[x - 1]);
+                double d = (scene.WavelengthNm[x] - lines[k]) / perColumn;
+                flux[x] += Math.Abs(d) < 6 ? strength * Math.Exp(-0.5 * d * d / (1.06 * 1.06)) : 0;
+            }
+        }
+
+        for (int y = 0; y < h; y++)
+        {
+            for (int x = 0; x < w; x++)
+            {
+                electrons[(y * w) + x] += flux[x];
+            }
+        }
+    }
+
+    private static double Interpolate(double[] x, double[] y, double at)
+    {
+        int n = x.Length;
+        int i = Array.BinarySearch(x, at);
+        i = i >= 0 ? i : ~i;
+        i = Math.Clamp(i, 1, n - 1);
+        double t = Math.Clamp((at - x[i - 1]) / (x[i] - x[i - 1]), 0, 1);
+        return y[i - 1] + (t * (y[i] - y[i - 1]));
+    }
+
+    private static double Gaussian(Random random) =>
+        Math.Sqrt(-2 * Math.Log(1 - random.NextDouble())) * Math.Cos(2 * Math.PI * random.NextDouble());
+
+    private static double Poisson(double mean, Random random)
+    {
+        if (mean > 50)
+        {
+            return Math.Max(0, Math.Round(mean + (Math.Sqrt(mean) * Gaussian(random))));
+        }
+
+        double limit = Math.Exp(-mean), product = random.NextDouble();
+        int k = 0;
+        while (product > limit)
+        {
+            product *= random.NextDouble();
+            k++;
+        }
+
+        return k;
+    }
+}

@@ -1,0 +1,167 @@
+using StarAssay.Engine.Imaging;
+using StarAssay.Engine.Measurements.ColorFocus;
+using StarAssay.Engine.Optics;
+using StarAssay.Engine.Results;
+using StarAssay.Engine.Simulation;
+using Xunit;
+
+namespace StarAssay.Engine.Tests.Measurements.ColorFocus;
+
+public class ColorFocusEngineTests
+{
+    private static Frame Draw(GlassLens? lens, double[] nm, double sensorUm, int seed, int height = 90)
+    {
+        double[] curveNm = [.. Enumerable.Range(0, 90).Select(i => 370 + (5.0 * i))];
+        var scene = new SpectrumScene
+        {
+            Width = nm.Length,
+            Height = height,
+            WavelengthNm = nm,
+            CurveNm = curveNm,
+            CurveUm = [.. curveNm.Select(w => lens?.FocusShiftUm(w, 700, 550) ?? 0)],
+            SensorUm = sensorUm,
+            FocalRatio = 7,
+            FocalLengthMm = 700,
+            PitchUm = 5,
+            Electrons = 8e6,
+            Seed = seed,
+        };
+        var pixels = new float[nm.Length * height];
+        SpectrumSimulator.Draw(scene, pixels);
+        return new Frame
+        {
+            Pixels = RawPixels.FromFloats(pixels, nm.Length, height),
+            Name = $"s{seed}",
+            GainElectronsPerAdu = 1,
+            ReadNoiseElectrons = 3,
+            PitchUm = 5,
+            SaturationAdu = 65535,
+        };
+    }
+
+    private static double[] Scale(int width) => [.. Enumerable.Range(0, width).Select(x => 395 + (0.9 * x))];
+
+    [Fact]
+    public void Profile_is_normalized_and_its_derivatives_are_right()
+    {
+        // slow twin: central differences
+        var grid = new ProfileGrid(-40, 81, 162);
+        var model = new ProfileModel(grid, DefocusTransfer.For(0.25), 520, 6, 4, 0.1);
+        ProfileModel.Work work = model.NewWork();
+        double[] p = new double[81], z = new double[81], s = new double[81], c = new double[81], a = new double[81], b = new double[81], x = new double[81];
+        model.Evaluate(180, 3, 0.3, work, p, z, s, c);
+        Assert.Equal(1, p.Sum(), 0.02); // wings beyond the window hold the rest
+        Assert.Equal(0.3, Enumerable.Range(0, 81).Sum(i => (i - 40) * p[i]) / p.Sum(), 0.02);
+        foreach ((double dz, double ds, double dc, double[] slope) in new[] { (0.1, 0.0, 0.0, z), (0.0, 1e-4, 0.0, s), (0.0, 0.0, 1e-4, c) })
+        {
+            model.Evaluate(180 + dz, 3 * Math.Exp(ds), 0.3 + dc, work, a, x, x, x);
+            model.Evaluate(180 - dz, 3 * Math.Exp(-ds), 0.3 - dc, work, b, x, x, x);
+            double step = 2 * (dz + ds + dc), top = slope.Max(Math.Abs);
+            for (int i = 0; i < 81; i++)
+            {
+                Assert.Equal((a[i] - b[i]) / step, slope[i], 0.01 * top);
+            }
+        }
+    }
+
+    [Fact]
+    public void Far_out_of_focus_the_profile_is_that_of_a_disc()
+    {
+        // Uniform disc of radius R: chord length (2 / pi R^2) sqrt(R^2 - y^2); R = dz / (2 N) (geometry), 1 % at > 5 waves
+        var grid = new ProfileGrid(-40, 81, 162);
+        var model = new ProfileModel(grid, DefocusTransfer.For(0), 500, 5, 4, 0);
+        double[] p = new double[81], x = new double[81];
+        model.Evaluate(1000, 2, 0, model.NewWork(), p, x, x, x);
+        double r = 1000 / (2.0 * 5) / 4;
+        Assert.Equal(2 / (Math.PI * r), p[40], 0.03 * p[40]);
+        Assert.Equal(2 / (Math.PI * r * r) * Math.Sqrt((r * r) - 225), p[55], 0.03 * p[55]);
+    }
+
+    [Fact]
+    public void Focus_run_returns_the_curve_it_was_drawn_with_for_any_threads()
+    {
+        GlassLens lens = GlassLens.Doublet(GlassCatalog.Find("S-FPL51"), GlassCatalog.Find("N-KZFS4"));
+        double[] nm = Scale(340), position = [-250, 0, 250];
+        Frame[] frames = [.. position.Select((p, i) => Draw(lens, nm, p, i))];
+        var request = new ColorFocusRequest
+        {
+            FocalRatio = 7,
+            PositionUm = position,
+            WavelengthNm = nm,
+            MinNm = 400,
+            MaxNm = 700,
+            Disperser = Disperser.Prism,
+            Replicates = 40,
+            Reduction = new SpectrumRequest { Bins = 24 },
+        };
+        ColorFocusResult one = ColorFocusMeasurement.Measure(frames, request, new RunContext(1));
+        ColorFocusResult two = ColorFocusMeasurement.Measure(frames, request, new RunContext(2));
+        Assert.Equal(one.SmoothUm, two.SmoothUm);
+        double square = 0, span = 0;
+        int n = 0;
+        for (int j = 0; j < one.WavelengthNm.Length; j++)
+        {
+            if (one.Used[j])
+            {
+                double truth = lens.FocusShiftUm(one.WavelengthNm[j], 700, 550);
+                square += Math.Pow(one.SmoothUm[j] - truth, 2);
+                span = Math.Max(span, Math.Abs(truth));
+                n++;
+            }
+        }
+
+        Assert.True(n > 15);
+        Assert.True(Math.Sqrt(square / n) < Math.Max(3, 0.02 * span), $"{Math.Sqrt(square / n)} um RMS of {span}");
+    }
+
+    [Fact]
+    public void Lamp_lines_are_those_published()
+    {
+        // Vacuum wavelengths of NIST lists (Xe), angstrom: 4502.2410, 4625.5712, 4672.5337, 4735.4753, 8233.8964, 8282.3921
+        double[] lines = LampLines.Find(["Xe"]);
+        foreach (double vacuum in new[] { 450.22410, 462.55712, 467.25337, 473.54753, 480.83596, 484.46393, 823.38964, 828.23921, 882.18324 })
+        {
+            double air = AirIndex.VacuumToAir(vacuum);
+            Assert.True(lines.Min(l => Math.Abs(l - air)) < 0.005, $"{air}");
+        }
+    }
+
+    [Fact]
+    public void Narrowing_the_band_of_a_refractor_never_lowers_the_in_focus_fraction()
+    {
+        foreach (string[] pair in new[] { new[] { "N-BK7", "F2" }, ["S-FPL51", "N-KZFS4"], ["S-FPL53", "N-KZFS4"], ["CaF2", "N-ZK7"] })
+        {
+            GlassLens lens = GlassLens.Doublet(GlassCatalog.Find(pair[0]), GlassCatalog.Find(pair[1]));
+            double[] nm = [.. Enumerable.Range(0, 101).Select(i => 390 + (3.2 * i))];
+            MeritResult At(double lo, double hi) => FiguresOfMerit.Evaluate(new MeritRequest
+            {
+                WavelengthNm = nm,
+                ShiftUm = [.. nm.Select(w => lens.FocusShiftUm(w, 800, 550))],
+                Weight = [.. nm.Select(_ => 1.0)],
+                FocalRatio = 7,
+                FocalLengthMm = 800,
+                MinNm = lo,
+                MaxNm = hi,
+                Focus = FocusChoice.BestInFocus,
+            }, RunContext.Default);
+            Assert.True(At(420, 680).InFocusFraction.Value >= At(400, 700).InFocusFraction.Value - 1e-9);
+        }
+    }
+
+    [Fact]
+    public void Secondary_spectrum_of_the_classical_achromat()
+    {
+        // N-BK7 / F2: F = C is f/2002 longer than d (thin lens, published glass data)
+        GlassLens lens = GlassLens.Doublet(GlassCatalog.Find("N-BK7"), GlassCatalog.Find("F2"));
+        double[] nm = [.. Enumerable.Range(0, 321).Select(i => 390.0 + i)];
+        MeritResult merit = FiguresOfMerit.Evaluate(new MeritRequest
+        {
+            WavelengthNm = nm,
+            ShiftUm = [.. nm.Select(w => lens.FocusShiftUm(w, 1000, 550))],
+            Weight = [.. nm.Select(_ => 1.0)],
+            FocalRatio = 10,
+            FocalLengthMm = 1000,
+        }, RunContext.Default);
+        Assert.Equal(1.0 / 2002, merit.SecondarySpectrum.Value, 1e-6);
+    }
+}

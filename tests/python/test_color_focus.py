@@ -1,0 +1,474 @@
+"""Color focus against closed forms, an independent simulator, published lines and other libraries."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from astropy import units as u
+
+from starassay import color_focus as cf
+from starassay.errors import CannotMeasureError, InputError
+from starassay.frames import Frame, read_frame
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "accuracy"))
+
+import _spectra  # noqa: E402  (the accuracy programs' simulator)
+
+WAVE = 385 + 0.6 * np.arange(640)
+CAMERA = {
+    "gain": 1 * u.electron / u.adu,
+    "read_noise": 4 * u.electron,
+    "saturation": 60000 * u.adu,
+    "pitch": 5 * u.um,
+}
+
+
+def as_frame(pixels: np.ndarray, name: str = "s", **changes: object) -> Frame:
+    return Frame(pixels, name=name, **{**CAMERA, **changes})  # type: ignore[arg-type]
+
+
+@pytest.fixture(scope="module")
+def doublet_run() -> tuple[list[Frame], np.ndarray, _spectra.Telescope]:
+    """Five slit spectra through an ED doublet, drawn by the independent simulator."""
+    telescope = _spectra.TELESCOPES["ED doublet"]
+    positions = np.linspace(-300, 300, 5)
+    frames = [
+        as_frame(
+            _spectra.draw(
+                telescope,
+                p,
+                seed=i,
+                slit=True,
+                width=640,
+                height=120,
+                first_nm=385,
+                nm_per_px=0.6,
+                electrons=1e7,
+                seeing_arcsec=2.2 + 0.2 * i,
+                cosmics=8,
+            ),
+            f"s{i}",
+        )
+        for i, p in enumerate(positions)
+    ]
+    return frames, positions, telescope
+
+
+@pytest.fixture(scope="module")
+def doublet_curve(doublet_run: tuple) -> cf.ColorFocusCurve:
+    frames, positions, telescope = doublet_run
+    return cf.measure_color_focus(
+        frames,
+        positions=positions,
+        wavelengths=WAVE * u.nm,
+        focal_ratio=telescope.focal_ratio,
+        focal_length=telescope.focal_mm,
+        disperser="parallel-grating",
+        band=(390, 750),
+        bins=64,
+    )
+
+
+def truth_of(telescope: _spectra.Telescope, curve: cf.ColorFocusCurve) -> np.ndarray:
+    zero = telescope.shift(np.array([curve.conditions["reference_nm"]]))
+    return telescope.shift(curve.wavelength.value) - zero
+
+
+def test_focus_run_finds_the_signed_curve(
+    doublet_run: tuple, doublet_curve: cf.ColorFocusCurve
+) -> None:
+    truth = truth_of(doublet_run[2], doublet_curve)
+    w = doublet_curve.wavelength.value
+    good = doublet_curve.used & (w > 400) & (w < 700)
+    error = doublet_curve.shift.value[good] - truth[good]
+    span = np.ptp(truth[good])
+    # Bar: within 3 um RMS or 2 % of the range (the issue that asked for this measurement).
+    assert np.sqrt(np.mean(error**2)) < max(3.0, 0.02 * span)
+    assert good.sum() > 35
+    assert float(doublet_curve.focal_ratio_from_blur.value) == pytest.approx(7.0, rel=0.02)
+
+
+def test_single_spectrum_is_within_a_tenth(doublet_run: tuple) -> None:
+    frames, _, telescope = doublet_run
+    curve = cf.measure_color_focus(
+        frames[2],
+        wavelengths=WAVE * u.nm,
+        focal_ratio=telescope.focal_ratio,
+        disperser="parallel-grating",
+        band=(390, 750),
+        bins=64,
+    )
+    truth = truth_of(telescope, curve)
+    good = curve.used & (curve.wavelength.value > 400) & (curve.wavelength.value < 700)
+    error = curve.smooth.value[good] - truth[good]
+    assert np.sqrt(np.mean(error**2)) < 0.10 * np.ptp(truth[good])
+    assert "color-focus.sign-assumed" in {n.code for n in curve.notes}
+    other = cf.measure_color_focus(
+        frames[2],
+        wavelengths=WAVE * u.nm,
+        focal_ratio=telescope.focal_ratio,
+        disperser="parallel-grating",
+        band=(390, 750),
+        bins=64,
+        sign_hint="blue-shorter",
+    )
+    assert np.allclose(other.smooth.value[good], -curve.smooth.value[good], atol=1e-6)
+
+
+def test_same_answer_for_any_number_of_threads(doublet_run: tuple) -> None:
+    frames, positions, _ = doublet_run
+    kwargs = {
+        "positions": positions[:3],
+        "wavelengths": WAVE * u.nm,
+        "focal_ratio": 7.0,
+        "disperser": "parallel-grating",
+        "band": (400, 700),
+        "bins": 24,
+    }
+    one = cf.measure_color_focus(frames[:3], threads=1, **kwargs)
+    two = cf.measure_color_focus(frames[:3], threads=2, **kwargs)
+    assert np.array_equal(one.smooth.value, two.smooth.value)
+    assert np.array_equal(one.replicates, two.replicates)
+
+
+def test_narrower_band_never_lowers_the_in_focus_fraction(
+    doublet_curve: cf.ColorFocusCurve,
+) -> None:
+    wide = doublet_curve.merit((400, 700), focus="best-in-focus")
+    narrow = doublet_curve.merit((420, 680), focus="best-in-focus")
+    assert narrow.in_focus_fraction.value >= wide.in_focus_fraction.value
+    assert 0 <= wide.in_focus_fraction.value <= 1
+
+
+def test_figures_of_merit_of_a_known_curve() -> None:
+    # A curve that is straight in wavelength, flat light, sensor at its middle: closed forms.
+    theory = cf.lens_color_focus(["N-BK7"], 1000)  # any theory record serves as carrier
+    w = np.linspace(400, 700, 301)
+    line = cf.LensTheory(
+        (),
+        {**theory.conditions, "focal_length_mm": 1000.0},
+        w * u.nm,
+        (w - 550) * u.um,
+        (),
+        *[()] * 3,
+    )
+    merit = line.merit(10.0, (400, 700), star="flat", focus="least-blur")
+    # RMS radius of a uniform disc of diameter dz/N is dz/(2 sqrt2 N); dz uniform in +-150 um.
+    expected = 150 / np.sqrt(3) / (2 * np.sqrt(2) * 10)
+    assert merit.rms_blur.value.to_value(u.um) == pytest.approx(expected, rel=0.01)
+    assert merit.rms_blur_sky.value.to_value(u.arcsec) == pytest.approx(
+        expected / 1e6 * 206264.806, rel=0.01
+    )
+    # |w - 550| <= 2 w N^2 / 1000 = 0.2 w: from 458.33 to 687.5 nm of 300 nm.
+    assert float(merit.in_focus_fraction.value) == pytest.approx((687.5 - 458.33) / 300, abs=0.01)
+
+
+def test_depth_of_focus_strehl() -> None:
+    # Born and Wolf: a quarter wave of defocus, dz = 2 lambda N^2, has a Strehl ratio of 0.810569,
+    # half a wave 0.405285. The sensor stands at the reference, 650 nm, one or two depths away.
+    w = np.array([540.0, 560.0, 600.0, 650.0])
+    theory = cf.lens_color_focus(["N-BK7"], 1000)
+    for depths, strehl in ((1.0, 0.810569), (2.0, 0.405285)):
+        away = depths * 2 * w / 1000 * 49
+        shift = np.where(w < 601, away, 0.0)
+        carrier = {**theory.conditions, "reference_nm": 650.0}
+        line = cf.LensTheory((), carrier, w * u.nm, shift * u.um, (), *[()] * 3)
+        at_550 = line.merit(
+            7.0, (540, 650), star=lambda nm: np.where(nm < 570, 1.0, 0.0), focus="reference"
+        )
+        assert float(at_550.sensor.value) == pytest.approx(0, abs=1e-9)
+        assert float(at_550.polychromatic_strehl.value) == pytest.approx(strehl, abs=0.002)
+
+
+def test_wavelengths_from_a_lamp_and_what_does_not_match() -> None:
+    scale = 390 + 0.42 * np.arange(1100) + 1e-5 * np.arange(1100) ** 2
+    lamp = cf.draw_spectrum(
+        None,
+        wavelengths=scale,
+        focal_ratio=7,
+        focal_length=700,
+        lamps=["Ne", "Ar"],
+        height=60,
+    )
+    found = cf.calibrate_wavelengths(lamp, lamps=["Ne", "Ar"], dispersion=(0.3, 0.6))
+    lines = (scale > 585) & (scale < 840)
+    assert np.abs(found.wavelength.value - scale)[lines].max() < 0.2
+    assert found.rms_columns.value < 0.3
+    flipped = cf.calibrate_wavelengths(
+        np.ascontiguousarray(lamp.data[30, ::-1]).astype(float),
+        lamps=["Ne", "Ar"],
+        dispersion=(0.3, 0.6),
+    )
+    assert flipped.wavelength[0] > flipped.wavelength[-1]
+    with pytest.raises(CannotMeasureError, match="does not match"):
+        cf.calibrate_wavelengths(lamp, lamps=["Xe"], dispersion=(0.3, 0.6))
+    with pytest.raises(InputError, match="No lamp 'Unobtainium'"):
+        cf.calibrate_wavelengths(lamp, lamps=["Unobtainium"], dispersion=(0.3, 0.6))
+
+
+def test_wavelengths_of_a_prism_from_a_lamp() -> None:
+    # Hartmann's dispersion formula: lambda = l0 + c / (x0 - x); dispersion grows threefold.
+    x = np.arange(1200)
+    scale = 180 + 480000 / (2200 - x)
+    lamp = cf.draw_spectrum(
+        None,
+        wavelengths=scale,
+        focal_ratio=7,
+        focal_length=700,
+        lamps=["Hg", "He", "Ne", "Ar"],
+        height=60,
+    )
+    found = cf.calibrate_wavelengths(
+        lamp, lamps=["Hg", "He", "Ne", "Ar"], dispersion=(0.08, 0.6), max_degree=4
+    )
+    lines = (scale > 405) & (scale < 650)
+    assert np.abs(found.wavelength.value - scale)[lines].max() < 0.5
+
+
+def test_wavelengths_from_hydrogen_lines() -> None:
+    scale = 380 + 0.35 * np.arange(1150)
+    star = cf.draw_spectrum(
+        None, wavelengths=scale, focal_ratio=7, focal_length=700, height=90, electrons=4e7
+    )
+    spectrum = cf.reduce_spectrum(star, line_depth=0)
+    found = cf.calibrate_wavelengths(spectrum, star=True, dispersion=(0.28, 0.42))
+    assert "wavelength.from-star" in {n.code for n in found.notes}
+    middle = (scale > 410) & (scale < 690)
+    assert np.abs(found.wavelength.value - scale)[middle].max() < 1.0
+
+
+def test_grating_in_the_converging_beam_is_removed() -> None:
+    kwargs = {"wavelengths": WAVE, "focal_ratio": 7, "focal_length": 700, "height": 100, "pitch": 5}
+    grating = {"grating_lines": 200, "grating_distance": 50}
+    positions = np.linspace(-500, 100, 5)
+    frames = [
+        cf.draw_spectrum(None, sensor=p, seed=i, electrons=1e7, **grating, **kwargs)
+        for i, p in enumerate(positions)
+    ]
+    common = {
+        "positions": positions,
+        "wavelengths": WAVE * u.nm,
+        "focal_ratio": 7.0,
+        "band": (400, 700),
+        "bins": 32,
+    }
+    bare = cf.measure_color_focus(frames, **common)
+    assert "color-focus.grating-geometry-unknown" in {n.code for n in bare.notes}
+    # Schroeder; Palmer: 0.160 mm short at 400 nm, 0.492 mm at 700 nm for 200 lines/mm, 50 mm.
+    ends = bare.at([405, 695]).value
+    assert ends[0] - ends[1] == pytest.approx(322, rel=0.03)
+    clean = cf.measure_color_focus(frames, **grating, **common)
+    assert np.ptp(clean.smooth.value[clean.used]) < 6
+    by_reference = cf.measure_color_focus(frames, reference_curve=bare, **common)
+    assert np.ptp(by_reference.smooth.value[by_reference.used]) < 6
+
+
+def test_second_order_is_left_out_and_said() -> None:
+    wave = 500 + 0.6 * np.arange(640)
+    frame = cf.draw_spectrum(
+        cf.lens_color_focus(["S-FPL51", "N-KZFS4"], 700, wavelengths=np.arange(370, 1001, 5)),
+        wavelengths=wave,
+        focal_ratio=7,
+        focal_length=700,
+        second_order=0.4,
+        height=120,
+        pitch=5,
+    )
+    curve = cf.measure_color_focus(
+        frame, wavelengths=wave, focal_ratio=7, band=(500, 880), bins=48, order_filter=False
+    )
+    assert curve.wavelength.value[curve.used].max() < 760
+    note = next(n for n in curve.notes if n.code == "color-focus.second-order")
+    assert "760" in note.text
+
+
+def test_doublets_of_published_glass() -> None:
+    # Thin N-BK7 / F2 doublet, F and C united: 0.4996 mm per 1000 mm longer than d, 2.2259 at g.
+    theory = cf.lens_color_focus(
+        ["N-BK7", "F2"],
+        1000 * u.mm,
+        wavelengths=[486.1327, 656.2725, 435.8343],
+        reference=587.5618,
+    )
+    assert theory.shift.to_value(u.mm) == pytest.approx([0.4996, 0.4996, 2.2259], abs=1e-3)
+    assert theory.powers[0] == pytest.approx(2.3081, abs=1e-4)
+
+
+def noise_frame(seed: int = 1) -> np.ndarray:
+    return (500 + np.random.default_rng(seed).normal(0, 5, (100, 640))).astype(np.float32)
+
+
+def a_star(row: float = 50, slope: float = 0.0, flux: float = 4000) -> np.ndarray:
+    y, x = np.mgrid[:100, :640]
+    return flux * np.exp(-0.5 * ((y - row - slope * x) / 2.0) ** 2)
+
+
+@pytest.mark.parametrize(
+    ("pixels", "code", "words"),
+    [
+        (noise_frame(), "color-focus.no-star", "holds no spectrum"),
+        (noise_frame() + a_star(3), "color-focus.off-chip", "edge|runs off"),
+        (
+            np.minimum(noise_frame() + a_star(50, 0, 90000), 60000).astype(np.float32),
+            "color-focus.saturated",
+            "clipped",
+        ),
+        (noise_frame() + a_star(30) + a_star(70), "color-focus.two-traces", "two spectra"),
+        (
+            noise_frame()
+            + a_star(50) * np.exp(-0.5 * ((np.arange(640) - 320) / 2.0) ** 2)[None, :],
+            "color-focus.undispersed|color-focus.no-star",
+            "no spectrum",
+        ),
+    ],
+)
+def test_bad_input_is_refused_in_clear_words(pixels: np.ndarray, code: str, words: str) -> None:
+    frame = as_frame(pixels.astype(np.float32), "bad.fits")
+    with pytest.raises(CannotMeasureError, match=words) as caught:
+        cf.reduce_spectrum(frame)
+    assert caught.value.code in code.split("|")
+    assert "bad.fits" in str(caught.value)
+
+
+def test_second_spectrum_can_be_chosen() -> None:
+    frame = as_frame((noise_frame() + a_star(30) + 0.5 * a_star(70)).astype(np.float32))
+    assert cf.reduce_spectrum(frame, row=70).trace.value.mean() == pytest.approx(70, abs=0.1)
+
+
+def test_wrong_calls() -> None:
+    frame = as_frame((noise_frame() + a_star()).astype(np.float32))
+    with pytest.raises(InputError, match="positions"):
+        cf.measure_color_focus([frame, frame], wavelengths=WAVE, focal_ratio=7)
+    with pytest.raises(InputError, match="columns"):
+        cf.measure_color_focus(frame, wavelengths=WAVE[:-1], focal_ratio=7)
+
+
+# ---- real data -------------------------------------------------------------------------------
+
+
+def test_kast_arc_and_trace(real_data: Path) -> None:
+    specreduce = pytest.importorskip("specreduce.tracing")
+    path = real_data / "spectra-kast" / "b24.fits.gz"
+    star = cf.reduce_spectrum(path, columns=(0, 2048), line_depth=0)
+    # "trace tilt about 6 px over the chip" (notes on the data)
+    assert abs(star.trace[0].value - star.trace[-1].value) == pytest.approx(6.5, abs=1.0)
+    image = read_frame(path).data[:, :2048].astype(float)
+    image = image - np.median(image, axis=0)
+    theirs = specreduce.FitTrace(image[:, 200:], bins=40, guess=170, window=20).trace
+    assert np.abs(np.asarray(theirs) - star.trace.value[200:]).max() < 0.5
+    scale = cf.calibrate_wavelengths(
+        real_data / "spectra-kast" / "b1.fits.gz",
+        lamps=["He", "Hg", "Cd"],
+        dispersion=(0.08, 0.13),
+        trace=star,
+        limits=(320, 570),
+    )
+    assert len(scale.line_column) >= 12
+    assert scale.rms_columns.value < 0.3
+    # Grism 600/4310: 1.02 angstrom a pixel (instrument manual, from memory).
+    assert np.diff(scale.wavelength.value).mean() == pytest.approx(0.102, rel=0.05)
+
+
+def test_sprat_xenon_lamp(real_data: Path) -> None:
+    from specutils import Spectrum1D
+    from specutils.fitting import find_lines_threshold
+
+    folder = real_data / "spectra-sprat"
+    star = cf.reduce_spectrum(folder / "v_s_20180810_27_1_0_0.fits.gz", line_depth=0)
+    scale = cf.calibrate_wavelengths(
+        folder / "v_a_20180810_13_1_0_1.fits.gz",
+        lamps=["Xe"],
+        dispersion=(0.38, 0.56),
+        trace=star,
+    )
+    # Stated: 402 to 796 nm, 0.47 nm a pixel.
+    nm = scale.wavelength.value
+    assert np.diff(nm)[(nm[1:] > 450) & (nm[1:] < 800)].mean() == pytest.approx(0.464, rel=0.03)
+    assert len(scale.line_column) >= 18
+    assert scale.rms_columns.value < 0.6
+    # Telluric A band (head 759.4 nm, Fraunhofer) seen where the scale says.
+    band = (nm > 752) & (nm < 772)
+    dip = nm[band][np.argmin(star.flux[band])]
+    assert dip == pytest.approx(760.6, abs=1.5)
+    # specutils finds the lines that we used within a column.
+    flux = cf._lamp_flux(read_frame(folder / "v_a_20180810_13_1_0_1.fits.gz"), "x", star, 4)
+    spectrum = Spectrum1D(flux=flux * u.adu, spectral_axis=np.arange(flux.size) * u.pix)
+    import warnings
+
+    from astropy.nddata import StdDevUncertainty
+
+    spectrum.uncertainty = StdDevUncertainty(np.full(flux.size, 20.0))
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        theirs = find_lines_threshold(spectrum, noise_factor=5)
+    centers = theirs["line_center"].to_value(u.pix)
+    nearest = np.array([np.abs(centers - c).min() for c in scale.line_column])
+    assert np.median(nearest) < 1.0
+    with pytest.raises(CannotMeasureError, match="does not match"):
+        cf.calibrate_wavelengths(
+            folder / "v_a_20180810_13_1_0_1.fits.gz",
+            lamps=["Hg"],
+            dispersion=(0.38, 0.56),
+            trace=star,
+        )
+
+
+def test_reflector_is_flat_within_errors(real_data: Path) -> None:
+    folder = real_data / "spectra-sprat"
+    frame = folder / "v_s_20180810_27_1_0_0.fits.gz"
+    star = cf.reduce_spectrum(frame, line_depth=0)
+    scale = cf.calibrate_wavelengths(
+        folder / "v_a_20180810_13_1_0_1.fits.gz", lamps=["Xe"], dispersion=(0.38, 0.56), trace=star
+    )
+    # f/10 telescope on 15 um pixels of 0.44 arcsec: the spectrograph's own ratio is near f/7.
+    curve = cf.measure_color_focus(
+        frame,
+        wavelengths=scale,
+        focal_ratio=7.0,
+        pitch=15 * u.um,
+        obstruction=0.3,
+        disperser="parallel-grating",
+        order_filter=True,
+        band=(450, 740),
+    )
+    good = curve.used
+    pull = curve.smooth.value[good] / np.maximum(curve.smooth_error.value[good], 1.0)
+    assert np.mean(np.abs(pull) < 2) > 0.9
+
+
+def test_amateur_spectrum_with_wrong_header(real_data: Path) -> None:
+    star = cf.reduce_spectrum(real_data / "spectra-dados" / "alpOri_01.fit.gz")
+    # "broad trace, 22-26 px FWHM, widest at the left end": FWHM of a Gaussian = 2.355 half widths
+    fwhm = 2.355 * star.width.value
+    assert 20 < np.nanmedian(fwhm) < 28
+    assert np.nanmean(fwhm[:10]) > np.nanmean(fwhm[-10:])
+
+
+def test_command_line(tmp_path: Path) -> None:
+    from astropy.io import fits
+
+    from starassay.cli import main
+
+    wave = 390 + 0.5 * np.arange(700)
+    lens = cf.lens_color_focus(["S-FPL51", "N-KZFS4"], 700, wavelengths=np.arange(370, 801, 5))
+    optics = {"wavelengths": wave, "focal_ratio": 7, "focal_length": 700, "pitch": 5}
+    star = cf.draw_spectrum(lens, height=120, **optics)
+    lamp = cf.draw_spectrum(None, lamps=["Hg", "He", "Ne"], height=120, tilt=0, bow=0, **optics)
+    for name, frame in (("star.fits", star), ("lamp.fits", lamp)):
+        fits.PrimaryHDU(frame.pixels).writeto(tmp_path / name)
+    args = ["measure", "color-focus", str(tmp_path / "star.fits"), "--lamp"]
+    args += [str(tmp_path / "lamp.fits"), "--lamps", "Hg", "He", "Ne", "--dispersion", "0.4", "0.6"]
+    args += ["--focal-ratio", "7", "--pitch", "5 um", "--disperser", "parallel-grating"]
+    args += ["--band", "400", "720", "--quiet", "--json", str(tmp_path / "out.json")]
+    assert main([*args, "--plot", str(tmp_path / "out.png")]) == 0
+    import json
+
+    record = json.loads((tmp_path / "out.json").read_text())
+    assert record["kind"] == "ColorFocusCurve"
+    truth = lens.shift.to_value(u.um)[np.searchsorted(lens.wavelength.value, 450)]
+    got = np.interp(450, record["wavelength"]["value"], record["smooth"]["value"])
+    assert got == pytest.approx(truth, rel=0.1)
+    assert (tmp_path / "out.png").stat().st_size > 10000
