@@ -107,7 +107,7 @@ public static partial class BackgroundEstimator
     /// <summary>How closely a quantile is needed: the clipped mean that follows only wants a start.</summary>
     private static float QuantileWidth(float low, float high, float tryLow, float tryHigh)
     {
-        float width = tryHigh > tryLow ? 0.1f * (tryHigh - tryLow) : 1e-5f * (high - low);
+        float width = tryHigh > tryLow ? 0.25f * (tryHigh - tryLow) : 1e-5f * (high - low);
         return MathF.Max(width, MathF.Max(MathF.Abs(low), MathF.Abs(high)) * 2e-7f);
     }
 }

@@ -42,6 +42,9 @@ internal interface ILanes<T> : IAdditionOperators<T, T, T>, ISubtractionOperator
     /// <summary>1 in the first lanes, 0 in the rest; any number of lanes, also none or more than there are.</summary>
     static abstract T FirstOnes(int lanes);
 
+    /// <summary><paramref name="value"/> in the first lanes, 0 in the rest, whatever stands there (NaN too).</summary>
+    static abstract T KeepFirst(T value, int lanes);
+
     /// <summary>Bit k is set where a &gt; b in lane k; NaN is never larger.</summary>
     static abstract ulong Above(T a, T b);
 
@@ -110,6 +113,8 @@ internal readonly struct Lanes512(Vector512<float> v) : ILanes<Lanes512>
     public static Lanes512 Sqrt(Lanes512 value) => new(Vector512.Sqrt(value.v));
 
     public static Lanes512 FirstOnes(int lanes) => new(Vector512.Create(1f) & Vector512.LessThan(Ramp.v, Vector512.Create((float)lanes)));
+
+    public static Lanes512 KeepFirst(Lanes512 value, int lanes) => new(value.v & Vector512.LessThan(Ramp.v, Vector512.Create((float)lanes)));
 
     public static ulong Above(Lanes512 a, Lanes512 b) => Vector512.GreaterThan(a.v, b.v).ExtractMostSignificantBits();
 
@@ -197,6 +202,8 @@ internal readonly struct Lanes256(Vector256<float> v) : ILanes<Lanes256>
 
     public static Lanes256 FirstOnes(int lanes) => new(Vector256.Create(1f) & Vector256.LessThan(Ramp.v, Vector256.Create((float)lanes)));
 
+    public static Lanes256 KeepFirst(Lanes256 value, int lanes) => new(value.v & Vector256.LessThan(Ramp.v, Vector256.Create((float)lanes)));
+
     public static ulong Above(Lanes256 a, Lanes256 b) => Vector256.GreaterThan(a.v, b.v).ExtractMostSignificantBits();
 
     public static int CountBelow(Lanes256 a, Lanes256 b) => BitOperations.PopCount(Vector256.LessThan(a.v, b.v).ExtractMostSignificantBits());
@@ -281,6 +288,8 @@ internal readonly struct Lanes128(Vector128<float> v) : ILanes<Lanes128>
     public static Lanes128 Sqrt(Lanes128 value) => new(Vector128.Sqrt(value.v));
 
     public static Lanes128 FirstOnes(int lanes) => new(Vector128.Create(1f) & Vector128.LessThan(Ramp.v, Vector128.Create((float)lanes)));
+
+    public static Lanes128 KeepFirst(Lanes128 value, int lanes) => new(value.v & Vector128.LessThan(Ramp.v, Vector128.Create((float)lanes)));
 
     public static ulong Above(Lanes128 a, Lanes128 b) => Vector128.GreaterThan(a.v, b.v).ExtractMostSignificantBits();
 

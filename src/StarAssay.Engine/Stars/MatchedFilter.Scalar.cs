@@ -3,31 +3,47 @@ namespace StarAssay.Engine.Stars;
 /// <content>The definition.</content>
 internal sealed unsafe partial class MatchedFilter
 {
-    internal int RowScalar(float** rows, int width, float* work, float* filtered, float* threshold, int* found)
+    internal bool SmoothScalar(float** inputs, int width, float** work, float** outputs, float* threshold, int** found, int* counts)
     {
-        for (int x = 0; x < width; x++)
+        for (int row = 0; row < Rows; row++)
         {
-            work[x] = Down(rows, x);
-        }
-
-        RepeatEnds(work, width);
-        int count = 0;
-        for (int x = 0; x < width; x++)
-        {
-            float value = (center * work[x]) + (near * (work[x - 1] + work[x + 1])) + (far * (work[x - 2] + work[x + 2]));
-            filtered[x] = value;
-            if (value > threshold[x])
+            float* line = work[row];
+            for (int x = 0; x < width; x++)
             {
-                found[count++] = x;
+                line[x] = Down(inputs + row, x);
+                if (!float.IsFinite(line[x]))
+                {
+                    return false;
+                }
             }
+
+            RepeatEnds(line, width);
+            int count = 0;
+            for (int x = 0; x < width; x++)
+            {
+                float value = far * (line[x - 2] + line[x + 2]);
+                value = float.MultiplyAddEstimate(near, line[x - 1] + line[x + 1], value);
+                value = float.MultiplyAddEstimate(center, line[x], value);
+                outputs[row][x] = value;
+                if (value > threshold[x])
+                {
+                    found[row][count++] = x;
+                }
+            }
+
+            counts[row] = count;
         }
 
-        return count;
+        return true;
     }
 
     /// <summary>The five taps down one column.</summary>
-    private float Down(float** rows, int x) =>
-        (center * rows[2][x]) + (near * (rows[1][x] + rows[3][x])) + (far * (rows[0][x] + rows[4][x]));
+    private float Down(float** rows, nint x)
+    {
+        float value = far * (rows[0][x] + rows[4][x]);
+        value = float.MultiplyAddEstimate(near, rows[1][x] + rows[3][x], value);
+        return float.MultiplyAddEstimate(center, rows[2][x], value);
+    }
 
     /// <summary>The row's ends are repeated outwards, two pixels.</summary>
     private static void RepeatEnds(float* work, int width)

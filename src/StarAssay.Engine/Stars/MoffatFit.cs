@@ -47,7 +47,7 @@ internal sealed class MoffatFit
         var area = new MoffatKernel.Area(x0, y0, x1 - x0 + 1, y1 - y0 + 1);
         int count = area.Padded * area.Height, unknowns = freeBeta ? N : N - 1;
         float variance = (float)(noise * noise), perElectron = double.IsNaN(gain) ? 0 : (float)(1 / gain);
-        bool fine = m.Det > 0.25;
+        bool fine = m.Det > 0.1;
         MoffatKernel.Fill(stamp, area, m, variance, perElectron, fine, space);
         double chi = MoffatKernel.Dot(space, N, N, count);
         double damping = 1e-3;

@@ -46,21 +46,22 @@ internal static partial class MoffatKernel
         }
     }
 
-    internal static void DrawScalar(Stamp stamp, Area area, in Moffat m)
+    internal static void DrawScalar(Stamp stamp, Area area, in Moffat m, bool fine)
     {
+        float[] nodes = fine ? Nodes3 : Nodes2, weights = fine ? Weights3 : Weights2;
         for (int j = 0; j < area.Height; j++)
         {
             for (int i = 0; i < area.Padded; i++)
             {
                 float sum = 0;
-                for (int b = 0; b < 3; b++)
+                for (int b = 0; b < nodes.Length; b++)
                 {
-                    float dy = area.Y + j - (float)m.Y + Nodes3[b];
-                    for (int a = 0; a < 3; a++)
+                    float dy = area.Y + j - (float)m.Y + nodes[b];
+                    for (int a = 0; a < nodes.Length; a++)
                     {
-                        float dx = area.X + i - (float)m.X + Nodes3[a];
+                        float dx = area.X + i - (float)m.X + nodes[a];
                         float t = 1 + ((((float)m.P * dx) + ((float)m.K * dy)) * dx) + ((((float)m.K * dx) + ((float)m.R * dy)) * dy);
-                        sum += Weights3[a] * Weights3[b] * float.Exp2(-(float)m.Beta * MathF.Log2(t));
+                        sum += weights[a] * weights[b] * float.Exp2(-(float)m.Beta * MathF.Log2(t));
                     }
                 }
 

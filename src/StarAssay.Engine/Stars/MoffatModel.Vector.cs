@@ -65,9 +65,10 @@ internal static partial class MoffatKernel
     }
 
     [MethodImpl(MethodImplOptions.AggressiveOptimization)]
-    internal static void DrawLanes<T>(Stamp stamp, Area area, in Moffat m)
+    internal static void DrawLanes<T>(Stamp stamp, Area area, in Moffat m, bool fine)
         where T : struct, ILanes<T>
     {
+        float[] nodes = fine ? Nodes3 : Nodes2, weights = fine ? Weights3 : Weights2;
         ref float pixels = ref MemoryMarshal.GetArrayDataReference(stamp.Pixels);
         T p = T.Of((float)m.P), k = T.Of((float)m.K), r = T.Of((float)m.R), minusBeta = T.Of(-(float)m.Beta), one = T.Of(1), zero = T.Of(0);
         for (int j = 0; j < area.Height; j++)
@@ -75,15 +76,15 @@ internal static partial class MoffatKernel
             for (int i = 0; i < area.Padded; i += T.Count)
             {
                 T left = T.Of(area.X + i - (float)m.X) + T.Ramp, sum = zero;
-                for (int b = 0; b < 3; b++)
+                for (int b = 0; b < nodes.Length; b++)
                 {
-                    T dy = T.Of(area.Y + j - (float)m.Y + Nodes3[b]);
-                    for (int a = 0; a < 3; a++)
+                    T dy = T.Of(area.Y + j - (float)m.Y + nodes[b]);
+                    for (int a = 0; a < nodes.Length; a++)
                     {
-                        T dx = left + T.Of(Nodes3[a]);
+                        T dx = left + T.Of(nodes[a]);
                         T t = T.MulAdd(T.MulAdd(p, dx, k * dy), dx, T.MulAdd(T.MulAdd(k, dx, r * dy), dy, one));
                         T value = LaneMath.Exp2(T.Max(minusBeta * LaneMath.Log2(t), T.Of(-120)));
-                        sum = T.MulAdd(value, T.Of(Weights3[a] * Weights3[b]), sum);
+                        sum = T.MulAdd(value, T.Of(weights[a] * weights[b]), sum);
                     }
                 }
 

@@ -93,24 +93,24 @@ internal static partial class MoffatKernel
         }
     }
 
-    /// <summary>Draws the model into a stamp's pixels (all of them).</summary>
-    public static void Draw(Stamp stamp, Area area, in Moffat m)
+    /// <summary>Draws the model into an area of a stamp's pixels, with three or two nodes a side.</summary>
+    public static void Draw(Stamp stamp, Area area, in Moffat m, bool fine)
     {
         if (!Vector128.IsHardwareAccelerated)
         {
-            DrawScalar(stamp, area, m);
+            DrawScalar(stamp, area, m, fine);
         }
         else if (Vector512.IsHardwareAccelerated)
         {
-            DrawLanes<Lanes512>(stamp, area, m);
+            DrawLanes<Lanes512>(stamp, area, m, fine);
         }
         else if (Vector256.IsHardwareAccelerated)
         {
-            DrawLanes<Lanes256>(stamp, area, m);
+            DrawLanes<Lanes256>(stamp, area, m, fine);
         }
         else
         {
-            DrawLanes<Lanes128>(stamp, area, m);
+            DrawLanes<Lanes128>(stamp, area, m, fine);
         }
     }
 

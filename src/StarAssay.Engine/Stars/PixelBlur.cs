@@ -36,7 +36,7 @@ internal sealed class PixelBlur(double beta, double outerRadius)
             double alpha = Alpha(radius);
             int reach = Math.Min(Half, (int)Math.Ceiling(recorded + 1));
             var area = new MoffatKernel.Area(Half - reach, Half - reach, (2 * reach) + 1, (2 * reach) + 1);
-            MoffatKernel.Draw(drawn, area, Moffat.Round(Half + fx, Half + fy, alpha, beta));
+            MoffatKernel.Draw(drawn, area, Moffat.Round(Half + fx, Half + fy, alpha, beta), alpha < 1.5);
             double share = CurveOfGrowth.Inside(drawn, Half + fx, Half + fy, recorded);
             radius = Moffat.RadiusOf(Math.Min(0.95, share), alpha, beta);
         }
@@ -55,7 +55,7 @@ internal sealed class PixelBlur(double beta, double outerRadius)
     public Bias OfSmallStar(double radius, double x, double y, in Ellipse ellipse)
     {
         double cx = Half + x - Math.Round(x), cy = Half + y - Math.Round(y);
-        MoffatKernel.Draw(drawn, new MoffatKernel.Area(0, 0, drawn.Side, drawn.Side), Moffat.Round(cx, cy, Alpha(radius), beta));
+        MoffatKernel.Draw(drawn, new MoffatKernel.Area(0, 0, drawn.Side, drawn.Side), Moffat.Round(cx, cy, Alpha(radius), beta), true);
         Ellipse e = AdaptiveMoments.Measure(drawn, cx, cy, 0.5 * (ellipse.Cxx + ellipse.Cyy));
         if (!e.Converged)
         {

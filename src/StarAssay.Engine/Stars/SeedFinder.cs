@@ -64,6 +64,7 @@ internal sealed unsafe class SeedFinder
     /// <summary>Measures how much more the filtered sky scatters than independent pixels would: 49 tiles, median.</summary>
     private double NoiseCorrelation()
     {
+        // Inner is a multiple of the rows smoothed at once.
         const int Side = 36, Inner = Side - 4, Across = 7;
         if (frame.Width < Side || frame.Height < Side)
         {
@@ -72,11 +73,13 @@ internal sealed unsafe class SeedFinder
 
         int tilesX = Math.Min(Across, frame.Width / Side), tilesY = Math.Min(Across, frame.Height / Side);
         float[] tile = new float[Side * Side], values = new float[Inner * Inner];
-        float[] work = new float[Side + (2 * MatchedFilter.Slack)], smooth = new float[Side + MatchedFilter.Slack], limit = new float[Side + MatchedFilter.Slack];
+        float[] work = new float[MatchedFilter.Rows * (Side + (3 * MatchedFilter.Slack))], smooth = new float[MatchedFilter.Rows * (Side + MatchedFilter.Slack)], limit = new float[Side + MatchedFilter.Slack];
         int[] unused = new int[Side];
         Array.Fill(limit, float.PositiveInfinity);
         var ratios = new List<double>();
-        float** rows = stackalloc float*[5];
+        float** rows = stackalloc float*[MatchedFilter.Inputs], works = stackalloc float*[MatchedFilter.Rows], outputs = stackalloc float*[MatchedFilter.Rows];
+        int** lists = stackalloc int*[MatchedFilter.Rows];
+        int* counts = stackalloc int[MatchedFilter.Rows];
         for (int tj = 0; tj < tilesY; tj++)
         {
             for (int ti = 0; ti < tilesX; ti++)
@@ -97,15 +100,25 @@ internal sealed unsafe class SeedFinder
                 fixed (float* t = tile, w = work, s = smooth, l = limit)
                 fixed (int* u = unused)
                 {
-                    for (int y = 0; y < Inner; y++)
+                    for (int y = 0; y < Inner; y += MatchedFilter.Rows)
                     {
-                        for (int k = 0; k < 5; k++)
+                        for (int k = 0; k < MatchedFilter.Inputs; k++)
                         {
                             rows[k] = t + ((y + k) * Side);
                         }
 
-                        filter.Row(rows, Side, w + MatchedFilter.Slack, s, l, u);
-                        smooth.AsSpan(2, Inner).CopyTo(values.AsSpan(y * Inner));
+                        for (int k = 0; k < MatchedFilter.Rows; k++)
+                        {
+                            works[k] = w + (k * (Side + (3 * MatchedFilter.Slack))) + MatchedFilter.Slack;
+                            outputs[k] = s + (k * (Side + MatchedFilter.Slack));
+                            lists[k] = u;
+                        }
+
+                        filter.Smooth(rows, Side, works, outputs, l, lists, counts);
+                        for (int k = 0; k < MatchedFilter.Rows; k++)
+                        {
+                            new ReadOnlySpan<float>(outputs[k] + 2, Inner).CopyTo(values.AsSpan((y + k) * Inner));
+                        }
                     }
                 }
 
@@ -129,18 +142,20 @@ internal sealed unsafe class SeedFinder
     /// <summary>One band of rows, with its own rings of rows.</summary>
     private sealed class Band
     {
-        private const int Ring = 8;
+        // Power of two, with room for what one step reads (8 rows) and what judging a peak looks back at (4).
+        private const int Ring = 16;
+        private const int SmoothRing = 8;
         private readonly SeedFinder owner;
         private readonly int first;
         private readonly int last;
         private readonly int width;
         private readonly int height;
         private readonly float[][] pixels = new float[Ring][];
-        private readonly float[][] smooth = new float[3][];
-        private readonly float[] work;
+        private readonly float[][] smooth = new float[SmoothRing][];
+        private readonly float[][] work = new float[MatchedFilter.Rows][];
         private readonly float[] limit;
-        private readonly int[][] columns = new int[2][];
-        private readonly int[] counts = new int[2];
+        private readonly int[][] columns = new int[SmoothRing][];
+        private readonly int[] counts = new int[SmoothRing];
         private readonly nint[] rowAt = new nint[Ring];
         private readonly List<Seed> seeds = [];
         private readonly bool plain;
@@ -156,15 +171,18 @@ internal sealed unsafe class SeedFinder
             plain = owner.decoder.IsPlain;
             masked = !owner.frame.Mask.IsEmpty;
             int room = width + (3 * MatchedFilter.Slack);
-            for (int i = 0; i < 3; i++)
+            for (int i = 0; i < SmoothRing; i++)
             {
-                smooth[i] = GC.AllocateArray<float>(room, pinned: true);
+                smooth[i] = GC.AllocateUninitializedArray<float>(room, pinned: true);
+                columns[i] = GC.AllocateUninitializedArray<int>(width, pinned: true);
             }
 
-            columns[0] = GC.AllocateUninitializedArray<int>(width, pinned: true);
-            columns[1] = GC.AllocateUninitializedArray<int>(width, pinned: true);
-            work = GC.AllocateArray<float>(room, pinned: true);
-            limit = GC.AllocateArray<float>(room, pinned: true);
+            for (int i = 0; i < MatchedFilter.Rows; i++)
+            {
+                work[i] = GC.AllocateUninitializedArray<float>(room, pinned: true);
+            }
+
+            limit = GC.AllocateUninitializedArray<float>(room, pinned: true);
             Array.Fill(limit, float.PositiveInfinity);
         }
 
@@ -172,51 +190,82 @@ internal sealed unsafe class SeedFinder
         {
             using System.Buffers.MemoryHandle pin = owner.frame.Pixels.Bytes.Pin();
             byte* bytes = (byte*)pin.Pointer;
-            float** rows = stackalloc float*[5];
+            float** inputs = stackalloc float*[MatchedFilter.Inputs], works = stackalloc float*[MatchedFilter.Rows], outputs = stackalloc float*[MatchedFilter.Rows];
+            int** lists = stackalloc int*[MatchedFilter.Rows];
+            int* found = stackalloc int[MatchedFilter.Rows];
+
+            // One row more on either side, since a peak is compared with its neighbors.
             int from = Math.Max(0, first - 1), to = Math.Min(height, last + 1);
-            for (int y = Math.Max(0, from - 2); y < Math.Min(height, from + 2); y++)
+            int fetched = Math.Max(0, from - 2);
+            int judged = first;
+            if (from == 0)
             {
-                Fetch(y, bytes);
+                Array.Fill(smooth[SmoothRing - 1], float.NegativeInfinity);
             }
 
-            Array.Fill(smooth[(from + 2) % 3], float.NegativeInfinity);
-            for (int y = from; y < to; y++)
+            for (int y = from; y < to; y += MatchedFilter.Rows)
             {
-                if (y + 2 < height)
+                // The last step may smooth rows beyond the band; beyond the frame the last row repeats.
+                for (int end = Math.Min(height, y + MatchedFilter.Rows + 2); fetched < end; fetched++)
                 {
-                    Fetch(y + 2, bytes);
+                    Fetch(fetched, bytes);
                 }
 
-                for (int k = 0; k < 5; k++)
+                int middle = Math.Min(height - 1, y + (MatchedFilter.Rows / 2));
+                if (y == from || (y - from) % ThresholdRows == 0)
                 {
-                    rows[k] = (float*)rowAt[Math.Clamp(y + k - 2, 0, height - 1) % Ring];
-                }
-
-                if (y == from || y % ThresholdRows == 0)
-                {
-                    int middle = Math.Min(height - 1, y + (ThresholdRows / 2));
                     owner.mesh.FillRow(middle, (float)(owner.threshold * owner.noiseFactor), limit.AsSpan(0, width));
                 }
 
-                float* line = Pointer(smooth[y % 3]) + MatchedFilter.Slack;
-                counts[y % 2] = owner.filter.Row(rows, width, Pointer(work) + MatchedFilter.Slack, line, Pointer(limit), PointerOf(columns[y % 2]));
-                line[-1] = line[width] = float.NegativeInfinity;
-                if (y - 1 >= first)
+                for (int k = 0; k < MatchedFilter.Rows; k++)
                 {
-                    Peaks(y - 1);
+                    works[k] = Pointer(work[k]) + MatchedFilter.Slack;
+                    outputs[k] = Pointer(smooth[(y + k) % SmoothRing]) + MatchedFilter.Slack;
+                    lists[k] = PointerOf(columns[(y + k) % SmoothRing]);
                 }
-            }
 
-            if (to == height)
-            {
-                Array.Fill(smooth[height % 3], float.NegativeInfinity);
-                if (height - 1 >= first)
+                Point(inputs, y);
+                nint ahead = plain ? (nint)MatchedFilter.Rows * width * sizeof(float) : 0;
+                if (!owner.filter.Smooth(inputs, width, works, outputs, Pointer(limit), lists, found, ahead))
                 {
-                    Peaks(height - 1);
+                    for (int k = 0; k < MatchedFilter.Inputs; k++)
+                    {
+                        Copy(Math.Clamp(y + k - 2, 0, height - 1));
+                    }
+
+                    Point(inputs, y);
+                    owner.filter.Smooth(inputs, width, works, outputs, Pointer(limit), lists, found);
+                }
+
+                for (int k = 0; k < MatchedFilter.Rows; k++)
+                {
+                    counts[(y + k) % SmoothRing] = found[k];
+                    outputs[k][-1] = outputs[k][width] = float.NegativeInfinity;
+                }
+
+                // All rows but the last of this step have both neighbors.
+                int ready = Math.Min(last, y + MatchedFilter.Rows - 1);
+                if (y + MatchedFilter.Rows >= height)
+                {
+                    Array.Fill(smooth[height % SmoothRing], float.NegativeInfinity);
+                    ready = last;
+                }
+
+                for (; judged < ready; judged++)
+                {
+                    Peaks(judged);
                 }
             }
 
             return seeds;
+        }
+
+        private void Point(float** inputs, int y)
+        {
+            for (int k = 0; k < MatchedFilter.Inputs; k++)
+            {
+                inputs[k] = (float*)rowAt[Math.Clamp(y + k - 2, 0, height - 1) % Ring];
+            }
         }
 
         // These arrays are pinned for life, so their addresses may be kept.
@@ -224,34 +273,37 @@ internal sealed unsafe class SeedFinder
 
         private static int* PointerOf(int[] pinned) => (int*)System.Runtime.CompilerServices.Unsafe.AsPointer(ref pinned[0]);
 
-        private static bool HasMissing(float* row, int width) =>
-            Vector512.IsHardwareAccelerated ? MatchedFilter.HasMissing<Lanes512>(row, width)
-            : Vector256.IsHardwareAccelerated ? MatchedFilter.HasMissing<Lanes256>(row, width)
-            : MatchedFilter.HasMissing<Lanes128>(row, width);
-
-        /// <summary>Makes row y ready: in place when it can be, else decoded, with holes filled by the sky.</summary>
+        /// <summary>Makes row y ready: in place when it can be, else decoded. NaN is left for the filter to find.</summary>
         private void Fetch(int y, byte* bytes)
         {
-            int slot = y % Ring;
-            bool holes = masked && owner.frame.Mask.Span.Slice(y * width, width).ContainsAnyExcept((byte)0);
-            if (plain)
+            if (masked && owner.frame.Mask.Span.Slice(y * width, width).ContainsAnyExcept((byte)0))
             {
-                float* row = (float*)(bytes + ((long)y * width * sizeof(float)));
-                if (!holes && !HasMissing(row, width))
-                {
-                    rowAt[slot] = (nint)row;
-                    return;
-                }
+                Copy(y);
             }
+            else if (plain)
+            {
+                rowAt[y % Ring] = (nint)(bytes + ((long)y * width * sizeof(float)));
+            }
+            else
+            {
+                owner.decoder.Decode(y, 0, Own(y));
+            }
+        }
 
-            pixels[slot] ??= GC.AllocateUninitializedArray<float>(width, pinned: true);
-            float[] target = pixels[slot];
-            rowAt[slot] = (nint)Pointer(target);
+        /// <summary>A row in memory of our own, holes filled by the sky.</summary>
+        private void Copy(int y)
+        {
+            float[] target = Own(y);
             owner.decoder.Decode(y, 0, target);
-            if (holes || HasMissing(Pointer(target), width))
-            {
-                Patch(y, target);
-            }
+            Patch(y, target);
+        }
+
+        private float[] Own(int y)
+        {
+            int slot = y % Ring;
+            pixels[slot] ??= GC.AllocateUninitializedArray<float>(width, pinned: true);
+            rowAt[slot] = (nint)Pointer(pixels[slot]);
+            return pixels[slot];
         }
 
         private void Patch(int y, float[] row)
@@ -270,11 +322,11 @@ internal sealed unsafe class SeedFinder
 
         private void Peaks(int y)
         {
-            float* above = Pointer(smooth[(y + 2) % 3]) + MatchedFilter.Slack;
-            float* here = Pointer(smooth[y % 3]) + MatchedFilter.Slack;
-            float* below = Pointer(smooth[(y + 1) % 3]) + MatchedFilter.Slack;
-            int[] found = columns[y % 2];
-            for (int k = 0; k < counts[y % 2]; k++)
+            float* above = Pointer(smooth[(y + SmoothRing - 1) % SmoothRing]) + MatchedFilter.Slack;
+            float* here = Pointer(smooth[y % SmoothRing]) + MatchedFilter.Slack;
+            float* below = Pointer(smooth[(y + 1) % SmoothRing]) + MatchedFilter.Slack;
+            int[] found = columns[y % SmoothRing];
+            for (int k = 0; k < counts[y % SmoothRing]; k++)
             {
                 int x = found[k];
                 float v = here[x];

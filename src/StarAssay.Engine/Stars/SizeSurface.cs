@@ -4,6 +4,7 @@ namespace StarAssay.Engine.Stars;
 internal sealed class SizeSurface
 {
     private const int EnoughStars = 30;
+    private const int MostStars = 1000;
     private readonly double[] terms;
     private readonly double width;
     private readonly double height;
@@ -19,8 +20,10 @@ internal sealed class SizeSurface
     public static SizeSurface Fit(StarRecord[] stars, MeterSettings set)
     {
         var places = new List<(double X, double Y, double Value)>();
-        foreach (StarRecord star in stars)
+        int step = Math.Max(1, stars.Length / MostStars);
+        for (int i = 0; i < stars.Length; i += step)
         {
+            ref readonly StarRecord star = ref stars[i];
             double det = (star.Cxx * star.Cyy) - (star.Cxy * star.Cxy);
             if (star.Snr > 20 && det > 0 && (star.Marks & (StarMarks.Saturated | StarMarks.Edge | StarMarks.NoShape | StarMarks.BadPixels)) == 0)
             {

@@ -5,9 +5,9 @@ namespace StarAssay.Engine.Stars;
 /// <summary>Judges each object against the frame's own stars, and says what the reader must know.</summary>
 internal static class StarJudge
 {
-    // A star's neighbors hold at least this share of what the frame's sharpest stars' would; below, by three standard
-    // uncertainties, it is a hit.
+    // A star's neighbors hold at least this share of what those of the frame's sharpest stars do; below, it is a hit.
     private const double SharpShare = 0.55;
+    private const double SharpSure = 1.3;
     private const double SizeShare = 0.6;
     private const double LargeShare = 1.5;
     private const double Sure = 3;
@@ -25,7 +25,11 @@ internal static class StarJudge
 
             // Relative standard uncertainty of a second moment under a matched Gaussian weight.
             double error = Math.Sqrt((8 * Math.PI * half * star.Noise * star.Noise / (star.ShapeFlux * star.ShapeFlux)) + (2 / (star.ShapeFlux * gain))) * 1.5;
-            bool sharp = star.Sharpness + (Sure * 0.6 * star.SharpnessError) < SharpShare * star.ExpectedSharpness;
+
+            // The mean of two neighbors over the peak is uncertain by about 0.7 of the peak's relative noise. Faint objects are
+            // decided by which they are nearer to, a lone pixel (0) or the star (1): a field holds many faint hits.
+            double share = star.Sharpness / star.ExpectedSharpness, doubt = 0.7 * star.SharpnessError / star.ExpectedSharpness;
+            bool sharp = share < SharpShare && share + (SharpSure * doubt) < 1;
             bool thin = half - spread < SizeShare * set.NarrowVariance && (half - spread) * (1 + (Sure * error)) < 0.8 * set.NarrowVariance;
             if (sharp || thin)
             {

@@ -31,6 +31,7 @@ internal sealed class StarMeter
     private readonly PixelBlur blur;
     private readonly MoffatFit fit;
     private readonly int fitReach;
+    private readonly float[] ramp;
     private readonly List<int> near = [];
 
     public StarMeter(MeterSettings settings)
@@ -38,6 +39,7 @@ internal sealed class StarMeter
         set = settings;
         decoder = new RowDecoder(settings.Frame.Pixels);
         stamp = new Stamp((int)Math.Ceiling(settings.OuterRadius) + 2);
+        ramp = [.. Enumerable.Range(0, stamp.Side).Select(i => (float)i)];
         blur = new PixelBlur(settings.Beta, settings.OuterRadius);
 
         // Out to about two FWHM: there the profile's exponent shows.
@@ -173,14 +175,12 @@ internal sealed class StarMeter
             float level = (float)(sky.Level + (sky.SlopeY * (j - half)) + (sky.SlopeX * (from - half)));
             float slope = (float)sky.SlopeX;
             bool core = Math.Abs(j - half) <= 2;
-            float total = 0;
             Span<float> inside = row[from..to];
-            for (int i = 0; i < inside.Length; i++)
-            {
-                float v = inside[i] - (level + (i * slope));
-                inside[i] = v;
-                total += v;
-            }
+
+            // The sky's slope along the row was laid out once; only its level changes from row to row.
+            System.Numerics.Tensors.TensorPrimitives.MultiplyAdd(ramp.AsSpan(0, inside.Length), -slope, inside, inside);
+            System.Numerics.Tensors.TensorPrimitives.Subtract(inside, level, inside);
+            float total = System.Numerics.Tensors.TensorPrimitives.Sum<float>(inside);
 
             if (core)
             {
@@ -347,28 +347,28 @@ internal sealed class StarMeter
 
         double half = 0.5 * flux;
         double low = 0, high = set.OuterRadius, fLow = -half, fHigh = half;
-        double r = Math.Min(1.2 * Math.Sqrt(variance), 0.5 * high);
-        double slope = 1.39 * half / r;
+
+        // h = 1.2 sigma for a Gaussian, a little more with wings; the growth's slope at h is about 0.67 F / h.
+        double r = Math.Min(1.22 * Math.Sqrt(variance), 0.5 * high);
         for (int round = 0; round < 30; round++)
         {
             double f = CurveOfGrowth.Inside(stamp, x, y, r) - half;
             if (f < 0)
             {
-                slope = (f - fHigh) / (r - high);
                 (low, fLow) = (r, f);
             }
             else
             {
-                slope = (f - fLow) / (r - low);
                 (high, fHigh) = (r, f);
             }
 
-            if (Math.Abs(f) < 1e-5 * half || high - low < 1e-5)
+            // 5e-5 of the light is 4e-5 of the radius.
+            if (Math.Abs(f) < 1e-4 * half || high - low < 1e-5)
             {
                 break;
             }
 
-            double next = round == 0 ? r - (f / (1.39 * half / r)) : low + ((high - low) * -fLow / (fHigh - fLow));
+            double next = round < 2 ? r - (f * r / (1.34 * half)) : low + ((high - low) * -fLow / (fHigh - fLow));
             if (round > 6)
             {
                 next = 0.5 * (low + high);
@@ -377,10 +377,7 @@ internal sealed class StarMeter
             r = next > low && next < high ? next : 0.5 * (low + high);
         }
 
-        // Slope across a fifth of the radius: steady where a pixel's edge would make a chord too local.
-        double d = 0.1 * r;
-        slope = (CurveOfGrowth.Inside(stamp, x, y, r + d) - CurveOfGrowth.Inside(stamp, x, y, r - d)) / (2 * d);
-        return (r, slope);
+        return (r, 1.34 * half / r);
     }
 
     /// <summary>Standard uncertainties from sky noise, photon noise when the gain is known, and the sky level's own error.</summary>

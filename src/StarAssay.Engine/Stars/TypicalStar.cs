@@ -76,7 +76,7 @@ internal sealed record TypicalStar(double Variance, double NarrowVariance, doubl
         double total = 0, taps = 0;
         foreach (double shift in new[] { 0, 0.5 })
         {
-            MoffatKernel.Draw(stamp, new MoffatKernel.Area(0, 0, stamp.Side, stamp.Side), Moffat.Round(4 + shift, 4 + shift, Alpha, Beta));
+            MoffatKernel.Draw(stamp, new MoffatKernel.Area(0, 0, stamp.Side, stamp.Side), Moffat.Round(4 + shift, 4 + shift, Alpha, Beta), true);
             for (int j = -2; j <= 2; j++)
             {
                 for (int i = -2; i <= 2; i++)

@@ -65,6 +65,23 @@ public class BackgroundTests
     }
 
     [Fact]
+    public void The_exchange_network_brings_the_median_of_nine_into_the_middle()
+    {
+        var random = new Random(3);
+        for (int trial = 0; trial < 2000; trial++)
+        {
+            double[] nine = [.. Enumerable.Range(0, 9).Select(_ => Math.Round(6 * random.NextDouble()))];
+            double truth = nine.Order().ElementAt(4);
+            foreach ((int low, int high) in BackgroundEstimator.MedianOfNine)
+            {
+                (nine[low], nine[high]) = (Math.Min(nine[low], nine[high]), Math.Max(nine[low], nine[high]));
+            }
+
+            Assert.Equal(truth, nine[4]);
+        }
+    }
+
+    [Fact]
     public void A_slope_is_followed_to_the_corners()
     {
         const int W = 640, H = 512;
