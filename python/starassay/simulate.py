@@ -31,7 +31,7 @@ from astropy.time import Time
 from astropy.wcs import WCS
 
 from . import _gateway
-from .results import json_text, to_plain
+from .results import json_text, notes_from_engine, to_plain
 
 _FIRST_LIGHT = "2026-03-14T20:30:00"
 
@@ -504,6 +504,7 @@ def draw_star_field(
             "stamp_pix": truth["stamp_pix"],
             "saturation_adu": truth["saturation_adu"],
             "seed": seed,
+            "notes": [str(n) for n in notes_from_engine(truth["notes"])],
         },
     )
     return CCDData(image, unit=u.adu, meta=header, wcs=wcs), table
@@ -654,7 +655,16 @@ def draw_defocused_pair(
         header["IMAGETYP"] = ("LIGHT", "defocused star")
         header["SATURATE"] = (facts[-1]["saturation_adu"], "[adu] level where pixels are clipped")
         frames.append(CCDData(image, unit=u.adu, meta=header))
-    own = ("defocus_um", "defocus_waves", "share", "half_flux_radius_pix", "saturation_adu")
+    for fact in facts:
+        fact["notes"] = [str(n) for n in notes_from_engine(fact["notes"])]
+    own = (
+        "defocus_um",
+        "defocus_waves",
+        "share",
+        "half_flux_radius_pix",
+        "saturation_adu",
+        "notes",
+    )
     truth: dict[str, Any] = {key: value for key, value in facts[0].items() if key not in own}
     truth["telescope"] = telescope.name
     truth["obstruction"] = telescope.obstruction

@@ -50,6 +50,9 @@ internal sealed class FieldImages
     /// <summary>Share of the light inside the stamps, the least of all.</summary>
     public double Share { get; }
 
+    /// <summary>Largest change of defocus between neighbouring points, um.</summary>
+    public double DefocusStepUm { get; private set; }
+
     /// <summary>Computes the images.</summary>
     public static FieldImages Compute(StarFieldRequest request, IReadOnlyList<SpectralSample> spectrum, int size, RunContext context, double from, double to)
     {
@@ -72,7 +75,23 @@ internal sealed class FieldImages
                 context.Cancel);
             context.Report(from + ((to - from) * Interlocked.Increment(ref done) / stamps.Length), "computing star images");
         });
-        return new FieldImages(nodesX, nodesY, size, oversampling, detector, stamps, context);
+        double Focus(int i, int j)
+        {
+            (double xMm, double yMm) = Millimetres(detector, Node(i, nodesX, detector.Width), Node(j, nodesY, detector.Height));
+            return telescope.Field.DefocusUm(0, xMm, yMm);
+        }
+
+        double step = 0;
+        for (int j = 0; j < nodesY; j++)
+        {
+            for (int i = 0; i < nodesX; i++)
+            {
+                step = i > 0 ? Math.Max(step, Math.Abs(Focus(i, j) - Focus(i - 1, j))) : step;
+                step = j > 0 ? Math.Max(step, Math.Abs(Focus(i, j) - Focus(i, j - 1))) : step;
+            }
+        }
+
+        return new FieldImages(nodesX, nodesY, size, oversampling, detector, stamps, context) { DefocusStepUm = step };
     }
 
     /// <summary>What the image of a star at a place on the sensor (pixels) is drawn from.</summary>

@@ -108,6 +108,10 @@ public sealed record SimulatedTelescope
         return pupil;
     }
 
+    /// <summary>True when a stop cuts the pupil of a field point past its middle.</summary>
+    /// <param name="radiusMm">Distance from the optical axis on the sensor, mm.</param>
+    public bool IsHalfCut(double radiusMm) => Stops.Any(s => radiusMm * (1 - (s.DistanceMm / FocalLengthMm)) >= s.ClearDiameterMm / 2);
+
     private double Curve(IReadOnlyList<double> values, double wavelengthNm)
     {
         if (values.Count == 0)

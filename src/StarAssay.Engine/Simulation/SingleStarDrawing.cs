@@ -57,6 +57,7 @@ public sealed record SingleStarRequest
 /// <param name="Share">Share of the light inside the frame.</param>
 /// <param name="HalfFluxRadiusPix">Half-flux radius, pixels.</param>
 /// <param name="SaturationAdu">Level where pixels are clipped.</param>
+/// <param name="Notes">Where the frame falls short of a real one.</param>
 public sealed record SingleStarTruth(
     double DefocusUm,
     double DefocusWaves,
@@ -67,7 +68,8 @@ public sealed record SingleStarTruth(
     double StrehlRatio,
     double Share,
     double HalfFluxRadiusPix,
-    double SaturationAdu);
+    double SaturationAdu,
+    IReadOnlyList<Note> Notes);
 
 /// <summary>Draws one star.</summary>
 public static class SingleStarDrawing
@@ -146,7 +148,10 @@ public static class SingleStarDrawing
             Strehl.FromPupil(left, weights, wavelength),
             stamp.Share,
             stamp.HalfFluxRadiusPix(),
-            detector.SaturationAdu);
+            detector.SaturationAdu,
+            stamp.Share < StarFieldDrawing.LeastShare
+                ? [SimulationNotes.LightOutside.Say($"The frame holds {stamp.Share:P1} of the star's light. Draw a larger one, or defocus less.")]
+                : []);
     }
 
     private static double Square(double v) => v * v;

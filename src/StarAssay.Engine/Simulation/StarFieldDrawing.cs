@@ -6,6 +6,9 @@ namespace StarAssay.Engine.Simulation;
 /// <summary>Draws a star field: images on a grid of field points, every star blended and shifted to its place, then exposed.</summary>
 public static class StarFieldDrawing
 {
+    /// <summary>Share of the light that a stamp should hold at least.</summary>
+    internal const double LeastShare = 0.97;
+
     private const int Batch = 256;
 
     /// <summary>Draws and exposes.</summary>
@@ -49,6 +52,8 @@ public static class StarFieldDrawing
         double share = 1;
         int largest = 0;
         double wavelength = double.NaN;
+        double defocusStep = 0;
+        int halfCut = 0;
 
         // In a mosaic each color is drawn into its own pixels; without one the first passband serves them all.
         IReadOnlyList<SimulatedPassband> bands = detector.Mosaic.Length == 0 ? [request.Passbands[0]] : [.. request.Passbands.Where(b => b.Color.Length == 1 && detector.Mosaic.Contains(b.Color[0], StringComparison.Ordinal))];
@@ -60,6 +65,7 @@ public static class StarFieldDrawing
             FieldImages images = FieldImages.Compute(request, spectrum, size, context, 0.8 * b / bands.Count, 0.8 * (b + 1) / bands.Count);
             share = Math.Min(share, images.Share);
             largest = Math.Max(largest, size);
+            defocusStep = Math.Max(defocusStep, Defocus.WavefrontNm(images.DefocusStepUm, request.Telescope.FocalRatio) / mean);
             double[] light = new double[stars];
             double[] placeX = new double[stars];
             double[] placeY = new double[stars];
@@ -81,6 +87,7 @@ public static class StarFieldDrawing
                     (halfFlux[s], double cx, double cy) = images.Facts(placeX[s], placeY[s]);
                     (centroidX[s], centroidY[s]) = (placeX[s] + cx, placeY[s] + cy);
                     electrons[s] = light[s];
+                    halfCut += request.Telescope.IsHalfCut(Math.Sqrt((hx * hx) + (hy * hy))) ? 1 : 0;
                     wavelength = mean;
                 }
             }
@@ -89,7 +96,29 @@ public static class StarFieldDrawing
         }
 
         return new StarFieldTruth(
-            idealX, idealY, x, y, centroidX, centroidY, electrons, defocus, halfFlux, illumination, share, largest, wavelength, detector.SaturationAdu);
+            idealX, idealY, x, y, centroidX, centroidY, electrons, defocus, halfFlux, illumination, share, largest, wavelength, detector.SaturationAdu,
+            NotesFor(share, defocusStep, halfCut));
+    }
+
+    private static List<Note> NotesFor(double share, double defocusStepWaves, int halfCut)
+    {
+        var notes = new List<Note>();
+        if (share < LeastShare)
+        {
+            notes.Add(SimulationNotes.LightOutside.Say($"Stamps hold {share:P1} of a star's light. Ask for a larger stamp."));
+        }
+
+        if (defocusStepWaves > 0.5)
+        {
+            notes.Add(SimulationNotes.CoarseGrid.Say($"Computed images lie up to {defocusStepWaves:F2} waves of defocus apart. Ask for more nodes."));
+        }
+
+        if (halfCut > 0)
+        {
+            notes.Add(SimulationNotes.HalfCut.Say($"{halfCut} stars lie where a stop cuts the pupil past its middle; their shape is not to be trusted."));
+        }
+
+        return notes;
     }
 
     /// <summary>Stamps drawn in parallel, added one after the other: the sums come out the same for any number of threads.</summary>

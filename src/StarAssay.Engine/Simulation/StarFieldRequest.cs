@@ -122,6 +122,7 @@ public sealed record StarFieldRequest
 /// <param name="StampPix">Width of the stamps, pixels.</param>
 /// <param name="WavelengthNm">Mean wavelength of the first passband by detected light.</param>
 /// <param name="SaturationAdu">Level where pixels are clipped.</param>
+/// <param name="Notes">Where the frame falls short of a real one.</param>
 public sealed record StarFieldTruth(
     double[] IdealX,
     double[] IdealY,
@@ -136,4 +137,5 @@ public sealed record StarFieldTruth(
     double StampShare,
     int StampPix,
     double WavelengthNm,
-    double SaturationAdu);
+    double SaturationAdu,
+    IReadOnlyList<Note> Notes);

@@ -215,6 +215,22 @@ public class StarFieldDrawingTests
     }
 
     [Fact]
+    public void What_a_frame_cannot_show_is_said()
+    {
+        float[] frame = new float[Small.Width * Small.Height];
+        Assert.Empty(StarFieldDrawing.DrawExpected(OneStar, frame, RunContext.Default).Notes);
+        StarFieldRequest poor = OneStar with
+        {
+            Telescope = Juniper with { Field = new FieldErrors { TiltXUmPerMm = 600 }, Stops = [new ConeStop(0.1, 1)] },
+            StampPix = 16,
+            NodesX = 2,
+            NodesY = 1,
+        };
+        string[] codes = [.. StarFieldDrawing.DrawExpected(poor, frame, RunContext.Default).Notes.Select(n => n.Code)];
+        Assert.Equal(["simulation.light-outside", "simulation.coarse-grid", "simulation.half-cut"], codes);
+    }
+
+    [Fact]
     public void Requests_that_contradict_themselves_are_refused()
     {
         float[] frame = new float[Small.Width * Small.Height];
