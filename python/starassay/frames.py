@@ -527,6 +527,8 @@ def _looked_at(frame: Frame, given: dict[str, Any]) -> Frame:
     report = _gateway.call("imaging.inspect", request, frames={"frame": frame})
     seen = report["inspection"]
     notes = [*frame.notes, *notes_from_engine(report["notes"])]
+    # Of a large frame the engine looks at evenly spaced rows.
+    about = "" if seen["row_step"] == 1 else "about "
 
     def add(code: str, text: str) -> None:
         notes.append(say(code, text, frame.name))
@@ -541,7 +543,7 @@ def _looked_at(frame: Frame, given: dict[str, Any]) -> Frame:
         share = seen["not_finite_count"] / seen["pixel_count"]
         add(
             "frame.not-finite",
-            f"{seen['not_finite_count']} pixels ({share:.2%}) hold no number and count as masked.",
+            f"{about}{seen['not_finite_count']} pixels ({share:.2%}) hold no number and count as masked.",
         )
     saturation = frame.saturation
     if np.isfinite(seen["pile_up_adu"]):
@@ -550,13 +552,13 @@ def _looked_at(frame: Frame, given: dict[str, Any]) -> Frame:
             saturation = pile
             add(
                 "frame.saturation-found",
-                f"{seen['pile_up_count']} pixels pile up at {pile.value:g} ADU, which was taken as the "
+                f"{about}{seen['pile_up_count']} pixels pile up at {pile.value:g} ADU, which was taken as the "
                 "saturation level.",
             )
         elif pile < 0.99 * saturation and "saturation" not in given:
             add(
                 "frame.saturation-contradicts",
-                f"{seen['pile_up_count']} pixels pile up at {pile.value:g} ADU, below the stated "
+                f"{about}{seen['pile_up_count']} pixels pile up at {pile.value:g} ADU, below the stated "
                 f"saturation level of {saturation.value:g} ADU; the lower level was used.",
             )
             saturation = pile

@@ -28,11 +28,15 @@ public enum MosaicGreens
 public sealed record MosaicEvidence(MosaicGreens Greens, double MainDifference, double MainError, double AntiDifference,
     double AntiError, double CheckerDifference, double CheckerError, int Tiles);
 
-/// <summary>What one look at all pixels says of a frame. Levels in ADU.</summary>
+/// <summary>What one look at the pixels says of a frame. Levels in ADU; counts are of the whole frame, estimated when
+/// only every <see cref="RowStep"/>-th row was looked at.</summary>
 public sealed record FrameInspection
 {
     /// <summary>Pixels in the image.</summary>
     public required long PixelCount { get; init; }
+
+    /// <summary>1 when every row was looked at.</summary>
+    public required int RowStep { get; init; }
 
     /// <summary>Pixels that hold no number, masked ones left out.</summary>
     public required long NotFiniteCount { get; init; }

@@ -3,14 +3,18 @@ using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Imaging;
 
-/// <summary>Looks once at all pixels: range, pile-up at the bright end, mosaic.</summary>
-/// <remarks>A histogram of 65,536 classes is exact for 8- and 16-bit cameras. Clipped pixels show as one class that
+/// <summary>Looks once at the pixels: range, pile-up at the bright end, mosaic.</summary>
+/// <remarks>Frames above a few megapixels are judged by evenly spaced rows; their counts are then estimates.
+/// A histogram of 65,536 classes is exact for 8- and 16-bit cameras. Clipped pixels show as one class that
 /// stands high above the classes below it with almost nothing above, wherever the clipping level lies: cameras clip
 /// below full scale when their converter has fewer bits, or their bias is subtracted (common practice, no source).</remarks>
 public static class FrameInspector
 {
     private const int Classes = 65536;
     private const int BlockRows = 64;
+
+    /// <summary>Pixels that are enough to judge a frame by.</summary>
+    private const long EnoughPixels = 3_000_000;
 
     /// <summary>Classes below a candidate that tell how many pixels it should hold.</summary>
     private const int Window = 256;
@@ -21,6 +25,7 @@ public static class FrameInspector
         frame.RequireConsistent();
         var decoder = new RowDecoder(frame.Pixels);
         Scale scale = ScaleOf(frame, decoder, context);
+        int rowStep = RowStep(frame);
         (long[] histogram, long used, long notFinite) = Count(frame, decoder, scale, context);
         MosaicEvidence mosaic = MosaicDetector.Detect(frame, decoder);
         if (used == 0)
@@ -28,7 +33,8 @@ public static class FrameInspector
             return new FrameInspection
             {
                 PixelCount = (long)frame.Width * frame.Height,
-                NotFiniteCount = notFinite,
+                RowStep = rowStep,
+                NotFiniteCount = notFinite * rowStep,
                 UsedCount = 0,
                 MinimumAdu = double.NaN,
                 MaximumAdu = double.NaN,
@@ -52,8 +58,9 @@ public static class FrameInspector
         return new FrameInspection
         {
             PixelCount = (long)frame.Width * frame.Height,
-            NotFiniteCount = notFinite,
-            UsedCount = used,
+            RowStep = rowStep,
+            NotFiniteCount = notFinite * rowStep,
+            UsedCount = used * rowStep,
             MinimumAdu = scale.Exact ? scale.Level(first) : scale.Low,
             MaximumAdu = scale.Exact ? scale.Level(last) : scale.High,
             MedianAdu = scale.Level(Quantile(histogram, used, 0.5)),
@@ -61,8 +68,8 @@ public static class FrameInspector
             BrightAdu = scale.Level(Quantile(histogram, used, 0.99)),
             StepAdu = step * scale.Width,
             PileUpAdu = pile < 0 ? double.NaN : scale.Level(pile),
-            PileUpCount = pile < 0 ? 0 : Sum(histogram, pile),
-            SaturatedCount = Sum(histogram, saturated),
+            PileUpCount = pile < 0 ? 0 : Sum(histogram, pile) * rowStep,
+            SaturatedCount = Sum(histogram, saturated) * rowStep,
             Mosaic = mosaic,
         };
     }
@@ -93,11 +100,12 @@ public static class FrameInspector
     private static (double Low, double High) Range(Frame frame, RowDecoder decoder, RunContext context)
     {
         int blocks = Blocks(frame);
+        int step = RowStep(frame);
         float[] lows = new float[blocks], highs = new float[blocks];
         Parallel.For(0, blocks, context.Parallel, () => new float[frame.Width], (block, _, row) =>
         {
             float low = float.PositiveInfinity, high = float.NegativeInfinity;
-            for (int y = block * BlockRows; y < Math.Min(frame.Height, (block + 1) * BlockRows); y++)
+            for (int y = FirstRow(block, step); y < Math.Min(frame.Height, (block + 1) * BlockRows); y += step)
             {
                 decoder.Decode(y, 0, row);
                 ReadOnlySpan<byte> mask = MaskRow(frame, y);
@@ -123,6 +131,7 @@ public static class FrameInspector
     {
         long[] total = new long[Classes];
         long used = 0, notFinite = 0;
+        int step = RowStep(frame);
         var gate = new Lock();
         double low = scale.Low, perClass = 1 / scale.Width;
 
@@ -131,7 +140,7 @@ public static class FrameInspector
         Parallel.For(0, Blocks(frame), context.Parallel, () => (Row: new float[frame.Width], Counts: new int[Classes + 2]), (block, _, local) =>
         {
             (float[] row, int[] counts) = local;
-            for (int y = block * BlockRows; y < Math.Min(frame.Height, (block + 1) * BlockRows); y++)
+            for (int y = FirstRow(block, step); y < Math.Min(frame.Height, (block + 1) * BlockRows); y += step)
             {
                 decoder.Decode(y, 0, row);
                 ReadOnlySpan<byte> mask = MaskRow(frame, y);
@@ -263,6 +272,11 @@ public static class FrameInspector
 
         return sum;
     }
+
+    // Odd, so that rows of both kinds of a color mosaic are looked at.
+    private static int RowStep(Frame frame) => (int)((long)frame.Width * frame.Height / EnoughPixels) | 1;
+
+    private static int FirstRow(int block, int step) => (((block * BlockRows) + step - 1) / step) * step;
 
     private static int Blocks(Frame frame) => (frame.Height + BlockRows - 1) / BlockRows;
 
