@@ -162,7 +162,22 @@ internal sealed record DefocusedStar(double X, double Y, double Diameter, double
             return (0, 0);
         }
 
-        return Robust.ClippedMeanAndSigma([.. values]);
+        // Noise from neighbours' differences: the star's wide wings tilt the rim and would pass for noise.
+        var steps = new List<double>();
+        for (int j = 0; j < h; j++)
+        {
+            for (int i = 0; i + 1 < w; i++)
+            {
+                bool onRim = i + 1 < rim || j < rim || i >= w - rim || j >= h - rim;
+                double step = image[(j * w) + i + 1] - image[(j * w) + i];
+                if (onRim && double.IsFinite(step))
+                {
+                    steps.Add(step);
+                }
+            }
+        }
+
+        return (Robust.ClippedMeanAndSigma([.. values]).Mean, Robust.ClippedMeanAndSigma([.. steps]).Sigma / Math.Sqrt(2));
     }
 
     private static double[] Median3(double[] image, int w, int h, double fill)

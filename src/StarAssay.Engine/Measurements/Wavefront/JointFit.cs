@@ -120,7 +120,8 @@ internal sealed class JointFit
                 float[] use = data[p].Use[k];
                 for (int i = 0; i < w.Length; i++)
                 {
-                    w[i] = use[i] == 0 ? 0 : use[i] / (Math.Max((flux * unit[i]) + back, 0.02f * back) + b[i] + extra);
+                    // The base holds the photons of the level that was taken off, so star and background together may be below zero.
+                    w[i] = use[i] == 0 ? 0 : use[i] / (Math.Max((flux * unit[i]) + back + b[i], 0.2f * b[i]) + extra);
                 }
             }
         }

@@ -97,13 +97,7 @@ internal sealed class PairPreparation
         Gains[k] = gain;
         double[] raw = FrameRegion.Read(frame, x0, y0, span, span);
         double clip = frame.SaturationAdu > 0 ? frame.SaturationAdu : double.PositiveInfinity;
-        double variance = star.Noise * gain * star.Noise * gain; // sky, read noise and rounding as they show
-        if (star.Noise <= 0)
-        {
-            double rn = frame.ReadNoiseElectrons > 0 ? frame.ReadNoiseElectrons : 1;
-            variance = (rn * rn) + (gain * gain / 12);
-        }
-
+        double variance = BackgroundVariance(frame, star, gain, k);
         int clipped = 0;
         for (int j = 0; j < window; j++)
         {
@@ -144,6 +138,27 @@ internal sealed class PairPreparation
         double sign = k == 0 ? -1 : 1;
         Start.DefocusNm[k] = sign * star.Diameter / Bin * PitchUm / (8e-3 * request.FocalRatio);
         Start.Flux[k] = Math.Max(1, Data.Electrons[k].Sum());
+    }
+
+    /// <summary>Measured variance of the background over what gain, read noise and level promise, per image; NaN when not known.
+    /// Far from 1 when a gain is not what it says or a bias is still in.</summary>
+    public double[] NoiseRatio { get; } = [double.NaN, double.NaN];
+
+    // Variance of what was taken off as background: its photons (sky and the star's own wings), read noise, rounding. The camera's
+    // figures are free of scatter, so they are taken where the measured noise bears them out.
+    private double BackgroundVariance(Frame frame, DefocusedStar star, double gain, int k)
+    {
+        double rounding = gain * gain / 12;
+        double measured = star.Noise * star.Noise * gain * gain;
+        double read = frame.ReadNoiseElectrons;
+        if (!(read >= 0) || !(frame.GainElectronsPerAdu > 0))
+        {
+            return measured > 0 ? measured : 1 + rounding;
+        }
+
+        double promised = (read * read) + Math.Max(0, star.Background * gain) + rounding;
+        NoiseRatio[k] = measured / promised;
+        return NoiseRatio[k] is > 0.7 and < 1.5 ? promised : Math.Max(measured, rounding);
     }
 
     private static (double X, double Y) Offset(Orientation orientation, double x, double y, int span) => orientation switch
