@@ -852,7 +852,7 @@ def calibrate_wavelengths(
     limits: Any = (330, 1050),
     direction: int = 0,
     max_degree: int = 3,
-    max_rms: Any = 0.8,
+    max_rms: Any = None,
     axis: str = "x",
     trace: Any = None,
     half_height: int = 4,
@@ -877,8 +877,8 @@ def calibrate_wavelengths(
         +1 when wavelengths grow with the column; 0 when not known.
     max_degree : int
         Highest degree of the polynomial; a prism needs 3 or 4.
-    max_rms : float
-        Largest RMS residual, columns.
+    max_rms : float, optional
+        Largest RMS residual, columns; 0.8 for a lamp, 2 for a star by default.
     axis : {"x", "y"}
         Along which axis of a lamp frame wavelengths run.
     trace : Spectrum or number, optional
@@ -917,7 +917,9 @@ def calibrate_wavelengths(
         "max_nm": hi_nm,
         "direction": int(direction),
         "max_degree": int(max_degree),
-        "max_rms_columns": _number(max_rms, u.pix, "max_rms"),
+        "max_rms_columns": _number(
+            max_rms if max_rms is not None else (2.0 if star else 0.8), u.pix, "max_rms"
+        ),
     }
     r = call("color_focus.calibrate", request, arrays={"flux": np.asarray(flux, np.float64)})
     if offset:

@@ -180,7 +180,7 @@ def draw(
     fine = np.zeros((height * oversample, width * oversample + 2 * size))
     yc = height * oversample / 2
     trace = tilt_px * (x / width - 0.5) + bow_px * (2 * x / width - 1) ** 2
-    step = max(1, (width * oversample) // 100)
+    step = max(1, (width * oversample) // 60)
     fy = np.fft.fftfreq(size)[:, None]
     for start in range(0, width * oversample, step):
         stop = min(start + step, width * oversample)

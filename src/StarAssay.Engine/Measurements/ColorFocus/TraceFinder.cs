@@ -74,6 +74,7 @@ internal sealed class TraceFinder
             SelectNear(found, profiles, noise, wantedRow, width, blocks);
         }
 
+        Follow(found, profiles, noise);
         Line(found, wantedRow);
         RefuseTwo(found, profiles, noise, wantedRow);
         Refine(profiles, noise, width, blocks);
@@ -173,6 +174,30 @@ internal sealed class TraceFinder
         {
             throw new CannotMeasureException("color-focus.no-star",
                 $"{Name} holds no spectrum near row {wantedRow:0}. Give the row of the wanted spectrum at mid frame, or none for the brightest.", image.Frame.Name);
+        }
+    }
+
+    /// <summary>Two spectra of like brightness take turns as the brightest: from the clearest block outward, the nearest peak is
+    /// preferred to the brightest as long as it is bright itself.</summary>
+    private static void Follow(List<(double X, double Y, double Snr, double Flux, int Box, int Block)> found, double[][] profiles, double[] noise)
+    {
+        int start = Enumerable.Range(0, found.Count).MaxBy(i => found[i].Snr);
+        foreach (int step in new[] { 1, -1 })
+        {
+            double row = found[start].Y;
+            for (int i = start + step; i >= 0 && i < found.Count; i += step)
+            {
+                var f = found[i];
+                double reach = Math.Max(8, f.Box);
+                double[] cut = [.. profiles[f.Block].Select((v, y) => Math.Abs(y - row) <= reach ? v : 0)];
+                (int y, int box, double snr, double flux) = Best(cut, noise[f.Block], -1, 0);
+                if (snr > FoundAt && flux > 0.3 * f.Flux)
+                {
+                    found[i] = f with { Y = y, Snr = snr, Flux = flux, Box = box };
+                }
+
+                row = found[i].Y;
+            }
         }
     }
 
@@ -288,6 +313,11 @@ internal sealed class TraceFinder
                     ws.Add(Math.Min(snr, 100) / Math.Max(1, spread));
                     widths.Add(spread);
                 }
+            }
+
+            if (xs.Count < 4 && (At(0.5 * (first + end)) < 8 || At(0.5 * (first + end)) > image.Height - 9))
+            {
+                throw OffChip();
             }
 
             if (xs.Count < 4)

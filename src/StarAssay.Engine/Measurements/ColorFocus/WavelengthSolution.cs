@@ -199,7 +199,7 @@ public static class WavelengthCalibration
         List<(int Peak, int Line)> pairs = [];
         for (int turn = 0; turn < 14; turn++)
         {
-            double tolerance = turn < 11 ? 3.0 : 1.8;
+            double tolerance = turn < 11 ? 3.0 : request.Absorption ? 3.0 : 1.8;
             pairs = Match(c, x0, reach, peaks, lines, width, tolerance);
             if (pairs.Count < 3)
             {
@@ -218,9 +218,10 @@ public static class WavelengthCalibration
 
         // Monotonic, and within the rough dispersion (with a quarter to spare), all over the stretch with lines.
         double lo = pairs.Min(p => peaks[p.Peak].X), hi = pairs.Max(p => peaks[p.Peak].X);
+        double margin = 0.1 * (hi - lo);
         for (int k = 0; k <= 20; k++)
         {
-            double x = lo + ((hi - lo) * k / 20);
+            double x = Math.Clamp(lo - margin + ((hi - lo + (2 * margin)) * k / 20), 0, width - 1);
             double d = direction * Slope(c, x, width);
             if (d < 0.75 * request.MinDispersion || d > 1.33 * request.MaxDispersion)
             {
@@ -335,6 +336,11 @@ public static class WavelengthCalibration
             notes.Add(ColorFocusNotes.FewLines.Say($"The wavelength solution rests on {matched.Count} lines with {t.Coefficients.Length} unknowns; beyond {lo:0} to {hi:0} nm it is an extrapolation."));
         }
 
+        if (at[^1] - at[0] < 0.7 * width)
+        {
+            notes.Add(ColorFocusNotes.Extrapolated.Say($"The lines span columns {at[0]:0} to {at[^1]:0} of {width}, {lo:0} to {hi:0} nm; beyond them wavelengths are an extrapolation that can be far off."));
+        }
+
         if (request.Absorption)
         {
             notes.Add(ColorFocusNotes.StarLines.Say("Wavelengths come from the star's own hydrogen and telluric lines: a star's velocity of 100 km/s shifts the former by 0.16 nm at 486 nm."));
@@ -444,6 +450,8 @@ public static class WavelengthCalibration
             found.Add((x, v[i]));
         }
 
-        return [.. found.OrderByDescending(p => p.Strength).Take(absorption ? 14 : 45)];
+        // A star's shallow dips are noise and blends beside lines that deep.
+        double deepest = found.Count > 0 ? found.Max(p => p.Strength) : 0;
+        return [.. found.Where(p => !absorption || p.Strength > 0.2 * deepest).OrderByDescending(p => p.Strength).Take(absorption ? 14 : 45)];
     }
 }
