@@ -38,6 +38,7 @@ _NAMES = {
     "Decision": ".decisions",
     "advise": ".decisions",
     "combine": ".decisions",
+    "draw_demo": ".demo",
     "compare": ".decisions",
     "decide": ".decisions",
     "read_campaign": ".campaign",

@@ -319,7 +319,7 @@ def _telescope(t: Table) -> TelescopeEntry:
         "focal_length", "mm", needed=True
     )
     assert aperture is not None and focal is not None
-    if not 1.5 <= float(focal / aperture) <= 100:
+    if not 1.0 <= float(focal / aperture) <= 100:
         raise t.fail(
             "focal_length",
             f"{focal:g} over an aperture of {aperture:g} is f/{float(focal / aperture):.3g}, "
@@ -376,7 +376,7 @@ def _site(t: Table) -> SiteEntry:
 
 
 _KEYS: dict[str, tuple[str, ...]] = {
-    "stars": ("frames",),
+    "stars": ("frames", "outer_radius", "other_telescope"),
     "wavefront": ("pairs", "inside", "outside", "defocus"),
     "color_focus": ("frames", "lamp", "star", "dispersion_axis"),
 }
@@ -399,6 +399,9 @@ def _test(kind: str, t: Table, filters: dict[str, FilterEntry]) -> Test:
             )
     else:
         frames = t.paths("frames")
+    if kind == "stars":
+        facts["outer_radius"] = t.quantity("outer_radius", "pix")
+        facts["other_telescope"] = t.text("other_telescope", "") or None
     if kind == "color_focus":
         lamp = t.values.get("lamp")
         facts["lamp"] = None if lamp is None else t.existing("lamp", t.path("lamp", lamp))

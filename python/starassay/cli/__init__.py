@@ -32,7 +32,7 @@ class _Parser(argparse.ArgumentParser):
 
 def build_parser() -> argparse.ArgumentParser:
     """The parser of the whole command line."""
-    from . import about, measure, notes
+    from . import about, demo, measure, notes, run
 
     parser = _Parser(
         prog="starassay",
@@ -41,7 +41,7 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"starassay {__version__}")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for module in (measure, notes, about):
+    for module in (run, measure, demo, notes, about):
         one = commands.add_parser(module.NAME, help=module.HELP, description=module.HELP)
         module.add_arguments(one)
         one.set_defaults(_run=module.run)

@@ -1,0 +1,131 @@
+"""The demo campaign: frames of an invented telescope, drawn by the engine's own simulator, with their truth.
+
+The scenario is a small club's lending library; telescope, camera, leaflet and people are invented.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from astropy import units as u
+
+from .campaign import FILE_NAME
+from .errors import FileError
+from .results import json_text, to_plain
+
+FRAMES = "frames"
+TRUTH = "truth.json"
+FIELDS, PAIRS = 3, 4
+_SEED = 115
+
+
+def draw_demo(folder: str | Path, *, progress: bool = False) -> Path:
+    """Draw the demo campaign into a folder.
+
+    Parameters
+    ----------
+    folder : path
+        Campaign folder, made when it is not there. A campaign file in it is kept; the folder
+        ``frames`` in it is replaced only when it was drawn by this function.
+    progress : bool
+        Show a bar.
+
+    Returns
+    -------
+    Path
+        The campaign file.
+
+    Raises
+    ------
+    FileError
+        When ``frames`` holds something else.
+    """
+    folder = Path(folder)
+    target = folder / FRAMES
+    if target.exists() and not (target / TRUTH).is_file():
+        raise FileError(
+            f"{target} exists and was not drawn by the demo. Name another folder.",
+            code="demo.folder",
+            subject=str(target),
+        )
+    folder.mkdir(parents=True, exist_ok=True)
+    part = folder / f".{FRAMES}.{os.getpid()}.part"
+    shutil.rmtree(part, ignore_errors=True)
+    part.mkdir()
+    try:
+        _draw(part, progress)
+        if target.exists():
+            shutil.rmtree(target)
+        os.replace(part, target)
+    finally:
+        shutil.rmtree(part, ignore_errors=True)
+    campaign = folder / FILE_NAME
+    if not campaign.exists():
+        campaign.write_text(campaign_text(), encoding="utf-8")
+    return campaign
+
+
+def campaign_text() -> str:
+    """Text of the demo's campaign file."""
+    return (files("starassay") / "templates" / "demo-campaign.toml").read_text(encoding="utf-8")
+
+
+def _draw(folder: Path, progress: bool) -> None:
+    from tqdm.auto import tqdm
+
+    from .simulate import SimulatedSky, draw_defocused_pair, draw_star_field, juniper_115
+
+    scope = juniper_115()
+    rng = np.random.default_rng(_SEED)
+    truth: dict[str, Any] = {"telescope": scope.name, "fields": [], "pairs": []}
+    with tqdm(
+        total=FIELDS + PAIRS, unit="frame", desc="drawing", leave=False, disable=not progress
+    ) as bar:
+        for k in range(FIELDS):
+            seeing = 2.0 * float(np.exp(0.04 * rng.standard_normal())) * u.arcsec
+            frame, stars = draw_star_field(
+                scope,
+                sky=SimulatedSky(seeing=seeing),
+                passband="G",
+                stars=420,
+                exposure=20 * u.s,
+                focus_position=-12 * u.um,
+                rates=(200.0, 6e4),
+                separation=12.0,
+                cosmic_rays=12,
+                seed=_SEED + k,
+                star_seed=_SEED,
+                start=f"2026-10-03T20:{10 + k:02d}:00",
+            )
+            _write(frame, folder / f"field-{k + 1}.fits")
+            stars.write(folder / f"field-{k + 1}-truth.ecsv", format="ascii.ecsv")
+            truth["fields"].append({"frame": f"field-{k + 1}.fits", "seeing": to_plain(seeing)})
+            bar.update()
+        for k in range(PAIRS):
+            seeing = 2.0 * float(np.exp(0.06 * rng.standard_normal())) * u.arcsec
+            inside, outside, facts = draw_defocused_pair(
+                scope,
+                sky=SimulatedSky(seeing=seeing),
+                passband="N540",
+                defocus=8.0,
+                size=128,
+                electrons=1e6,
+                exposure=20 * u.s,
+                offsets=(tuple(rng.uniform(-2, 2, 2)), tuple(rng.uniform(-2, 2, 2))),
+                seed=_SEED + 10 + k,
+                start=f"2026-10-04T20:{10 + 2 * k:02d}:00",
+            )
+            _write(inside, folder / f"pair-{k + 1}-inside.fits")
+            _write(outside, folder / f"pair-{k + 1}-outside.fits")
+            truth["pairs"].append({"pair": k + 1, "seeing": to_plain(seeing), **to_plain(facts)})
+            bar.update()
+    (folder / TRUTH).write_text(json_text(truth), encoding="utf-8")
+
+
+def _write(frame: Any, path: Path) -> None:
+    frame.to_hdu(hdu_mask=None, hdu_uncertainty=None).writeto(path)

@@ -1,0 +1,424 @@
+"""The report: one HTML page that holds everything it shows, and asks for nothing from the network."""
+
+from __future__ import annotations
+
+import base64
+import io
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from astropy import units as u
+
+from .campaign_tests import Kind, Part, kind_of
+from .results import Note, format_measured
+
+if TYPE_CHECKING:
+    from .campaign_run import Judgment, Outcome, TestOutcome
+
+_MARKS = {"met": "✓", "not met": "✕", "not decided": "?"}
+_HANDS = {
+    "user": "for the user",
+    "optician": "for the maker or a qualified optician",
+    "nobody": "nothing to adjust",
+}
+_LEVELS = {"doubt": 0, "caution": 1, "info": 2}
+
+_GLOSSARY = {
+    "wavefront": {
+        "Wavefront error": "Path difference of the light at the exit pupil against a perfect sphere, in nm; positive "
+        "where the wave is ahead. RMS is its root mean square over the pupil, PV the distance from the lowest to the "
+        "highest point. Neither can be had from the other.",
+        "Strehl ratio": "Peak of a star's image over that of a perfect telescope of the same pupil, at a stated "
+        "wavelength: 1 is perfect, 0.80 is commonly called diffraction limited.",
+        "Zernike coefficient": "Size of one standard shape of the wavefront error, in nm RMS. Two numberings are in "
+        "use (OSA/ANSI and Noll); both are given.",
+        "Inside, outside focus": "The sensor nearer to, or farther from, the objective than best focus.",
+    },
+    "stars": {
+        "FWHM": "Full width of a star's profile at half of its height, from a fitted Moffat profile.",
+        "HFR": "Half-flux radius: radius of the circle round a star's center that holds half of its light.",
+        "Ellipticity": "1 - b/a of the star's shape: 0 is round. Radial means drawn out along the line to the "
+        "middle of the field, tangential across it.",
+    },
+    "color_focus": {
+        "Color focus curve": "Best-focus position against wavelength, zero at the reference wavelength.",
+        "In-focus fraction": "Share of a star's detected light whose defocus stays within two wavelengths times the "
+        "squared focal ratio.",
+    },
+    "": {
+        "Standard uncertainty": "The ± after a value: about two thirds of true values lie within it, 95 % within twice it.",
+        "Guard band": "Distance from a limit within which the measurement cannot tell the sides apart at the agreed risk.",
+        "Claim, requirement": "What the maker or seller states; what the user needs.",
+    },
+}
+
+
+def render(outcome: Outcome, manifest: dict[str, Any]) -> str:
+    """The page as text.
+
+    Parameters
+    ----------
+    outcome : Outcome
+        A campaign that was run.
+    manifest : dict
+        What went in and with what it was made.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    import jinja2
+
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("starassay", "templates"),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=jinja2.StrictUndefined,
+    )
+    campaign = outcome.campaign
+    loader = environment.loader
+    assert loader is not None
+    css = jinja2.utils.markupsafe.Markup(loader.get_source(environment, "report.css")[0])
+    made = datetime.fromisoformat(manifest["started"])
+    return environment.get_template("report.html.j2").render(
+        css=css,
+        name=campaign.name,
+        summary=campaign.summary,
+        telescope=campaign.telescope,
+        facts=_facts(outcome, made),
+        headline=_headline(outcome.judgments),
+        judgments=_judgments(outcome.judgments),
+        risk=f"{100 * campaign.risk:g} %",
+        advice=_advice(outcome),
+        tests=[_test(t, i) for i, t in enumerate(outcome.tests)],
+        caveats=_caveats(outcome),
+        cautions=_cautions(outcome),
+        conditions=_conditions(outcome, manifest, made),
+        manifest=manifest,
+        glossary=_glossary(outcome),
+        made=f"{made:%d %B %Y, %H:%M} UTC",
+    )
+
+
+def figure_source(figure: Any, form: str = "png", dpi: int = 150) -> str:
+    """A matplotlib figure as the source of an <img>; the figure is closed."""
+    import matplotlib.pyplot as plt
+
+    buffer = io.BytesIO()
+    # No date inside, so that the same results make the same page.
+    metadata = {"Date": None} if form == "svg" else {"Software": None}
+    figure.savefig(buffer, format=form, dpi=dpi, bbox_inches="tight", metadata=metadata)
+    plt.close(figure)
+    kind = "image/svg+xml" if form == "svg" else "image/png"
+    return f"data:{kind};base64,{base64.b64encode(buffer.getvalue()).decode()}"
+
+
+def _facts(outcome: Outcome, made: datetime) -> list[tuple[str, str]]:
+    scope, camera, site = (
+        outcome.campaign.telescope,
+        outcome.campaign.camera,
+        outcome.campaign.site,
+    )
+    words = {"unknown": "", "compound": "compound (mirrors or mirrors and lenses)"}
+    facts = [
+        ("aperture", f"{scope.aperture:g}, f/{scope.focal_ratio:.3g}"),
+        ("focal length", f"{scope.focal_length:g}"),
+        ("design", words.get(scope.design, scope.design)),
+        ("central obstruction", f"{scope.obstruction:.3g}" if scope.obstruction else "none"),
+        ("camera", camera.name),
+        ("nights", _nights(outcome)),
+        ("place", site.place),
+        ("observer", site.observer),
+        ("report made", f"{made:%d %B %Y}"),
+    ]
+    return [(term, text) for term, text in facts if text]
+
+
+def _nights(outcome: Outcome) -> str:
+    days = sorted({f["start"][:10] for f in _all_facts(outcome) if f.get("start")})
+    return " to ".join(dict.fromkeys([days[0], days[-1]])) if days else "not in the frames' headers"
+
+
+def _all_facts(outcome: Outcome) -> Iterable[dict[str, Any]]:
+    return (part.facts for test in outcome.tests for part in test.parts)
+
+
+def _headline(judgments: Sequence[Judgment]) -> str:
+    def count(group: list[Judgment], word: str) -> str:
+        said = {v: sum(j.decision.verdict == v for j in group) for v in _MARKS}
+        parts = [f"{n} {v}" for v, n in said.items() if n]
+        return f"{len(group)} {word}{'s' if len(group) > 1 else ''}: {', '.join(parts)}."
+
+    claims = [j for j in judgments if not j.decision.claim.requirement]
+    needs = [j for j in judgments if j.decision.claim.requirement]
+    return " ".join(
+        count(group, word) for group, word in ((claims, "claim"), (needs, "requirement")) if group
+    )
+
+
+def _judgments(judgments: Sequence[Judgment]) -> list[dict[str, Any]]:
+    groups = [
+        (
+            "What the maker or seller states",
+            [j for j in judgments if not j.entry.claim.requirement],
+        ),
+        ("What the user needs", [j for j in judgments if j.entry.claim.requirement]),
+    ]
+    return [
+        {"title": title, "rows": [_judgment(j) for j in rows]} for title, rows in groups if rows
+    ]
+
+
+def _judgment(judgment: Judgment) -> dict[str, Any]:
+    import matplotlib.pyplot as plt
+
+    from .decisions import draw_decision
+    from .style import figure_style
+
+    d, entry = judgment.decision, judgment.entry
+    unit = d.claim.unit.to_string()
+    bounds = []
+    if d.claim.at_least is not None:
+        bounds.append(f"at least {_limit(d.claim.at_least)}")
+    if d.claim.at_most is not None:
+        bounds.append(f"at most {_limit(d.claim.at_most)}")
+    wavelength = "" if entry.wavelength is None else f" at {entry.wavelength:g}"
+    figure, alt = "", ""
+    value = format_measured(d.measured.value.value, d.measured.uncertainty.value, unit)
+    if np.isfinite(d.guard_band.value):
+        with figure_style():
+            drawing, ax = plt.subplots(figsize=(3.3, 0.62))
+            draw_decision(ax, d)
+            ax.set_xlabel("")
+            ax.tick_params(labelsize=8)
+        figure = figure_source(drawing, "svg")
+        alt = f"{value}; {' and '.join(bounds)}"
+    probability = "" if not np.isfinite(d.probability) else _percent(d.probability)
+    return {
+        "verdict": d.verdict,
+        "css": d.verdict.replace(" ", "-"),
+        "mark": _MARKS[d.verdict],
+        "name": d.claim.name,
+        "range": " and ".join(bounds) + wavelength,
+        "source": entry.source,
+        "value": value,
+        "figure": figure,
+        "alt": alt,
+        "probability": probability,
+        "reason": d.reason,
+        "next_test": d.next_test,
+    }
+
+
+def _limit(limit: u.Quantity) -> str:
+    limit = u.Quantity(limit)
+    return f"{limit.value:g} {limit.unit}".strip()
+
+
+def _percent(share: float) -> str:
+    if share > 0.999:
+        return "> 99.9 %"
+    if share < 0.001:
+        return "< 0.1 %"
+    return f"{100 * share:.1f} %" if share > 0.99 or share < 0.01 else f"{100 * share:.0f} %"
+
+
+def _advice(outcome: Outcome) -> dict[str, Any]:
+    from .style import figure_style
+
+    advice = outcome.advice
+    figure = ""
+    if advice.blur:
+        with figure_style():
+            figure = figure_source(advice.plot().figure)
+    return {
+        "limit": advice.limit,
+        "figure": figure,
+        "blur": [
+            {
+                "name": b["name"],
+                "fwhm": str(b["fwhm"]),
+                "share": _percent(min(b["share"], 1.0)),
+                "meaning": b["meaning"],
+            }
+            for b in advice.blur
+        ],
+        "families": [
+            {
+                "name": f["name"],
+                "rms": str(f["rms"]),
+                "share": _percent(f["share"]),
+                "direction": (
+                    ""
+                    if not np.isfinite(f["direction"].value)
+                    else str(f["direction"]).replace("deg", "°")
+                ),
+            }
+            for f in advice.families
+        ],
+        "steps": [
+            {"about": s["about"], "hands": _HANDS[s["hands"]], "text": s["text"]}
+            for s in advice.steps
+        ],
+    }
+
+
+def _test(outcome: TestOutcome, number: int) -> dict[str, Any]:
+    kind = kind_of(outcome.test)
+    chosen = outcome.test.filter
+    foreign = outcome.test.facts.get("other_telescope")
+    subtitle = [
+        f"taken with another telescope: {foreign}" if foreign else "",
+        f"{len(outcome.test.frames)} frame{'s' if len(outcome.test.frames) > 1 else ''}",
+        "" if chosen is None else f"filter {chosen.name}, {chosen.wavelength:g}",
+        "" if chosen is None or chosen.width is None else f"{chosen.width:g} wide",
+    ]
+    return {
+        "id": f"test-{number + 1}",
+        "title": outcome.test.name,
+        "subtitle": ", ".join(s for s in subtitle if s),
+        "failures": outcome.failures,
+        "numbers": [] if kind is None else kind.numbers(outcome),
+        "parts": [] if kind is None else [_part(kind, part) for part in outcome.parts],
+        "notes": _notes(outcome.notes),
+    }
+
+
+def _part(kind: Kind, part: Part) -> dict[str, Any]:
+    import matplotlib.pyplot as plt
+
+    from .style import figure_style
+
+    plt.close("all")
+    with figure_style():
+        figures = [
+            {
+                "image": figure_source(f.figure),
+                "caption": f.caption,
+                "alt": f.alt,
+                "width": f.width,
+            }
+            for f in kind.figures(part)
+        ]
+    facts = [part.facts.get("size"), part.facts.get("exposure"), part.facts.get("start")]
+    return {
+        "label": part.label,
+        "slug": part.slug,
+        "facts": ", ".join(f for f in facts if f),
+        "lines": kind.lines(part),
+        "figures": figures,
+        "tables": kind.tables(part),
+        "notes": _notes(part.result.notes),
+    }
+
+
+def _notes(notes: Iterable[Note]) -> list[dict[str, Any]]:
+    """Notes with the heaviest first; the same text twice is shown once, with how often."""
+    counted: dict[tuple[str, str, str], int] = {}
+    for note in notes:
+        key = (note.level, note.subject, note.text)
+        counted[key] = counted.get(key, 0) + 1
+    ordered = sorted(counted.items(), key=lambda item: _LEVELS.get(item[0][0], 3))
+    return [
+        {"level": level, "subject": subject, "text": text, "times": n}
+        for (level, subject, text), n in ordered
+    ]
+
+
+def _kinds(outcome: Outcome) -> set[str]:
+    return {t.test.kind for t in outcome.tests}
+
+
+def _caveats(outcome: Outcome) -> list[str]:
+    scope, kinds = outcome.campaign.telescope, _kinds(outcome)
+    lines = [
+        f"This is one sample of the {scope.name}"
+        + (f" ({scope.sample})" if scope.sample else "")
+        + ", under the stated conditions. It is no verdict on the model or its maker.",
+        "The uncertainties cover what the measurements and the campaign file know of. A wrong entry in that file "
+        "(aperture, focal length, pixel pitch, filter) is not covered.",
+    ]
+    if "wavefront" in kinds:
+        lines.append(
+            "The wavefront holds at its wavelength, on the axis, at the temperature of that night. It is that of the "
+            "whole train: objective, focuser, adapters, filter and the air in the tube."
+        )
+    if "stars" in kinds:
+        lines.append(
+            "Star sizes contain the seeing and tracking of the night; they say how sharp the images were, not how "
+            "sharp the optics are."
+        )
+    return lines
+
+
+def _cautions(outcome: Outcome) -> list[tuple[str, str]]:
+    """Those that apply to what was done or is advised; docs/cautions.md has all of them."""
+    steps, kinds = outcome.advice.steps, _kinds(outcome)
+    found = [
+        (
+            "The Sun.",
+            "Never point the telescope or its finder at or near the Sun without a certified filter that covers the full "
+            "aperture in front. Leave no telescope uncovered in daylight.",
+        )
+    ]
+    if any(s["about"] in ("coma", "astigmatism") for s in steps):
+        found.append(
+            (
+                "Collimation lasers.",
+                "Class 2 or less; follow the label. Look at the target, never into the beam nor at its reflection "
+                "through an eyepiece.",
+            )
+        )
+    if any(
+        s["hands"] == "optician" or s["about"] in ("trefoil", "spherical aberration") for s in steps
+    ):
+        found.append(
+            (
+                "Lens cells.",
+                "A cell is the maker's or a qualified optician's to open. Opening one to improve a result loses the "
+                "centering and, usually, the warranty.",
+            )
+        )
+    if "color_focus" in kinds:
+        found.append(
+            (
+                "Calibration lamps.",
+                "Discharge lamps run on high voltage: enclosed, rated supply; disconnect before touching. Mercury tubes "
+                "emit ultraviolet; keep them housed and below eye height.",
+            )
+        )
+    return [*found, ("Local rules", "and licensed practice come first.")]
+
+
+def _conditions(
+    outcome: Outcome, manifest: dict[str, Any], made: datetime
+) -> list[tuple[str, str]]:
+    site, versions = outcome.campaign.site, manifest["versions"]
+    seeing = "" if site.seeing is None else f"{site.seeing:g}"
+    if site.seeing is not None and site.seeing_uncertainty is not None:
+        seeing = format_measured(
+            site.seeing.value,
+            site.seeing_uncertainty.to_value(site.seeing.unit),
+            str(site.seeing.unit),
+        )
+    rows = [
+        ("seeing as stated", seeing),
+        ("temperature", "" if site.temperature is None else f"{site.temperature.value:g} °C"),
+        ("telescope", outcome.campaign.telescope.note),
+        ("site", site.note),
+        (
+            "software",
+            f"StarAssay {versions['starassay']}, {versions['runtime']}, Python {versions['python']}, "
+            f"Astropy {versions['astropy']}",
+        ),
+    ]
+    return [(term, text) for term, text in rows if text]
+
+
+def _glossary(outcome: Outcome) -> list[tuple[str, str]]:
+    words = {k: v for kind in [*_kinds(outcome), ""] for k, v in _GLOSSARY[kind].items()}
+    return sorted(words.items(), key=lambda item: item[0].lower())
