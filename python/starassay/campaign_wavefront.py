@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from .campaign_run import TestOutcome
 
 
-
 class WavefrontKind:
     """[[wavefront]]: all pairs of an entry in one fit, which also fits each pair alone."""
 
@@ -48,7 +47,7 @@ class WavefrontKind:
                 name=scope.name,
             ),
             wavelength=test.filter.wavelength,
-            orientation=campaign.camera.orientation,
+            orientation=campaign.camera.orientation,  # type: ignore[arg-type]
         )
         facts = {**frame_facts(read[0]), "pairs": len(read) // 2}
         label = f"{len(read) // 2} pair{'s' if len(read) > 2 else ''} at {test.filter.wavelength:g}"
@@ -68,8 +67,8 @@ class WavefrontKind:
             return Value(measured, part, math.inf, pairs, "pairs", fit.wavelength, doubts)
 
         def kind_a(key: str) -> float:
-            parts = u.Quantity(fit.budget[key][np.asarray(fit.budget["kind"]) == "A"]).value
-            return float(np.sqrt(np.sum(parts**2))) if len(parts) else math.nan
+            parts = [float(u.Quantity(b[key]).value) for b in fit.budget if str(b["kind"]) == "A"]
+            return math.hypot(*parts) if parts else math.nan
 
         values = {
             "strehl": value(fit.strehl_measured, kind_a("strehl")),
@@ -177,18 +176,22 @@ class WavefrontKind:
             ]
             for b in fit.budget
         ]
-        return [
+        tables: list[dict[str, Any]] = [
             {
                 "caption": "Zernike coefficients, nm RMS (up to Noll 22; all of them in the table file)",
                 "head": ["shape", "Noll", "OSA/ANSI", "coefficient (nm)"],
                 "rows": modes,
-            },
-            {
-                "caption": "Where the uncertainty comes from (A: scatter of the data, B: other knowledge)",
-                "head": ["source", "kind", "taken as", "map (nm)", "RMS (nm)", "Strehl"],
-                "rows": budget,
-            },
+            }
         ]
+        if budget:
+            tables.append(
+                {
+                    "caption": "Where the uncertainty comes from (A: scatter of the data, B: other knowledge)",
+                    "head": ["source", "kind", "taken as", "map (nm)", "RMS (nm)", "Strehl"],
+                    "rows": budget,
+                }
+            )
+        return tables
 
 
 _MODES = {"spherical": (11,), "coma": (7, 8), "astigmatism": (5, 6)}

@@ -116,7 +116,7 @@ def _draw(folder: Path, progress: bool) -> None:
                 size=128,
                 electrons=1e6,
                 exposure=20 * u.s,
-                offsets=(tuple(rng.uniform(-2, 2, 2)), tuple(rng.uniform(-2, 2, 2))),
+                offsets=(_place(rng), _place(rng)),
                 seed=_SEED + 10 + k,
                 start=f"2026-10-04T20:{10 + 2 * k:02d}:00",
             )
@@ -125,6 +125,12 @@ def _draw(folder: Path, progress: bool) -> None:
             truth["pairs"].append({"pair": k + 1, "seeing": to_plain(seeing), **to_plain(facts)})
             bar.update()
     (folder / TRUTH).write_text(json_text(truth), encoding="utf-8")
+
+
+def _place(rng: np.random.Generator) -> tuple[float, float]:
+    """A hand-guided star is never in the very middle."""
+    x, y = rng.uniform(-2, 2, 2)
+    return float(x), float(y)
 
 
 def _write(frame: Any, path: Path) -> None:

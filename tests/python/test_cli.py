@@ -211,3 +211,95 @@ def test_quantities_need_units() -> None:
     for wrong in ("115", "115 s", "long"):
         with pytest.raises(argparse.ArgumentTypeError, match="number with its unit"):
             quantity("mm")(wrong)
+
+
+def sky(shape: tuple[int, ...] = (80, 90), kind: Any = np.uint16) -> np.ndarray:
+    return np.random.default_rng(1).normal(500, 5, shape).astype(kind)
+
+
+def broken(folder: Path) -> dict[str, Path]:
+    """Files that cannot serve, each in its own way."""
+    from astropy.io import fits
+
+    def write(name: str, data: np.ndarray, **cards: Any) -> Path:
+        hdu = fits.PrimaryHDU(data)
+        hdu.header.update(cards)
+        hdu.writeto(folder / name)
+        return folder / name
+
+    paths = {
+        "nan": write("nan.fits", np.full((80, 90), np.nan, np.float32)),
+        "saturated": write("saturated.fits", np.full((80, 90), 65535, np.uint16), SATURATE=65535),
+        "cube": write("cube.fits", sky((3, 80, 90))),
+    }
+    whole = write("whole.fits", sky()).read_bytes()
+    for name, content in {
+        "empty": b"",
+        "text": b"SIMPLE words, not a frame\n" * 400,
+        "truncated": whole[: len(whole) - 2880 * 3],
+        # The header promises ten times as many rows as follow.
+        "lying": whole.replace(
+            b"NAXIS2  =                   80", b"NAXIS2  =                  800"
+        ),
+    }.items():
+        paths[name] = folder / f"{name}.fits"
+        paths[name].write_bytes(content)
+    assert paths["lying"].read_bytes() != whole
+    paths["missing"] = folder / "missing.fits"
+    return paths
+
+
+@pytest.mark.parametrize(
+    "trouble", ["nan", "saturated", "cube", "empty", "text", "truncated", "lying", "missing"]
+)
+def test_bad_frames_end_with_one_sentence_and_write_nothing(
+    trouble: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = broken(tmp_path)[trouble]
+    before = sorted(p.name for p in tmp_path.iterdir())
+    argv = ["measure", "stars", str(path), "--json", str(tmp_path / "out.json")]
+    assert cli.main([*argv, "--table", str(tmp_path / "out.ecsv")]) == 2
+    out, err = capsys.readouterr()
+    lines = [line for line in err.splitlines() if not line.startswith("note: ")]
+    assert out == "" and len(lines) == 1, err
+    assert path.name in lines[0] and "Traceback" not in err and len(lines[0]) > 40
+    assert sorted(p.name for p in tmp_path.iterdir()) == before
+
+
+def test_a_frame_without_stars_is_measured_and_says_so(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Sound input, nothing in it: an empty table with a note of doubt, not an invented star."""
+    from astropy.io import fits
+
+    fits.PrimaryHDU(sky()).writeto(tmp_path / "dark.fits")
+    assert cli.main(["measure", "stars", str(tmp_path / "dark.fits"), "--json", "-"]) == 0
+    out, err = capsys.readouterr()
+    record = json.loads(out)
+    assert "stars.none" in [n["code"] for n in record["notes"]] and "[doubt]" in err
+    assert record["columns"]["x"] == []
+
+
+def test_an_interrupt_ends_a_real_process_with_one_line(tmp_path: Path) -> None:
+    """A signal to a process that waits inside the engine."""
+    import signal
+    import time
+
+    code = (
+        "import sys, starassay._gateway as g, starassay.cli as c, starassay.cli.measure as m\n"
+        "from types import SimpleNamespace as N\n"
+        "def run(args):\n"
+        "    print('in', file=sys.stderr, flush=True)\n"
+        "    g.call('gateway.wait', {'seconds': 60})\n"
+        "m.kinds = lambda: [N(NAME='wait', HELP='', add_arguments=lambda p: None, run=run)]\n"
+        "sys.exit(c.main(['measure', 'wait']))\n"
+    )
+    process = subprocess.Popen(
+        [sys.executable, "-c", code], stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    )
+    assert process.stderr is not None and process.stderr.readline() == "in\n"
+    time.sleep(1.5)
+    process.send_signal(signal.SIGINT)
+    _, err = process.communicate(timeout=20)
+    assert process.returncode == 130
+    assert err.splitlines() == ["Interrupted; nothing was written by halves."]
