@@ -6,6 +6,7 @@ import copy
 import pickle
 import sys
 import time
+import warnings
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +15,7 @@ from astropy import units as u
 from astropy.io import fits
 from astropy.nddata import CCDData
 from astropy.table import QTable
+from astropy.utils.exceptions import AstropyWarning
 from astropy.wcs import WCS
 from scipy.spatial import cKDTree
 
@@ -209,8 +211,10 @@ def test_nothing_to_measure_is_said():
     assert len(empty) == 0 and any(n.code == "stars.none" for n in empty.notes)
     assert empty.table is not None and empty.summary()
     with pytest.raises(starassay.CannotMeasureError, match="same value"):
+        measure_stars(np.full((100, 100), 1000.5, np.float32))
+    with pytest.raises(starassay.CannotMeasureError, match="saturated"):
         measure_stars(np.full((100, 100), 65535, np.uint16))
-    with pytest.raises(starassay.CannotMeasureError, match="no usable pixels"):
+    with pytest.raises(starassay.CannotMeasureError, match="No pixel of image holds a value"):
         measure_stars(np.full((100, 100), np.nan, np.float32))
 
 
@@ -219,7 +223,7 @@ def test_plots_show_every_kind(found):
 
     for draw in (found.plot, lambda: found.plot(quantity="ellipticity"), found.plot_ellipticity):
         ax = draw()
-        assert ax.get_xlabel() == "x [pix]" and ax.get_title()
+        assert ax.get_xlabel() == "x [pix]" and ax.get_title(loc="left")
         plt.close(ax.figure)
 
 
@@ -228,7 +232,9 @@ def test_real_field_against_sep(real_data):
     sep = pytest.importorskip("sep")
     path = real_data / "starfield-emmi" / "image.fits"
     result = measure_stars(path)
-    data = fits.getdata(path, ignore_missing_end=True).astype(np.float32)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", AstropyWarning)  # this file's header has broken cards
+        data = fits.getdata(path).astype(np.float32)
     background = sep.Background(data)
     theirs = sep.extract(data - background.back(), 10.0, err=background.globalrms)
     bright = theirs[(theirs["flux"] > np.percentile(theirs["flux"], 50)) & (theirs["flag"] == 0)]
@@ -266,7 +272,7 @@ def test_faster_than_sep_by_far():
 
     field = draw_field((2048, 3072), 600)
     frame = read_frame(field.pixels, name="guard")
-    for _ in range(4):
+    for _ in range(40):  # .NET compiles a method again after 30 calls
         measure_stars(frame, threads=1)
     theirs, ours = [], []
     for _ in range(4):

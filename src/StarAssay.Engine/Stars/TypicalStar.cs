@@ -5,7 +5,8 @@ namespace StarAssay.Engine.Stars;
 
 /// <summary>The usual star of a frame, from a first look at some of its brighter peaks.</summary>
 /// <param name="Variance">Median second moment (mean of both axes), px^2.</param>
-/// <param name="NarrowVariance">Lower quarter of the second moments along the short axis, px^2.</param>
+/// <param name="NarrowVariance">Lower quarter of the second moments along the short axis, at least 0.6 of their median (a few hits among few stars
+/// must not set it), px^2.</param>
 /// <param name="Hfr">Median recorded half-flux radius, pixels.</param>
 /// <param name="Alpha">Width of the usual Moffat profile, pixels.</param>
 /// <param name="Beta">Its exponent.</param>
@@ -130,7 +131,7 @@ internal sealed record TypicalStar(double Variance, double NarrowVariance, doubl
         narrow.Sort();
         double hfr = Median(radii), beta = betas.Count >= FewestFits ? Math.Clamp(Median(betas), 1.6, 8) : start.Beta;
         double alpha = alphas.Count >= FewestFits ? Median(alphas) : hfr / Math.Sqrt(Math.Pow(2, 1 / (beta - 1)) - 1);
-        return new TypicalStar(Median(variances), Math.Max(0.12, narrow[narrow.Count / 4]), hfr, alpha, beta, Median(ratios), variances.Count);
+        return new TypicalStar(Median(variances), Math.Max(0.12, Math.Max(narrow[narrow.Count / 4], 0.6 * narrow[narrow.Count / 2])), hfr, alpha, beta, Median(ratios), variances.Count);
     }
 
     private static double Median(List<double> values)
