@@ -67,9 +67,15 @@ def engine_request(pair: Pair) -> dict[str, Any]:
     }
 
 
+EXACTLY_KNOWN = {"scale": 0.0, "wavelength": 0.0, "obstruction": 0.0}
+"""For pairs whose model is right: then bars for what might be wrong would only hide the fit's own."""
+
+
 def frames_of(pair: Pair) -> dict[str, Frame]:
     """Both images as bias-subtracted frames."""
     d = pair.declared
+    air = pair.setup.turbulence
+    exposure = None if air is None else air.exposure_s * u.s
     named = {}
     for key, name, adu in (("frame0", "inside", pair.inside), ("frame1", "outside", pair.outside)):
         named[key] = Frame(
@@ -79,6 +85,7 @@ def frames_of(pair: Pair) -> dict[str, Frame]:
             read_noise=d.read_noise_e * u.electron,
             saturation=(d.saturation_adu - d.bias_adu) * u.adu,
             pitch=d.pixel_um * u.um,
+            exposure=exposure,
         )
     return named
 
