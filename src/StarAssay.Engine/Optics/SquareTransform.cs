@@ -7,7 +7,7 @@ namespace StarAssay.Engine.Optics;
 /// </summary>
 /// <remarks>Radix 2 by decimation in frequency (Gentleman and Sande 1966). A butterfly works on two whole rows, so it is vector
 /// arithmetic throughout; the square is then transposed and the other axis follows. The spectrum is left transposed, and
-/// the way back turns it again. MathNet's managed transform is one-dimensional only, and ten times slower here; it is what the
+/// the way back turns it again. MathNet's managed transform is one-dimensional only, and slower here; it is what the
 /// tests compare with.</remarks>
 internal sealed class SquareTransform
 {

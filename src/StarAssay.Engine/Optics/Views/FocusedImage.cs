@@ -27,8 +27,8 @@ public static class FocusedImages
     /// <exception cref="InputException">The map is not square, or a number is out of range.</exception>
     public static FocusedImage Draw(FocusedImageRequest request, RunContext context)
     {
-        PupilMap map = request.Map;
-        map.RequireValid();
+        request.Map.RequireValid();
+        PupilMap map = request.Map.FineEnoughFor(request.ShiftUm, request.HalfWidthLambdaN);
         InputException.RequireRange(request.HalfWidthLambdaN, 0.1, 500, nameof(request.HalfWidthLambdaN), "lambda N");
         InputException.RequireRange(request.Samples, 3, 2048, nameof(request.Samples), "");
         int n = map.Size;

@@ -9,6 +9,8 @@ namespace StarAssay.Engine.Optics.Views;
 /// </summary>
 public sealed record PupilMap
 {
+    private const int LargestGrid = 1024;
+
     /// <summary>Wavefront error in nm, positive where the wave is ahead; row y, column x. NaN counts as outside the pupil.</summary>
     public required double[,] WavefrontNm { get; init; }
 
@@ -57,6 +59,25 @@ public sealed record PupilMap
         return this with { WavefrontNm = flat };
     }
 
+    /// <summary>
+    /// The same map on a grid fine enough for a screen at <paramref name="shiftUm"/>: a grid of n samples sees n/2
+    /// lambda N to either side of the axis, and light that lands farther out would come in again on the other side.
+    /// </summary>
+    /// <param name="shiftUm">Position of the screen.</param>
+    /// <param name="marginLambdaN">Light to be kept beyond the geometric disc, in lambda N.</param>
+    internal PupilMap FineEnoughFor(double shiftUm, double marginLambdaN)
+    {
+        double disc = Math.Abs(shiftUm) / (2 * FocalRatio) / (WavelengthNm * 1e-3 * FocalRatio);
+        int factor = (int)Math.Ceiling(2 * (disc + marginLambdaN) / Size);
+        if (factor * Size > LargestGrid)
+        {
+            throw new InputException("views.too-far",
+                $"At {shiftUm / 1000:F1} mm from focus the light is too spread out to be drawn. Stay nearer to focus.", "shift");
+        }
+
+        return factor <= 1 ? this : Finer(factor);
+    }
+
     /// <summary>Amplitude at a sample; 0 where there is no wavefront.</summary>
     internal double AmplitudeAt(int y, int x) =>
         double.IsNaN(WavefrontNm[y, x]) ? 0 : Amplitude?[y, x] ?? 1;
@@ -90,5 +111,44 @@ public sealed record PupilMap
         }
 
         return field;
+    }
+
+    // Straight lines between samples, samples outside the pupil left out; each sample's open share stays its own.
+    private PupilMap Finer(int factor)
+    {
+        int n = Size;
+        int m = n * factor;
+        double[,] wavefront = new double[m, m];
+        double[,] open = new double[m, m];
+        for (int y = 0; y < m; y++)
+        {
+            for (int x = 0; x < m; x++)
+            {
+                open[y, x] = AmplitudeAt(y / factor, x / factor);
+                wavefront[y, x] = open[y, x] > 0 ? Between(((y + 0.5) / factor) - 0.5, ((x + 0.5) / factor) - 0.5) : double.NaN;
+            }
+        }
+
+        return this with { WavefrontNm = wavefront, Amplitude = open };
+    }
+
+    private double Between(double y, double x)
+    {
+        double sum = 0;
+        double weight = 0;
+        for (int j = (int)Math.Floor(y); j <= (int)Math.Floor(y) + 1; j++)
+        {
+            for (int i = (int)Math.Floor(x); i <= (int)Math.Floor(x) + 1; i++)
+            {
+                double share = (1 - Math.Abs(y - j)) * (1 - Math.Abs(x - i));
+                if (share > 0 && j >= 0 && i >= 0 && j < Size && i < Size && !double.IsNaN(WavefrontNm[j, i]))
+                {
+                    sum += share * WavefrontNm[j, i];
+                    weight += share;
+                }
+            }
+        }
+
+        return sum / weight;
     }
 }

@@ -36,18 +36,20 @@ public sealed record ShadowView(double[,] Brightness);
 /// mapping, Welford; form from memory).</remarks>
 public static class ShadowTests
 {
-    private const int Padding = 4;
+    // Light to be kept beyond the geometric disc on the mask's plane, in lambda N.
+    private const double Margin = 24;
 
     /// <summary>Draws the view.</summary>
     /// <exception cref="InputException">A number is out of range, or the ruling is too fine for this map.</exception>
     public static ShadowView Draw(ShadowRequest request)
     {
-        PupilMap map = request.Map;
-        map.RequireValid();
+        request.Map.RequireValid();
+        PupilMap map = request.Map.FineEnoughFor(request.ShiftUm, Margin);
         int n = map.Size;
-        int size = Padding * n;
+        int padding = n > request.Map.Size ? 2 : 4;
+        int size = padding * n;
         double lambdaNUm = map.WavelengthNm * 1e-3 * map.FocalRatio;
-        double step = lambdaNUm / Padding;
+        double step = lambdaNUm / padding;
         if (request.Mask == Mask.Ruling)
         {
             InputException.RequireRange(request.PeriodUm, 2 * lambdaNUm, 1e6, nameof(request.PeriodUm), "um");
@@ -76,11 +78,12 @@ public static class ShadowTests
         }
 
         Transform2D.Inverse(plane, size);
-        double[,] brightness = new double[n, n];
+        int factor = n / request.Map.Size;
+        double[,] brightness = new double[request.Map.Size, request.Map.Size];
         foreach ((int y, int x) in FocusedImages.Grid(n))
         {
             double a = plane[(y * size) + x].Magnitude;
-            brightness[y, x] = a * a;
+            brightness[y / factor, x / factor] += a * a / (factor * factor);
         }
 
         return new ShadowView(brightness);
