@@ -323,19 +323,17 @@ class StarField(Result):
                 )
             ax.plot(*self.axis, marker="+", color=INK, ms=10, mew=1.2)
             bar = 0.07 * max(nx, ny)
-            ax.plot(
-                [0.03 * nx, 0.03 * nx + bar], [-0.045 * ny] * 2, color=INK, lw=2.2, clip_on=False
-            )
+            ax.plot([0.03 * nx, 0.03 * nx + bar], [0.035 * ny] * 2, color=INK, lw=2.2, zorder=5)
             ax.text(
-                0.03 * nx + bar * 1.15,
-                -0.045 * ny,
+                0.035 * nx + bar,
+                0.035 * ny,
                 f"ellipticity {reference:g}",
                 va="center",
                 fontsize=9,
+                zorder=5,
+                bbox={"facecolor": "white", "alpha": 0.85, "edgecolor": "none", "pad": 1.5},
             )
-            ax.set_xlabel("x [pix]", labelpad=10)
-            ax.legend(loc="upper center", bbox_to_anchor=(0.62, -0.015), ncol=3, handlelength=1.4)
-            ax.tick_params(labelbottom=False)
+            ax.legend(loc="upper right", bbox_to_anchor=(1.0, -0.1), ncol=3, handlelength=1.4)
             what = "local means" if averaged else "each star"
             ax.set_title(f"Long axes of the stars ({what}), {self.clean_stars} stars")
             return ax

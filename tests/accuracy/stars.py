@@ -198,7 +198,7 @@ def text(scores: list[Scores]) -> str:
             f"| {three(s.pull, '.2f')} | {three(s.hfr, '+.2f', 100)} | {three(s.hfr_pull, '.2f')} "
             f"| {three(s.ellipticity, '+.4f')} |"
         )
-    short = []
+    short = [f"{missed} stars of SNR > 20 missed"] if missed else []
     for s in scores:
         for r in ("50-200", ">200"):
             if abs(s.hfr[r]) > 0.01:
