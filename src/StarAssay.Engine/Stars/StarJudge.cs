@@ -6,7 +6,7 @@ namespace StarAssay.Engine.Stars;
 internal static class StarJudge
 {
     // A star's neighbors hold at least this share of what those of the frame's sharpest stars do; below, it is a hit.
-    private const double SharpShare = 0.55;
+    private const double SharpShare = 0.45;
     private const double SharpSure = 1.3;
     private const double SizeShare = 0.6;
     private const double LargeShare = 1.5;
