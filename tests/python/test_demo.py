@@ -63,9 +63,10 @@ def test_numbers_agree_with_the_truth_within_their_error_bars(
 ) -> None:
     """3 standard uncertainties: one draw, fixed seed, so a miss would be a fault and not bad luck."""
     facts = truth["pairs"][0]
+    spherical = facts["coefficients_nm"][facts["noll_terms"].index(11)]
     for name, true in (
         ("Strehl ratio", facts["strehl_ratio"]),
-        ("Wavefront error", facts["rms_nm"]),
+        ("Spherical aberration", spherical),
     ):
         row = decisions[name]
         assert abs(float(row["value"]) - true) < 3 * float(row["uncertainty"])
@@ -250,10 +251,14 @@ def test_real_star_fields_give_a_report(
     assert not outcome.judgments and "nothing to decide" in text
 
 
-def test_notebook_runs_from_start_to_end(top: Path, demo: Path, tmp_path: Path) -> None:
+def test_notebook_runs_from_start_to_end(
+    top: Path, demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """examples/first-night.ipynb, executed; its own assertions compare with photutils and the truth."""
     nbformat = pytest.importorskip("nbformat")
     nbclient = pytest.importorskip("nbclient")
+    # The kernel is a process of its own, elsewhere: it shall import the package that is tested.
+    monkeypatch.setenv("PYTHONPATH", str(Path(cli.__file__).parents[2]))
     path = top / "examples" / "first-night.ipynb"
     notebook = nbformat.read(path, as_version=4)
     assert not any(c.get("outputs") for c in notebook.cells), "store no output"
