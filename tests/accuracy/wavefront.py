@@ -310,6 +310,17 @@ def trap_table() -> str:
 # ---------------------------------------------------------------- the page
 
 
+def _part_run(easy: int, hard: int) -> list[str]:
+    """Say it when the page shows less than the whole sets."""
+    if easy >= 300 and hard >= 100:
+        return []
+    return [
+        f"**A part run: the first {easy} of 300 and {hard} of 100 pairs.** Shares and 95 % figures "
+        "from so few are rough; run the command without options for the whole.",
+        "",
+    ]
+
+
 def page(easy: Sequence[Judged], hard: Sequence[Judged], trap_lines: str) -> str:
     """The section of docs/accuracy.md."""
     seconds = _values([j for j in (*easy, *hard) if not j.refused], lambda j: j.seconds)
@@ -325,6 +336,7 @@ def page(easy: Sequence[Judged], hard: Sequence[Judged], trap_lines: str) -> str
         "wavelength and obstruction declared as exactly known, the second with the standing "
         "uncertainties and the exposure time.",
         "",
+        *_part_run(len(easy), len(hard)),
         f"### What the model knows: {len(easy)} pairs",
         "",
         "0.02-0.15 waves RMS (Noll 5 to 22, in two cases of five to 36), apertures 60-250 mm, f/4.5 to "
