@@ -85,18 +85,29 @@ def test_modes_agree_with_the_truth(demo: Path, truth: dict[str, Any]) -> None:
     assert np.sqrt(np.mean(pull**2)) < 1.6
 
 
-def test_stars_agree_with_the_truth(demo: Path) -> None:
-    """Positions of clean bright stars against what was drawn: the scatter is a few hundredths of a pixel."""
+def test_stars_agree_with_the_truth(demo: Path, truth: dict[str, Any]) -> None:
+    """Clean bright stars against what was drawn.
+
+    The drawn place is the centroid of all light, the measured one weighs the core; coma sets the two
+    apart, along its own direction and by the same amount all over the field. What the field's own coma
+    (2 nm/mm over up to 4 mm, beside 21 nm on the axis) adds is at most 40 % of that 0.12 pixel.
+    """
     drawn = QTable.read(demo / "frames" / "field-1-truth.ecsv")
     (path,) = (demo / "report" / "results").glob("stars-*field-1-fits.ecsv")
     found = QTable.read(path)
     found = found[(found["flags"] == 0) & (found["snr"] > 50)]
     x, y = drawn["centroid_x"].value, drawn["centroid_y"].value
-    near = [
-        int(np.argmin(np.hypot(x - a, y - b))) for a, b in zip(found["x"].value, found["y"].value)
-    ]
-    off = np.hypot(found["x"].value - x[near], found["y"].value - y[near])
-    assert len(found) > 100 and np.median(off) < 0.1 and np.percentile(off, 95) < 0.3
+    a, b = found["x"].value, found["y"].value
+    near = [int(np.argmin(np.hypot(x - i, y - j))) for i, j in zip(a, b)]
+    dx, dy = a - x[near], b - y[near]
+    assert len(found) > 100
+    facts = truth["pairs"][0]
+    coma = dict(zip(facts["noll_terms"], facts["coefficients_nm"]))
+    shift = np.median(dx), np.median(dy)
+    turned = np.arctan2(shift[1], shift[0]) - np.arctan2(coma[7], coma[8])
+    assert np.hypot(*shift) < 0.2 and abs(np.degrees(turned)) < 15
+    left = np.hypot(dx - shift[0], dy - shift[1])
+    assert np.median(left) < 0.05 and np.percentile(left, 95) < 0.12
 
 
 class _Page(HTMLParser):
