@@ -402,8 +402,9 @@ def measure_stars(
     >>> from starassay import measure_stars
     >>> y, x = np.mgrid[0:120, 0:160]
     >>> sky = np.random.default_rng(1).normal(100, 3, x.shape)
+    >>> variance = 1.5**2 + 1 / 12  # what pixels see of a star with sigma 1.5
     >>> for cx, cy in [(40.3, 60.1), (110.7, 45.0), (80.2, 95.4)]:
-    ...     sky += 2000 * np.exp(-((x - cx) ** 2 + (y - cy) ** 2) / (2 * 1.5**2))
+    ...     sky += 2000 * np.exp(-((x - cx) ** 2 + (y - cy) ** 2) / (2 * variance))
     >>> field = measure_stars(sky.astype(np.float32))
     >>> len(field), bool(abs(field.hfr.value.value - 1.5 * 1.1774) < 0.02)
     (3, True)
