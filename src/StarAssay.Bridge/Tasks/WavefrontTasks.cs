@@ -11,4 +11,10 @@ internal static class WavefrontTasks
     [EngineTask("wavefront.fit")]
     public static object Fit(TaskInput input, RunContext context) =>
         WavefrontFits.Measure(input.Request<WavefrontRequest>() with { Frames = input.Frames("frame") }, context);
+
+    /// <summary>The bare fit of one prepared pair: arrays electrons and variance, both (2, window, window).</summary>
+    [EngineTask("wavefront.refine")]
+    public static object Refine(TaskInput input, RunContext context) =>
+        WavefrontRefinement.Measure(
+            input.Request<RefinementRequest>() with { Electrons = input.Floats("electrons"), Variance = input.Floats("variance") }, context);
 }

@@ -32,8 +32,17 @@ internal sealed class FitStrategy
     /// <summary>True when the stopping rule ended below the most modes allowed.</summary>
     public bool StoppedEarly { get; private set; }
 
+    /// <summary>Companions that were taken out, in words.</summary>
+    public List<string> Companions { get; } = [];
+
+    /// <summary>Chi squared that the rough model reached.</summary>
+    public double RoughChi2 { get; private set; }
+
+    /// <summary>Where the rough model ended.</summary>
+    public PairState[] Reached { get; private set; } = [];
+
     /// <summary>From the moments to the neighbourhood of the minimum, with the rough models.</summary>
-    public PairState[] Approach(StarAssay.Engine.Results.RunContext context)
+    public void Approach(StarAssay.Engine.Results.RunContext context)
     {
         double given = request.SeeingArcsec;
         fit.FitSeeing = !request.HoldSeeing;
@@ -49,7 +58,8 @@ internal sealed class FitStrategy
         fit.Reweight(0.03);
         fit.Iterate(0.003, 15);
         context.Report(0.4, "main modes");
-        return [.. fit.States.Select(s => s.Copy())];
+        RoughChi2 = fit.Chi2;
+        Reached = [.. fit.States.Select(s => s.Copy())];
     }
 
     /// <summary>From there to the end with the exact models.</summary>
@@ -67,6 +77,8 @@ internal sealed class FitStrategy
         fit.Iterate(0.002, 12);
         MaskWild();
         Settle();
+        TakeOutCompanions();
+        AskForSeparateSeeing();
         MaskWild();
         context.Report(0.6, "higher modes");
         ChooseOrders();
@@ -224,6 +236,75 @@ internal sealed class FitStrategy
         }
 
         return wild.Count;
+    }
+
+    // A second star is believed when taking it out gains far more than three unknowns would by chance, and a part of the
+    // misfit that counts.
+    private void TakeOutCompanions()
+    {
+        double before = fit.Chi2 / fit.Points;
+        PairState[] kept = [.. fit.States.Select(s => s.Copy())];
+        CompanionSearch[] searches = [.. models.Select((m, p) => new CompanionSearch(m, data[p]))];
+        bool any = false;
+        for (int p = 0; p < models.Length; p++)
+        {
+            searches[p].Look(fit.States[p], [fit.Residual(p, 0), fit.Residual(p, 1)], before);
+            any |= searches[p].Found;
+        }
+
+        if (!any)
+        {
+            return;
+        }
+
+        for (int round = 0; round < 3; round++)
+        {
+            for (int p = 0; p < models.Length; p++)
+            {
+                if (searches[p].Found)
+                {
+                    searches[p].Refine(fit.States[p]);
+                }
+            }
+
+            Settle();
+        }
+
+        double after = fit.Chi2 / fit.Points;
+        if ((before - after) * fit.Points > 80 * Math.Max(1, after) && before - after > 0.1 * (before - 1))
+        {
+            Companions.AddRange(searches.Where(s => s.Found).Select(s => s.Text));
+            return;
+        }
+
+        foreach (CompanionSearch search in searches)
+        {
+            search.GiveUp();
+        }
+
+        fit.Restore(kept);
+        Settle();
+    }
+
+    // Two exposures minutes apart need not share their seeing; the linear gain of letting them differ decides.
+    private void AskForSeparateSeeing()
+    {
+        if (!fit.FitSeeing)
+        {
+            return;
+        }
+
+        fit.SeparateSeeing = true;
+        (Matrix<double> normal, Vector<double> gradient) = fit.NormalEquations();
+        double gain = JointFit.Inverse(normal, 0) is { } inverse ? gradient * (inverse * gradient) : 0;
+        if (gain > 14 * models.Length * Math.Max(1, fit.Chi2 / fit.Points))
+        {
+            fit.Iterate(2e-6, 10);
+        }
+        else
+        {
+            fit.SeparateSeeing = false;
+        }
     }
 
     // How many radial orders the data ask for. One exact Jacobian with all modes tells what chi squared each set would

@@ -129,6 +129,23 @@ internal sealed class JointFit
         Chi2 = Residuals();
     }
 
+    /// <summary>Weights of 1/(base variance): variances that somebody else has settled.</summary>
+    public void WeightByBaseVariance()
+    {
+        for (int p = 0; p < models.Length; p++)
+        {
+            for (int k = 0; k < 2; k++)
+            {
+                for (int i = 0; i < weights[p][k].Length; i++)
+                {
+                    weights[p][k][i] = data[p].Use[k][i] / data[p].BaseVariance[k][i];
+                }
+            }
+        }
+
+        Chi2 = Residuals();
+    }
+
     /// <summary>Light and background of every image by linear least squares, the rest held.</summary>
     public void SolveLight()
     {
@@ -281,8 +298,38 @@ internal sealed class JointFit
         Chi2 = Residuals();
     }
 
+    /// <summary>
+    /// How the unknowns would move if the images differed from the model by what another model says at the same state: the
+    /// fit's answer to an error in something that it holds fixed.
+    /// </summary>
+    /// <param name="others">Models with the changed quantity.</param>
+    /// <param name="inverse">Inverse of the normal matrix.</param>
+    public Vector<double> Response(PairModel[] others, Matrix<double> inverse)
+    {
+        float[][][] difference = new float[models.Length][][];
+        for (int p = 0; p < models.Length; p++)
+        {
+            others[p].Evaluate(States[p]);
+            difference[p] = [new float[weights[p][0].Length], new float[weights[p][1].Length]];
+            for (int k = 0; k < 2; k++)
+            {
+                ReadOnlySpan<float> changed = Unit(others[p].Pixels, k);
+                ReadOnlySpan<float> present = Unit(models[p].Pixels, k);
+                float flux = (float)States[p].Flux[k];
+                for (int i = 0; i < changed.Length; i++)
+                {
+                    difference[p][k][i] = flux * (changed[i] - present[i]) * MathF.Sqrt(weights[p][k][i]);
+                }
+            }
+        }
+
+        return inverse * GradientOf(difference);
+    }
+
     /// <summary>J^T W (data - model) by the adjoint.</summary>
-    public Vector<double> GradientByAdjoint()
+    public Vector<double> GradientByAdjoint() => GradientOf(residuals);
+
+    private Vector<double> GradientOf(float[][][] weighted)
     {
         var gradient = Vector<double>.Build.Dense(Unknowns);
         for (int p = 0; p < models.Length; p++)
@@ -298,7 +345,7 @@ internal sealed class JointFit
             for (int k = 0; k < 2; k++)
             {
                 Span<float> to = Unit(pixels, k);
-                float[] r = residuals[p][k];
+                float[] r = weighted[p][k];
                 float[] weight = weights[p][k];
                 for (int i = 0; i < r.Length; i++)
                 {

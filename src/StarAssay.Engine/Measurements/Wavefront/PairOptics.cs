@@ -15,6 +15,9 @@ internal sealed record PairOptics(PupilShape Shape, double FocalRatio, double Pi
     /// <summary>Full constant of Fried's structure function over two: 3.44 in exp[-3.44 (lambda f/r0)^(5/3)].</summary>
     public const double SeeingConstant = 3.4419386;
 
+    /// <summary>True: seeing is a Gaussian whose variance in square pixels is the unknown, instead of Kolmogorov's profile.</summary>
+    public bool Gaussian { get; init; }
+
     /// <summary>Weighted mean wavelength, nm.</summary>
     public double MeanWavelengthNm => WavelengthsNm.Zip(Weights, (l, w) => l * w).Sum();
 
@@ -28,6 +31,7 @@ internal sealed record PairOptics(PupilShape Shape, double FocalRatio, double Pi
     public double DefocusNm(double distanceUm) => distanceUm * 1e3 / (8 * FocalRatio * FocalRatio);
 
     /// <summary>-ln of the long-exposure transfer for (D/r0)^(5/3) = 1 at a frequency in cycles per pixel.</summary>
-    public double TurbulenceLog(double cyclesPerPixel) =>
-        SeeingConstant * Math.Pow(cyclesPerPixel / PitchUm * MeanWavelengthNm * 1e-3 * FocalRatio, 5.0 / 3.0);
+    public double TurbulenceLog(double cyclesPerPixel) => Gaussian
+        ? 2 * Math.PI * Math.PI * cyclesPerPixel * cyclesPerPixel
+        : SeeingConstant * Math.Pow(cyclesPerPixel / PitchUm * MeanWavelengthNm * 1e-3 * FocalRatio, 5.0 / 3.0);
 }

@@ -35,6 +35,9 @@ internal sealed class PairPreparation
 
     public double[] Gains { get; }
 
+    /// <summary>Focal ratio of the request.</summary>
+    public double FocalRatio { get; private init; }
+
     /// <summary>Masked for saturation, per image.</summary>
     public int[] Clipped { get; private set; } = new int[2];
 
@@ -42,7 +45,7 @@ internal sealed class PairPreparation
     public double[] Cut { get; private set; } = new double[2];
 
     /// <summary>Finds the star in both frames, cuts equal windows and counts electrons.</summary>
-    public static PairPreparation Make(WavefrontRequest request, int pair, int modes, int largestDiameterOfAll)
+    public static PairPreparation Make(WavefrontRequest request, int pair, int modes)
     {
         Frame[] frames = [request.Frames[2 * pair], request.Frames[(2 * pair) + 1]];
         DefocusedStar[] stars = [.. frames.Select(DefocusedStar.Find)];
@@ -52,12 +55,11 @@ internal sealed class PairPreparation
         double disc = largest / bin;
         int wanted = (int)Math.Ceiling((1.45 * disc) + 24);
         int window = Fft.Padded(Math.Min(wanted, LargestWindow + 64));
-        _ = largestDiameterOfAll;
         var data = new PairData(window);
         var start = new PairState { CoefficientsNm = new double[modes] };
         var origins = new (int X, int Y)[2];
         double[] gains = new double[2];
-        var made = new PairPreparation(data, start, bin, pitch * bin, origins, stars, gains);
+        var made = new PairPreparation(data, start, bin, pitch * bin, origins, stars, gains) { FocalRatio = request.FocalRatio };
         for (int k = 0; k < 2; k++)
         {
             made.Cutout(request, frames[k], k);

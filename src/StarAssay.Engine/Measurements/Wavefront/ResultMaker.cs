@@ -10,7 +10,6 @@ internal static class ResultMaker
 {
     public static WavefrontFit Make(WavefrontRequest request, PairPreparation[] prepared, FitRun run, List<Note> notes, Team team, RunContext context)
     {
-        _ = team;
         JointFit fit = run.Fit;
         int count = fit.ModeCount;
         ZernikeIndex[] modes = run.Modes[..count];
@@ -18,22 +17,27 @@ internal static class ResultMaker
         double freedom = Math.Max(1, fit.Points - fit.Unknowns);
         double chi2 = fit.Chi2 / freedom;
         Matrix<double> inverse = normal.Inverse();
-        Matrix<double> covariance = inverse.SubMatrix(0, count, 0, count) * Math.Max(1, chi2);
+        double inflation = Uncertainties.Inflation(fit, prepared, chi2);
+        Matrix<double> fromFit = inverse.SubMatrix(0, count, 0, count) * inflation;
         double[] c = fit.States[0].CoefficientsNm[..count];
         double wavelength = run.Models[0].Optics.MeanWavelengthNm;
         var surface = new MapMaker(request.Pupil, modes, request.MapSize);
+        (Matrix<double> covariance, List<BudgetLine> budget) = Uncertainties.Combine(request, prepared, run, surface, fromFit, inverse, inflation, wavelength, team);
+        PairAlone[] alone = Uncertainties.PairsAlone(request, prepared, run, surface, team, context);
+        covariance = Uncertainties.WidenToScatter(alone, covariance, surface, c, wavelength, budget, notes);
         MapFigures figures = surface.Figures(c, covariance, wavelength);
+        SecondOpinionResult? opinion = SecondOpinions.Ask(request, prepared, run, c, covariance, notes, context);
         Measured[] seeing = new Measured[request.Frames.Count];
         FittedImage[] images = new FittedImage[request.Frames.Count];
         for (int p = 0; p < prepared.Length; p++)
         {
             for (int k = 0; k < 2; k++)
             {
-                images[(2 * p) + k] = Image(request, prepared[p], run, p, k, inverse, Math.Max(1, chi2));
+                images[(2 * p) + k] = Image(request, prepared[p], run, p, k, inverse, inflation);
                 double s = fit.States[p].Seeing[k];
                 double arcsec = run.Strategy.Arcsec(s, wavelength);
                 int at = fit.PairOffset(p) + (fit.SeparateSeeing ? k : 0);
-                double us = fit.FitSeeing ? Math.Sqrt(Math.Max(0, inverse[at, at] * Math.Max(1, chi2))) : double.NaN;
+                double us = fit.FitSeeing ? Math.Sqrt(Math.Max(0, inverse[at, at] * inflation)) : double.NaN;
                 seeing[(2 * p) + k] = new Measured(arcsec, s > 0 ? 0.6 * arcsec * us / s : double.NaN, "arcsec");
             }
         }
@@ -46,7 +50,7 @@ internal static class ResultMaker
             Name = [.. modes.Select(m => m.Name)],
             CoefficientNm = c,
             UncertaintyNm = [.. Enumerable.Range(0, count).Select(j => Math.Sqrt(covariance[j, j]))],
-            FitUncertaintyNm = [.. Enumerable.Range(0, count).Select(j => Math.Sqrt(covariance[j, j]))],
+            FitUncertaintyNm = [.. Enumerable.Range(0, count).Select(j => Math.Sqrt(fromFit[j, j]))],
             CovarianceNm2 = covariance.ToArray(),
             Words = [.. modes.Select((m, j) => PlainWords.Of(m, c, modes, Math.Sqrt(covariance[j, j])))],
             Rms = figures.Rms,
@@ -64,9 +68,12 @@ internal static class ResultMaker
             ChiSquared = chi2,
             Points = (int)fit.Points,
             Iterations = fit.Iterations,
-            MapErrorNm = figures.MapErrorNm,
+            MapErrorNm = Math.Sqrt((surface.GramMatrix * fromFit).Trace()),
+            SecondOpinion = opinion,
+            PairsAlone = alone,
+            Budget = budget,
             Decided = notes.All(n => n.Level != NoteLevel.Doubt),
-            Notes = notes,
+            Notes = [.. notes.OrderByDescending(n => n.Level)],
         };
     }
 

@@ -25,7 +25,7 @@ public static class WavefrontFits
         var team = new Team(context.Threads, context.Cancel);
         ZernikeIndex[] modes = ZernikeIndex.NollRange(5, request.MostNoll);
         int pairs = request.Frames.Count / 2;
-        PairPreparation[] prepared = [.. Enumerable.Range(0, pairs).Select(p => PairPreparation.Make(request, p, modes.Length, 0))];
+        PairPreparation[] prepared = [.. Enumerable.Range(0, pairs).Select(p => PairPreparation.Make(request, p, modes.Length))];
         FitChecks.AfterReading(request, prepared, notes);
         context.Report(0.1, "stars found");
         FitRun run = FitRun.Make(request, prepared, modes, team, context);
@@ -40,15 +40,25 @@ internal sealed record FitRun(PairModel[] Models, PairData[] Data, JointFit Fit,
     /// <summary>Fits prepared pairs.</summary>
     public static FitRun Make(WavefrontRequest request, PairPreparation[] prepared, ZernikeIndex[] modes, Team team, RunContext context)
     {
-        double[] reach = [.. prepared.Select(p => 1.06 * p.Start.DefocusNm.Max(Math.Abs))];
+        FitStrategy strategy = Approach(request, prepared, [.. prepared.Select(p => p.Start.Copy())], modes, team, context);
+        PairState[] start = strategy.Reached;
         PairData[] data = [.. prepared.Select(p => p.Data)];
-        PairModel[] rough = [.. prepared.Select((p, i) => new PairModel(OneWavelength(OpticsOf(request, p)), modes, reach[i], team, forAStart: true))];
-        var strategy = new FitStrategy(rough, data, [.. prepared.Select(p => p.Start.Copy())], request, team);
-        PairState[] start = strategy.Approach(context);
         PairModel[] models = [.. prepared.Select((p, i) => new PairModel(OpticsOf(request, p), modes, start[i].DefocusNm.Max(Math.Abs), team))];
         JointFit fit = strategy.Finish(models, start, context);
         return new FitRun(models, data, fit, strategy, modes);
     }
+
+    /// <summary>From a start to the neighbourhood of the minimum on rough models.</summary>
+    public static FitStrategy Approach(WavefrontRequest request, PairPreparation[] prepared, PairState[] start, ZernikeIndex[] modes, Team team, RunContext context)
+    {
+        PairModel[] rough = [.. prepared.Select(p => new PairModel(OneWavelength(OpticsOf(request, p)), modes, 1.06 * p.Start.DefocusNm.Max(Math.Abs), team, forAStart: true))];
+        var strategy = new FitStrategy(rough, [.. prepared.Select(p => p.Data)], start, request, team);
+        strategy.Approach(context);
+        return strategy;
+    }
+
+    /// <summary>Chi squared per degree of freedom.</summary>
+    public double ChiSquared => Fit.Chi2 / Math.Max(1, Fit.Points - Fit.Unknowns);
 
     private static PairOptics OneWavelength(PairOptics o) => o with { WavelengthsNm = [o.MeanWavelengthNm], Weights = [1] };
 

@@ -136,6 +136,9 @@ public sealed record KnownTo
     /// <summary>Central obstruction (of the ratio itself).</summary>
     public double Obstruction { get; init; } = 0.01;
 
+    /// <summary>Speed of the air that carries the seeing, m/s, for the turbulence left in a finite exposure.</summary>
+    public double WindMs { get; init; } = 6;
+
     /// <summary>Temperature of the tube against the air, K; 0 = taken as cooled. Only named in the budget, not computed.</summary>
     public double TubeExcessK { get; init; }
 }

@@ -1,0 +1,76 @@
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Measurements.Wavefront;
+
+/// <summary>What a wavefront measurement may have to say.</summary>
+[NoteList]
+public static class WavefrontNotes
+{
+    /// <summary>Clipped pixels were left out.</summary>
+    public static readonly NoteDefinition Clipped = new("wavefront.clipped", NoteLevel.Caution,
+        "Pixels at the saturation level were left out; the light they hid is not in the fit.");
+
+    /// <summary>The disc reaches beyond the frame.</summary>
+    public static readonly NoteDefinition StarCut = new("wavefront.star-cut", NoteLevel.Caution,
+        "Part of the disc lies outside the frame.");
+
+    /// <summary>Little defocus.</summary>
+    public static readonly NoteDefinition LittleDefocus = new("wavefront.little-defocus", NoteLevel.Caution,
+        "The disc is only a few waves out of focus; seeing and aberration are hard to tell apart.");
+
+    /// <summary>A hole without a declared obstruction, or the other way round.</summary>
+    public static readonly NoteDefinition Hole = new("wavefront.hole", NoteLevel.Doubt,
+        "The discs show a central hole that the declared obstruction does not explain.");
+
+    /// <summary>Stated and seen distances differ.</summary>
+    public static readonly NoteDefinition DistanceContradicts = new("wavefront.distance-contradicts", NoteLevel.Doubt,
+        "The size of the discs contradicts the stated distances from focus: focal ratio, pitch or distance is wrong.");
+
+    /// <summary>Wild pixels were masked.</summary>
+    public static readonly NoteDefinition Wild = new("wavefront.wild-pixels", NoteLevel.Info,
+        "Hot pixels or particle hits were masked.");
+
+    /// <summary>A second star was taken out.</summary>
+    public static readonly NoteDefinition Companion = new("wavefront.companion", NoteLevel.Caution,
+        "A second star overlaps the disc; its light was modelled and taken out.");
+
+    /// <summary>The model does not describe the images within the noise.</summary>
+    public static readonly NoteDefinition Misfit = new("wavefront.misfit", NoteLevel.Caution,
+        "The model misses the images by more than the noise; the bars have been widened for it.");
+
+    /// <summary>The model is far off.</summary>
+    public static readonly NoteDefinition MisfitLarge = new("wavefront.misfit-large", NoteLevel.Doubt,
+        "The model is far from the images: something about telescope, light or images is not as declared.");
+
+    /// <summary>Less noise than photons allow.</summary>
+    public static readonly NoteDefinition GainDoubtful = new("wavefront.gain-doubtful", NoteLevel.Caution,
+        "The images hold less noise than the stated gain allows; the gain is probably a camera setting, not electrons per ADU.");
+
+    /// <summary>The stopping rule ran into its limit.</summary>
+    public static readonly NoteDefinition MoreModes = new("wavefront.more-modes", NoteLevel.Caution,
+        "The images ask for finer modes than were allowed.");
+
+    /// <summary>Both images have their own seeing.</summary>
+    public static readonly NoteDefinition SeeingChanged = new("wavefront.seeing-changed", NoteLevel.Info,
+        "Seeing differed between the two images and was fitted for each.");
+
+    /// <summary>No turbulence term.</summary>
+    public static readonly NoteDefinition ExposureUnknown = new("wavefront.exposure-unknown", NoteLevel.Info,
+        "The exposure time is not known, so the bars lack what turbulence leaves in a finite exposure.");
+
+    /// <summary>Short exposure.</summary>
+    public static readonly NoteDefinition ExposureShort = new("wavefront.exposure-short", NoteLevel.Caution,
+        "The exposure is too short to average the seeing.");
+
+    /// <summary>The two methods disagree.</summary>
+    public static readonly NoteDefinition MethodsDisagree = new("wavefront.methods-disagree", NoteLevel.Doubt,
+        "The fit and the independent linear method differ by more than their bars: not decided.");
+
+    /// <summary>No second opinion.</summary>
+    public static readonly NoteDefinition NoSecondOpinion = new("wavefront.no-second-opinion", NoteLevel.Info,
+        "The independent linear method could not be applied to these images.");
+
+    /// <summary>Pairs scatter.</summary>
+    public static readonly NoteDefinition PairsScatter = new("wavefront.pairs-scatter", NoteLevel.Caution,
+        "The pairs differ from each other by more than their bars; the bars have been widened to the scatter.");
+}

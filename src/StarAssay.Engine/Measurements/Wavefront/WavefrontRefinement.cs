@@ -1,0 +1,137 @@
+using System.Text.Json.Serialization;
+using MathNet.Numerics.LinearAlgebra;
+using StarAssay.Engine.Numerics;
+using StarAssay.Engine.Optics;
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Measurements.Wavefront;
+
+/// <summary>One prepared pair, starting values and pixel variances: the bare fit, for those who prepare images themselves.</summary>
+public sealed record RefinementRequest
+{
+    /// <summary>Electrons of both images, inside first, rows along x, lowest y first; 2 x window x window.</summary>
+    [JsonIgnore]
+    public ReadOnlyMemory<float> Electrons { get; init; }
+
+    /// <summary>Fixed variances of the pixels, electrons squared, in the same order.</summary>
+    [JsonIgnore]
+    public ReadOnlyMemory<float> Variance { get; init; }
+
+    /// <summary>Pixels along each side, a multiple of 16.</summary>
+    public required int Window { get; init; }
+
+    /// <summary>Entrance pupil, mm.</summary>
+    public required double ApertureMm { get; init; }
+
+    /// <summary>Focal length, mm.</summary>
+    public required double FocalLengthMm { get; init; }
+
+    /// <summary>Pixel pitch, um.</summary>
+    public required double PitchUm { get; init; }
+
+    /// <summary>Pupil.</summary>
+    public PupilShape Pupil { get; init; } = PupilShape.Clear;
+
+    /// <summary>Wavelengths, nm.</summary>
+    public required double[] WavelengthsNm { get; init; }
+
+    /// <summary>Shares of light.</summary>
+    public required double[] Weights { get; init; }
+
+    /// <summary>Sensor positions to start from, um, negative inside.</summary>
+    public required double[] DistancesUm { get; init; }
+
+    /// <summary>Places of the star from the window's pixel window/2: x0, y0, x1, y1, pixels.</summary>
+    public required double[] PlacesPx { get; init; }
+
+    /// <summary>Light of each image to start from, electrons.</summary>
+    public required double[] Flux { get; init; }
+
+    /// <summary>Background of each image to start from, electrons a pixel.</summary>
+    public required double[] Background { get; init; }
+
+    /// <summary>Seeing to start from, FWHM arcsec.</summary>
+    public required double SeeingArcsec { get; init; }
+
+    /// <summary>True: a Gaussian instead of Kolmogorov's profile.</summary>
+    public bool Gaussian { get; init; }
+
+    /// <summary>Modes from Noll 5 to this one.</summary>
+    public int LastNoll { get; init; } = 37;
+
+    /// <summary>Ends when a step gains less than this in chi squared.</summary>
+    public double Tolerance { get; init; } = 1e-3;
+}
+
+/// <summary>What the bare fit found.</summary>
+/// <param name="CoefficientNm">Noll 5 upwards, nm.</param>
+/// <param name="CovarianceNm2">Of the coefficients, not scaled by misfit.</param>
+/// <param name="Cost">Sum of squared weighted residuals.</param>
+/// <param name="DistancesUm">Sensor positions, um.</param>
+/// <param name="SeeingArcsec">FWHM.</param>
+/// <param name="Iterations">Steps.</param>
+public sealed record Refinement(double[] CoefficientNm, double[,] CovarianceNm2, double Cost, double[] DistancesUm, double SeeingArcsec, int Iterations);
+
+/// <summary>The bare fit at fixed weights.</summary>
+public static class WavefrontRefinement
+{
+    private const double GaussianFwhm = 2.3548200450309493;
+
+    /// <summary>Fits from the given start.</summary>
+    public static Refinement Measure(RefinementRequest request, RunContext context)
+    {
+        int w = request.Window;
+        if (w < 16 || w % Fft.Lanes != 0 || request.Electrons.Length != 2 * w * w || request.Variance.Length != 2 * w * w)
+        {
+            throw new InputException("wavefront.window", $"The window is {w}; it must be a multiple of 16, with 2 x {w} x {w} electrons and variances.", "window");
+        }
+
+        var team = new Team(context.Threads, context.Cancel);
+        ZernikeIndex[] modes = ZernikeIndex.NollRange(5, request.LastNoll);
+        double sum = request.Weights.Sum();
+        var optics = new PairOptics(request.Pupil, request.FocalLengthMm / request.ApertureMm, request.PitchUm, request.WavelengthsNm,
+            [.. request.Weights.Select(v => v / sum)], 0, w)
+        { Gaussian = request.Gaussian };
+        var data = new PairData(w);
+        var state = new PairState { CoefficientsNm = new double[modes.Length], Flux = [.. request.Flux], Background = [.. request.Background] };
+        for (int k = 0; k < 2; k++)
+        {
+            request.Electrons.Span.Slice(k * w * w, w * w).CopyTo(data.Electrons[k]);
+            request.Variance.Span.Slice(k * w * w, w * w).CopyTo(data.BaseVariance[k]);
+            Array.Fill(data.Use[k], 1f);
+            state.DefocusNm[k] = optics.DefocusNm(request.DistancesUm[k]);
+            state.TiltXNm[k] = request.PlacesPx[2 * k] / optics.PixelsPerTiltNm;
+            state.TiltYNm[k] = request.PlacesPx[(2 * k) + 1] / optics.PixelsPerTiltNm;
+            state.Seeing[k] = Strength(request, optics, request.SeeingArcsec);
+        }
+
+        var model = new PairModel(optics, modes, state.DefocusNm.Max(Math.Abs), team);
+        var fit = new JointFit([model], [data], [state], team) { ModeCount = modes.Length };
+        fit.Refresh();
+        fit.WeightByBaseVariance();
+        fit.Iterate(request.Tolerance / Math.Max(1, fit.Chi2 / fit.Points), 60);
+        (Matrix<double> normal, _) = fit.NormalEquations();
+        Matrix<double> inverse = JointFit.Inverse(normal, 0)
+            ?? throw new CannotMeasureException("wavefront.singular", "The images do not determine all unknowns. Use fewer modes.");
+        PairState end = fit.States[0];
+        double umPerNm = 8e-3 * optics.FocalRatio * optics.FocalRatio;
+        return new Refinement(end.CoefficientsNm, inverse.SubMatrix(0, modes.Length, 0, modes.Length).ToArray(), fit.Chi2,
+            [.. end.DefocusNm.Select(d => d * umPerNm)], Seeing(request, optics, end.Seeing[0]), fit.Iterations);
+    }
+
+    private static double Strength(RefinementRequest r, PairOptics o, double arcsec)
+    {
+        if (r.Gaussian)
+        {
+            double sigma = arcsec / GaussianFwhm * Math.PI / 648000 * r.FocalLengthMm * 1e3 / r.PitchUm;
+            return sigma * sigma;
+        }
+
+        double r0 = 0.9758634 * o.MeanWavelengthNm * 1e-6 / (arcsec * Math.PI / 648000);
+        return Math.Pow(r.ApertureMm / r0, 5.0 / 3.0);
+    }
+
+    private static double Seeing(RefinementRequest r, PairOptics o, double strength) => r.Gaussian
+        ? Math.Sqrt(Math.Max(0, strength)) * r.PitchUm / (r.FocalLengthMm * 1e3) * 648000 / Math.PI * GaussianFwhm
+        : 0.9758634 * o.MeanWavelengthNm * 1e-6 / r.ApertureMm * Math.Pow(Math.Max(strength, 0), 0.6) * 648000 / Math.PI;
+}

@@ -1,0 +1,269 @@
+"""The wavefront fit against truth: pairs drawn by a simulator that shares no code with the engine."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from astropy import units as u
+from astropy.io import fits
+
+import starassay
+from starassay.cli import main
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "accuracy"))
+
+from pairs import Camera, Pair, PairSetup, PupilShape, draw_pair  # noqa: E402
+
+SCOPE = starassay.Telescope("115 mm", "760 mm", name="Juniper 115")
+# Every kind of symmetry and none: a mirrored, turned or transposed map cannot pass.
+UNEVEN = {
+    5: 14.0,
+    6: -9.0,
+    7: 12.0,
+    8: 17.0,
+    9: -8.0,
+    10: 5.0,
+    11: 20.0,
+    12: 4.0,
+    16: -3.0,
+    22: 3.0,
+}
+
+
+def uneven_setup(**changes: object) -> PairSetup:
+    """A 115 mm f/6.6 refractor, 8 waves to either side, 10^7 electrons."""
+    base = PairSetup(
+        aperture_mm=115.0,
+        focal_length_mm=760.0,
+        coefficients_nm=UNEVEN,
+        wavelengths_nm=(540.0,),
+        weights=(1.0,),
+        pixel_um=3.76,
+        size_px=112,
+        inside_um=-1500.0,
+        outside_um=1400.0,
+        flux_e=1e7,
+        background_e=20.0,
+        seeing_arcsec=2.0,
+        camera=Camera(gain_e_per_adu=1.5, read_noise_e=3.0),
+    )
+    return dataclasses.replace(base, **changes)
+
+
+def frame(pixels: np.ndarray, pair: Pair, name: str) -> starassay.Frame:
+    """The image as a camera would give it."""
+    d = pair.declared
+    return starassay.Frame(
+        np.ascontiguousarray(pixels, dtype=np.uint16),
+        name=name,
+        gain=d.gain_e_per_adu * u.electron / u.adu,
+        read_noise=d.read_noise_e * u.electron,
+        saturation=d.saturation_adu * u.adu,
+        pitch=d.pixel_um * u.um,
+    )
+
+
+def fit(
+    pair: Pair, scope: starassay.Telescope = SCOPE, **options: object
+) -> starassay.WavefrontFit:
+    """Fit a drawn pair, image scale and wavelength known exactly."""
+    known = dict(scale_uncertainty=0.0, wavelength_uncertainty=0.0, obstruction_uncertainty=0.0)
+    return starassay.fit_wavefront(
+        frame(pair.inside, pair, "inside"),
+        frame(pair.outside, pair, "outside"),
+        scope,
+        **{"wavelength": 540 * u.nm, **known, **options},
+    )
+
+
+@pytest.fixture(scope="module")
+def pair() -> Pair:
+    """One pair for most tests."""
+    return draw_pair(uneven_setup(), np.random.default_rng(3))
+
+
+@pytest.fixture(scope="module")
+def result(pair: Pair) -> starassay.WavefrontFit:
+    """Its fit."""
+    return fit(pair)
+
+
+def test_coefficients_come_back(result: starassay.WavefrontFit, pair: Pair) -> None:
+    """Every coefficient within 4.5 of its own standard uncertainties, with its sign and place."""
+    got = dict(zip(result.table["noll"], result.table["coefficient"].to_value(u.nm)))
+    bar = dict(zip(result.table["noll"], result.table["uncertainty"].to_value(u.nm)))
+    for noll in range(5, 23):
+        assert got[noll] == pytest.approx(UNEVEN.get(noll, 0.0), abs=4.5 * bar[noll])
+        assert bar[noll] < 3.0
+    assert 0.9 < result.chi_squared < 1.12
+    rms, sigma = result.rms.to_value(u.nm), result.rms_measured.uncertainty.to_value(u.nm)
+    assert rms == pytest.approx(pair.truth.rms_best_focus_nm, abs=4 * sigma)
+    strehl = result.strehl_measured
+    assert strehl.value.value == pytest.approx(
+        pair.truth.strehl_best_focus, abs=4 * strehl.uncertainty.value
+    )
+    assert result.decided
+
+
+def test_second_opinion_agrees(result: starassay.WavefrontFit) -> None:
+    """The linear method shares no pixel model with the fit."""
+    assert result.second_opinion is not None
+    assert result.second_opinion["agrees"]
+
+
+@pytest.mark.parametrize("orientation", ["flipped-x", "flipped-y", "rotated180"])
+def test_a_flipped_view_is_undone(
+    orientation: str, pair: Pair, result: starassay.WavefrontFit
+) -> None:
+    """Behind a diagonal the declared orientation gives the same map."""
+    turn = {"flipped-x": np.s_[:, ::-1], "flipped-y": np.s_[::-1], "rotated180": np.s_[::-1, ::-1]}
+    seen = dataclasses.replace(
+        pair, inside=pair.inside[turn[orientation]], outside=pair.outside[turn[orientation]]
+    )
+    again = fit(seen, orientation=orientation, most_noll=22)
+    n = 18
+    np.testing.assert_allclose(
+        again.table["coefficient"][:n].to_value(u.nm),
+        result.table["coefficient"][:n].to_value(u.nm),
+        atol=2.0,  # the window is cut half a pixel differently; the bars are about 0.5 nm
+    )
+
+
+def test_an_undeclared_flip_shows(pair: Pair) -> None:
+    """Without the declaration the map is mirrored: sine terms change sign, so the test above can fail."""
+    seen = dataclasses.replace(pair, inside=pair.inside[:, ::-1], outside=pair.outside[:, ::-1])
+    mirrored = fit(seen, most_noll=22)
+    got = dict(zip(mirrored.table["noll"], mirrored.table["coefficient"].to_value(u.nm)))
+    assert got[8] == pytest.approx(-17.0, abs=3)
+    assert got[7] == pytest.approx(12.0, abs=3)
+    assert got[5] == pytest.approx(-14.0, abs=3)
+
+
+def test_hubble_primary_mirror_error() -> None:
+    """Roddier & Roddier 1993, Appl. Opt. 32, 2992: -0.290 um RMS of spherical aberration, spread
+    0.005 um; D 2.4 m, f/24, obstruction 0.33. The annular term as circle terms by projection."""
+    e2 = 0.33**2
+    # Mahajan's annular spherical term is sqrt5 6 rho^4 / (1 - e^2)^2 + lower orders; the circle's has 6 sqrt5 rho^4.
+    circle = -290.0 / (1 - e2) ** 2
+    setup = PairSetup(
+        aperture_mm=2400.0,
+        focal_length_mm=57600.0,
+        shape=PupilShape(obstruction=0.33),
+        coefficients_nm={11: circle},
+        wavelengths_nm=(700.0,),
+        weights=(1.0,),
+        pixel_um=30.0,
+        size_px=112,
+        inside_um=-40000.0,
+        outside_um=40000.0,
+        flux_e=2e7,
+        seeing_arcsec=0.0,
+    )
+    drawn = draw_pair(setup, np.random.default_rng(5))
+    scope = starassay.Telescope("2400 mm", "57600 mm", 0.33)
+    found = fit(drawn, scope, wavelength=700 * u.nm, seeing=0 * u.arcsec, hold_seeing=True)
+    assert found.rms.to_value(u.nm) == pytest.approx(290.0, abs=5.0)
+    row = found.table[found.table["noll"] == 11]
+    assert row["coefficient"].to_value(u.nm)[0] * (1 - e2) ** 2 == pytest.approx(-290.0, abs=5.0)
+    assert "overcorrected" in row["words"][0]
+
+
+def test_same_image_twice(pair: Pair) -> None:
+    """One image given as both."""
+    same = dataclasses.replace(pair, outside=pair.inside)
+    with pytest.raises(starassay.CannotMeasureError, match="very same pixels"):
+        fit(same)
+
+
+def test_both_on_one_side(pair: Pair) -> None:
+    """Two exposures inside focus."""
+    other = draw_pair(uneven_setup(), np.random.default_rng(9))
+    with pytest.raises(starassay.CannotMeasureError, match="same side"):
+        fit(dataclasses.replace(pair, outside=other.inside))
+
+
+def test_too_little_defocus() -> None:
+    """A star near focus holds no ring to measure."""
+    near = draw_pair(
+        uneven_setup(inside_um=-90.0, outside_um=90.0, size_px=64), np.random.default_rng(1)
+    )
+    with pytest.raises(starassay.CannotMeasureError, match="Defocus by 5 to 10 waves"):
+        fit(near)
+
+
+def test_star_cut_by_the_edge(pair: Pair) -> None:
+    """Half a disc."""
+    cut = dataclasses.replace(pair, inside=np.ascontiguousarray(pair.inside[:, 52:]))
+    with pytest.raises(starassay.CannotMeasureError, match="outside the frame"):
+        fit(cut)
+
+
+def test_saturated_ring() -> None:
+    """Most of the disc clipped."""
+    bright = draw_pair(uneven_setup(), np.random.default_rng(2))
+    level = float(np.percentile(bright.inside, 70))
+    clipped = dataclasses.replace(
+        bright,
+        inside=np.minimum(bright.inside, level),
+        declared=dataclasses.replace(bright.declared, saturation_adu=level),
+    )
+    with pytest.raises(starassay.CannotMeasureError, match="saturated"):
+        fit(clipped)
+
+
+def test_hole_without_obstruction_and_wrong_distance_are_said() -> None:
+    """A doughnut from a telescope declared clear, with distances that do not fit."""
+    ring = draw_pair(uneven_setup(shape=PupilShape(obstruction=0.4)), np.random.default_rng(4))
+    found = fit(ring, distances=[-1.2 * u.mm, 1.1 * u.mm], most_noll=22)
+    codes = {note.code for note in found.notes}
+    assert {"wavefront.hole", "wavefront.distance-contradicts"} <= codes
+    assert not found.decided
+
+
+def test_wrong_number_of_images(pair: Pair) -> None:
+    """Lists of different length."""
+    with pytest.raises(starassay.InputError, match="as many of one as of the other"):
+        starassay.fit_wavefront([pair.inside], [], SCOPE, wavelength=540 * u.nm)
+
+
+def test_result_is_plain_data(result: starassay.WavefrontFit) -> None:
+    """Table, record and figures."""
+    assert result.table.colnames[:4] == ["noll", "osa", "name", "coefficient"]
+    record = json.loads(json.dumps(result.to_dict()))
+    assert record["modes"]["noll"][0] == 5 and record["modes"]["osa"][0] == 3
+    assert any("RMS" in line for line in result.summary())
+    assert result.plot().figure is not None
+    assert len(result.plot_images().axes) == 12
+    assert result.plot_coefficients().figure is not None
+    assert len(result.plot_views().axes) >= 6
+
+
+def test_command_line(tmp_path: Path, pair: Pair) -> None:
+    """The command of the README, with the whole record as JSON."""
+    for name, pixels in (("inside", pair.inside), ("outside", pair.outside)):
+        header = fits.Header(
+            {"EGAIN": 1.5, "XPIXSZ": 3.76, "YPIXSZ": 3.76, "EXPTIME": 20.0, "RDNOISE": 3.0}
+        )
+        fits.writeto(tmp_path / f"{name}.fits", pixels.astype(np.uint16), header)
+    out = tmp_path / "record.json"
+    arguments = [
+        "measure",
+        "wavefront",
+        str(tmp_path / "inside.fits"),
+        str(tmp_path / "outside.fits"),
+    ]
+    arguments += ["--aperture", "115 mm", "--focal-length", "760 mm", "--obstruction", "0"]
+    arguments += ["--wavelength", "540 nm", "--json", str(out), "--quiet"]
+    assert main(arguments) == 0
+    record = json.loads(out.read_text(encoding="utf-8"))
+    spherical = record["modes"]["noll"].index(11)
+    assert record["modes"]["osa"][spherical] == 12
+    assert record["modes"]["coefficient"]["value"][spherical] == pytest.approx(20.0, abs=3.0)
+    assert record["modes"]["coefficient"]["unit"] == "nm"
+    for key in ("rms_measured", "pv_measured", "strehl_measured"):
+        assert record[key]["uncertainty"] > 0
