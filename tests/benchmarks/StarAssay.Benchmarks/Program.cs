@@ -1,0 +1,20 @@
+using BenchmarkDotNet.Columns;
+using BenchmarkDotNet.Configs;
+using BenchmarkDotNet.Environments;
+using BenchmarkDotNet.Jobs;
+using BenchmarkDotNet.Running;
+
+// dotnet run -c Release --project tests/benchmarks/StarAssay.Benchmarks -- --filter '*'
+//
+// Each kernel runs in four child processes: without vectors (the baseline), with 128, 256 and 512 bits. The switches
+// are the .NET runtime's own; a processor without a width falls back to the next narrower one.
+ManualConfig config = DefaultConfig.Instance
+    .AddColumn(StatisticColumn.Min)
+    .AddJob(Tier("scalar", "DOTNET_EnableHWIntrinsic").AsBaseline())
+    .AddJob(Tier("128", "DOTNET_EnableAVX2"))
+    .AddJob(Tier("256", "DOTNET_EnableAVX512"))
+    .AddJob(Job.ShortRun.WithRuntime(CoreRuntime.Core10_0).WithId("widest"));
+BenchmarkSwitcher.FromAssembly(typeof(Program).Assembly).Run(args, config);
+
+static Job Tier(string name, string off) =>
+    Job.ShortRun.WithRuntime(CoreRuntime.Core10_0).WithId(name).WithEnvironmentVariable(off, "0");
