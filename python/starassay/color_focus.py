@@ -437,6 +437,8 @@ class ColorFocusCurve(Result):
             focus,
             halo_radius,
             wanted_strehl,
+            # Figures from signs that are not decided must say so themselves.
+            notes=tuple(n for n in self.notes if n.code == "color-focus.sign-ambiguous"),
         )
 
     def summary(self) -> list[str]:
@@ -714,6 +716,7 @@ def _merit(
     focus: str,
     halo_radius: Any,
     wanted_strehl: float,
+    notes: tuple[Note, ...] = (),
 ) -> ColorMerit:
     low, high = sorted(_numbers(band, _NM, "band"))
     request = {
@@ -735,7 +738,7 @@ def _merit(
         arrays["replicates"] = np.ascontiguousarray(replicates, float).ravel()
     r = call("color_focus.merit", request, arrays=arrays)
     return ColorMerit(
-        notes=(),
+        notes=notes,
         conditions={
             "min_nm": low,
             "max_nm": high,
@@ -1164,7 +1167,11 @@ def compare_color_focus(
         sigma = float(np.hypot(x.uncertainty.value, y.uncertainty.value))
         decided.append(float(x.value - y.value) > 2 * sigma)
     return ColorComparison(
-        notes=(),
+        notes=tuple(
+            dataclasses.replace(note, text=f"{name}: {note.text}")
+            for name in names
+            for note in merits[name].notes
+        ),
         conditions={"band": [float(v) for v in _numbers(band, _NM, "band")], "focus": focus},
         names=tuple(names),
         merits=tuple(merits[n] for n in names),

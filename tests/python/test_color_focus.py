@@ -119,6 +119,45 @@ def test_single_spectrum_is_within_a_tenth(doublet_run: tuple) -> None:
     assert np.allclose(other.smooth.value[good], -curve.smooth.value[good], atol=1e-6)
 
 
+@pytest.mark.parametrize("seeing", [1.5, 4.0])
+def test_single_spectrum_of_a_triplet_does_not_hide_open_signs(seeing: float) -> None:
+    # The whole curve (66 um) lies within about one depth of focus: one spectrum gets its signs wrong.
+    telescope = _spectra.TELESCOPES["triplet"]
+    frame = as_frame(
+        _spectra.draw(
+            telescope,
+            0.0,
+            seed=16,
+            seeing_arcsec=seeing,
+            width=640,
+            height=150,
+            first_nm=385,
+            nm_per_px=0.6,
+            electrons=1e7,
+        ),
+        saturation=200000 * u.adu,
+    )
+    curve = cf.measure_color_focus(
+        frame,
+        wavelengths=WAVE * u.nm,
+        focal_ratio=telescope.focal_ratio,
+        focal_length=telescope.focal_mm,
+        disperser="parallel-grating",
+        band=(390, 750),
+        bins=64,
+    )
+    w = curve.wavelength.value
+    good = curve.used & (w > 400) & (w < 700)
+    error = np.abs(curve.smooth.value - truth_of(telescope, curve))[good]
+    # 68 % is what standard errors promise of many bins; bins of one curve err together.
+    assert np.mean(error < curve.smooth_error.value[good]) > 0.68
+    assert np.all(error < 3 * curve.smooth_error.value[good])
+    note = next(n for n in curve.notes if n.code == "color-focus.sign-ambiguous")
+    assert note.level == "doubt"
+    merit = curve.merit((400, 700))
+    assert "color-focus.sign-ambiguous" in {n.code for n in merit.notes}
+
+
 def test_same_answer_for_any_number_of_threads(doublet_run: tuple) -> None:
     frames, positions, _ = doublet_run
     kwargs = {

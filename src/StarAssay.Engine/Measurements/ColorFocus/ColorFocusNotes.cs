@@ -17,7 +17,7 @@ public static class ColorFocusNotes
     public static readonly NoteDefinition LinesMasked = new("color-focus.lines-masked", NoteLevel.Info, "Strong stellar and telluric lines were left out.");
     public static readonly NoteDefinition FaintBins = new("color-focus.faint", NoteLevel.Caution, "Parts of the spectrum are too faint for a width.");
     public static readonly NoteDefinition SignAssumed = new("color-focus.sign-assumed", NoteLevel.Caution, "One spectrum cannot tell longer from shorter focus; the sign is an assumption.");
-    public static readonly NoteDefinition SignAmbiguous = new("color-focus.sign-ambiguous", NoteLevel.Doubt, "Two ways of choosing signs along the spectrum fit almost equally well.");
+    public static readonly NoteDefinition SignAmbiguous = new("color-focus.sign-ambiguous", NoteLevel.Doubt, "One spectrum does not decide the signs of the defocus along the whole of it.");
     public static readonly NoteDefinition NoTouch = new("color-focus.no-sharp-color", NoteLevel.Doubt, "No color is in focus in this single spectrum, so seeing and defocus cannot be told apart.");
     public static readonly NoteDefinition GeometryUnknown = new("color-focus.grating-geometry-unknown", NoteLevel.Doubt, "The grating's own focus error could not be removed.");
     public static readonly NoteDefinition InstrumentIncluded = new("color-focus.instrument-included", NoteLevel.Caution, "The spectrograph's own focus error with color is part of the curve.");

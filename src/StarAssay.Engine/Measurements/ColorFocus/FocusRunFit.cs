@@ -153,7 +153,7 @@ internal static class FocusRunFit
 internal static class CurveAssembly
 {
     public static ColorFocusResult Assemble(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] z, double[] sigma, double[][] replicates,
-        double[] seeingUm, double[] position, double noiseScale, Measured focalRatio, bool fromRun, SmoothCurve? givenCurve = null, double[]? givenSmooth = null, double[][]? givenReplicates = null)
+        double[] seeingUm, double[] position, double noiseScale, Measured focalRatio, bool fromRun, SmoothCurve? givenCurve = null, double[]? givenSmooth = null, double[][]? givenReplicates = null, double[]? openSign = null)
     {
         int m = bins.Length, count = replicates.Length;
         (double[] removed, double[] removedError) = input.Removal(request);
@@ -211,11 +211,14 @@ internal static class CurveAssembly
             }
         }
 
+        // Where the sign is open the error reaches the value of the other sign; that of the zero moves every bin.
+        double openReference = openSign is null ? 0 : ColorFocusInput.Interpolate(input.Nm, openSign, referenceNm);
+        double Open(int j) => openSign is null ? 0 : openSign[j] + openReference;
         AddScaleError(smoothReplicates, smoothAll, input, request, referenceNm);
         smoothError = new double[input.Bins];
         for (int j = 0; j < input.Bins; j++)
         {
-            smoothError[j] = Math.Sqrt(Square(Spread(Enumerable.Range(0, count).Select(b => smoothReplicates[b, j]))) + Square(removedError[j]));
+            smoothError[j] = Math.Sqrt(Square(Spread(Enumerable.Range(0, count).Select(b => smoothReplicates[b, j]))) + Square(removedError[j]) + Square(Open(j)));
         }
 
         double[] shift = new double[input.Bins], error = new double[input.Bins];
@@ -229,7 +232,7 @@ internal static class CurveAssembly
             double own = fromRun
                 ? smoothScale * Spread(Enumerable.Range(0, count).Select(b => replicates[b][k] - (referenceReplicates[b] / smoothScale)))
                 : Math.Sqrt(Square(sigma[k]) + Square(referenceError));
-            error[j] = Math.Sqrt(Square(own) + Square(removedError[j]));
+            error[j] = Math.Sqrt(Square(own) + Square(removedError[j]) + Square(Open(j)));
         }
 
         double[] usedSmooth = [.. bins.Select(j => smoothAll[j])];

@@ -12,6 +12,9 @@ internal static class SingleSpectrumFit
 {
     private const int Degree = 6;
 
+    /// <summary>Relative error of the seeing width that all colors share: real profiles are not exactly the model's. Our own choice.</summary>
+    private const double CommonWidthError = 0.02;
+
     public static ColorFocusResult Fit(ColorFocusInput input, ColorFocusRequest request, RunContext context)
     {
         int[] bins = [.. Enumerable.Range(0, input.Bins).Where(j => input.Used[j])];
@@ -45,7 +48,7 @@ internal static class SingleSpectrumFit
         double[] Smooth(double[] x) => [.. input.Nm.Select(w => SmoothCurve.Dot(curve.Basis(Math.Clamp(w, nm.Min(), nm.Max()), degree), x[2..]))];
         double[] smooth = Smooth(best.X);
         double sign = Orient(input, bins, nm, ref smooth, request, top);
-        NoteAmbiguity(input, ranked, best, nm, curve, degree, bins);
+        bool rival = NoteAmbiguity(input, ranked, best, nm, curve, degree);
 
         // Refits with residuals of random sign: near focus the errors are no Gaussians, so no shortcut.
         int count = Math.Min(request.Replicates, 60);
@@ -64,6 +67,27 @@ internal static class SingleSpectrumFit
             replicates[b] = [.. values.Select(v => sign * v)];
         });
 
+        // A width error that all colors share bends the whole curve, which resampled residuals cannot show: refit with the
+        // seeing held a little wider and narrower, and let the replicates roam along the difference.
+        double[] Held(double by)
+        {
+            List<ProfileBlock> same = Make();
+            ProfileFit fit = NewFit(same, nm, curve, degree, x0[0] + by, 1e-4);
+            fit.Run([x0[0] + by, .. x0[1..]], context, 20, reweight: false, covariance: false);
+            return [.. Smooth(fit.X).Select(v => sign * v)];
+        }
+
+        double[] wider = Held(CommonWidthError), narrower = Held(-CommonWidthError);
+        var common = new Random(unchecked((request.Seed * 7919) + 17));
+        foreach (double[] replicate in replicates)
+        {
+            double share = ProfileFit.Gaussian(common);
+            for (int j = 0; j < replicate.Length; j++)
+            {
+                replicate[j] += share * 0.5 * (wider[j] - narrower[j]);
+            }
+        }
+
         // Each bin on its own: size from its own profile at the common seeing.
         double[] own = new double[bins.Length], error = new double[bins.Length];
         var work = bestBlocks[0].Model.NewWork();
@@ -73,6 +97,9 @@ internal static class SingleSpectrumFit
             (own[k], error[k]) = OwnSize(bestBlocks[k], Math.Abs(smooth[bins[k]]), blurs[k], scale, request.FocalRatio, nm[k], work);
             own[k] *= Math.Sign(smooth[bins[k]] == 0 ? 1 : smooth[bins[k]]);
         }
+
+        double[] openSign = OpenSigns(input, request, bins, smooth, error, Math.Exp(best.X[0]) * input.PitchUm, rival);
+        WidenReplicates(replicates, openSign, request.Seed);
 
         double closest = bins.Min(j => Math.Abs(smooth[j]));
         double depth = 2 * 0.55 * request.FocalRatio * request.FocalRatio;
@@ -85,10 +112,73 @@ internal static class SingleSpectrumFit
         // The fit's unknown is best focus minus sensor; that is the curve's own sign.
         double[][] perBin = [.. replicates.Select(r => bins.Select(j => r[j]).ToArray())];
         return CurveAssembly.Assemble(input, request, bins, own, error, perBin, [Math.Exp(best.X[0]) * input.PitchUm],
-            request.PositionUm.Length == 1 ? request.PositionUm : [0], scale, Measured.None(""), false, curve, smooth, replicates);
+            request.PositionUm.Length == 1 ? request.PositionUm : [0], scale, Measured.None(""), false, curve, smooth, replicates, openSign);
     }
 
-    private static ProfileFit NewFit(List<ProfileBlock> blocks, double[] nm, SmoothCurve curve, int degree, double startSeeing)
+    /// <summary>Twice the size of the defocus where its sign is open, 0 where it is decided, um, every bin.</summary>
+    /// <remarks>A bin is open when its defocus is no larger than three of its errors plus what depth of focus and seeing hide. A
+    /// narrow stretch of such bins between larger ones is a steep crossing, which smoothness decides.</remarks>
+    private static double[] OpenSigns(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] smooth, double[] error, double seeingUm, bool rival)
+    {
+        var open = new bool[bins.Length];
+        for (int k = 0; k < bins.Length; k++)
+        {
+            double depth = 2 * input.Nm[bins[k]] / 1000 * request.FocalRatio * request.FocalRatio;
+            double hiddenBySeeing = 0.5 * seeingUm * request.FocalRatio; // a disc half as wide as the seeing: our own choice
+            double sigma = double.IsFinite(error[k]) ? error[k] : 0;
+            open[k] = Math.Abs(smooth[bins[k]]) < Math.Sqrt((depth * depth) + (hiddenBySeeing * hiddenBySeeing)) + (3 * sigma);
+        }
+
+        for (int a = 0; a < open.Length;)
+        {
+            int b = a;
+            while (b < open.Length && open[b] == open[a])
+            {
+                b++;
+            }
+
+            if (open[a] && !rival && a > 0 && b < open.Length && b - a <= open.Length / 8)
+            {
+                Array.Fill(open, false, a, b - a);
+            }
+
+            a = b;
+        }
+
+        var result = new double[input.Bins];
+        for (int k = 0; k < bins.Length; k++)
+        {
+            result[bins[k]] = open[k] ? 2 * Math.Abs(smooth[bins[k]]) : 0;
+        }
+
+        int count = open.Count(v => v);
+        if (count > 0)
+        {
+            input.Notes.Add(ColorFocusNotes.SignAmbiguous.Say(
+                $"In {100.0 * count / open.Length:0} % of the spectrum ({count} of {open.Length} bins) the defocus is too small to tell its sign; there the error covers both signs, and the shape of the curve is not decided. A focus run decides it."));
+        }
+
+        return result;
+    }
+
+    /// <summary>Turns the sign of every second replicate's open bins at random, so that figures of merit feel it.</summary>
+    private static void WidenReplicates(double[][] replicates, double[] openSign, int seed)
+    {
+        var random = new Random(unchecked((seed * 31337) + 5));
+        foreach (double[] replicate in replicates)
+        {
+            bool turn = random.NextDouble() < 0.5;
+            for (int j = 0; j < replicate.Length; j++)
+            {
+                // A curve may change sides where it touches focus: each stretch draws its own side.
+                bool touch = j > 0 && (openSign[j] == 0 != (openSign[j - 1] == 0) || (openSign[j] > 0 && j + 1 < openSign.Length && openSign[j] <= openSign[j - 1] && openSign[j] < openSign[j + 1]));
+                turn = touch ? random.NextDouble() < 0.5 : turn;
+                replicate[j] = turn && openSign[j] > 0 ? -replicate[j] : replicate[j];
+            }
+        }
+    }
+
+    private static ProfileFit NewFit(List<ProfileBlock> blocks, double[] nm, SmoothCurve curve, int degree, double startSeeing, double seeingSigma = 3)
     {
         int n = degree + 3;
         int[] index = [.. Enumerable.Range(2, degree + 1)];
@@ -97,7 +187,7 @@ internal static class SingleSpectrumFit
         var mean = new double[n];
         var sigma = new double[n];
         mean[0] = startSeeing;
-        sigma[0] = 3;
+        sigma[0] = seeingSigma;
         sigma[1] = 0.05; // outer scale, guiding and the telescope bend the law of lambda^-1/5 by about this much
         for (int i = 2; i < n; i++)
         {
@@ -220,9 +310,8 @@ internal static class SingleSpectrumFit
         return sign;
     }
 
-    private static void NoteAmbiguity(ColorFocusInput input, List<(ProfileFit Fit, List<ProfileBlock> Blocks)> ranked, ProfileFit best, double[] nm, SmoothCurve curve, int degree, int[] bins)
+    private static bool NoteAmbiguity(ColorFocusInput input, List<(ProfileFit Fit, List<ProfileBlock> Blocks)> ranked, ProfileFit best, double[] nm, SmoothCurve curve, int degree)
     {
-        _ = bins;
         double[] Values(double[] x) => [.. nm.Select(w => SmoothCurve.Dot(curve.Basis(w, degree), x[2..]))];
         double[] a = Values(best.X);
         double range = a.Max() - a.Min();
@@ -236,9 +325,11 @@ internal static class SingleSpectrumFit
             {
                 input.Notes.Add(ColorFocusNotes.SignAmbiguous.Say(
                     $"Another choice of signs along the spectrum, differing by {Math.Min(same, mirrored):0} um RMS, fits almost as well. Take a focus run to decide."));
-                return;
+                return true;
             }
         }
+
+        return false;
     }
 
     private static (double Size, double Error) OwnSize(ProfileBlock block, double start, double blur, double scale, double focalRatio, double nm, ProfileModel.Work work)
