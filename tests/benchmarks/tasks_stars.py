@@ -105,7 +105,9 @@ def rows(quick: bool) -> Iterator[Row]:
             f"stars, {size} float32, {stars} stars, {threads} thread{'s' if threads > 1 else ''}",
             sep_name,
             lambda: sep_stars(field.pixels),
-            lambda threads=threads: starassay.measure_stars(frame, threads=threads),
+            lambda threads=threads: starassay.measure_stars(
+                frame, fit_profiles="none", threads=threads
+            ),
             compare(field),
             bar,
         )
@@ -122,7 +124,7 @@ def rows(quick: bool) -> Iterator[Row]:
             f"stars, {size} float32, 2 threads",
             phot_name,
             lambda: photutils_stars(field.pixels),
-            lambda: starassay.measure_stars(frame, threads=2),
+            lambda: starassay.measure_stars(frame, fit_profiles="none", threads=2),
             compare(field),
             peer_repeats=1,
         )
@@ -134,7 +136,7 @@ def rows(quick: bool) -> Iterator[Row]:
         f"stars, {size} uint16, {stars} stars, 2 threads",
         sep_name,
         lambda: sep_stars(small.pixels),
-        lambda: starassay.measure_stars(small_frame, threads=2),
+        lambda: starassay.measure_stars(small_frame, fit_profiles="none", threads=2),
         compare(small),
         50.0,
     )
@@ -160,7 +162,7 @@ def file_rows(folder: Path, field: Field, size: str, sep_name: str) -> Iterator[
             f"file to table, {size} uint16 with BZERO, {kind}, 2 threads",
             f"astropy.io.fits + {sep_name}",
             lambda path=path: theirs(path),
-            lambda path=path: starassay.measure_stars(path, threads=2),
+            lambda path=path: starassay.measure_stars(path, fit_profiles="none", threads=2),
             compare(field),
             bar,
         )
