@@ -187,8 +187,9 @@ class WavefrontKind:
             tables.append(
                 {
                     "caption": "Where the uncertainty comes from (A: scatter of the data, B: other knowledge)",
+                    "words": 3,
                     "head": ["source", "kind", "taken as", "map (nm)", "RMS (nm)", "Strehl"],
-                    "rows": budget,
+                    "rows": [["–" if cell == "nan" else cell for cell in row] for row in budget],
                 }
             )
         return tables

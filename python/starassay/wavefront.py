@@ -263,7 +263,7 @@ class WavefrontFit(Result):
                 low = float(np.min(image.model))
                 side = "inside" if image.distance.value < 0 else "outside"
                 heading = f"{side}, {abs(image.defocus_waves):.1f} waves"
-                titles = (f"{heading}: observed", "model", "residual (standard deviations)")
+                titles = (heading, "model", "residual")
                 shown = (
                     np.where(image.masked, np.nan, image.observed),
                     image.model,
@@ -282,8 +282,7 @@ class WavefrontFit(Result):
                     ax.tick_params(labelsize=7)
                     bar = figure.colorbar(picture, ax=ax, shrink=0.8)
                     bar.ax.tick_params(labelsize=7)
-                    if k < 2:
-                        bar.set_label("electrons", fontsize=7)
+                    bar.set_label("standard deviations" if last else "electrons", fontsize=7)
                 row[0].set_ylabel("pixel y", fontsize=8)
             for ax in axes[-1]:
                 ax.set_xlabel("pixel x", fontsize=8)
