@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
 from pathlib import Path
 
 import matplotlib
@@ -32,3 +33,12 @@ def real_data() -> Path:
 def top() -> Path:
     """Top folder of the checkout."""
     return TOP
+
+
+@pytest.fixture(autouse=True)
+def close_figures() -> Iterator[None]:
+    """Close what a test has drawn: matplotlib warns of many open figures, and warnings fail."""
+    yield
+    from matplotlib import pyplot
+
+    pyplot.close("all")
