@@ -286,8 +286,10 @@ def test_an_interrupt_ends_a_real_process_with_one_line(tmp_path: Path) -> None:
     import time
 
     code = (
-        "import sys, starassay._gateway as g, starassay.cli as c, starassay.cli.measure as m\n"
+        "import signal, sys, starassay._gateway as g, starassay.cli as c, starassay.cli.measure as m\n"
         "from types import SimpleNamespace as N\n"
+        # A shell starts what runs in its background deaf to this signal, and children inherit that.
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
         "def run(args):\n"
         "    print('in', file=sys.stderr, flush=True)\n"
         "    g.call('gateway.wait', {'seconds': 60})\n"
