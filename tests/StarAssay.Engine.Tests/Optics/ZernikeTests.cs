@@ -209,3 +209,29 @@ public class ZernikeTests
         return sum / (1 - (e * e));
     }
 }
+
+/// <summary>Truth: the scalar twin in double precision.</summary>
+public class ZernikeRowsTests
+{
+    [Theory]
+    [InlineData(1)]
+    [InlineData(15)]
+    [InlineData(16)]
+    [InlineData(17)]
+    [InlineData(1025)]
+    public void Rows_follow_the_scalar_twin(int points)
+    {
+        var random = new Random(points);
+        float[] x = [.. Enumerable.Range(0, points).Select(_ => (float)((1.4 * random.NextDouble()) - 0.7))];
+        float[] y = [.. Enumerable.Range(0, points).Select(_ => (float)((1.4 * random.NextDouble()) - 0.7))];
+        for (int osa = 0; osa < 136; osa++)
+        {
+            ZernikeIndex mode = ZernikeIndex.FromOsa(osa);
+            float[] row = ZernikeRows.Row(mode, x, y);
+            for (int p = 0; p < points; p++)
+            {
+                Assert.Equal(Zernike.Evaluate(mode, x[p], y[p]), row[p], 2e-5);
+            }
+        }
+    }
+}

@@ -1,3 +1,4 @@
+using System.Numerics.Tensors;
 using System.Runtime.Intrinsics;
 using StarAssay.Engine.Numerics;
 
@@ -22,7 +23,6 @@ internal sealed class BlurStage
     private readonly float[] steady;
     private readonly float[] turbulence;
     private readonly float[] spread;
-    private readonly int tableStride;
 
     /// <summary>Prepares transforms and tables.</summary>
     /// <param name="size">Fine samples along each axis, a multiple of <paramref name="oversampling"/>.</param>
@@ -41,23 +41,25 @@ internal sealed class BlurStage
         cut = Math.Min(size / 2, (int)Math.Ceiling(cutCyclesPerPixel * folded) + 1);
         first = -cut;
         count = cut == size / 2 ? size : (2 * cut) + 1;
-        tableStride = cut + 1;
-        steady = new float[tableStride * tableStride];
-        turbulence = new float[tableStride * tableStride];
-        spread = new float[tableStride * tableStride];
+        steady = NewTable();
+        turbulence = NewTable();
+        spread = NewTable();
+        double[] sinc = [.. Enumerable.Range(0, cut + 1).Select(i => Sinc(i / (double)folded))];
+
+        // Values in pixels: fine samples per pixel squared, and 1/size^2 for the way back.
+        double scale = (double)oversampling * oversampling / ((double)size * size);
         for (int j = 0; j <= cut; j++)
         {
             double fy = j / (double)folded;
-            for (int i = 0; i <= cut; i++)
+            for (int i = 0; i <= Math.Min(j, cut); i++)
             {
                 double fx = i / (double)folded;
                 double f2 = (fx * fx) + (fy * fy);
-                int k = (j * tableStride) + i;
-
-                // Values in pixels: fine samples per pixel squared, and 1/size^2 for the way back.
-                steady[k] = (float)(Sinc(fx) * Sinc(fy) * oversampling * oversampling / ((double)size * size));
-                turbulence[k] = (float)turbulenceLog(Math.Sqrt(f2));
-                spread[k] = (float)(2 * Math.PI * Math.PI * f2);
+                float still = (float)(sinc[i] * sinc[j] * scale);
+                float log = (float)turbulenceLog(Math.Sqrt(f2));
+                float wide = (float)(2 * Math.PI * Math.PI * f2);
+                Put(j, i, still, log, wide);
+                Put(i, j, still, log, wide);
             }
         }
     }
@@ -77,7 +79,7 @@ internal sealed class BlurStage
     /// <summary>Transfer table for a strength of seeing and a jitter (variance in square pixels).</summary>
     /// <param name="strength">(D/r0)^(5/3).</param>
     /// <param name="jitter">Variance along each axis, square pixels.</param>
-    /// <param name="table">Filled: one quadrant, rows of cut + 1.</param>
+    /// <param name="table">Filled: the half plane of ky at least 0, each row from the lowest kx to the highest.</param>
     public void Transfer(double strength, double jitter, Span<float> table)
     {
         var s = Vector512.Create(-(float)strength);
@@ -96,7 +98,7 @@ internal sealed class BlurStage
     }
 
     /// <summary>A new transfer table.</summary>
-    public float[] NewTable() => new float[tableStride * tableStride];
+    public float[] NewTable() => new float[(cut + 1) * count];
 
     /// <summary>Multiplies a transfer by minus the seeing's log: its derivative by the strength.</summary>
     public void TransferByStrength(ReadOnlySpan<float> transfer, Span<float> derivative)
@@ -163,6 +165,34 @@ internal sealed class BlurStage
 
     private static double Sinc(double v) => v == 0 ? 1 : Math.Sin(Math.PI * v) / (Math.PI * v);
 
+    // Symmetric in kx; the highest negative frequency of a whole grid has no partner.
+    private void Put(int row, int kx, float still, float log, float wide)
+    {
+        foreach (int k in new[] { kx - first, -kx - first })
+        {
+            if (k >= 0 && k < count)
+            {
+                int at = (row * count) + k;
+                steady[at] = still;
+                turbulence[at] = log;
+                spread[at] = wide;
+            }
+        }
+    }
+
+    // Pieces of a row over which the folded column runs on without a jump.
+    private IEnumerable<(int From, int Column, int Length)> Pieces(int m)
+    {
+        int i = 0;
+        while (i < count)
+        {
+            int column = (((first + i) % m) + m) % m;
+            int length = Math.Min(count - i, m - column);
+            yield return (i, column, length);
+            i += length;
+        }
+    }
+
     private void Fold(in SplitMatrix spectrum, float[] h0, float[] h1, in SplitMatrix folded, int m)
     {
         Span<float> fr = folded.Re;
@@ -170,48 +200,45 @@ internal sealed class BlurStage
         fr.Clear();
         fi.Clear();
         bool same = ReferenceEquals(h0, h1);
+        (int From, int Column, int Length)[] pieces = [.. Pieces(m)];
         for (int j = 0; j < count; j++)
         {
             int ky = first + j;
             int row = (((ky % m) + m) % m) * folded.Stride;
-            int table = Math.Abs(ky) * tableStride;
             ReadOnlySpan<float> re = spectrum.Re.Slice(j * spectrum.Stride, count);
             ReadOnlySpan<float> im = spectrum.Im.Slice(j * spectrum.Stride, count);
+            ReadOnlySpan<float> a = h0.AsSpan(Math.Abs(ky) * count, count);
             if (same)
             {
-                for (int i = 0; i < count; i++)
+                foreach ((int from, int column, int length) in pieces)
                 {
-                    int kx = first + i;
-                    float h = h0[table + Math.Abs(kx)];
-                    int at = row + (kx < 0 ? ((kx % m) + m) % m : kx % m);
-                    fr[at] += re[i] * h;
-                    fi[at] += im[i] * h;
+                    Span<float> tr = fr.Slice(row + column, length);
+                    Span<float> ti = fi.Slice(row + column, length);
+                    TensorPrimitives.MultiplyAdd(re.Slice(from, length), a.Slice(from, length), tr, tr);
+                    TensorPrimitives.MultiplyAdd(im.Slice(from, length), a.Slice(from, length), ti, ti);
                 }
 
                 continue;
             }
 
             // X = F0 + i F1 with F(-k) = conj F(k): H0 F0 + i H1 F1 = X (H0 + H1)/2 + conj X(-k) (H0 - H1)/2.
+            ReadOnlySpan<float> b = h1.AsSpan(Math.Abs(ky) * count, count);
             int mirror = -ky - first;
             bool has = mirror >= 0 && mirror < count;
-            for (int i = 0; i < count; i++)
+            foreach ((int from, int column, int length) in pieces)
             {
-                int kx = first + i;
-                int k = table + Math.Abs(kx);
-                float plus = 0.5f * (h0[k] + h1[k]);
-                float minus = 0.5f * (h0[k] - h1[k]);
-                int other = -kx - first;
-                float cr = 0;
-                float ci = 0;
-                if (has && other < count)
+                for (int i = from; i < from + length; i++)
                 {
-                    cr = spectrum.Re[(mirror * spectrum.Stride) + other];
-                    ci = -spectrum.Im[(mirror * spectrum.Stride) + other];
+                    float plus = 0.5f * (a[i] + b[i]);
+                    float minus = 0.5f * (a[i] - b[i]);
+                    int other = -(first + i) - first;
+                    bool partner = has && other < count;
+                    float cr = partner ? spectrum.Re[(mirror * spectrum.Stride) + other] : 0;
+                    float ci = partner ? -spectrum.Im[(mirror * spectrum.Stride) + other] : 0;
+                    int at = row + column + i - from;
+                    fr[at] += (re[i] * plus) + (cr * minus);
+                    fi[at] += (im[i] * plus) + (ci * minus);
                 }
-
-                int at = row + (kx < 0 ? ((kx % m) + m) % m : kx % m);
-                fr[at] += (re[i] * plus) + (cr * minus);
-                fi[at] += (im[i] * plus) + (ci * minus);
             }
         }
     }
@@ -221,31 +248,34 @@ internal sealed class BlurStage
         bool same = ReferenceEquals(h0, h1);
         ReadOnlySpan<float> fr = folded.Re;
         ReadOnlySpan<float> fi = folded.Im;
+        (int From, int Column, int Length)[] pieces = [.. Pieces(m)];
         for (int j = 0; j < count; j++)
         {
             int ky = first + j;
             int row = (((ky % m) + m) % m) * folded.Stride;
             int mirrorRow = (((-ky % m) + m) % m) * folded.Stride;
-            int table = Math.Abs(ky) * tableStride;
             Span<float> re = spectrum.Re.Slice(j * spectrum.Stride, count);
             Span<float> im = spectrum.Im.Slice(j * spectrum.Stride, count);
-            for (int i = 0; i < count; i++)
+            ReadOnlySpan<float> a = h0.AsSpan(Math.Abs(ky) * count, count);
+            ReadOnlySpan<float> b = h1.AsSpan(Math.Abs(ky) * count, count);
+            foreach ((int from, int column, int length) in pieces)
             {
-                int kx = first + i;
-                int k = table + Math.Abs(kx);
-                int column = ((kx % m) + m) % m;
                 if (same)
                 {
-                    re[i] = fr[row + column] * h0[k];
-                    im[i] = fi[row + column] * h0[k];
+                    TensorPrimitives.Multiply(fr.Slice(row + column, length), a.Slice(from, length), re.Slice(from, length));
+                    TensorPrimitives.Multiply(fi.Slice(row + column, length), a.Slice(from, length), im.Slice(from, length));
                     continue;
                 }
 
-                int mirrorColumn = ((-kx % m) + m) % m;
-                float plus = 0.5f * (h0[k] + h1[k]);
-                float minus = 0.5f * (h0[k] - h1[k]);
-                re[i] = (fr[row + column] * plus) + (fr[mirrorRow + mirrorColumn] * minus);
-                im[i] = (fi[row + column] * plus) - (fi[mirrorRow + mirrorColumn] * minus);
+                for (int i = from; i < from + length; i++)
+                {
+                    int at = row + column + i - from;
+                    int mirrorColumn = ((-(first + i) % m) + m) % m;
+                    float plus = 0.5f * (a[i] + b[i]);
+                    float minus = 0.5f * (a[i] - b[i]);
+                    re[i] = (fr[at] * plus) + (fr[mirrorRow + mirrorColumn] * minus);
+                    im[i] = (fi[at] * plus) - (fi[mirrorRow + mirrorColumn] * minus);
+                }
             }
         }
     }

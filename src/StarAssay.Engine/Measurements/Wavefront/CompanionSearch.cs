@@ -14,6 +14,7 @@ internal sealed class CompanionSearch
     private readonly PairModel model;
     private readonly PairData data;
     private readonly float[][] original;
+    private readonly float[][] noise;
     private double share;
     private double dx;
     private double dy;
@@ -23,6 +24,7 @@ internal sealed class CompanionSearch
         this.model = model;
         this.data = data;
         original = [(float[])data.Electrons[0].Clone(), (float[])data.Electrons[1].Clone()];
+        noise = [(float[])data.BaseVariance[0].Clone(), (float[])data.BaseVariance[1].Clone()];
     }
 
     /// <summary>True once a companion has been found.</summary>
@@ -94,7 +96,7 @@ internal sealed class CompanionSearch
                         continue;
                     }
 
-                    double weight = 1 / (Math.Max(main[k][i], 0) + (share * at[k][i]) + data.BaseVariance[k][i]);
+                    double weight = 1 / (Math.Max(main[k][i], 0) + (share * at[k][i]) + noise[k][i]);
                     double rest = original[k][i] - state.Background[k] - main[k][i] - (share * at[k][i]);
                     double[] column = [at[k][i], share * (right[k][i] - left[k][i]), share * (up[k][i] - down[k][i])];
                     for (int a = 0; a < 3; a++)
@@ -125,6 +127,7 @@ internal sealed class CompanionSearch
             for (int i = 0; i < second[k].Length; i++)
             {
                 data.Electrons[k][i] = original[k][i] - (float)(share * second[k][i]);
+                data.BaseVariance[k][i] = noise[k][i] + (float)(share * Math.Max(0, second[k][i]));
             }
         }
 
@@ -137,6 +140,8 @@ internal sealed class CompanionSearch
         share = 0;
         original[0].CopyTo(data.Electrons[0], 0);
         original[1].CopyTo(data.Electrons[1], 0);
+        noise[0].CopyTo(data.BaseVariance[0], 0);
+        noise[1].CopyTo(data.BaseVariance[1], 0);
     }
 
     // Both images of the star moved by whole and broken pixels: a tilt does it exactly.
@@ -165,7 +170,7 @@ internal sealed class CompanionSearch
         ReadOnlySpan<float> unit = k == 0 ? model.Pixels.Re : model.Pixels.Im;
         float flux = (float)state.Flux[k];
         float[] use = data.Use[k];
-        float[] noise = data.BaseVariance[k];
+        float[] still = data.BaseVariance[k];
         int x0 = Math.Max(0, sx);
         int x1 = Math.Min(w, w + sx);
         for (int y = Math.Max(0, sy); y < Math.Min(w, w + sy); y += 2)
@@ -179,7 +184,7 @@ internal sealed class CompanionSearch
                 }
 
                 float s = flux * unit[i - (sy * w) - sx];
-                float variance = Math.Max(flux * unit[i], 0) + noise[i];
+                float variance = Math.Max(flux * unit[i], 0) + still[i];
                 top += s * residual[i] / MathF.Sqrt(variance);
                 bottom += s * s / variance;
             }

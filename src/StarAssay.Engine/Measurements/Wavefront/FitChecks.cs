@@ -109,6 +109,16 @@ internal static class FitChecks
                 $"Chi squared is {chi2:F2} per point, less than photons allow with the stated gain. Give the gain in electrons per ADU."));
         }
 
+        for (int i = 0; i < request.Frames.Count; i++)
+        {
+            double ratio = prepared[i / 2].NoiseRatio[i % 2];
+            if (ratio is > 2.5 or < 0.4)
+            {
+                notes.Add(WavefrontNotes.GainDoubtful.Say(
+                    $"The sky in {request.Frames[i].Name} has {ratio:G2} times the variance that the stated gain and read noise allow. The gain may be a camera setting instead of electrons per ADU, or the bias is still in the image; the noise seen was used.", request.Frames[i].Name));
+            }
+        }
+
         if (run.Strategy.Wild > 0)
         {
             notes.Add(WavefrontNotes.Wild.Say($"{run.Strategy.Wild} pixels that stand out from the model and their neighbors were masked (hot pixels, particle hits)."));

@@ -186,14 +186,26 @@ internal sealed class JointFit
     /// </summary>
     /// <remarks>Quasi-Newton (BFGS) steps whose first Hessian is one exact J^T J; each step costs one evaluation and one
     /// adjoint gradient. When a step fails, the Hessian is made afresh and damped as Levenberg and Marquardt do.</remarks>
-    public void Iterate(double tolerance, int most)
+    /// <param name="firstHessian">J^T W J of a rougher model at this state, to begin with; null = an exact one is made.</param>
+    public void Iterate(double tolerance, int most, Matrix<double>? firstHessian = null)
     {
         double enough = tolerance * Math.Max(1, Chi2 / Math.Max(1, Points));
         double damping = 0;
         int steps = 0;
         while (steps < most)
         {
-            (Matrix<double> normal, Vector<double> gradient) = NormalEquations();
+            Matrix<double> normal = firstHessian ?? Matrix<double>.Build.Dense(1, 1);
+            Vector<double> gradient;
+            if (firstHessian is null)
+            {
+                (normal, gradient) = NormalEquations();
+            }
+            else
+            {
+                gradient = GradientByAdjoint();
+                firstHessian = null;
+            }
+
             if (Inverse(normal, damping) is not { } inverse)
             {
                 damping = Math.Max(10 * damping, 1e-4);

@@ -94,21 +94,7 @@ internal sealed class PupilGrid
         int begin = ready;
         if (count > begin)
         {
-            double step = 2 / SamplesAcross;
-            team.For(count - begin, (k, _) =>
-            {
-                float[] row = new float[Length];
-                ZernikeIndex mode = modes[begin + k];
-                foreach ((int y, int x, int offset, int length) in runs)
-                {
-                    for (int i = 0; i < length; i++)
-                    {
-                        row[offset + i] = (float)Zernike.Evaluate(mode, (x + i - (Size / 2)) * step, (y - (Size / 2)) * step);
-                    }
-                }
-
-                zernike[begin + k] = row;
-            });
+            team.For(count - begin, (k, _) => zernike[begin + k] = ZernikeRows.Row(modes[begin + k], X, Y));
             ready = count;
         }
     }

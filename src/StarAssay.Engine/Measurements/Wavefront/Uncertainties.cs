@@ -28,7 +28,7 @@ internal static class Uncertainties
         {
             for (int k = 0; k < 2; k++)
             {
-                area += CorrelatedPixels(fit.Residual(p, k), prepared[p].Data.Window);
+                area += CorrelatedPixels(fit.Residual(p, k), prepared[p].Data.Window, prepared[p].Stars[k].Diameter / prepared[p].Bin);
                 images++;
             }
         }
@@ -207,10 +207,10 @@ internal static class Uncertainties
         return new BudgetLine(source, kind, input, map, Math.Sqrt(rms), Math.Sqrt(strehl));
     }
 
-    // Sum of the residuals' autocorrelation over lags to four pixels.
-    private static double CorrelatedPixels(float[] r, int w)
+    // Sum of the residuals' autocorrelation over lags to a sixth of the disc: rings and patches of a wrong model are as wide.
+    private static double CorrelatedPixels(float[] r, int w, double disc)
     {
-        const int Lag = 4;
+        int lag = Math.Clamp((int)Math.Round(disc / 6), 4, Math.Min(16, (w / 2) - 1));
         double zero = Gram.Dot(r, r);
         if (zero <= 0)
         {
@@ -218,14 +218,14 @@ internal static class Uncertainties
         }
 
         double sum = 0;
-        for (int dy = -Lag; dy <= Lag; dy++)
+        for (int dy = -lag; dy <= lag; dy++)
         {
-            for (int dx = -Lag; dx <= Lag; dx++)
+            for (int dx = -lag; dx <= lag; dx++)
             {
-                for (int y = Lag; y < w - Lag; y++)
+                for (int y = lag; y < w - lag; y++)
                 {
-                    int at = (y * w) + Lag;
-                    sum += Gram.Dot(r.AsSpan(at, w - (2 * Lag)), r.AsSpan(at + (dy * w) + dx, w - (2 * Lag)));
+                    int at = (y * w) + lag;
+                    sum += Gram.Dot(r.AsSpan(at, w - (2 * lag)), r.AsSpan(at + (dy * w) + dx, w - (2 * lag)));
                 }
             }
         }

@@ -44,7 +44,7 @@ public static class WavefrontNotes
 
     /// <summary>Less noise than photons allow.</summary>
     public static readonly NoteDefinition GainDoubtful = new("wavefront.gain-doubtful", NoteLevel.Caution,
-        "The images hold less noise than the stated gain allows; the gain is probably a camera setting, not electrons per ADU.");
+        "The noise of the images contradicts the stated gain; it may be a camera setting instead of electrons per ADU, or the bias is still in.");
 
     /// <summary>The stopping rule ran into its limit.</summary>
     public static readonly NoteDefinition MoreModes = new("wavefront.more-modes", NoteLevel.Caution,
