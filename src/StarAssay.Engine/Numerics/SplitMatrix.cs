@@ -6,6 +6,8 @@ namespace StarAssay.Engine.Numerics;
 /// The memory is pinned and aligned to 64 bytes for its whole life.</summary>
 internal readonly unsafe struct SplitMatrix
 {
+    private const int Align = 64 / sizeof(float);
+
     private readonly float[] re;
     private readonly float[] im;
     private readonly int reOffset;
@@ -20,6 +22,17 @@ internal readonly unsafe struct SplitMatrix
         Stride = Fft.Padded(columns);
         re = Allocate(rows * Stride, out reOffset);
         im = Allocate(rows * Stride, out imOffset);
+    }
+
+    /// <summary>A matrix in memory of the right length that is zero and pinned.</summary>
+    internal SplitMatrix(int rows, int columns, float[] re, float[] im)
+    {
+        Rows = rows;
+        Stride = Fft.Padded(columns);
+        this.re = re;
+        this.im = im;
+        reOffset = OffsetOf(re);
+        imOffset = OffsetOf(im);
     }
 
     private SplitMatrix(in SplitMatrix other, bool exchange)
@@ -51,12 +64,19 @@ internal readonly unsafe struct SplitMatrix
     /// <summary>The same memory with the parts exchanged: a forward transform of it is the inverse, exchanged again.</summary>
     public SplitMatrix Exchanged => new(this, true);
 
+    /// <summary>Floats that one part of a matrix needs, alignment included.</summary>
+    internal static int LengthFor(int rows, int columns) => (rows * Fft.Padded(columns)) + Align;
+
     internal static float[] Allocate(int length, out int offset)
     {
-        const int Align = 64 / sizeof(float);
         float[] memory = GC.AllocateArray<float>(length + Align, pinned: true);
-        nuint address = (nuint)Unsafe.AsPointer(ref memory[0]);
-        offset = (int)((64 - (address & 63)) & 63) / sizeof(float);
+        offset = OffsetOf(memory);
         return memory;
+    }
+
+    private static int OffsetOf(float[] memory)
+    {
+        nuint address = (nuint)Unsafe.AsPointer(ref memory[0]);
+        return (int)((64 - (address & 63)) & 63) / sizeof(float);
     }
 }

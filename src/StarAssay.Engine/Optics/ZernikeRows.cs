@@ -9,9 +9,11 @@ internal static class ZernikeRows
     private const int Chunk = 1024;
 
     /// <summary>One polynomial at all points.</summary>
-    public static float[] Row(ZernikeIndex mode, float[] x, float[] y)
+    public static float[] Row(ZernikeIndex mode, float[] x, float[] y) => Fill(mode, x, y, new float[x.Length]);
+
+    /// <summary>The same into a row that is given, which is also returned.</summary>
+    public static float[] Fill(ZernikeIndex mode, float[] x, float[] y, float[] row)
     {
-        float[] row = new float[x.Length];
         Span<float> work = new float[7 * Chunk];
         for (int begin = 0; begin < x.Length; begin += Chunk)
         {

@@ -74,7 +74,7 @@ internal sealed class BlurStage
     public int Count => count;
 
     /// <summary>An empty spectrum of the right size.</summary>
-    public SplitMatrix NewSpectrum() => new(count, count);
+    public SplitMatrix NewSpectrum(MatrixLease memory) => memory.Matrix(count, count);
 
     /// <summary>Transfer table for a strength of seeing and a jitter (variance in square pixels).</summary>
     /// <param name="strength">(D/r0)^(5/3).</param>
@@ -157,10 +157,10 @@ internal sealed class BlurStage
     }
 
     /// <summary>Work space for one worker.</summary>
-    public BlurSpace NewSpace()
+    public BlurSpace NewSpace(MatrixLease memory)
     {
         int m = Size / oversampling;
-        return new BlurSpace(new SplitMatrix(m, m), new SplitMatrix(Math.Max(m, window), Math.Max(m, window)));
+        return new BlurSpace(memory.Matrix(m, m), memory.Matrix(Math.Max(m, window), Math.Max(m, window)));
     }
 
     private static double Sinc(double v) => v == 0 ? 1 : Math.Sin(Math.PI * v) / (Math.PI * v);
@@ -168,15 +168,18 @@ internal sealed class BlurStage
     // Symmetric in kx; the highest negative frequency of a whole grid has no partner.
     private void Put(int row, int kx, float still, float log, float wide)
     {
-        foreach (int k in new[] { kx - first, -kx - first })
+        PutOne(row, kx - first, still, log, wide);
+        PutOne(row, -kx - first, still, log, wide);
+    }
+
+    private void PutOne(int row, int k, float still, float log, float wide)
+    {
+        if (k < count)
         {
-            if (k >= 0 && k < count)
-            {
-                int at = (row * count) + k;
-                steady[at] = still;
-                turbulence[at] = log;
-                spread[at] = wide;
-            }
+            int at = (row * count) + k;
+            steady[at] = still;
+            turbulence[at] = log;
+            spread[at] = wide;
         }
     }
 

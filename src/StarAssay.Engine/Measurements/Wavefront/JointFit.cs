@@ -20,6 +20,7 @@ internal sealed class JointFit
     private SplitMatrix[][] units = [];
     private SplitMatrix? backward;
     private float[] ones = [];
+    private float[][] rowStore = [];
 
     /// <summary>Brings models and data together.</summary>
     public JointFit(PairModel[] models, PairData[] data, PairState[] start, Team team)
@@ -452,7 +453,7 @@ internal sealed class JointFit
         if (units.Length == 0 || units[0].Length < ModeCount + PairModel.ExtraUnits)
         {
             units = [.. models.Select(m => Enumerable.Range(0, ModeCount + PairModel.ExtraUnits)
-                .Select(_ => new SplitMatrix(m.Optics.Window, m.Optics.Window)).ToArray())];
+                .Select(_ => m.Memory.Matrix(m.Optics.Window, m.Optics.Window)).ToArray())];
         }
     }
 
@@ -460,14 +461,15 @@ internal sealed class JointFit
     {
         PairState s = States[p];
         float[] w = weights[p][k];
-        float[] root = new float[w.Length];
+        float[][] store = RowsFor(ModeCount + 6, w.Length);
+        float[] root = store[ModeCount + 5];
         System.Numerics.Tensors.TensorPrimitives.Sqrt(w, root);
         int columns = ModeCount + 6;
         float[][] rows = new float[columns][];
         int[] target = new int[columns];
         for (int c = 0; c < ModeCount + PairModel.ExtraUnits; c++)
         {
-            rows[c] = new float[w.Length];
+            rows[c] = store[c];
             System.Numerics.Tensors.TensorPrimitives.Multiply(Unit(units[p][c], k), (float)s.Flux[k], rows[c]);
             System.Numerics.Tensors.TensorPrimitives.Multiply(rows[c], root, rows[c]);
             target[c] = c < ModeCount ? c
@@ -475,7 +477,7 @@ internal sealed class JointFit
                 : PairOffset(p) + (SeparateSeeing ? k : 0);
         }
 
-        rows[ModeCount + 4] = new float[w.Length];
+        rows[ModeCount + 4] = store[ModeCount + 4];
         System.Numerics.Tensors.TensorPrimitives.Multiply(Unit(models[p].Pixels, k), root, rows[ModeCount + 4]);
         target[ModeCount + 4] = ImageOffset(p, k) + 3;
         rows[ModeCount + 5] = root;
@@ -489,6 +491,16 @@ internal sealed class JointFit
                 normal[target[i], target[j]] += products[i, j];
             }
         }
+    }
+
+    private float[][] RowsFor(int count, int length)
+    {
+        if (rowStore.Length < count || rowStore[0].Length != length)
+        {
+            rowStore = [.. Enumerable.Range(0, count).Select(_ => new float[length])];
+        }
+
+        return rowStore;
     }
 
     private double Residuals()

@@ -95,12 +95,12 @@ internal sealed partial class PairModel
         {
             int waves = m.grids.Length;
             int largest = m.grids.Max(g => g.Size);
-            Spectrum = m.blur.NewSpectrum();
-            BlurMiddle = new SplitMatrix(m.blur.Count, m.size);
-            Image = new SplitMatrix(m.size, m.size);
-            Amplitude = [new SplitMatrix(m.size, m.size), new SplitMatrix(m.size, m.size)];
-            Middle = [new SplitMatrix(m.size, largest), new SplitMatrix(m.size, largest)];
-            Pixels = new SplitMatrix(m.optics.Window, m.optics.Window);
+            Spectrum = m.blur.NewSpectrum(m.memory);
+            BlurMiddle = m.memory.Matrix(m.blur.Count, m.size);
+            Image = m.memory.Matrix(m.size, m.size);
+            Amplitude = [m.memory.Matrix(m.size, m.size), m.memory.Matrix(m.size, m.size)];
+            Middle = [m.memory.Matrix(m.size, largest), m.memory.Matrix(m.size, largest)];
+            Pixels = m.memory.Matrix(m.optics.Window, m.optics.Window);
             Table0 = m.blur.NewTable();
             Table1 = m.blur.NewTable();
             Field = new SplitMatrix[2, waves];
@@ -109,7 +109,7 @@ internal sealed partial class PairModel
             {
                 for (int l = 0; l < waves; l++)
                 {
-                    Field[k, l] = new SplitMatrix(m.grids[l].Size, m.grids[l].Size + Fft.Lanes);
+                    Field[k, l] = m.memory.Matrix(m.grids[l].Size, m.grids[l].Size + Fft.Lanes);
                     Path[k, l] = new float[m.grids[l].Length];
                 }
             }

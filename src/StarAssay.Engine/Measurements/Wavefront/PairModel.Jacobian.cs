@@ -101,13 +101,13 @@ internal sealed partial class PairModel
     {
         public JacobianSpace(PairModel m)
         {
-            Field = [.. m.grids.Select(g => new SplitMatrix(g.Size, g.Size + Fft.Lanes))];
-            Middle = new SplitMatrix(m.grids.Max(g => g.Size) + Fft.Lanes, m.narrowSize);
-            Amplitude = new SplitMatrix(m.narrowSize, m.narrowSize);
-            Image = new SplitMatrix(m.narrowSize, m.narrowSize);
-            BlurMiddle = new SplitMatrix(m.narrowSize, m.narrow.Count);
-            Spectrum = m.narrow.NewSpectrum();
-            Blur = m.narrow.NewSpace();
+            Field = [.. m.grids.Select(g => m.memory.Matrix(g.Size, g.Size + Fft.Lanes))];
+            Middle = m.memory.Matrix(m.grids.Max(g => g.Size) + Fft.Lanes, m.narrowSize);
+            Amplitude = m.memory.Matrix(m.narrowSize, m.narrowSize);
+            Image = m.memory.Matrix(m.narrowSize, m.narrowSize);
+            BlurMiddle = m.memory.Matrix(m.narrowSize, m.narrow.Count);
+            Spectrum = m.narrow.NewSpectrum(m.memory);
+            Blur = m.narrow.NewSpace(m.memory);
             Alone = new Team(1, CancellationToken.None);
         }
 

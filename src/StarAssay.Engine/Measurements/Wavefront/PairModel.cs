@@ -11,13 +11,14 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 /// <remarks>The fine grid has a whole number of samples a pixel, no wider than lambda N/2, at which a diffraction image
 /// is sampled without loss; the pupil raster of each wavelength is scaled so that all share this grid. The grid spans at
 /// least 2.8 diameters of the larger disc, below which the image's own wings come round again.</remarks>
-internal sealed partial class PairModel
+internal sealed partial class PairModel : IDisposable
 {
     private const double FieldInDiscs = 2.8;
     private const double FieldInDiscsForAStart = 1.9;
     private const double FewestAcross = 128;
     private const double FewestAcrossForAStart = 64;
 
+    private readonly MatrixLease memory = new();
     private readonly PairOptics optics;
     private readonly PupilGrid[] grids;
     private readonly BlurStage blur;
@@ -71,20 +72,20 @@ internal sealed partial class PairModel
         {
             for (int l = 0; l < waves; l++)
             {
-                fields[k, l] = new SplitMatrix(grids[l].Size, grids[l].Size + Fft.Lanes);
-                amplitudes[k, l] = new SplitMatrix(size, size);
+                fields[k, l] = memory.Matrix(grids[l].Size, grids[l].Size + Fft.Lanes);
+                amplitudes[k, l] = memory.Matrix(size, size);
             }
         }
 
-        image = new SplitMatrix(size, size);
-        blurMiddle = new SplitMatrix(size, blur.Count);
-        spectrum = blur.NewSpectrum();
-        blurSpace = blur.NewSpace();
-        fieldMiddle = [new SplitMatrix(largest + Fft.Lanes, size), new SplitMatrix(largest + Fft.Lanes, size)];
+        image = memory.Matrix(size, size);
+        blurMiddle = memory.Matrix(size, blur.Count);
+        spectrum = blur.NewSpectrum(memory);
+        blurSpace = blur.NewSpace(memory);
+        fieldMiddle = [memory.Matrix(largest + Fft.Lanes, size), memory.Matrix(largest + Fft.Lanes, size)];
         path = [.. grids.Select(g => new float[g.Length])];
         table0 = blur.NewTable();
         table1 = blur.NewTable();
-        Pixels = new SplitMatrix(optics.Window, optics.Window);
+        Pixels = memory.Matrix(optics.Window, optics.Window);
     }
 
     /// <summary>Fine samples along a pixel.</summary>
@@ -98,6 +99,12 @@ internal sealed partial class PairModel
 
     /// <summary>Images of unit light after <see cref="Evaluate"/>: first in the real part, second in the imaginary part.</summary>
     public SplitMatrix Pixels { get; }
+
+    /// <summary>Memory that ends with this model.</summary>
+    public MatrixLease Memory => memory;
+
+    /// <inheritdoc/>
+    public void Dispose() => memory.Dispose();
 
     /// <summary>Computes both images of unit light.</summary>
     public void Evaluate(PairState state)
@@ -136,7 +143,7 @@ internal sealed partial class PairModel
     {
         foreach (PupilGrid grid in grids)
         {
-            grid.EnsureModes(count, team);
+            grid.EnsureModes(count, team, memory);
         }
     }
 

@@ -89,12 +89,12 @@ internal sealed class PupilGrid
     public float[] Radius2 { get; }
 
     /// <summary>Fills the rows of the first modes, if that has not been done.</summary>
-    public void EnsureModes(int count, Team team)
+    public void EnsureModes(int count, Team team, MatrixLease memory)
     {
         int begin = ready;
         if (count > begin)
         {
-            team.For(count - begin, (k, _) => zernike[begin + k] = ZernikeRows.Row(modes[begin + k], X, Y));
+            team.For(count - begin, (k, _) => zernike[begin + k] = ZernikeRows.Fill(modes[begin + k], X, Y, memory.Floats(Length)));
             ready = count;
         }
     }

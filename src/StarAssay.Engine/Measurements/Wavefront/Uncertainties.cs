@@ -62,6 +62,11 @@ internal static class Uncertainties
             PairModel[] others = [.. run.Models.Select((m, p) => new PairModel(change(m.Optics), run.Modes,
                 run.Fit.States[p].DefocusNm.Max(Math.Abs), team))];
             double[] shift = [.. run.Fit.Response(others, inverse).Take(count)];
+            foreach (PairModel other in others)
+            {
+                other.Dispose();
+            }
+
             Vector<double> v = Vector<double>.Build.DenseOfArray(shift);
             Matrix<double> part = v.ToColumnMatrix() * v.ToRowMatrix();
             total += part;

@@ -29,8 +29,18 @@ public static class WavefrontFits
         FitChecks.AfterReading(request, prepared, notes);
         context.Report(0.1, "stars found");
         FitRun run = FitRun.Make(request, prepared, modes, team, context);
-        FitChecks.AfterFit(request, prepared, run, notes, team, context);
-        return ResultMaker.Make(request, prepared, run, notes, team, context);
+        try
+        {
+            FitChecks.AfterFit(request, prepared, run, notes, team, context);
+            return ResultMaker.Make(request, prepared, run, notes, team, context);
+        }
+        finally
+        {
+            foreach (PairModel model in run.Models)
+            {
+                model.Dispose();
+            }
+        }
     }
 }
 
@@ -54,6 +64,11 @@ internal sealed record FitRun(PairModel[] Models, PairData[] Data, JointFit Fit,
         PairModel[] rough = [.. prepared.Select(p => new PairModel(OneWavelength(OpticsOf(request, p)), modes, 1.06 * p.Start.DefocusNm.Max(Math.Abs), team, forAStart: true))];
         var strategy = new FitStrategy(rough, [.. prepared.Select(p => p.Data)], start, request, team);
         strategy.Approach(context);
+        foreach (PairModel model in rough)
+        {
+            model.Dispose();
+        }
+
         return strategy;
     }
 

@@ -107,11 +107,12 @@ public static class WavefrontRefinement
 
         // The first Hessian needs no more than the middle wavelength on a coarse grid.
         PairOptics one = optics with { WavelengthsNm = [optics.MeanWavelengthNm], Weights = [1] };
-        var rough = new JointFit([new PairModel(one, modes, state.DefocusNm.Max(Math.Abs), team, forAStart: true)], [data], [state.Copy()], team) { ModeCount = modes.Length };
+        using var roughModel = new PairModel(one, modes, state.DefocusNm.Max(Math.Abs), team, forAStart: true);
+        var rough = new JointFit([roughModel], [data], [state.Copy()], team) { ModeCount = modes.Length };
         rough.Refresh();
         rough.WeightByBaseVariance();
         Matrix<double> hessian = rough.NormalEquations().Normal;
-        var model = new PairModel(optics, modes, state.DefocusNm.Max(Math.Abs), team);
+        using var model = new PairModel(optics, modes, state.DefocusNm.Max(Math.Abs), team);
         var fit = new JointFit([model], [data], [state], team) { ModeCount = modes.Length };
         fit.Refresh();
         fit.WeightByBaseVariance();
