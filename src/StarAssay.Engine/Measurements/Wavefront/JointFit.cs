@@ -229,6 +229,16 @@ internal sealed class JointFit
                 PairState[] before = States;
                 double chi2 = Chi2;
                 Place(Moved(before, step));
+                for (int shorter = 0; shorter < 3 && !(Chi2 <= chi2) && Chi2 - chi2 >= 0.1 * enough; shorter++)
+                {
+                    // The parabola through both ends and the slope says how far to go back.
+                    double length = Math.Clamp(promised / Math.Max(Chi2 - chi2 + (2 * promised), 1e-300), 0.1, 0.5);
+                    step *= length;
+                    promised *= length;
+                    Iterations++;
+                    Place(Moved(before, step));
+                }
+
                 if (!(Chi2 <= chi2))
                 {
                     bool flat = Chi2 - chi2 < 0.1 * enough;
@@ -247,18 +257,12 @@ internal sealed class JointFit
                     return;
                 }
 
-                if (damping > 0)
-                {
-                    damping *= 0.1;
-                    break;
-                }
-
                 Vector<double> next = GradientByAdjoint();
                 Update(inverse, step, gradient - next);
                 gradient = next;
             }
 
-            damping = moved ? (damping < 1e-6 ? 0 : damping) : Math.Max(10 * damping, 1e-3);
+            damping = moved ? 0.1 * damping : Math.Max(10 * damping, 1e-3);
             if (damping > 1e6)
             {
                 return;

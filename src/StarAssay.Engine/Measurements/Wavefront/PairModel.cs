@@ -8,7 +8,7 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 /// The forward model of one inside/outside pair: pupil, Zernike path and defocus to diffraction images at every
 /// wavelength, then seeing, jitter and pixels.
 /// </summary>
-/// <remarks>The fine grid has a whole number of samples a pixel, no wider than lambda N/2, at which a diffraction image
+/// <remarks>The fine grid has a whole number of samples a pixel, no wider than lambda N/2 (and a twentieth), at which a diffraction image
 /// is sampled without loss; the pupil raster of each wavelength is scaled so that all share this grid. The grid spans at
 /// least 2.8 diameters of the larger disc, below which the image's own wings come round again.</remarks>
 internal sealed partial class PairModel : IDisposable
@@ -165,7 +165,10 @@ internal sealed partial class PairModel : IDisposable
     private static int OversamplingFor(double wanted)
     {
         int[] offered = [1, 2, 3, 4, 6, 8, 9, 12, 16, 18, 24];
-        int n = (int)Math.Ceiling(wanted - 1e-9);
+
+        // A twentieth below the full rate folds back only the last twentieth of the transfer function, which holds a
+        // thousandth of the contrast before seeing and nothing after.
+        int n = Math.Max(1, (int)Math.Ceiling((wanted / 1.05) - 1e-9));
         return offered.First(o => o >= Math.Min(n, 24));
     }
 
