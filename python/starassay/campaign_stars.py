@@ -202,7 +202,7 @@ def color_planes(frame: Frame) -> list[tuple[str, Frame]]:
     """The frame, or the color planes of a raw mosaic by name (the first green stands for both)."""
     if not frame.bayer:
         return [("", frame)]
-    from .calibration import split_bayer
+    from .color_planes import split_bayer
 
     planes = split_bayer(frame)
     named = [("red", planes.red), ("green", planes.green1), ("blue", planes.blue)]

@@ -18,7 +18,8 @@ from astropy.wcs import WCS
 from . import _gateway
 from ._fits_files import StoredImage, quiet, read_stored, stored_scaling
 from .errors import CannotMeasureError, InputError
-from .header import ELECTRON_PER_ADU, Card, HeaderFacts, collect_cards, is_dark, read_header
+from .header import Card, HeaderFacts, collect_cards, is_dark, read_header
+from .header_keywords import ELECTRON_PER_ADU
 from .results import Note, notes_from_engine, say
 
 
@@ -650,3 +651,13 @@ def _mask(mask: Any, shape: tuple[int, ...], name: str) -> np.ndarray:
             subject=name,
         )
     return np.ascontiguousarray(mask, dtype=bool)
+
+
+def bounds(section: tuple[slice, slice] | None, shape: tuple[int, int]) -> list[int]:
+    """[x0, x1, y0, y1] of a section, as the engine wants it."""
+    if section is None:
+        return []
+    rows, columns = section
+    y0, y1, _ = rows.indices(shape[0])
+    x0, x1, _ = columns.indices(shape[1])
+    return [x0, x1, y0, y1]

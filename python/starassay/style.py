@@ -70,3 +70,16 @@ def new_axes(ax: Any = None, **kwargs: Any) -> Any:
     with figure_style():
         _, ax = plt.subplots(**kwargs)
     return ax
+
+
+def show_pixels(pixels: Any, ax: Any, title: str) -> Any:
+    """Draw an image between its 1st and 99th percentile; returns the axes."""
+    import numpy as np
+
+    with figure_style():
+        ax = new_axes(ax, figsize=(5.2, 4.4), layout="constrained")
+        low, high = np.nanpercentile(pixels, [1, 99])
+        shown = ax.imshow(pixels, origin="lower", cmap=IMAGE, vmin=low, vmax=max(high, low + 1e-9))
+        ax.figure.colorbar(shown, ax=ax, label="pixel value")
+        ax.set(xlabel="x (pixel)", ylabel="y (pixel)", title=title)
+    return ax

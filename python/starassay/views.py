@@ -99,6 +99,21 @@ class FocusedImage:
         return ax
 
 
+def _beside_perfect(
+    x: np.ndarray, perfect: np.ndarray, curves: dict[str, np.ndarray], ax: Any, **words: str
+) -> Any:
+    """Shares from 0 to 1 against x, the perfect telescope's dashed behind them."""
+    with style.figure_style():
+        ax = style.new_axes(ax, figsize=(5.4, 3.8))
+        ax.plot(x, perfect, color=style.GREY, ls="--", label="perfect, same obstruction")
+        for (label, curve), color in zip(curves.items(), (style.BLUE, style.ORANGE), strict=False):
+            ax.plot(x, curve, color=color, label=label)
+        ax.set(ylim=(0, 1.02), xlim=(0, x[-1]), **words)
+        ax.grid(True)
+        ax.legend()
+    return ax
+
+
 @dataclasses.dataclass(frozen=True, eq=False)
 class Modulation:
     """Transfer of contrast and encircled energy, beside the perfect telescope's.
@@ -116,52 +131,30 @@ class Modulation:
 
     def plot(self, ax: Any = None) -> Any:
         """Draw the MTF curves; returns the axes."""
-        with style.figure_style():
-            ax = style.new_axes(ax, figsize=(5.4, 3.8))
-            x = self.table["per_mm"].value
-            ax.plot(
-                x,
-                self.table["perfect"],
-                color=style.GREY,
-                ls="--",
-                label="perfect, same obstruction",
-            )
-            ax.plot(x, self.table["horizontal"], color=style.BLUE, label="detail along x")
-            ax.plot(x, self.table["vertical"], color=style.ORANGE, label="detail along y")
-            ax.set(
-                xlabel="spatial frequency on the sensor (cycles/mm)",
-                ylabel="contrast transfer (MTF)",
-                ylim=(0, 1.02),
-                xlim=(0, x[-1]),
-                title="Contrast transfer",
-            )
-            ax.grid(True)
-            ax.legend()
-        return ax
+        return _beside_perfect(
+            self.table["per_mm"].value,
+            self.table["perfect"],
+            {
+                "detail along x": self.table["horizontal"],
+                "detail along y": self.table["vertical"],
+            },
+            ax,
+            xlabel="spatial frequency on the sensor (cycles/mm)",
+            ylabel="contrast transfer (MTF)",
+            title="Contrast transfer",
+        )
 
     def plot_energy(self, ax: Any = None) -> Any:
         """Draw the encircled energy; returns the axes."""
-        with style.figure_style():
-            ax = style.new_axes(ax, figsize=(5.4, 3.8))
-            x = self.energy["radius"].value
-            ax.plot(
-                x,
-                self.energy["perfect"],
-                color=style.GREY,
-                ls="--",
-                label="perfect, same obstruction",
-            )
-            ax.plot(x, self.energy["encircled"], color=style.BLUE, label="this telescope")
-            ax.set(
-                xlabel="radius on the sensor (µm)",
-                ylabel="share of the light inside",
-                ylim=(0, 1.02),
-                xlim=(0, x[-1]),
-                title="Encircled energy",
-            )
-            ax.grid(True)
-            ax.legend(loc="lower right")
-        return ax
+        return _beside_perfect(
+            self.energy["radius"].value,
+            self.energy["perfect"],
+            {"this telescope": self.energy["encircled"]},
+            ax,
+            xlabel="radius on the sensor (µm)",
+            ylabel="share of the light inside",
+            title="Encircled energy",
+        )
 
 
 @dataclasses.dataclass(frozen=True, eq=False)

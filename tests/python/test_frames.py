@@ -16,7 +16,8 @@ from astropy.wcs import WCS
 
 import starassay
 from starassay import read_frame
-from starassay.header import SYNONYMS, read_header
+from starassay.header import read_header
+from starassay.header_keywords import SYNONYMS
 
 PIXELS = np.random.default_rng(1).normal(500, 9, (40, 50)).round().astype(np.uint16)
 
