@@ -59,7 +59,7 @@ QUANTITIES = {
     "astigmatism": QuantityKind("astigmatism, RMS", "nm", "wavefront", _PAIR),
     "star_fwhm": QuantityKind("star FWHM, median", "arcsec", "stars", _FIELD),
     "star_hfr": QuantityKind("half-flux radius, median", "arcsec", "stars", _FIELD),
-    "star_ellipticity": QuantityKind("star ellipticity, median", "", "stars", _FIELD),
+    "star_ellipticity": QuantityKind("star ellipticity, typical", "", "stars", _FIELD),
     "corner_ratio": QuantityKind("half-flux radius, edge over center", "", "stars", _FIELD),
     "in_focus_fraction": QuantityKind(
         "in-focus fraction of the light", "", "color_focus", _SPECTRUM

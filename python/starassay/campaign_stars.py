@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from astropy import units as u
 
-from .campaign import Campaign, Test
+from .campaign import QUANTITIES, Campaign, Test
 from .campaign_tests import (
     NOMINAL_SCALE,
     Part,
@@ -81,7 +81,9 @@ class StarsKind:
             whole = [m for m in found if np.isfinite(m.value) and m.uncertainty > 0]
             if whole:
                 made = combine(whole, common=common)
-                notes.extend(dataclasses.replace(n, subject=key) for n in made.notes)
+                notes.extend(
+                    dataclasses.replace(n, subject=QUANTITIES[key].label) for n in made.notes
+                )
                 values[key] = Value(
                     made.measured,
                     made.random_part,
@@ -191,7 +193,7 @@ class StarsKind:
         ]
         return [
             {
-                "caption": "By part of the field (medians; radial part: mean, negative is tangential)",
+                "caption": "By part of the field (medians; ellipticity: root mean square without noise; radial part: mean, negative is tangential)",
                 "head": ["zone", "stars", "HFR (pix)", "FWHM (pix)", "ellipticity", "radial part"],
                 "rows": rows,
             }

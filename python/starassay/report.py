@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import io
+import re
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
@@ -84,7 +85,7 @@ def render(outcome: Outcome, manifest: dict[str, Any]) -> str:
     assert loader is not None
     css = jinja2.utils.markupsafe.Markup(loader.get_source(environment, "report.css")[0])
     made = datetime.fromisoformat(manifest["started"])
-    return environment.get_template("report.html.j2").render(
+    page = environment.get_template("report.html.j2").render(
         css=css,
         name=campaign.name,
         summary=campaign.summary,
@@ -102,6 +103,8 @@ def render(outcome: Outcome, manifest: dict[str, Any]) -> str:
         glossary=_glossary(outcome),
         made=f"{made:%d %B %Y, %H:%M} UTC",
     )
+    # A number and its unit stay on one line.
+    return re.sub(r"(?<=\d) (?=(?:%|nm|µm|mm|arcsec|pix|°)(?!\w))", "\u00a0", page)
 
 
 def figure_source(figure: Any, form: str = "png", dpi: int = 150) -> str:
@@ -317,15 +320,24 @@ def _part(kind: Kind, part: Part) -> dict[str, Any]:
 
 
 def _notes(notes: Iterable[Note]) -> list[dict[str, Any]]:
-    """Notes with the heaviest first; the same text twice is shown once, with how often."""
-    counted: dict[tuple[str, str, str], int] = {}
+    """Notes with the heaviest first; one of each kind in full, with the others' subjects behind it."""
+    kinds: dict[tuple[str, str, int], list[Note]] = {}
+    said: dict[tuple[str, str], list[str]] = {}
     for note in notes:
-        key = (note.level, note.subject, note.text)
-        counted[key] = counted.get(key, 0) + 1
-    ordered = sorted(counted.items(), key=lambda item: _LEVELS.get(item[0][0], 3))
+        # Notes of one kind about the same thing may say different things: those stay apart.
+        texts = said.setdefault((note.code, note.subject), [])
+        if note.text not in texts:
+            texts.append(note.text)
+            kinds.setdefault((note.level, note.code, len(texts)), []).append(note)
+    ordered = sorted(kinds.values(), key=lambda group: _LEVELS.get(group[0].level, 3))
     return [
-        {"level": level, "subject": subject, "text": text, "times": n}
-        for (level, subject, text), n in ordered
+        {
+            "level": group[0].level,
+            "subject": group[0].subject,
+            "text": group[0].text,
+            "also": list(dict.fromkeys(n.subject for n in group[1:] if n.subject)),
+        }
+        for group in ordered
     ]
 
 

@@ -77,8 +77,10 @@ class Zone:
         "bottom-left", "bottom-right", "top-left", "top-right" (y up), which belong to the edge too.
     stars : int
         How many.
-    hfr, fwhm, ellipticity : Measured
+    hfr, fwhm : Measured
         Medians.
+    ellipticity : Measured
+        Root mean square of 1 - b/a, the stars' noise taken out of the sum.
     radial_ellipticity : Measured
         Mean component along the line to the axis; negative is tangential.
     """
@@ -101,8 +103,10 @@ class StarField(Result):
         One array a quantity, without units; `table` has them with units.
     shape : tuple of int
         (ny, nx) of the frame.
-    hfr, fwhm, ellipticity : Measured
+    hfr, fwhm : Measured
         Medians of the clean stars.
+    ellipticity : Measured
+        Root mean square of the clean stars' 1 - b/a, their noise taken out of the sum.
     clean_stars : int
         How many stars are behind the medians: unflagged (undersampled ones count), SNR above 10.
     zones : tuple of Zone
@@ -212,7 +216,7 @@ class StarField(Result):
             + (f"; {hits} cosmic rays or hot pixels set aside" if hits else ""),
             f"half-flux radius {self.hfr} (median; light within {self.outer_radius:.0f})",
             f"FWHM {self.fwhm} (Moffat, median)",
-            f"ellipticity {self.ellipticity} (median)",
+            f"ellipticity {self.ellipticity} (root mean square, noise taken out)",
         ]
         if self.pixel_scale is not None and np.isfinite(self.hfr.value):
             lines[1] += f" = {(self.hfr.value * self.pixel_scale).to(u.arcsec):.2f}"
@@ -459,7 +463,7 @@ def _from_engine(record: dict[str, Any], frame: Frame, request: dict[str, Any]) 
         shape=(record["height"], record["width"]),
         hfr=Measured.from_engine(record["median_hfr"]),
         fwhm=Measured.from_engine(record["median_fwhm"]),
-        ellipticity=Measured.from_engine(record["median_ellipticity"]),
+        ellipticity=Measured.from_engine(record["typical_ellipticity"]),
         clean_stars=record["clean_stars"],
         zones=zones,
         outer_radius=record["outer_radius_px"] * u.pix,

@@ -184,7 +184,9 @@ class PupilView:
                 vmin=0,
                 vmax=top,
             )
-            ax.set(xlabel="pupil x (aperture radius = 1)", ylabel="pupil y", title=self.title)
+            ticks = (-1, -0.5, 0, 0.5, 1)
+            ax.set(xlabel="pupil x (radius = 1)", ylabel="pupil y", xticks=ticks, yticks=ticks)
+            ax.set_title(self.title)
         return ax
 
 

@@ -201,7 +201,8 @@ class WavefrontFit(Result):
                 vmin=-top,
                 vmax=top,
             )
-            ax.set(xlabel="pupil x (radius = 1)", ylabel="pupil y (radius = 1)")
+            ticks = (-1, -0.5, 0, 0.5, 1)
+            ax.set(xlabel="pupil x (radius = 1)", ylabel="pupil y", xticks=ticks, yticks=ticks)
             ax.set_title(
                 f"RMS {self.rms_measured}, Strehl {self.strehl_measured} "
                 f"at {self.wavelength.to_value(u.nm):.0f} nm",

@@ -267,3 +267,28 @@ def test_command_line(tmp_path: Path, pair: Pair) -> None:
     assert record["modes"]["coefficient"]["unit"] == "nm"
     for key in ("rms_measured", "pv_measured", "strehl_measured"):
         assert record[key]["uncertainty"] > 0
+
+
+def test_a_bias_left_in_is_measured_and_harmless(
+    pair: Pair, result: starassay.WavefrontFit
+) -> None:
+    """The bias comes back from level and noise of the sky; a wrong gain is told from it."""
+    bias = pair.declared.bias_adu
+    said = [note.text for note in result.notes if note.code == "wavefront.bias-in"]
+    assert len(said) == 2
+    for text in said:
+        # 20 electrons of sky and 3 of read noise over some thousand pixels: good to a few per cent.
+        assert float(text.split("about ")[1].split(" ADU")[0]) == pytest.approx(bias, rel=0.05)
+    assert "wavefront.gain-doubtful" not in {note.code for note in result.notes}
+
+    without = dataclasses.replace(
+        pair, inside=np.maximum(pair.inside - bias, 0), outside=np.maximum(pair.outside - bias, 0)
+    )
+    found = fit(without)
+    assert "wavefront.bias-in" not in {note.code for note in found.notes}
+    moved = (found.table["coefficient"] - result.table["coefficient"]).to_value(u.nm)
+    assert np.all(np.abs(moved) < 0.5 * result.table["uncertainty"].to_value(u.nm))
+
+    wrong = dataclasses.replace(pair.declared, gain_e_per_adu=0.3)
+    codes = {note.code for note in fit(dataclasses.replace(pair, declared=wrong)).notes}
+    assert "wavefront.gain-doubtful" in codes

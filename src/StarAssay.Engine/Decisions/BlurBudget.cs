@@ -60,8 +60,11 @@ internal static class BlurBudget
                 : "Seeing, focus, tracking and color error together: a defocused pair or a second focus position tells them apart."));
         parts.Sort((a, b) => b.FwhmArcsec.Value.CompareTo(a.FwhmArcsec.Value));
         BlurPart top = parts[0];
+        string together = rest < -0.05 * whole * whole
+            ? $" All known parts together would give {Words.Plain(Math.Round(Math.Sqrt((whole * whole) - rest), 2), "arcsec")}: the seeing was measured with other frames than the stars."
+            : "";
         return (parts, top.Name,
-            $"The stars' FWHM of {Words.PlusMinus(whole, uncertainty, "arcsec")} comes mostly from {Named(top.Name)}: {Words.Plain(Math.Round(top.FwhmArcsec.Value, 2), "arcsec")} by itself, {Words.Percent(Math.Min(top.Share, 1))} of the squared width.");
+            $"The stars' FWHM of {Words.PlusMinus(whole, uncertainty, "arcsec")} comes mostly from {Named(top.Name)}: {Words.Plain(Math.Round(top.FwhmArcsec.Value, 2), "arcsec")} by itself, {Words.Percent(Math.Min(top.Share, 1))} of the squared width.{together}");
     }
 
     private static string Named(string part) => part switch

@@ -189,7 +189,7 @@ public sealed record Decision(
         if (room <= 0 || narrow)
         {
             return (double.PositiveInfinity,
-                $"More {request.Counted} will not decide it: what they share, {Words.Plain(Math.Sqrt(fixedPart), claim.Unit)}, is too large by itself for a value this near to the limit. Measure the telescope's data (aperture, focal length, defocus, obstruction, wavelength) better, or use a second method.");
+                $"More {request.Counted} will not decide it: what they share, {Words.Rough(Math.Sqrt(fixedPart), claim.Unit)}, is too large by itself for a value this near to the limit. Measure the telescope's data (aperture, focal length, defocus, obstruction, wavelength) better, or use a second method.");
         }
 
         double needed = Math.Max(Math.Ceiling(request.Count * random / room), request.Count + 1);

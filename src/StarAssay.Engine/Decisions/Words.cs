@@ -20,6 +20,9 @@ internal static class Words
 
     public static string Plain(double value, string unit = "") => Join(value.ToString("G5", CultureInfo.InvariantCulture), unit);
 
+    /// <summary>Two digits, as an uncertainty needs.</summary>
+    public static string Rough(double value, string unit = "") => Join(value.ToString("G2", CultureInfo.InvariantCulture), unit);
+
     public static string Percent(double probability) => probability switch
     {
         > 0.999 => "more than 99.9 %",

@@ -91,8 +91,8 @@ public sealed record StarField
     /// <summary>Median FWHM of the clean stars.</summary>
     public required Measured MedianFwhm { get; init; }
 
-    /// <summary>Median ellipticity of the clean stars.</summary>
-    public required Measured MedianEllipticity { get; init; }
+    /// <summary>Root mean square ellipticity of the clean stars, noise taken out.</summary>
+    public required Measured TypicalEllipticity { get; init; }
 
     /// <summary>Number of clean stars behind the medians.</summary>
     public required int CleanStars { get; init; }
@@ -137,6 +137,6 @@ public sealed record StarField
 /// <param name="Stars">Clean stars in it.</param>
 /// <param name="Hfr">Median half-flux radius.</param>
 /// <param name="Fwhm">Median Moffat FWHM.</param>
-/// <param name="Ellipticity">Median ellipticity.</param>
+/// <param name="Ellipticity">Root mean square ellipticity, noise taken out.</param>
 /// <param name="RadialEllipticity">Mean radial component (positive: elongated towards the axis).</param>
 public sealed record ZoneSummary(string Zone, int Stars, Measured Hfr, Measured Fwhm, Measured Ellipticity, Measured RadialEllipticity);

@@ -84,7 +84,9 @@ internal static class StarJudge
 
         if (hits > 0)
         {
-            notes.Add(StarNotes.CosmicRays.Say($"{hits} objects are sharper than the stars of this frame can be (cosmic rays, hot pixels); they are flagged and left out.", name));
+            notes.Add(StarNotes.CosmicRays.Say(hits == 1
+                ? "1 object is sharper than the stars of this frame can be (cosmic ray, hot pixel); it is flagged and left out."
+                : $"{hits} objects are sharper than the stars of this frame can be (cosmic rays, hot pixels); they are flagged and left out.", name));
         }
 
         if (large > 0)

@@ -60,7 +60,7 @@ internal static class StarTable
             Zones = ZoneTable.Of(c, cleanIndex, set.Frame.Width, set.Frame.Height, axisX, axisY),
             MedianHfr = ZoneTable.Median(c.Hfr, cleanIndex, "pix"),
             MedianFwhm = ZoneTable.Median(c.Fwhm, cleanIndex, "pix"),
-            MedianEllipticity = ZoneTable.Median(c.Ellipticity, cleanIndex, ""),
+            TypicalEllipticity = TypicalEllipticity.Of(c.Radial, c.Cross, c.EllipticityError, cleanIndex),
             CleanStars = cleanIndex.Length,
             OuterRadiusPx = set.OuterRadius,
             SnrRadiusPx = set.SnrRadius,

@@ -2,7 +2,7 @@ using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Stars;
 
-/// <summary>Medians over parts of the field.</summary>
+/// <summary>Typical values over parts of the field.</summary>
 internal static class ZoneTable
 {
     private const double CenterShare = 0.3;
@@ -37,7 +37,7 @@ internal static class ZoneTable
         ZoneSummary Zone(string name, Func<int, bool> holds)
         {
             int[] inside = [.. clean.Where(holds)];
-            return new ZoneSummary(name, inside.Length, Median(c.Hfr, inside, "pix"), Median(c.Fwhm, inside, "pix"), Median(c.Ellipticity, inside, ""), Mean(c.Radial, inside));
+            return new ZoneSummary(name, inside.Length, Median(c.Hfr, inside, "pix"), Median(c.Fwhm, inside, "pix"), TypicalEllipticity.Of(c.Radial, c.Cross, c.EllipticityError, inside), Mean(c.Radial, inside));
         }
     }
 

@@ -25,7 +25,7 @@ public class StarMeasurementTests
 
         // Gaussian: 1.17741 sigma. The median of 30 stars scatters by a few tenths of a percent.
         Assert.Equal(1.17741 * TestSky.Sigma, field.MedianHfr.Value, 0.01 * TestSky.Sigma);
-        Assert.True(field.MedianEllipticity.Value < 0.02);
+        Assert.True(field.TypicalEllipticity.Value < 0.02);
         Assert.Contains(field.Zones, z => z.Zone == "center" && z.Stars > 0);
     }
 

@@ -112,10 +112,16 @@ internal static class FitChecks
         for (int i = 0; i < request.Frames.Count; i++)
         {
             double ratio = prepared[i / 2].NoiseRatio[i % 2];
-            if (ratio is > 2.5 or < 0.4)
+            double bias = prepared[i / 2].BiasAdu[i % 2];
+            if (double.IsFinite(bias))
+            {
+                notes.Add(WavefrontNotes.BiasIn.Say(
+                    $"The sky in {request.Frames[i].Name} is quieter than its level: a bias of about {bias:F0} ADU is still in. It is fitted with the background and changes nothing here.", request.Frames[i].Name));
+            }
+            else if (ratio is > 2.5 or < 0.4)
             {
                 notes.Add(WavefrontNotes.GainDoubtful.Say(
-                    $"The sky in {request.Frames[i].Name} has {ratio:G2} times the variance that the stated gain and read noise allow. The gain may be a camera setting instead of electrons per ADU, or the bias is still in the image; the noise seen was used.", request.Frames[i].Name));
+                    $"The sky in {request.Frames[i].Name} has {ratio:G2} times the variance that the stated gain and read noise allow. The gain may be a camera setting instead of electrons per ADU; the noise seen was used.", request.Frames[i].Name));
             }
         }
 

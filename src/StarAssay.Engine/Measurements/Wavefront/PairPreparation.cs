@@ -146,6 +146,9 @@ internal sealed class PairPreparation
     /// Far from 1 when a gain is not what it says or a bias is still in.</summary>
     public double[] NoiseRatio { get; } = [double.NaN, double.NaN];
 
+    /// <summary>Level that has no noise of its own, ADU, per image: the bias that is still in. NaN when there is none to be seen.</summary>
+    public double[] BiasAdu { get; } = [double.NaN, double.NaN];
+
     // Variance of what was taken off as background: its photons (sky and the star's own wings), read noise, rounding. The camera's
     // figures are free of scatter, so they are taken where the measured noise bears them out.
     private double BackgroundVariance(Frame frame, DefocusedStar star, double gain, int k)
@@ -160,6 +163,13 @@ internal sealed class PairPreparation
 
         double promised = (read * read) + Math.Max(0, star.Background * gain) + rounding;
         NoiseRatio[k] = measured / promised;
+
+        // A bias adds level without noise; noise below that of reading alone means a wrong gain instead.
+        if (NoiseRatio[k] < 0.7 && measured > 0.7 * ((read * read) + rounding))
+        {
+            BiasAdu[k] = (promised - measured) / gain;
+        }
+
         return NoiseRatio[k] is > 0.7 and < 1.5 ? promised : Math.Max(measured, rounding);
     }
 

@@ -44,7 +44,11 @@ public static class WavefrontNotes
 
     /// <summary>Less noise than photons allow.</summary>
     public static readonly NoteDefinition GainDoubtful = new("wavefront.gain-doubtful", NoteLevel.Caution,
-        "The noise of the images contradicts the stated gain; it may be a camera setting instead of electrons per ADU, or the bias is still in.");
+        "The noise of the images contradicts the stated gain; it may be a camera setting instead of electrons per ADU.");
+
+    /// <summary>The sky's level is more than its light.</summary>
+    public static readonly NoteDefinition BiasIn = new("wavefront.bias-in", NoteLevel.Info,
+        "The bias is still in the image; it is fitted with the background and changes nothing here.");
 
     /// <summary>The stopping rule ran into its limit.</summary>
     public static readonly NoteDefinition MoreModes = new("wavefront.more-modes", NoteLevel.Caution,
