@@ -12,6 +12,7 @@ from astropy import units as u
 
 from starassay import color_focus as cf
 from starassay.errors import CannotMeasureError, InputError
+from starassay.color_focus.wavelengths import lamp_flux
 from starassay.frames import Frame, read_frame
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "accuracy"))
@@ -459,7 +460,7 @@ def test_sprat_xenon_lamp(real_data: Path) -> None:
     dip = nm[band][np.argmin(star.flux[band])]
     assert dip == pytest.approx(760.6, abs=1.5)
     # specutils finds the lines that we used within a column.
-    flux = cf._lamp_flux(read_frame(folder / "v_a_20180810_13_1_0_1.fits.gz"), "x", star, 4)
+    flux = lamp_flux(read_frame(folder / "v_a_20180810_13_1_0_1.fits.gz"), "x", star, 4)
     flux = flux - percentile_filter(flux, 25, 61)
     spectrum = Spectrum1D(flux=flux * u.adu, spectral_axis=np.arange(flux.size) * u.pix)
     spectrum.uncertainty = StdDevUncertainty(np.full(flux.size, 20.0))
