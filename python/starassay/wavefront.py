@@ -156,7 +156,7 @@ class WavefrontFit(Result):
         waves = self.rms_measured.value.to_value(u.nm) / nm
         lines = [
             f"RMS wavefront error  {self.rms_measured}  ({waves:.4f} waves at {nm:.0f} nm)",
-            f"peak to valley       {self.pv_measured}  (noise raises it by {self.pv_bias:.2g})",
+            f"peak to valley       {self.pv_measured}  (what noise still adds: {self.pv_bias:.2g})",
             f"Strehl ratio         {self.strehl_measured}  at {nm:.0f} nm"
             + (
                 f"; from the RMS alone {self.strehl_from_rms:.4f}"

@@ -291,3 +291,20 @@ def test_whole_campaign_is_written_once_and_again_the_same(tmp_path: Path) -> No
     bias = fits.getdata(first["bias"][0]).astype(float)
     assert bias.mean() == pytest.approx(500, abs=0.5)
     assert bias.std() * 0.8 == pytest.approx(np.hypot(1.8, 0.8 / np.sqrt(12)), rel=0.05)
+
+
+def test_every_good_star_of_an_aberrated_field_gets_a_width() -> None:
+    """Profiles that are no Moffats (aberrations, diffraction) are fitted all the same."""
+    frame, truth = sa.draw_star_field(
+        sa.juniper_115(),
+        camera=dataclasses.replace(CAMERA, shape=(600, 600)),
+        stars=40,
+        rates=(2e4, 3e5),
+        separation=60,
+        passband="N540",
+        seed=11,
+    )
+    field = sa.measure_stars(frame)
+    good = field.is_clean & (field.table["snr"] > 50)
+    assert good.sum() > 25
+    assert np.all(np.isfinite(field.table["fwhm"][good].value))

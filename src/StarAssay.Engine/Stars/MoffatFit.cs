@@ -73,8 +73,8 @@ internal sealed class MoffatFit
                 MoffatKernel.Fill(stamp, area, next, variance, perElectron, fine, space);
                 double nextChi = MoffatKernel.Dot(space, N, N, count);
 
-                // Weights follow the model, so chi^2 may rise a little at the minimum.
-                if (nextChi <= chi * 1.001)
+                // Weights follow the model, so where the profile is no Moffat chi^2 may rise by a percent on the way to rest.
+                if (nextChi <= chi * 1.05)
                 {
                     bool small = gain2 < Math.Max(Enough, 1e-4 * nextChi);
                     m = next;
