@@ -78,7 +78,8 @@ def campaign_text() -> str:
 def _draw(folder: Path, progress: bool) -> None:
     from tqdm.auto import tqdm
 
-    from .simulate import SimulatedSky, draw_defocused_pair, draw_star_field, juniper_115
+    from .simulate import draw_defocused_pair, draw_star_field
+    from .simulated_instruments import SimulatedSky, juniper_115
 
     scope = juniper_115()
     rng = np.random.default_rng(_SEED)
