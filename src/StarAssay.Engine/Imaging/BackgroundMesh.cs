@@ -1,3 +1,4 @@
+using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Imaging;
@@ -103,9 +104,10 @@ public sealed class BackgroundMesh
             double left = Node(i);
             float slope = (float)((Node(i + 1) - left) / pitch);
             float start = (float)(left + ((x - center) * ((Node(i + 1) - left) / pitch)));
-            for (int k = 0; x < end; x++, k++)
+            if (end > x)
             {
-                row[x] = start + (k * slope);
+                StraightLine.Fill(row[x..end], start, slope);
+                x = end;
             }
         }
     }

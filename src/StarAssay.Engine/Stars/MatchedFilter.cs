@@ -1,23 +1,30 @@
 using System.Runtime.Intrinsics;
+using StarAssay.Engine.Imaging;
+using StarAssay.Engine.Numerics;
 
 namespace StarAssay.Engine.Stars;
 
 /// <summary>
-/// A separable 5 x 5 smoothing of Gaussian shape, streamed through the frame four rows at a time: a faint star stands out best
-/// from the noise after smoothing with its own shape.
+/// Pixels that stand above a threshold once the frame is smoothed by a separable 5 x 5 filter of Gaussian shape: a faint star
+/// stands out best from the noise after smoothing with its own shape.
 /// </summary>
-/// <remarks>The taps sum to 1 in each direction, so a sky that is straight over five pixels passes unchanged and filtered
-/// values can be compared with the unsmoothed sky level. Four rows at once need eight rows of input instead of twenty.</remarks>
+/// <remarks>
+/// The taps sum to 1 in each direction, so a sky that is straight over five pixels passes unchanged and filtered values can be
+/// compared with the unsmoothed sky level. They are positive, so a smoothed pixel is a weighted mean of five pixels that were
+/// smoothed along their columns only, and can pass the threshold only where one of these does. At 5 sigma one pixel of sky in
+/// 270 passes after the column taps; the row taps are worked out beside those alone. Nothing is lost by it. Four rows at once
+/// need eight rows of input instead of twenty. Beyond the ends of a row its last pixel repeats.
+/// </remarks>
 internal sealed unsafe partial class MatchedFilter
 {
-    /// <summary>Pixels of slack before and after each work row; loads at the rim stay inside.</summary>
-    public const int Slack = 16;
-
     /// <summary>Rows smoothed at once.</summary>
     public const int Rows = 4;
 
+    /// <summary>Pixels that the filter looks at on either side.</summary>
+    public const int Reach = 2;
+
     /// <summary>Rows of input for them: two more on either side.</summary>
-    public const int Inputs = Rows + 4;
+    public const int Inputs = Rows + (2 * Reach);
 
     private readonly float center;
     private readonly float near;
@@ -39,19 +46,53 @@ internal sealed unsafe partial class MatchedFilter
     /// squares of all 25 taps.</summary>
     public double NoiseGain { get; }
 
-    /// <summary>Smooths four rows and lists the pixels above the threshold.</summary>
+    /// <summary>Lists the pixels of four smoothed rows above the threshold.</summary>
+    /// <typeparam name="TPixels">How the rows hold their pixels; threshold and values are in the same stored units.</typeparam>
     /// <param name="inputs">Eight input rows.</param>
     /// <param name="width">Pixels in a row.</param>
-    /// <param name="work">Scratch of four rows, each from the slack of width + 2 slacks on.</param>
-    /// <param name="outputs">Four rows that receive the smoothed pixels; room for a slack behind each.</param>
-    /// <param name="threshold">Threshold of each column; +infinity in the slack behind it.</param>
-    /// <param name="found">Four lists, each as long as a row: the columns above the threshold.</param>
-    /// <param name="counts">Receives how many columns each list holds.</param>
+    /// <param name="threshold">Threshold of each column.</param>
+    /// <param name="hits">Four lists that are filled anew.</param>
+    /// <param name="screen">Work space.</param>
     /// <param name="ahead">Bytes from a row to the one that takes its place in the next call, to be brought near; 0: not known.</param>
-    /// <returns>False when an input row holds NaN or infinity; nothing of the outputs is of use then.</returns>
-    public bool Smooth(float** inputs, int width, float** work, float** outputs, float* threshold, int** found, int* counts, nint ahead = 0) =>
-        !Vector128.IsHardwareAccelerated ? SmoothScalar(inputs, width, work, outputs, threshold, found, counts)
-        : Vector512.IsHardwareAccelerated ? SmoothLanes<Numerics.Lanes512>(inputs, width, work, outputs, threshold, found, counts, ahead)
-        : Vector256.IsHardwareAccelerated ? SmoothLanes<Numerics.Lanes256>(inputs, width, work, outputs, threshold, found, counts, ahead)
-        : SmoothLanes<Numerics.Lanes128>(inputs, width, work, outputs, threshold, found, counts, ahead);
+    /// <returns>False when an input row holds NaN or infinity; the lists are of no use then.</returns>
+    public bool Find<TPixels>(byte** inputs, int width, float* threshold, ReadOnlySpan<RowHits> hits, Screen screen, nint ahead = 0)
+        where TPixels : struct, IStoredPixels
+    {
+        foreach (RowHits row in hits)
+        {
+            row.Clear();
+        }
+
+        return !Vector128.IsHardwareAccelerated || width < Lanes512.Count ? FindScalar<TPixels>(inputs, width, threshold, hits)
+            : Vector512.IsHardwareAccelerated ? FindLanes<Lanes512, TPixels>(inputs, width, threshold, hits, screen, ahead)
+            : Vector256.IsHardwareAccelerated ? FindLanes<Lanes256, TPixels>(inputs, width, threshold, hits, screen, ahead)
+            : FindLanes<Lanes128, TPixels>(inputs, width, threshold, hits, screen, ahead);
+    }
+
+    /// <summary>The taps applied to five values.</summary>
+    private float Apply(float a, float b, float c, float d, float e) =>
+        float.MultiplyAddEstimate(center, c, float.MultiplyAddEstimate(near, b + d, far * (a + e)));
+
+    /// <summary>A smoothed pixel.</summary>
+    private float Smoothed<TPixels>(byte** rows, int width, int x)
+        where TPixels : struct, IStoredPixels
+    {
+        return Apply(Down<TPixels>(rows, Math.Max(0, x - 2)), Down<TPixels>(rows, Math.Max(0, x - 1)), Down<TPixels>(rows, x),
+            Down<TPixels>(rows, Math.Min(width - 1, x + 1)), Down<TPixels>(rows, Math.Min(width - 1, x + 2)));
+    }
+
+    /// <summary>The taps down one column.</summary>
+    private float Down<TPixels>(byte** rows, int x)
+        where TPixels : struct, IStoredPixels =>
+        Apply(TPixels.Load(ref *rows[0], x), TPixels.Load(ref *rows[1], x), TPixels.Load(ref *rows[2], x), TPixels.Load(ref *rows[3], x), TPixels.Load(ref *rows[4], x));
+
+    /// <summary>Work space of a search: where pixels passed after the column taps.</summary>
+    internal sealed class Screen(int width)
+    {
+        /// <summary>First column of a register in which one or more did.</summary>
+        public readonly int[] Columns = GC.AllocateUninitializedArray<int>((width / Lanes128.Count) + 2);
+
+        /// <summary>Which: the bits of the first row, then those of the second, third and fourth.</summary>
+        public readonly ulong[] Bits = GC.AllocateUninitializedArray<ulong>((width / Lanes128.Count) + 2);
+    }
 }

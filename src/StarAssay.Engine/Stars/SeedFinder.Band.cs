@@ -1,0 +1,238 @@
+using StarAssay.Engine.Imaging;
+
+namespace StarAssay.Engine.Stars;
+
+/// <content>What one worker does.</content>
+internal sealed unsafe partial class SeedFinder
+{
+    // A lone bright pixel: the brighter pair of its opposite neighbors holds less than this share of it. The sharpest
+    // star that can be measured (half-flux radius 0.7 pixels, centered on a pixel) gives 0.25.
+    private const float LonePixel = 0.12f;
+
+    /// <summary>Goes through bands of rows, one after the other.</summary>
+    /// <param name="owner">The search.</param>
+    /// <param name="inPlace">Whether the frame's rows can be filtered where they lie; else each is decoded first.</param>
+    private sealed class Band<TPixels>(SeedFinder owner, bool inPlace)
+        where TPixels : struct, IStoredPixels
+    {
+        // Powers of two, with room for what one step reads (8 rows) and for what judging a peak looks back at.
+        private const int Ring = 16;
+        private const int HitRing = 8;
+        private readonly int width = owner.frame.Width;
+        private readonly int height = owner.frame.Height;
+        private readonly bool masked = !owner.frame.Mask.IsEmpty;
+        private readonly float[]?[] own = new float[Ring][];
+        private readonly nint[] rowAt = new nint[Ring];
+        private readonly RowHits[] hits = [.. Enumerable.Range(0, HitRing).Select(_ => new RowHits(owner.frame.Width))];
+        private readonly RowHits[] filled = new RowHits[MatchedFilter.Rows];
+        private readonly MatchedFilter.Screen screen = new(owner.frame.Width);
+        private readonly float[] limit = GC.AllocateUninitializedArray<float>(owner.frame.Width);
+        private readonly float scale = inPlace ? (float)owner.frame.Pixels.Scale : 1;
+        private readonly float zero = inPlace ? (float)owner.frame.Pixels.Zero : 0;
+        private List<Seed> seeds = [];
+
+        public List<Seed> Run(int first, int last)
+        {
+            using System.Buffers.MemoryHandle pin = owner.frame.Pixels.Bytes.Pin();
+            byte* bytes = (byte*)pin.Pointer;
+            byte** inputs = stackalloc byte*[MatchedFilter.Inputs];
+            seeds = [];
+
+            // One row more on either side, since a peak is compared with its neighbors.
+            int from = Math.Max(0, first - 1), to = Math.Min(height, last + 1);
+            int fetched = Math.Max(0, from - MatchedFilter.Reach), judged = first;
+            if (from == 0)
+            {
+                hits[HitRing - 1].Clear();
+            }
+
+            for (int y = from; y < to; y += MatchedFilter.Rows)
+            {
+                // The last step may smooth rows beyond the band; beyond the frame the last row repeats.
+                for (int end = Math.Min(height, y + MatchedFilter.Rows + MatchedFilter.Reach); fetched < end; fetched++)
+                {
+                    Fetch(fetched, bytes);
+                }
+
+                if ((y - from) % ThresholdRows == 0)
+                {
+                    Threshold(Math.Min(height - 1, y + (MatchedFilter.Rows / 2)));
+                }
+
+                Smooth(inputs, y);
+
+                // All rows but the last of this step have both neighbors.
+                int ready = Math.Min(last, y + MatchedFilter.Rows - 1);
+                if (y + MatchedFilter.Rows >= height)
+                {
+                    hits[height % HitRing].Clear();
+                    ready = last;
+                }
+
+                for (; judged < ready; judged++)
+                {
+                    Peaks(judged);
+                }
+            }
+
+            return seeds;
+        }
+
+        private void Threshold(int y)
+        {
+            owner.mesh.FillRow(y, (float)(owner.threshold * owner.noiseFactor), limit);
+            if (scale != 1 || zero != 0)
+            {
+                System.Numerics.Tensors.TensorPrimitives.Subtract(limit, zero, limit);
+                System.Numerics.Tensors.TensorPrimitives.Divide(limit, scale, limit);
+            }
+        }
+
+        private void Smooth(byte** inputs, int y)
+        {
+            for (int k = 0; k < MatchedFilter.Rows; k++)
+            {
+                filled[k] = hits[(y + k) % HitRing];
+            }
+
+            Point(inputs, y);
+            fixed (float* threshold = limit)
+            {
+                nint ahead = inPlace ? (nint)MatchedFilter.Rows * width * TPixels.Size : 0;
+                if (!owner.filter.Find<TPixels>(inputs, width, threshold, filled, screen, ahead))
+                {
+                    for (int k = 0; k < MatchedFilter.Inputs; k++)
+                    {
+                        Copy(Math.Clamp(y + k - MatchedFilter.Reach, 0, height - 1));
+                    }
+
+                    Point(inputs, y);
+                    owner.filter.Find<TPixels>(inputs, width, threshold, filled, screen);
+                }
+            }
+        }
+
+        private void Point(byte** inputs, int y)
+        {
+            for (int k = 0; k < MatchedFilter.Inputs; k++)
+            {
+                inputs[k] = (byte*)rowAt[Math.Clamp(y + k - MatchedFilter.Reach, 0, height - 1) % Ring];
+            }
+        }
+
+        /// <summary>Makes row y ready: in place when it can be, else decoded. NaN is left for the filter to find.</summary>
+        private void Fetch(int y, byte* bytes)
+        {
+            if (!inPlace || (masked && owner.frame.Mask.Span.Slice(y * width, width).ContainsAnyExcept((byte)0)))
+            {
+                Copy(y);
+            }
+            else
+            {
+                rowAt[y % Ring] = (nint)(bytes + ((long)y * width * TPixels.Size));
+            }
+        }
+
+        /// <summary>A row of floats in memory of our own, holes filled by the sky.</summary>
+        private void Copy(int y)
+        {
+            // These arrays are pinned for life, so their addresses may be kept.
+            float[] row = own[y % Ring] ??= GC.AllocateUninitializedArray<float>(width, pinned: true);
+            rowAt[y % Ring] = (nint)System.Runtime.CompilerServices.Unsafe.AsPointer(ref row[0]);
+            owner.decoder.Decode(y, 0, row);
+            ReadOnlySpan<byte> mask = masked ? owner.frame.Mask.Span.Slice(y * width, width) : default;
+            float[]? sky = null;
+            for (int x = 0; x < width; x++)
+            {
+                if (!float.IsFinite(row[x]) || (masked && mask[x] != 0))
+                {
+                    if (sky is null)
+                    {
+                        sky = new float[width];
+                        owner.mesh.FillRow(y, 0, sky);
+                    }
+
+                    row[x] = sky[x];
+                }
+            }
+        }
+
+        /// <summary>Those pixels of a row above the threshold that none of their neighbors outshines. Of equal neighbors one is
+        /// taken. Neighbors below the threshold need no look.</summary>
+        private void Peaks(int y)
+        {
+            RowHits here = hits[y % HitRing], above = hits[(y + HitRing - 1) % HitRing], below = hits[(y + 1) % HitRing];
+            ReadOnlySpan<int> columns = here.Columns;
+            ReadOnlySpan<float> values = here.Values;
+            int a = 0, b = 0;
+            for (int k = 0; k < columns.Length; k++)
+            {
+                int x = columns[k];
+                float v = values[k];
+                if ((k > 0 && columns[k - 1] == x - 1 && !(v > values[k - 1])) || (k + 1 < columns.Length && columns[k + 1] == x + 1 && !(v >= values[k + 1])))
+                {
+                    continue;
+                }
+
+                if (v > Largest(above, x, ref a) && v >= Largest(below, x, ref b))
+                {
+                    Judge(x, y, (v * scale) + zero);
+                }
+            }
+        }
+
+        /// <summary>Largest value of a row in the three columns round x. Asked from left to right, so the search goes on where it
+        /// ended.</summary>
+        private static float Largest(RowHits row, int x, ref int at)
+        {
+            ReadOnlySpan<int> columns = row.Columns;
+            while (at < columns.Length && columns[at] < x - 1)
+            {
+                at++;
+            }
+
+            float largest = float.NegativeInfinity;
+            for (int k = at; k < columns.Length && columns[k] <= x + 1; k++)
+            {
+                largest = MathF.Max(largest, row.Values[k]);
+            }
+
+            return largest;
+        }
+
+        private void Judge(int x, int y, float value)
+        {
+            SkySample sky = owner.mesh.At(x, y);
+            float height = value - (float)sky.Level, noise = (float)(sky.Noise * owner.noiseFactor);
+            float significance = height / noise;
+            if (significance >= owner.threshold && !IsLonePixel(x, y, (float)sky.Level, (float)sky.Noise))
+            {
+                seeds.Add(new Seed(x, y, height, significance));
+            }
+        }
+
+        private float At(int x, int y) =>
+            (TPixels.Load(ref *(byte*)rowAt[Math.Clamp(y, 0, height - 1) % Ring], Math.Clamp(x, 0, width - 1)) * scale) + zero;
+
+        /// <summary>A hot pixel or a sharp cosmic-ray hit: bright, with nearly nothing beside it in one direction.</summary>
+        private bool IsLonePixel(int x, int y, float level, float noise)
+        {
+            int px = x, py = y;
+            for (int j = -1; j <= 1; j++)
+            {
+                for (int i = -1; i <= 1; i++)
+                {
+                    if (At(x + i, y + j) > At(px, py))
+                    {
+                        (px, py) = (x + i, y + j);
+                    }
+                }
+            }
+
+            float peak = At(px, py) - level;
+            float across = (0.5f * (At(px - 1, py) + At(px + 1, py))) - level;
+            float along = (0.5f * (At(px, py - 1) + At(px, py + 1))) - level;
+            return peak > 10 * noise && MathF.Min(across, along) < LonePixel * peak;
+        }
+    }
+}
