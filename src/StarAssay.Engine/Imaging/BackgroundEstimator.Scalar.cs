@@ -5,6 +5,11 @@ public static partial class BackgroundEstimator
 {
     internal static (float Level, float Noise) RobustScalar(ReadOnlySpan<float> samples, float guess, float guessNoise)
     {
+        if (RefinedScalar(samples, guess, guessNoise) is (float near, float nearNoise))
+        {
+            return (near, nearNoise);
+        }
+
         float low = float.MaxValue, high = float.MinValue;
         foreach (float v in samples)
         {
@@ -22,19 +27,7 @@ public static partial class BackgroundEstimator
         float center = median, noise = MathF.Max(median - lower, (high - low) * 1e-6f);
         for (int round = 0; round < ClipRounds; round++)
         {
-            float from = center - (ClipAt * noise), to = center + (ClipAt * noise);
-            float n = 0, sum = 0, squares = 0;
-            foreach (float v in samples)
-            {
-                if (v >= from && v <= to)
-                {
-                    float d = v - center;
-                    n++;
-                    sum += d;
-                    squares += d * d;
-                }
-            }
-
+            (float n, float sum, float squares) = WithinScalar(samples, center, ClipAt * noise);
             if (n < 2)
             {
                 break;
@@ -45,6 +38,51 @@ public static partial class BackgroundEstimator
             noise = MathF.Sqrt(MathF.Max((squares / n) - (mean * mean), 0) / ClippedVariance);
         }
 
+        return (SoftScalar(samples, center, noise), noise);
+    }
+
+    private static (float Level, float Noise)? RefinedScalar(ReadOnlySpan<float> samples, float guess, float guessNoise)
+    {
+        var start = new Clipped(guess, guessNoise, 0, 0);
+        if (!start.CanStart)
+        {
+            return null;
+        }
+
+        Clipped before = start, now = start;
+        for (int round = 0; round < ClipRounds; round++)
+        {
+            (float n, float sum, float squares) = WithinScalar(samples, now.Center, ClipAt * now.Noise);
+            before = now;
+            now = now.After(n, sum, squares, samples.Length);
+            if (!now.IsNear(start))
+            {
+                return null;
+            }
+        }
+
+        return now.Rests(before) ? (SoftScalar(samples, now.Center, now.Noise), now.Noise) : null;
+    }
+
+    private static (float Count, float Sum, float Squares) WithinScalar(ReadOnlySpan<float> samples, float center, float reach)
+    {
+        float n = 0, sum = 0, squares = 0;
+        foreach (float v in samples)
+        {
+            float d = v - center;
+            if (d >= -reach && d <= reach)
+            {
+                n++;
+                sum += d;
+                squares += d * d;
+            }
+        }
+
+        return (n, sum, squares);
+    }
+
+    private static float SoftScalar(ReadOnlySpan<float> samples, float center, float noise)
+    {
         for (int round = 0; round < SoftRounds; round++)
         {
             float scale = 1 / (SoftReach * noise), weights = 0, sum = 0;
@@ -59,7 +97,7 @@ public static partial class BackgroundEstimator
             center += sum / weights;
         }
 
-        return (center, noise);
+        return center;
     }
 
     /// <summary>A quantile by halving the interval and counting, to a hundredth of the starting width.</summary>

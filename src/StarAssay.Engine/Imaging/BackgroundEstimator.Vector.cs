@@ -17,6 +17,11 @@ public static partial class BackgroundEstimator
     private static (float Level, float Noise) RobustLanes<T>(ReadOnlySpan<float> samples, float guess, float guessNoise)
         where T : struct, ILanes<T>
     {
+        if (RefinedLanes<T>(samples, guess, guessNoise) is (float near, float nearNoise))
+        {
+            return (near, nearNoise);
+        }
+
         float low = TensorPrimitives.Min(samples), high = TensorPrimitives.Max(samples);
         if (!(high > low))
         {
@@ -45,6 +50,41 @@ public static partial class BackgroundEstimator
         }
 
         return (center, noise);
+    }
+
+    private static (float Level, float Noise)? RefinedLanes<T>(ReadOnlySpan<float> samples, float guess, float guessNoise)
+        where T : struct, ILanes<T>
+    {
+        var start = new Clipped(guess, guessNoise, 0, 0);
+        if (!start.CanStart)
+        {
+            return null;
+        }
+
+        Clipped before = start, now = start;
+        for (int round = 0; round < ClipRounds; round++)
+        {
+            (float n, float sum, float squares) = Within<T>(samples, now.Center, ClipAt * now.Noise);
+            before = now;
+            now = now.After(n, sum, squares, samples.Length);
+            if (!now.IsNear(start))
+            {
+                return null;
+            }
+        }
+
+        if (!now.Rests(before))
+        {
+            return null;
+        }
+
+        float center = now.Center;
+        for (int round = 0; round < SoftRounds; round++)
+        {
+            center += Soft<T>(samples, center, SoftReach * now.Noise);
+        }
+
+        return (center, now.Noise);
     }
 
     private static float QuantileLanes<T>(ReadOnlySpan<float> samples, float share, float low, float high, float tryLow, float tryHigh)
@@ -94,26 +134,31 @@ public static partial class BackgroundEstimator
         return n;
     }
 
+    /// <summary>Count, sum and sum of squares of the deviations up to a reach.</summary>
     [MethodImpl(MethodImplOptions.AggressiveOptimization)]
     private static (float Count, float Sum, float Squares) Within<T>(ReadOnlySpan<float> samples, float center, float reach)
         where T : struct, ILanes<T>
     {
-        // Deviations are summed, not values: single precision then loses nothing.
+        // Deviations are summed, not values: single precision then loses nothing. Two of each sum, since one addition must
+        // wait for the one before.
         ref float first = ref MemoryMarshal.GetReference(samples);
-        T c = T.Of(center), from = T.Of(-reach), to = T.Of(reach);
-        T sums = T.Of(0), squares = T.Of(0);
-        int i = 0, outside = 0;
-        for (; i <= samples.Length - T.Count; i += T.Count)
+        T c = T.Of(center), r = T.Of(reach), n0 = T.Of(0), n1 = n0, sum0 = n0, sum1 = n0, square0 = n0, square1 = n0;
+        int i = 0;
+        for (; i <= samples.Length - (2 * T.Count); i += 2 * T.Count)
         {
-            T d = T.Load(ref first, i) - c;
-            outside += T.CountBelow(d, from) + T.CountBelow(to, d);
-            d = T.KeepBetween(d, from, to);
-            sums += d;
-            squares = T.MulAdd(d, d, squares);
+            T d0 = T.Load(ref first, i) - c, d1 = T.Load(ref first, i + T.Count) - c;
+            T w0 = T.OneWithin(d0, r), w1 = T.OneWithin(d1, r);
+            n0 += w0;
+            n1 += w1;
+            w0 *= d0;
+            w1 *= d1;
+            sum0 += w0;
+            sum1 += w1;
+            square0 = T.MulAdd(w0, d0, square0);
+            square1 = T.MulAdd(w1, d1, square1);
         }
 
-        int n = i - outside;
-        float sum = T.Sum(sums), square = T.Sum(squares);
+        float n = T.Sum(n0 + n1), sum = T.Sum(sum0 + sum1), square = T.Sum(square0 + square1);
         for (; i < samples.Length; i++)
         {
             float d = samples[i] - center;
@@ -135,19 +180,22 @@ public static partial class BackgroundEstimator
     {
         ref float first = ref MemoryMarshal.GetReference(samples);
         float scale = 1 / reach;
-        T c = T.Of(center), s = T.Of(scale), one = T.Of(1), zero = T.Of(0), weights = zero, sums = zero;
+        T c = T.Of(center), s = T.Of(scale), one = T.Of(1), zero = T.Of(0), weights0 = zero, weights1 = zero, sums0 = zero, sums1 = zero;
         int i = 0;
-        for (; i <= samples.Length - T.Count; i += T.Count)
+        for (; i <= samples.Length - (2 * T.Count); i += 2 * T.Count)
         {
-            T d = T.Load(ref first, i) - c;
-            T u = d * s;
-            T w = T.Max(zero, one - (u * u));
-            w *= w;
-            weights += w;
-            sums = T.MulAdd(w, d, sums);
+            T d0 = T.Load(ref first, i) - c, d1 = T.Load(ref first, i + T.Count) - c;
+            T u0 = d0 * s, u1 = d1 * s;
+            T w0 = T.Max(zero, one - (u0 * u0)), w1 = T.Max(zero, one - (u1 * u1));
+            w0 *= w0;
+            w1 *= w1;
+            weights0 += w0;
+            weights1 += w1;
+            sums0 = T.MulAdd(w0, d0, sums0);
+            sums1 = T.MulAdd(w1, d1, sums1);
         }
 
-        float weight = T.Sum(weights), sum = T.Sum(sums);
+        float weight = T.Sum(weights0 + weights1), sum = T.Sum(sums0 + sums1);
         for (; i < samples.Length; i++)
         {
             float d = samples[i] - center, u = d * scale, w = MathF.Max(0, 1 - (u * u));

@@ -1,11 +1,43 @@
 using System.Runtime.CompilerServices;
-using System.Runtime.InteropServices;
 using StarAssay.Engine.Numerics;
 
 namespace StarAssay.Engine.Imaging;
 
-/// <summary>How pixels come out of a row as the file holds it, for kernels that read the stored bytes themselves. Scaling is
-/// left out: it commutes with every filter whose taps sum to 1.</summary>
+/// <summary>Formats that kernels can read where they lie.</summary>
+internal enum StoredFormat
+{
+    /// <summary>To be decoded first.</summary>
+    Other,
+
+    /// <summary>32-bit floats of this machine's byte order, without scaling.</summary>
+    Float,
+
+    /// <summary>16-bit unsigned integers of this machine's byte order, without scaling.</summary>
+    UInt16,
+
+    /// <summary>What FITS files of 16-bit cameras hold: signed integers of the other byte order, BZERO 32768.</summary>
+    FileUInt16,
+}
+
+/// <summary>Tells the formats apart.</summary>
+internal static class StoredFormats
+{
+    /// <summary>The format of a frame's pixels.</summary>
+    public static StoredFormat Of(RawPixels pixels)
+    {
+        bool native = pixels.BigEndian != BitConverter.IsLittleEndian;
+        bool whole = pixels.Scale == 1 && pixels.Blank is null;
+        return pixels.Format switch
+        {
+            PixelFormat.Float32 when native && whole && pixels.Zero == 0 => StoredFormat.Float,
+            PixelFormat.UInt16 when native && whole && pixels.Zero == 0 => StoredFormat.UInt16,
+            PixelFormat.Int16 when !native && whole && pixels.Zero == 32768 => StoredFormat.FileUInt16,
+            _ => StoredFormat.Other,
+        };
+    }
+}
+
+/// <summary>How pixels come out of a row as the file holds it, for kernels that read the stored bytes themselves.</summary>
 internal interface IStoredPixels
 {
     /// <summary>Whether a pixel can be NaN or infinite.</summary>
@@ -50,17 +82,19 @@ internal readonly struct StoredUInt16 : IStoredPixels
     public static float Load(ref byte row, nint x) => Unsafe.Add(ref Unsafe.As<byte, ushort>(ref row), x);
 }
 
-/// <summary>16-bit signed integers of the other byte order: what FITS holds, read on a little-endian machine.</summary>
-internal readonly struct StoredInt16Swapped : IStoredPixels
+/// <summary>16-bit signed integers of the other byte order with BZERO 32768.</summary>
+internal readonly struct StoredFileUInt16 : IStoredPixels
 {
+    private const float Zero = 32768;
+
     public static bool MayBeMissing => false;
 
     public static int Size => sizeof(short);
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static T Load<T>(ref byte row, nint x)
-        where T : struct, ILanes<T> => T.LoadInt16(ref Unsafe.As<byte, ushort>(ref row), x, true);
+        where T : struct, ILanes<T> => T.LoadInt16(ref Unsafe.As<byte, ushort>(ref row), x, true) + T.Of(Zero);
 
     public static float Load(ref byte row, nint x) =>
-        System.Buffers.Binary.BinaryPrimitives.ReverseEndianness(Unsafe.Add(ref Unsafe.As<byte, short>(ref row), x));
+        System.Buffers.Binary.BinaryPrimitives.ReverseEndianness(Unsafe.Add(ref Unsafe.As<byte, short>(ref row), x)) + Zero;
 }

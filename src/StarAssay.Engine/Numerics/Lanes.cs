@@ -54,6 +54,9 @@ internal interface ILanes<T> : IAdditionOperators<T, T, T>, ISubtractionOperator
     /// <summary><paramref name="value"/> where low &lt;= value &lt;= high, else 0; NaN gives 0.</summary>
     static abstract T KeepBetween(T value, T low, T high);
 
+    /// <summary>1 where -reach &lt;= value &lt;= reach, else 0; NaN gives 0.</summary>
+    static abstract T OneWithin(T value, T reach);
+
     /// <summary>Sum of all lanes.</summary>
     static abstract float Sum(T value);
 
@@ -122,6 +125,9 @@ internal readonly struct Lanes512(Vector512<float> v) : ILanes<Lanes512>
 
     public static Lanes512 KeepBetween(Lanes512 value, Lanes512 low, Lanes512 high) =>
         new(value.v & Vector512.GreaterThanOrEqual(value.v, low.v) & Vector512.LessThanOrEqual(value.v, high.v));
+
+    public static Lanes512 OneWithin(Lanes512 value, Lanes512 reach) =>
+        new(Vector512.ConditionalSelect(Vector512.LessThanOrEqual(Vector512.Abs(value.v), reach.v), Vector512.Create(1f), Vector512<float>.Zero));
 
     public static float Sum(Lanes512 value) => Lanes256.Sum(new(value.v.GetLower() + value.v.GetUpper()));
 
@@ -211,6 +217,9 @@ internal readonly struct Lanes256(Vector256<float> v) : ILanes<Lanes256>
     public static Lanes256 KeepBetween(Lanes256 value, Lanes256 low, Lanes256 high) =>
         new(value.v & Vector256.GreaterThanOrEqual(value.v, low.v) & Vector256.LessThanOrEqual(value.v, high.v));
 
+    public static Lanes256 OneWithin(Lanes256 value, Lanes256 reach) =>
+        new(Vector256.ConditionalSelect(Vector256.LessThanOrEqual(Vector256.Abs(value.v), reach.v), Vector256.Create(1f), Vector256<float>.Zero));
+
     public static float Sum(Lanes256 value) => Vector128.Sum(value.v.GetLower() + value.v.GetUpper());
 
     public static Lanes256 Round(Lanes256 value) => new(Vector256.Round(value.v));
@@ -297,6 +306,9 @@ internal readonly struct Lanes128(Vector128<float> v) : ILanes<Lanes128>
 
     public static Lanes128 KeepBetween(Lanes128 value, Lanes128 low, Lanes128 high) =>
         new(value.v & Vector128.GreaterThanOrEqual(value.v, low.v) & Vector128.LessThanOrEqual(value.v, high.v));
+
+    public static Lanes128 OneWithin(Lanes128 value, Lanes128 reach) =>
+        new(Vector128.ConditionalSelect(Vector128.LessThanOrEqual(Vector128.Abs(value.v), reach.v), Vector128.Create(1f), Vector128<float>.Zero));
 
     public static float Sum(Lanes128 value) => Vector128.Sum(value.v);
 

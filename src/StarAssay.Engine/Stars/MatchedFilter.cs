@@ -47,7 +47,7 @@ internal sealed unsafe partial class MatchedFilter
     public double NoiseGain { get; }
 
     /// <summary>Lists the pixels of four smoothed rows above the threshold.</summary>
-    /// <typeparam name="TPixels">How the rows hold their pixels; threshold and values are in the same stored units.</typeparam>
+    /// <typeparam name="TPixels">How the rows hold their pixels.</typeparam>
     /// <param name="inputs">Eight input rows.</param>
     /// <param name="width">Pixels in a row.</param>
     /// <param name="threshold">Threshold of each column.</param>

@@ -27,8 +27,6 @@ internal sealed unsafe partial class SeedFinder
         private readonly RowHits[] filled = new RowHits[MatchedFilter.Rows];
         private readonly MatchedFilter.Screen screen = new(owner.frame.Width);
         private readonly float[] limit = GC.AllocateUninitializedArray<float>(owner.frame.Width);
-        private readonly float scale = inPlace ? (float)owner.frame.Pixels.Scale : 1;
-        private readonly float zero = inPlace ? (float)owner.frame.Pixels.Zero : 0;
         private List<Seed> seeds = [];
 
         public List<Seed> Run(int first, int last)
@@ -56,7 +54,8 @@ internal sealed unsafe partial class SeedFinder
 
                 if ((y - from) % ThresholdRows == 0)
                 {
-                    Threshold(Math.Min(height - 1, y + (MatchedFilter.Rows / 2)));
+                    int middle = Math.Min(height - 1, y + (MatchedFilter.Rows / 2));
+                    owner.mesh.FillRow(middle, (float)(owner.threshold * owner.noiseFactor), limit);
                 }
 
                 Smooth(inputs, y);
@@ -76,16 +75,6 @@ internal sealed unsafe partial class SeedFinder
             }
 
             return seeds;
-        }
-
-        private void Threshold(int y)
-        {
-            owner.mesh.FillRow(y, (float)(owner.threshold * owner.noiseFactor), limit);
-            if (scale != 1 || zero != 0)
-            {
-                System.Numerics.Tensors.TensorPrimitives.Subtract(limit, zero, limit);
-                System.Numerics.Tensors.TensorPrimitives.Divide(limit, scale, limit);
-            }
         }
 
         private void Smooth(byte** inputs, int y)
@@ -176,7 +165,7 @@ internal sealed unsafe partial class SeedFinder
 
                 if (v > Largest(above, x, ref a) && v >= Largest(below, x, ref b))
                 {
-                    Judge(x, y, (v * scale) + zero);
+                    Judge(x, y, v);
                 }
             }
         }
@@ -212,7 +201,7 @@ internal sealed unsafe partial class SeedFinder
         }
 
         private float At(int x, int y) =>
-            (TPixels.Load(ref *(byte*)rowAt[Math.Clamp(y, 0, height - 1) % Ring], Math.Clamp(x, 0, width - 1)) * scale) + zero;
+            TPixels.Load(ref *(byte*)rowAt[Math.Clamp(y, 0, height - 1) % Ring], Math.Clamp(x, 0, width - 1));
 
         /// <summary>A hot pixel or a sharp cosmic-ray hit: bright, with nearly nothing beside it in one direction.</summary>
         private bool IsLonePixel(int x, int y, float level, float noise)

@@ -43,18 +43,13 @@ internal sealed unsafe partial class SeedFinder
     public double FilteredNoise => noiseFactor;
 
     /// <summary>All peaks, row by row.</summary>
-    public Seed[] Find(RunContext context) =>
-        decoder.IsPlain ? Find<StoredFloat>(context, inPlace: true)
-        : CanStayStored(PixelFormat.UInt16, bigEndian: !BitConverter.IsLittleEndian) ? Find<StoredUInt16>(context, inPlace: true)
-        : CanStayStored(PixelFormat.Int16, bigEndian: BitConverter.IsLittleEndian) ? Find<StoredInt16Swapped>(context, inPlace: true)
-        : Find<StoredFloat>(context, inPlace: false);
-
-    /// <summary>Whether the filter can read the stored rows themselves: no holes to fill, and a scale that keeps order.</summary>
-    private bool CanStayStored(PixelFormat format, bool bigEndian)
+    public Seed[] Find(RunContext context) => StoredFormats.Of(frame.Pixels) switch
     {
-        RawPixels p = frame.Pixels;
-        return p.Format == format && p.BigEndian == bigEndian && p.Blank is null && p.Scale > 0 && frame.Mask.IsEmpty;
-    }
+        StoredFormat.Float => Find<StoredFloat>(context, inPlace: true),
+        StoredFormat.UInt16 when frame.Mask.IsEmpty => Find<StoredUInt16>(context, inPlace: true),
+        StoredFormat.FileUInt16 when frame.Mask.IsEmpty => Find<StoredFileUInt16>(context, inPlace: true),
+        _ => Find<StoredFloat>(context, inPlace: false),
+    };
 
     private Seed[] Find<TPixels>(RunContext context, bool inPlace)
         where TPixels : struct, IStoredPixels
