@@ -57,6 +57,9 @@ internal interface ILanes<T> : IAdditionOperators<T, T, T>, ISubtractionOperator
     /// <summary>1 where -reach &lt;= value &lt;= reach, else 0; NaN gives 0.</summary>
     static abstract T OneWithin(T value, T reach);
 
+    /// <summary><paramref name="yes"/> where a &lt;= b, else <paramref name="no"/>.</summary>
+    static abstract T IfAtMost(T a, T b, T yes, T no);
+
     /// <summary>Sum of all lanes.</summary>
     static abstract float Sum(T value);
 
@@ -128,6 +131,9 @@ internal readonly struct Lanes512(Vector512<float> v) : ILanes<Lanes512>
 
     public static Lanes512 OneWithin(Lanes512 value, Lanes512 reach) =>
         new(Vector512.ConditionalSelect(Vector512.LessThanOrEqual(Vector512.Abs(value.v), reach.v), Vector512.Create(1f), Vector512<float>.Zero));
+
+    public static Lanes512 IfAtMost(Lanes512 a, Lanes512 b, Lanes512 yes, Lanes512 no) =>
+        new(Vector512.ConditionalSelect(Vector512.LessThanOrEqual(a.v, b.v), yes.v, no.v));
 
     public static float Sum(Lanes512 value) => Lanes256.Sum(new(value.v.GetLower() + value.v.GetUpper()));
 
@@ -220,6 +226,9 @@ internal readonly struct Lanes256(Vector256<float> v) : ILanes<Lanes256>
     public static Lanes256 OneWithin(Lanes256 value, Lanes256 reach) =>
         new(Vector256.ConditionalSelect(Vector256.LessThanOrEqual(Vector256.Abs(value.v), reach.v), Vector256.Create(1f), Vector256<float>.Zero));
 
+    public static Lanes256 IfAtMost(Lanes256 a, Lanes256 b, Lanes256 yes, Lanes256 no) =>
+        new(Vector256.ConditionalSelect(Vector256.LessThanOrEqual(a.v, b.v), yes.v, no.v));
+
     public static float Sum(Lanes256 value) => Vector128.Sum(value.v.GetLower() + value.v.GetUpper());
 
     public static Lanes256 Round(Lanes256 value) => new(Vector256.Round(value.v));
@@ -309,6 +318,9 @@ internal readonly struct Lanes128(Vector128<float> v) : ILanes<Lanes128>
 
     public static Lanes128 OneWithin(Lanes128 value, Lanes128 reach) =>
         new(Vector128.ConditionalSelect(Vector128.LessThanOrEqual(Vector128.Abs(value.v), reach.v), Vector128.Create(1f), Vector128<float>.Zero));
+
+    public static Lanes128 IfAtMost(Lanes128 a, Lanes128 b, Lanes128 yes, Lanes128 no) =>
+        new(Vector128.ConditionalSelect(Vector128.LessThanOrEqual(a.v, b.v), yes.v, no.v));
 
     public static float Sum(Lanes128 value) => Vector128.Sum(value.v);
 

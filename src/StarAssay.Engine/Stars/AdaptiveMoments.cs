@@ -39,6 +39,9 @@ internal static partial class AdaptiveMoments
 {
     private const int MostRounds = 24;
 
+    // Weights are carried from row to row only where none of them is too small for a float: e^-80 = 2e-35.
+    private const float LeastExponent = -80;
+
     /// <summary>Least second moment of the weight, px^2. A narrower weight, sampled at whole pixels, would see little but the
     /// pixel it stands on.</summary>
     internal const double LeastWeight = 0.8;
@@ -171,5 +174,18 @@ internal static partial class AdaptiveMoments
     }
 
     /// <summary>Pixels to sum over and the exponent's coefficients: q = A dx^2 + B dx dy + C dy^2, weight exp(q).</summary>
-    internal readonly record struct Window(int XFrom, int XTo, int YFrom, int YTo, float X, float Y, float A, float B, float C);
+    internal readonly record struct Window(int XFrom, int XTo, int YFrom, int YTo, float X, float Y, float A, float B, float C)
+    {
+        /// <summary>The exponent in the deepest corner.</summary>
+        public float Deepest
+        {
+            get
+            {
+                float left = XFrom - X, right = XTo - X, bottom = YFrom - Y, top = YTo - Y;
+                return MathF.Min(MathF.Min(At(left, bottom), At(right, bottom)), MathF.Min(At(left, top), At(right, top)));
+            }
+        }
+
+        private float At(float dx, float dy) => (dx * ((A * dx) + (B * dy))) + (C * dy * dy);
+    }
 }

@@ -5,7 +5,7 @@ using StarAssay.Engine.Numerics;
 namespace StarAssay.Engine.Stars;
 
 /// <content>
-/// The same: pixels that the circle's axes cross one by one, the other pixels of the rim collected and worked out a register at
+/// The same for large circles: pixels that the circle's axes cross one by one, the other pixels of the rim collected and worked out a register at
 /// a time in single precision (areas to 1e-6).
 /// </content>
 internal static partial class CurveOfGrowth

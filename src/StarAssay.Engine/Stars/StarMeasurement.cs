@@ -49,6 +49,11 @@ public static class StarMeasurement
         {
             for (int i = block * Block; i < Math.Min(count, (block + 1) * Block); i++)
             {
+                if (i + 1 < count)
+                {
+                    meter.Prefetch(i + 1);
+                }
+
                 stars[i] = meter.Measure(i, fitSnr);
             }
 

@@ -27,11 +27,11 @@ internal sealed class StarMeter
 
     private readonly MeterSettings set;
     private readonly RowDecoder decoder;
+    private readonly StampReader reader;
     private readonly Stamp stamp;
     private readonly PixelBlur blur;
     private readonly MoffatFit fit;
     private readonly int fitReach;
-    private readonly float[] ramp;
     private readonly List<int> near = [];
 
     public StarMeter(MeterSettings settings)
@@ -39,7 +39,7 @@ internal sealed class StarMeter
         set = settings;
         decoder = new RowDecoder(settings.Frame.Pixels);
         stamp = new Stamp((int)Math.Ceiling(settings.OuterRadius) + 2);
-        ramp = [.. Enumerable.Range(0, stamp.Side).Select(i => (float)i)];
+        reader = new StampReader(settings.Frame);
         blur = new PixelBlur(settings.Beta, settings.OuterRadius);
 
         // Out to about two FWHM: there the profile's exponent shows.
@@ -135,23 +135,44 @@ internal sealed class StarMeter
         }
     }
 
+    /// <summary>Brings the pixels of a star near that is measured soon.</summary>
+    public void Prefetch(int index) => reader.Prefetch(set.Seeds[index].X - stamp.Half, set.Seeds[index].Y - stamp.Half, stamp);
+
     private void Read(Seed seed, SkySample sky, ref StarRecord star)
+    {
+        stamp.X0 = seed.X - stamp.Half;
+        stamp.Y0 = seed.Y - stamp.Half;
+        stamp.AnyBad = false;
+        if (!reader.TryRead(stamp, sky))
+        {
+            ReadWithHoles(sky, ref star);
+        }
+
+        float peak = float.MinValue, saturation = (float)(set.Saturation - sky.Level);
+        int clipped = 0;
+        for (int j = stamp.Half - 2; j <= stamp.Half + 2; j++)
+        {
+            for (int i = stamp.Half - 2; i <= stamp.Half + 2; i++)
+            {
+                peak = MathF.Max(peak, stamp[i, j]);
+                clipped += stamp[i, j] >= saturation ? 1 : 0;
+            }
+        }
+
+        star.Peak = peak;
+        if (clipped > 0 || IsFlatTopped(peak, sky.Noise))
+        {
+            star.Marks |= StarMarks.Saturated;
+        }
+    }
+
+    /// <summary>Any format, any place; what is masked, missing or outside the frame is marked as bad and set to 0.</summary>
+    private void ReadWithHoles(SkySample sky, ref StarRecord star)
     {
         Frame frame = set.Frame;
         int half = stamp.Half, side = stamp.Side;
-        stamp.X0 = seed.X - half;
-        stamp.Y0 = seed.Y - half;
-        stamp.AnyBad = false;
         int from = Math.Max(0, -stamp.X0), to = Math.Min(side, frame.Width - stamp.X0);
         bool masked = !frame.Mask.IsEmpty;
-        float peak = float.MinValue;
-        int clipped = 0;
-        float saturation = (float)(set.Saturation - sky.Level);
-        if (from > 0 || to < side || stamp.Y0 < 0 || stamp.Y0 + side > frame.Height || masked)
-        {
-            Array.Clear(stamp.Bad);
-        }
-
         for (int j = 0; j < side; j++)
         {
             int y = stamp.Y0 + j;
@@ -165,62 +186,26 @@ internal sealed class StarMeter
 
             row[..from].Clear();
             row[to..].Clear();
-            if (from > 0 || to < side)
-            {
-                MarkBad(j, 0, from);
-                MarkBad(j, to, side);
-            }
-
-            decoder.Decode(y, stamp.X0 + from, row[from..to]);
-            float level = (float)(sky.Level + (sky.SlopeY * (j - half)) + (sky.SlopeX * (from - half)));
-            float slope = (float)sky.SlopeX;
-            bool core = Math.Abs(j - half) <= 2;
+            MarkBad(j, 0, from);
+            MarkBad(j, to, side);
             Span<float> inside = row[from..to];
-
-            // The sky's slope along the row was laid out once; only its level changes from row to row.
-            System.Numerics.Tensors.TensorPrimitives.MultiplyAdd(ramp.AsSpan(0, inside.Length), -slope, inside, inside);
-            System.Numerics.Tensors.TensorPrimitives.Subtract(inside, level, inside);
-            float total = System.Numerics.Tensors.TensorPrimitives.Sum<float>(inside);
-
-            if (core)
+            decoder.Decode(y, stamp.X0 + from, inside);
+            float level = (float)(sky.Level + (sky.SlopeY * (j - half)) - (sky.SlopeX * half)), slope = (float)sky.SlopeX;
+            ReadOnlySpan<byte> mask = masked ? frame.Mask.Span.Slice((y * frame.Width) + stamp.X0 + from, to - from) : default;
+            for (int i = 0; i < inside.Length; i++)
             {
-                for (int i = Math.Max(from, half - 2); i < Math.Min(to, half + 3); i++)
+                inside[i] -= float.MultiplyAddEstimate(from + i, slope, level);
+                if (!float.IsFinite(inside[i]) || (masked && mask[i] != 0))
                 {
-                    peak = MathF.Max(peak, row[i]);
-                }
-            }
-
-            if (!float.IsFinite(total) || masked)
-            {
-                ReadOnlySpan<byte> mask = masked ? frame.Mask.Span.Slice((y * frame.Width) + stamp.X0 + from, to - from) : default;
-                for (int i = 0; i < inside.Length; i++)
-                {
-                    if (!float.IsFinite(inside[i]) || (masked && mask[i] != 0))
+                    inside[i] = 0;
+                    MarkBad(j, from + i, from + i + 1);
+                    double dx = from + i - half, dy = j - half;
+                    if ((dx * dx) + (dy * dy) <= set.OuterRadius * set.OuterRadius)
                     {
-                        inside[i] = 0;
-                        MarkBad(j, from + i, from + i + 1);
-                        double dx = from + i - half, dy = j - half;
-                        if ((dx * dx) + (dy * dy) <= set.OuterRadius * set.OuterRadius)
-                        {
-                            star.Marks |= StarMarks.BadPixels;
-                        }
+                        star.Marks |= StarMarks.BadPixels;
                     }
                 }
             }
-
-            if (core && !float.IsNaN(saturation))
-            {
-                for (int i = Math.Max(from, half - 2); i < Math.Min(to, half + 3); i++)
-                {
-                    clipped += row[i] >= saturation ? 1 : 0;
-                }
-            }
-        }
-
-        star.Peak = peak;
-        if (clipped > 0 || IsFlatTopped(peak, sky.Noise))
-        {
-            star.Marks |= StarMarks.Saturated;
         }
     }
 

@@ -92,4 +92,36 @@ public class CurveOfGrowthTests
             Assert.Equal(truth, CurveOfGrowth.InsideLanes<Lanes512>(stamp, cx, cy, r), tolerance + 1e-5);
         }
     }
+
+    [Fact]
+    public void Small_circles_sum_like_the_scalar_twin_wherever_they_stand()
+    {
+        var random = new Random(6);
+        var stamp = new Stamp(20);
+        for (int y = 0; y < stamp.Side; y++)
+        {
+            for (int x = 0; x < stamp.Side; x++)
+            {
+                stamp.Pixels[(y * stamp.Stride) + x] = (float)random.NextDouble();
+            }
+        }
+
+        for (int trial = 0; trial < 1000; trial++)
+        {
+            // Some stand so that the circle runs off the stamp, some exactly on a pixel's middle or corner.
+            double r = 0.05 + (15.9 * Math.Pow(random.NextDouble(), 2)), cx = 42 * (random.NextDouble() - 0.02), cy = 42 * (random.NextDouble() - 0.02);
+            if (trial % 5 == 0)
+            {
+                (cx, cy) = (Math.Round(2 * cx) / 2, Math.Round(2 * cy) / 2);
+            }
+
+            double truth = CurveOfGrowth.InsideScalar(stamp, cx, cy, r);
+
+            // Each corner's area is rounded to r^2 x 1e-7; about pi r^2 pixels add up at random.
+            double tolerance = (1e-6 * r * r * (1 + r)) + 1e-6;
+            Assert.Equal(truth, CurveOfGrowth.InsideCorners<Lanes128>(stamp, cx, cy, r), tolerance);
+            Assert.Equal(truth, CurveOfGrowth.InsideCorners<Lanes256>(stamp, cx, cy, r), tolerance);
+            Assert.Equal(truth, CurveOfGrowth.InsideCorners<Lanes512>(stamp, cx, cy, r), tolerance);
+        }
+    }
 }

@@ -1,0 +1,102 @@
+using System.Runtime.CompilerServices;
+using System.Runtime.InteropServices;
+using System.Runtime.Intrinsics;
+using System.Runtime.Intrinsics.X86;
+using StarAssay.Engine.Imaging;
+using StarAssay.Engine.Numerics;
+
+namespace StarAssay.Engine.Stars;
+
+/// <summary>
+/// Cuts stamps out of a frame where nothing stands in the way: whole stamps of a format that can be read in place, without
+/// mask. Sky and its slope are taken off on the way.
+/// </summary>
+internal sealed unsafe class StampReader
+{
+    private readonly Frame frame;
+    private readonly StoredFormat format;
+
+    /// <summary>Makes a reader for a frame.</summary>
+    public StampReader(Frame frame)
+    {
+        this.frame = frame;
+        format = frame.Mask.IsEmpty && Vector128.IsHardwareAccelerated ? StoredFormats.Of(frame.Pixels) : StoredFormat.Other;
+    }
+
+    /// <summary>Fills the stamp at its place.</summary>
+    /// <returns>False when it has to be read the careful way: at the frame's rim, or with pixels that are no numbers.</returns>
+    public bool TryRead(Stamp stamp, in SkySample sky)
+    {
+        if (!IsWhole(stamp.X0, stamp.Y0, stamp))
+        {
+            return false;
+        }
+
+        using System.Buffers.MemoryHandle pin = frame.Pixels.Bytes.Pin();
+        byte* bytes = (byte*)pin.Pointer;
+        return format switch
+        {
+            StoredFormat.Float => Read<StoredFloat>(bytes, stamp, sky),
+            StoredFormat.UInt16 => Read<StoredUInt16>(bytes, stamp, sky),
+            _ => Read<StoredFileUInt16>(bytes, stamp, sky),
+        };
+    }
+
+    /// <summary>Asks for the pixels of a later stamp, so that they are near when they are read.</summary>
+    public void Prefetch(int x0, int y0, Stamp stamp)
+    {
+        if (!Sse.IsSupported || !IsWhole(x0, y0, stamp))
+        {
+            return;
+        }
+
+        using System.Buffers.MemoryHandle pin = frame.Pixels.Bytes.Pin();
+        int size = format == StoredFormat.Float ? sizeof(float) : sizeof(ushort);
+        byte* row = (byte*)pin.Pointer + ((((long)y0 * frame.Width) + x0) * size);
+        for (int j = 0; j < stamp.Side; j++, row += (nint)frame.Width * size)
+        {
+            for (int b = 0; b < stamp.Side * size; b += 64)
+            {
+                Sse.Prefetch0(row + b);
+            }
+
+            Sse.Prefetch0(row + (stamp.Side * size) - 1);
+        }
+    }
+
+    /// <summary>Whole registers of each of its rows lie inside the frame's rows.</summary>
+    private bool IsWhole(int x0, int y0, Stamp stamp) =>
+        format != StoredFormat.Other && x0 >= 0 && y0 >= 0 && y0 + stamp.Side <= frame.Height && x0 + Padded(stamp.Side) <= frame.Width;
+
+    private static int Padded(int side) => (side + Stamp.Step - 1) / Stamp.Step * Stamp.Step;
+
+    private bool Read<TPixels>(byte* bytes, Stamp stamp, in SkySample sky)
+        where TPixels : struct, IStoredPixels =>
+        Vector512.IsHardwareAccelerated ? Read<Lanes512, TPixels>(bytes, stamp, sky)
+        : Vector256.IsHardwareAccelerated ? Read<Lanes256, TPixels>(bytes, stamp, sky)
+        : Read<Lanes128, TPixels>(bytes, stamp, sky);
+
+    [MethodImpl(MethodImplOptions.AggressiveOptimization)]
+    private bool Read<T, TPixels>(byte* bytes, Stamp stamp, in SkySample sky)
+        where T : struct, ILanes<T>
+        where TPixels : struct, IStoredPixels
+    {
+        ref float target = ref MemoryMarshal.GetArrayDataReference(stamp.Pixels);
+        byte* row = bytes + ((((long)stamp.Y0 * frame.Width) + stamp.X0) * TPixels.Size);
+        float slope = (float)sky.SlopeX;
+        T missing = T.Of(0);
+        for (int j = 0; j < stamp.Side; j++, row += (nint)frame.Width * TPixels.Size)
+        {
+            float level = (float)(sky.Level + (sky.SlopeY * (j - stamp.Half)) - (sky.SlopeX * stamp.Half));
+            for (int x = 0; x < stamp.Side; x += T.Count)
+            {
+                T v = TPixels.Load<T>(ref *row, x) - T.MulAdd(T.Ramp + T.Of(x), T.Of(slope), T.Of(level));
+                v = x + T.Count <= stamp.Side ? v : T.KeepFirst(v, stamp.Side - x);
+                missing = T.MulAdd(v, T.Of(0), missing);
+                T.Store(v, ref target, (j * stamp.Stride) + x);
+            }
+        }
+
+        return T.Sum(missing) == 0;
+    }
+}
