@@ -27,7 +27,7 @@ internal static partial class AdaptiveMoments
                 // From row to row the weight changes by a factor, and that factor by a fixed one.
                 T weight = LaneMath.Exp(T.MulAdd(slope, T.Of(firstDy), square) + T.Of(w.C * firstDy * firstDy));
                 T factor = LaneMath.Exp(slope + T.Of(w.C * ((2 * firstDy) + 1)));
-                T bend = T.Of(MathF.Exp(2 * w.C));
+                T bend = LaneMath.Exp(T.Of(2 * w.C));
                 T d = T.Of(firstDy), one = T.Of(1);
                 for (int y = w.YFrom; y <= w.YTo; y++, at += stamp.Stride)
                 {

@@ -55,6 +55,7 @@ internal static partial class AdaptiveMoments
     {
         double cxx = variance, cxy = 0, cyy = variance, flux = 0;
         double x0 = x, y0 = y, largest = 0.5 * stamp.Half * stamp.Half;
+        double lastXx = 0, lastXy = 0, lastYy = 0;
         for (int round = 0; round < MostRounds; round++)
         {
             double widen = Math.Max(0, LeastWeight - (0.5 * (cxx + cyy)));
@@ -73,7 +74,8 @@ internal static partial class AdaptiveMoments
             x += stepX;
             y += stepY;
             (double nxx, double nxy, double nyy) = Unweight(mxx, mxy, myy, wxx, cxy, wyy);
-            double change = Math.Abs(nxx - cxx) + Math.Abs(nyy - cyy) + (2 * Math.Abs(nxy - cxy));
+            double changeXx = nxx - cxx, changeXy = nxy - cxy, changeYy = nyy - cyy;
+            double change = Math.Abs(changeXx) + Math.Abs(changeYy) + (2 * Math.Abs(changeXy));
             double oldXy = cxy;
             cxx = nxx;
             cxy = nxy;
@@ -88,10 +90,33 @@ internal static partial class AdaptiveMoments
                 break;
             }
 
-            if (change < 3e-4 * (cxx + cyy) && Math.Abs(stepX) + Math.Abs(stepY) < 3e-4)
+            bool centered = Math.Abs(stepX) + Math.Abs(stepY) < 3e-4;
+            if (change < 3e-4 * (cxx + cyy) && centered)
             {
                 return new Ellipse(x, y, cxx, cxy, cyy, flux, true);
             }
+
+            // Away from a Gaussian each change is a fixed share of the one before; the rest of that series is added at once
+            // (Aitken's method, along the last change).
+            double last = (lastXx * lastXx) + (2 * lastXy * lastXy) + (lastYy * lastYy);
+            double ratio = last > 0 ? ((changeXx * lastXx) + (2 * changeXy * lastXy) + (changeYy * lastYy)) / last : 0;
+            if (ratio is > 0.05 and < 0.85)
+            {
+                double more = ratio / (1 - ratio);
+                double fxx = cxx + (more * changeXx), fxy = cxy + (more * changeXy), fyy = cyy + (more * changeYy);
+                if (fxx > 0 && fyy > 0 && (fxx * fyy) - (fxy * fxy) > 0.25 * det)
+                {
+                    (cxx, cxy, cyy) = (fxx, fxy, fyy);
+                    if (change < 1.5e-3 * (cxx + cyy) && centered)
+                    {
+                        return new Ellipse(x, y, cxx, cxy, cyy, flux, true);
+                    }
+
+                    (changeXx, changeXy, changeYy) = (0, 0, 0);
+                }
+            }
+
+            (lastXx, lastXy, lastYy) = (changeXx, changeXy, changeYy);
         }
 
         return new Ellipse(x, y, cxx, cxy, cyy, flux, false);

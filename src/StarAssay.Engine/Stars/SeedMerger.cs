@@ -41,10 +41,8 @@ internal sealed class SeedMerger
     /// <param name="sigma">Usual standard deviation of a star in the frame, pixels.</param>
     public Seed[] Merge(Seed[] seeds, double sigma)
     {
-        var grid = new SeedGrid(seeds, frame.Width, frame.Height, 16);
-        int[] order = [.. Enumerable.Range(0, seeds.Length)];
-        float[] keys = [.. seeds.Select(s => -s.Significance)];
-        Array.Sort(keys, order);
+        var grid = new SeedGrid(seeds, frame.Width, frame.Height);
+        int[] order = Seed.BySignificance(seeds);
         bool[] dropped = new bool[seeds.Length];
         var near = new List<int>();
         foreach (int a in order)
@@ -66,7 +64,16 @@ internal sealed class SeedMerger
             }
         }
 
-        return [.. seeds.Where((_, i) => !dropped[i])];
+        var kept = new List<Seed>(seeds.Length);
+        for (int i = 0; i < seeds.Length; i++)
+        {
+            if (!dropped[i])
+            {
+                kept.Add(seeds[i]);
+            }
+        }
+
+        return [.. kept];
     }
 
     private static bool IsFainter(Seed[] seeds, int b, int a) =>
@@ -130,10 +137,12 @@ internal sealed class SeedGrid
     private readonly int[] start;
     private readonly int[] items;
 
-    public SeedGrid(Seed[] seeds, int width, int height, int cell)
+    public SeedGrid(Seed[] seeds, int width, int height)
     {
         this.seeds = seeds;
-        this.cell = cell;
+
+        // About one seed a cell: then neither the cells nor the seeds in them take long to go through.
+        cell = (int)Math.Clamp(Math.Sqrt((double)width * height / Math.Max(1, seeds.Length)), 16, 256);
         columns = (width / cell) + 1;
         rows = (height / cell) + 1;
         start = new int[(columns * rows) + 1];

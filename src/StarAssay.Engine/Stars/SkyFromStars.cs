@@ -1,4 +1,5 @@
 using StarAssay.Engine.Imaging;
+using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Stars;
 
@@ -24,14 +25,12 @@ internal static class SkyFromStars
     /// <param name="alpha">Width of the usual Moffat profile, pixels.</param>
     /// <param name="beta">Its exponent.</param>
     /// <param name="filterPeak">Height of a seed over its star's center intensity.</param>
-    public static void TakeOut(SkyCells cells, Seed[] seeds, double alpha, double beta, double filterPeak)
+    /// <param name="context">Threads.</param>
+    public static void TakeOut(SkyCells cells, Seed[] seeds, double alpha, double beta, double filterPeak, RunContext context)
     {
         // J on a logarithmic scale of a from 1/10 to 10^7.
         double[] j = new double[Levels];
-        for (int i = 0; i < Levels; i++)
-        {
-            j[i] = Sum(Math.Pow(10, -1 + (8.0 * i / (Levels - 1))), beta);
-        }
+        Parallel.For(0, Levels, context.Parallel, i => j[i] = Sum(Math.Pow(10, -1 + (8.0 * i / (Levels - 1))), beta));
 
         double cellWidth = (double)cells.Width / cells.Columns, cellHeight = (double)cells.Height / cells.Rows, area = cellWidth * cellHeight;
         float[] take = new float[cells.Level.Length];
@@ -80,8 +79,8 @@ internal static class SkyFromStars
         double ln = Math.Log(1 + last), sum = 0;
         for (int i = 0; i < Steps; i++)
         {
-            double v = Math.Exp(ln * (i + 0.5) / Steps);
-            sum += PhiAt(a * Math.Pow(v, -beta)) * v * ln / Steps;
+            double s = ln * (i + 0.5) / Steps;
+            sum += PhiAt(a * Math.Exp(-beta * s)) * Math.Exp(s) * ln / Steps;
         }
 
         return sum + (a * Math.Pow(1 + last, 1 - beta) / (beta - 1));

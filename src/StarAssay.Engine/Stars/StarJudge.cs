@@ -12,42 +12,37 @@ internal static class StarJudge
     private const double LargeShare = 1.5;
     private const double Sure = 3;
 
-    /// <summary>Flags hits, extended objects and undersampled stars.</summary>
-    public static void Judge(StarRecord[] stars, MeterSettings set)
+    /// <summary>Flags a hit, an extended object or an undersampled star.</summary>
+    public static void Judge(ref StarRecord star, MeterSettings set, SizeSurface surface)
     {
-        SizeSurface surface = SizeSurface.Fit(stars, set);
-        for (int i = 0; i < stars.Length; i++)
+        double area = Math.Sqrt(Math.Max(0, (star.Cxx * star.Cyy) - (star.Cxy * star.Cxy)));
+        double half = 0.5 * (star.Cxx + star.Cyy), spread = Math.Sqrt((0.25 * (star.Cxx - star.Cyy) * (star.Cxx - star.Cyy)) + (star.Cxy * star.Cxy));
+        double gain = double.IsNaN(set.Gain) ? double.PositiveInfinity : set.Gain;
+
+        // Relative standard uncertainty of a second moment under a matched Gaussian weight.
+        double error = Math.Sqrt((8 * Math.PI * half * star.Noise * star.Noise / (star.ShapeFlux * star.ShapeFlux)) + (2 / (star.ShapeFlux * gain))) * 1.5;
+
+        // The mean of two neighbors over the peak is uncertain by about 0.7 of the peak's relative noise. Faint objects are
+        // decided by which they are nearer to, a lone pixel (0) or the star (1): a field holds many faint hits.
+        double share = star.Sharpness / star.ExpectedSharpness, doubt = 0.7 * star.SharpnessError / star.ExpectedSharpness;
+        bool sharp = share < SharpShare && share + (SharpSure * doubt) < 1;
+        bool thin = half - spread < SizeShare * set.NarrowVariance && (half - spread) * (1 + (Sure * error)) < 0.8 * set.NarrowVariance;
+        if (sharp || thin)
         {
-            ref StarRecord star = ref stars[i];
-            double area = Math.Sqrt(Math.Max(0, (star.Cxx * star.Cyy) - (star.Cxy * star.Cxy)));
-            double half = 0.5 * (star.Cxx + star.Cyy), spread = Math.Sqrt((0.25 * (star.Cxx - star.Cyy) * (star.Cxx - star.Cyy)) + (star.Cxy * star.Cxy));
-            double gain = double.IsNaN(set.Gain) ? double.PositiveInfinity : set.Gain;
+            star.Marks |= StarMarks.CosmicRay;
+            return;
+        }
 
-            // Relative standard uncertainty of a second moment under a matched Gaussian weight.
-            double error = Math.Sqrt((8 * Math.PI * half * star.Noise * star.Noise / (star.ShapeFlux * star.ShapeFlux)) + (2 / (star.ShapeFlux * gain))) * 1.5;
+        double usual = surface.At(star.X, star.Y);
+        if (area > LargeShare * usual * (1 + (Sure * error)) && (star.Marks & StarMarks.Saturated) == 0)
+        {
+            star.Marks |= StarMarks.NotAStar;
+        }
 
-            // The mean of two neighbors over the peak is uncertain by about 0.7 of the peak's relative noise. Faint objects are
-            // decided by which they are nearer to, a lone pixel (0) or the star (1): a field holds many faint hits.
-            double share = star.Sharpness / star.ExpectedSharpness, doubt = 0.7 * star.SharpnessError / star.ExpectedSharpness;
-            bool sharp = share < SharpShare && share + (SharpSure * doubt) < 1;
-            bool thin = half - spread < SizeShare * set.NarrowVariance && (half - spread) * (1 + (Sure * error)) < 0.8 * set.NarrowVariance;
-            if (sharp || thin)
-            {
-                star.Marks |= StarMarks.CosmicRay;
-                continue;
-            }
-
-            double usual = surface.At(star.X, star.Y);
-            if (area > LargeShare * usual * (1 + (Sure * error)) && (star.Marks & StarMarks.Saturated) == 0)
-            {
-                star.Marks |= StarMarks.NotAStar;
-            }
-
-            // FWHM 1.5 px = 2.355 sigma with the pixel's own 1/12 left in: variance 0.49 px^2.
-            if (half < (1.5 * 1.5 / 5.545177) + (1.0 / 12))
-            {
-                star.Marks |= StarMarks.Undersampled;
-            }
+        // FWHM 1.5 px = 2.355 sigma with the pixel's own 1/12 left in: variance 0.49 px^2.
+        if (half < (1.5 * 1.5 / 5.545177) + (1.0 / 12))
+        {
+            star.Marks |= StarMarks.Undersampled;
         }
     }
 

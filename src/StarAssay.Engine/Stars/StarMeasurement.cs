@@ -7,7 +7,7 @@ namespace StarAssay.Engine.Stars;
 public static class StarMeasurement
 {
     private const double FilterSigma = 1.0;
-    private const int Block = 64;
+    private const int Block = 16;
     private const int BrightFits = 500;
     private const double LeastBrightSnr = 30;
 
@@ -30,13 +30,13 @@ public static class StarMeasurement
         context.Report(0.6, "measuring stars");
         TypicalStar typical = TypicalStar.Of(frame, first, peaks, context);
         Seed[] seeds = new SeedMerger(frame, first, FilterSigma, finder.FilteredNoise).Merge(peaks, Math.Sqrt(typical.Variance));
-        SkyFromStars.TakeOut(cells, seeds, typical.Alpha, typical.Beta, typical.FilteredPeak(FilterSigma));
+        SkyFromStars.TakeOut(cells, seeds, typical.Alpha, typical.Beta, typical.FilteredPeak(FilterSigma), context);
         BackgroundMesh mesh = BackgroundEstimator.Smooth(cells);
         double outer = double.IsNaN(request.OuterRadiusPx) ? typical.OuterRadius : request.OuterRadiusPx;
         MeterSettings settings = typical.Settings(frame, mesh, seeds, outer);
         StarRecord[] stars = MeasureAll(settings, FitSnr(request, settings, seeds), context);
         context.Report(0.95, "table");
-        return StarTable.Build(request, settings, stars, finder.Correlation, typical);
+        return StarTable.Build(request, settings, stars, finder.Correlation, typical, context);
     }
 
     /// <summary>Measures every seed; blocks of fixed size, so that the threads have no say in the result.</summary>

@@ -9,27 +9,39 @@ internal static class StarTable
     private const StarMarks Unclean = StarMarks.Saturated | StarMarks.Edge | StarMarks.Blended | StarMarks.CosmicRay | StarMarks.NotAStar
         | StarMarks.BadPixels | StarMarks.NoShape;
 
+    private const int Block = 256;
+
     // Second moment that a pixel's own square adds along each axis, px^2.
     private const double PixelVariance = 1.0 / 12;
 
-    public static StarField Build(StarRequest request, MeterSettings set, StarRecord[] stars, double correlation, TypicalStar typical)
+    public static StarField Build(StarRequest request, MeterSettings set, StarRecord[] stars, double correlation, TypicalStar typical, RunContext context)
     {
         double axisX = double.IsNaN(request.AxisX) ? 0.5 * (set.Frame.Width - 1) : request.AxisX;
         double axisY = double.IsNaN(request.AxisY) ? 0.5 * (set.Frame.Height - 1) : request.AxisY;
-        StarJudge.Judge(stars, set);
-        int[] order = [.. Enumerable.Range(0, stars.Length)];
-        double[] keys = [.. stars.Select(s => double.IsNaN(s.Flux) ? double.PositiveInfinity : -s.Flux)];
-        Array.Sort(keys, order);
         int n = stars.Length;
+        SizeSurface surface = SizeSurface.Fit(stars, set);
+        int[] order = ByFlux(stars);
         var c = new Columns(n);
+        Parallel.For(0, (n + Block - 1) / Block, context.Parallel, block =>
+        {
+            for (int k = block * Block; k < Math.Min(n, (block + 1) * Block); k++)
+            {
+                StarJudge.Judge(ref stars[order[k]], set, surface);
+                c.Fill(k, stars[order[k]], set, axisX, axisY);
+            }
+        });
+        var index = new List<int>(n);
         for (int k = 0; k < n; k++)
         {
-            c.Fill(k, stars[order[k]], set, axisX, axisY);
+            if (((StarMarks)c.Flags[k] & Unclean) == 0 && c.Snr[k] > 10)
+            {
+                index.Add(k);
+            }
         }
 
-        bool[] clean = [.. c.Flags.Select((f, k) => ((StarMarks)f & Unclean) == 0 && c.Snr[k] > 10)];
-        int[] cleanIndex = [.. Enumerable.Range(0, n).Where(k => clean[k])];
+        int[] cleanIndex = [.. index];
         var notes = StarJudge.Notes(set, c.Flags, cleanIndex.Length, correlation, typical, c.Snr);
+        ZoneSummary whole = ZoneTable.Whole(c, cleanIndex);
         return new StarField
         {
             X = c.X,
@@ -57,10 +69,10 @@ internal static class StarTable
             SigmaMinor = c.Minor,
             AxisDistancePx = c.Distance,
             Flags = c.Flags,
-            Zones = ZoneTable.Of(c, cleanIndex, set.Frame.Width, set.Frame.Height, axisX, axisY),
-            MedianHfr = ZoneTable.Median(c.Hfr, cleanIndex, "pix"),
-            MedianFwhm = ZoneTable.Median(c.Fwhm, cleanIndex, "pix"),
-            TypicalEllipticity = TypicalEllipticity.Of(c.Radial, c.Cross, c.EllipticityError, cleanIndex),
+            Zones = ZoneTable.Of(c, cleanIndex, set.Frame.Width, set.Frame.Height, axisX, axisY, context),
+            MedianHfr = whole.Hfr,
+            MedianFwhm = whole.Fwhm,
+            TypicalEllipticity = whole.Ellipticity,
             CleanStars = cleanIndex.Length,
             OuterRadiusPx = set.OuterRadius,
             SnrRadiusPx = set.SnrRadius,
@@ -74,6 +86,21 @@ internal static class StarTable
             AxisY = axisY,
             Notes = notes,
         };
+    }
+
+    /// <summary>Brightest first; a star without a flux comes last.</summary>
+    private static int[] ByFlux(StarRecord[] stars)
+    {
+        int[] order = new int[stars.Length];
+        double[] keys = new double[stars.Length];
+        for (int i = 0; i < order.Length; i++)
+        {
+            order[i] = i;
+            keys[i] = double.IsNaN(stars[i].Flux) ? double.PositiveInfinity : -stars[i].Flux;
+        }
+
+        Array.Sort(keys, order);
+        return order;
     }
 
     private static double MeshMedian(MeterSettings set, bool noise)
@@ -166,13 +193,15 @@ internal static class StarTable
             double oneMinus = 1 - Math.Sqrt((1 - clean) / (1 + clean));
             Ellipticity[k] = oneMinus;
             EllipticityError[k] = error;
-            double angle = 0.5 * Math.Atan2(e2, e1);
-            Angle[k] = angle * 180 / Math.PI;
+            Angle[k] = Math.Atan2(e2, e1) * 90 / Math.PI;
 
-            // Components in the frame turned to the line through the axis; scaled from the moments' e to 1 - b/a.
-            double turn = 2 * (angle - Math.Atan2(dy, dx)), full = 1 - Math.Sqrt((1 - e) / (1 + e));
-            Radial[k] = full * Math.Cos(turn);
-            Cross[k] = full * Math.Sin(turn);
+            // Components in the frame turned by t to the line through the axis, cos 2t = (dx^2 - dy^2) / d^2, sin 2t = 2 dx dy / d^2;
+            // scaled from the moments' e to 1 - b/a.
+            double square = (dx * dx) + (dy * dy), full = 1 - Math.Sqrt((1 - e) / (1 + e));
+            double cos = square > 0 ? ((dx * dx) - (dy * dy)) / square : 1, sin = square > 0 ? 2 * dx * dy / square : 0;
+            double scale = e > 0 ? full / e : 0;
+            Radial[k] = scale * ((e1 * cos) + (e2 * sin));
+            Cross[k] = scale * ((e2 * cos) - (e1 * sin));
         }
     }
 }

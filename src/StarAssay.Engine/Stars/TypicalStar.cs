@@ -27,12 +27,11 @@ internal sealed record TypicalStar(double Variance, double NarrowVariance, doubl
     /// <summary>Takes the look.</summary>
     public static TypicalStar Of(Frame frame, BackgroundMesh mesh, Seed[] peaks, RunContext context)
     {
-        Seed[] ranked = (Seed[])peaks.Clone();
-        Array.Sort(ranked, static (a, b) => a.Significance != b.Significance ? b.Significance.CompareTo(a.Significance) : a.Y != b.Y ? a.Y.CompareTo(b.Y) : a.X.CompareTo(b.X));
+        int[] ranked = Seed.BySignificance(peaks);
 
         // The very brightest are often clipped; of the next ones every so many, so that a range of brightness counts.
         int skip = ranked.Length / 50, use = Math.Min(ranked.Length - skip, 8 * Wanted), step = Math.Max(1, use / Wanted);
-        Seed[] chosen = [.. Enumerable.Range(0, use / step).Select(i => ranked[skip + (i * step)])];
+        Seed[] chosen = [.. Enumerable.Range(0, use / step).Select(i => peaks[ranked[skip + (i * step)]])];
         double radius = FirstRadius;
         TypicalStar best = Unknown;
         for (int round = 0; round < 3; round++)
@@ -55,7 +54,7 @@ internal sealed record TypicalStar(double Variance, double NarrowVariance, doubl
         Frame = frame,
         Mesh = mesh,
         Seeds = seeds,
-        Grid = new SeedGrid(seeds, frame.Width, frame.Height, 16),
+        Grid = new SeedGrid(seeds, frame.Width, frame.Height),
         Variance = Variance,
         NarrowVariance = NarrowVariance,
         OuterRadius = outerRadius,

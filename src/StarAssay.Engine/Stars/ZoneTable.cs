@@ -11,7 +11,7 @@ internal static class ZoneTable
     // Corners: the outer quarter of both sides.
     private const double CornerShare = 0.25;
 
-    public static IReadOnlyList<ZoneSummary> Of(StarTable.Columns c, int[] clean, int width, int height, double axisX, double axisY)
+    public static IReadOnlyList<ZoneSummary> Of(StarTable.Columns c, int[] clean, int width, int height, double axisX, double axisY, RunContext context)
     {
         double reach = 0;
         foreach ((double x, double y) in new[] { (0.0, 0.0), (width - 1.0, 0.0), (0.0, height - 1.0), (width - 1.0, height - 1.0) })
@@ -23,28 +23,31 @@ internal static class ZoneTable
         bool Right(int k) => c.X[k] > (1 - CornerShare) * width;
         bool Bottom(int k) => c.Y[k] < CornerShare * height;
         bool Top(int k) => c.Y[k] > (1 - CornerShare) * height;
-        return
+        (string Name, Func<int, bool> Holds)[] zones =
         [
-            Zone("center", k => c.Distance[k] <= CenterShare * reach),
-            Zone("middle", k => c.Distance[k] > CenterShare * reach && c.Distance[k] <= MiddleShare * reach),
-            Zone("edge", k => c.Distance[k] > MiddleShare * reach),
-            Zone("bottom-left", k => Bottom(k) && Left(k)),
-            Zone("bottom-right", k => Bottom(k) && Right(k)),
-            Zone("top-left", k => Top(k) && Left(k)),
-            Zone("top-right", k => Top(k) && Right(k)),
+            ("center", k => c.Distance[k] <= CenterShare * reach),
+            ("middle", k => c.Distance[k] > CenterShare * reach && c.Distance[k] <= MiddleShare * reach),
+            ("edge", k => c.Distance[k] > MiddleShare * reach),
+            ("bottom-left", k => Bottom(k) && Left(k)),
+            ("bottom-right", k => Bottom(k) && Right(k)),
+            ("top-left", k => Top(k) && Left(k)),
+            ("top-right", k => Top(k) && Right(k)),
         ];
-
-        ZoneSummary Zone(string name, Func<int, bool> holds)
-        {
-            int[] inside = [.. clean.Where(holds)];
-            return new ZoneSummary(name, inside.Length, Median(c.Hfr, inside, "pix"), Median(c.Fwhm, inside, "pix"), TypicalEllipticity.Of(c.Radial, c.Cross, c.EllipticityError, inside), Mean(c.Radial, inside));
-        }
+        var found = new ZoneSummary[zones.Length];
+        Parallel.For(0, zones.Length, context.Parallel, z => found[z] = Summary(zones[z].Name, c, Array.FindAll(clean, k => zones[z].Holds(k))));
+        return found;
     }
+
+    /// <summary>Medians over all of the field.</summary>
+    public static ZoneSummary Whole(StarTable.Columns c, int[] clean) => Summary("all", c, clean);
+
+    private static ZoneSummary Summary(string name, StarTable.Columns c, int[] inside) =>
+        new(name, inside.Length, Median(c.Hfr, inside, "pix"), Median(c.Fwhm, inside, "pix"), TypicalEllipticity.Of(c.Radial, c.Cross, c.EllipticityError, inside), Mean(c.Radial, inside));
 
     /// <summary>Median with the standard uncertainty sqrt(pi/2) s / sqrt(n), s from the quartiles.</summary>
     public static Measured Median(double[] values, int[] index, string unit)
     {
-        double[] v = [.. index.Select(k => values[k]).Where(double.IsFinite)];
+        double[] v = Finite(values, index);
         if (v.Length == 0)
         {
             return Measured.None(unit);
@@ -62,9 +65,24 @@ internal static class ZoneTable
         return new Measured(Quantile(0.5), v.Length > 1 ? 1.2533 * spread / Math.Sqrt(v.Length) : double.NaN, unit);
     }
 
+    private static double[] Finite(double[] values, int[] index)
+    {
+        double[] found = new double[index.Length];
+        int n = 0;
+        foreach (int k in index)
+        {
+            if (double.IsFinite(values[k]))
+            {
+                found[n++] = values[k];
+            }
+        }
+
+        return n == found.Length ? found : found[..n];
+    }
+
     private static Measured Mean(double[] values, int[] index)
     {
-        double[] v = [.. index.Select(k => values[k]).Where(double.IsFinite)];
+        double[] v = Finite(values, index);
         if (v.Length == 0)
         {
             return Measured.None("");
