@@ -96,11 +96,11 @@ internal static partial class AdaptiveMoments
                 return new Ellipse(x, y, cxx, cxy, cyy, flux, true);
             }
 
-            // Away from a Gaussian each change is a fixed share of the one before; the rest of that series is added at once
-            // (Aitken's method, along the last change).
+            // Away from a Gaussian each change is a fixed share of the one before, negative where the steps overshoot; the rest of
+            // that series is added at once (Aitken's method, along the last change).
             double last = (lastXx * lastXx) + (2 * lastXy * lastXy) + (lastYy * lastYy);
             double ratio = last > 0 ? ((changeXx * lastXx) + (2 * changeXy * lastXy) + (changeYy * lastYy)) / last : 0;
-            if (ratio is > 0.05 and < 0.85)
+            if (ratio is (> 0.05 and < 0.85) or (< -0.05 and > -2))
             {
                 double more = ratio / (1 - ratio);
                 double fxx = cxx + (more * changeXx), fxy = cxy + (more * changeXy), fyy = cyy + (more * changeYy);
