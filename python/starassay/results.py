@@ -78,7 +78,7 @@ class Measured:
     def from_engine(cls, record: Mapping[str, Any]) -> Measured:
         """From the engine's record of value, uncertainty and unit."""
         unit = u.Unit(record["unit"])
-        return cls(record["value"] * unit, record["uncertainty"] * unit)
+        return cls(u.Quantity(record["value"], unit), u.Quantity(record["uncertainty"], unit))
 
     def to(self, unit: u.UnitBase | str, equivalencies: Any = None) -> Measured:
         """The same in another unit."""

@@ -1,3 +1,6 @@
+using System.Buffers.Binary;
+using System.Numerics.Tensors;
+using System.Runtime.InteropServices;
 using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
@@ -27,7 +30,7 @@ public static class FrameInspector
         Scale scale = ScaleOf(frame, decoder, context);
         int rowStep = RowStep(frame);
         (long[] histogram, long used, long notFinite) = Count(frame, decoder, scale, context);
-        MosaicEvidence mosaic = MosaicDetector.Detect(frame, decoder);
+        MosaicEvidence mosaic = MosaicDetector.Detect(frame, decoder, context);
         if (used == 0)
         {
             return new FrameInspection
@@ -109,6 +112,13 @@ public static class FrameInspector
             {
                 decoder.Decode(y, 0, row);
                 ReadOnlySpan<byte> mask = MaskRow(frame, y);
+                float least = TensorPrimitives.Min<float>(row), largest = TensorPrimitives.Max<float>(row);
+                if (mask.IsEmpty && float.IsFinite(least) && float.IsFinite(largest))
+                {
+                    (low, high) = (Math.Min(low, least), Math.Max(high, largest));
+                    continue;
+                }
+
                 for (int x = 0; x < row.Length; x++)
                 {
                     float v = row[x];
@@ -137,11 +147,19 @@ public static class FrameInspector
 
         // Exact classes are rounded to, so that the decoder's rounding does not matter; others are cut.
         double half = scale.Exact ? 0.5 : 0;
-        Parallel.For(0, Blocks(frame), context.Parallel, () => (Row: new float[frame.Width], Counts: new int[Classes + 2]), (block, _, local) =>
+        StoredFormat format = frame.Mask.IsEmpty ? StoredFormats.Of(frame.Pixels) : StoredFormat.Other;
+        bool words = format is StoredFormat.UInt16 or StoredFormat.FileUInt16;
+        Parallel.For(0, Blocks(frame), context.Parallel, () => (Row: new float[frame.Width], Counts: new int[Classes + 2], More: new int[words ? Classes : 0]), (block, _, local) =>
         {
-            (float[] row, int[] counts) = local;
+            (float[] row, int[] counts, int[] more) = local;
             for (int y = FirstRow(block, step); y < Math.Min(frame.Height, (block + 1) * BlockRows); y += step)
             {
+                if (words)
+                {
+                    CountWords(frame, y, format == StoredFormat.FileUInt16, counts, more);
+                    continue;
+                }
+
                 decoder.Decode(y, 0, row);
                 ReadOnlySpan<byte> mask = MaskRow(frame, y);
                 for (int x = 0; x < row.Length; x++)
@@ -170,14 +188,43 @@ public static class FrameInspector
             {
                 for (int i = 0; i < Classes; i++)
                 {
-                    total[i] += local.Counts[i];
-                    used += local.Counts[i];
+                    int count = local.Counts[i] + (words ? local.More[i] : 0);
+                    total[i] += count;
+                    used += count;
                 }
 
                 notFinite += local.Counts[Classes];
             }
         });
         return (total, used, notFinite);
+    }
+
+    /// <summary>Counts the words of a row, which are their own classes. Neighbors go to two histograms, since the sky's pixels
+    /// are much alike and one addition to a class must wait for the one before.</summary>
+    private static void CountWords(Frame frame, int y, bool fileOrder, int[] even, int[] odd)
+    {
+        int bytes = sizeof(ushort) * frame.Width;
+        ReadOnlySpan<ushort> row = MemoryMarshal.Cast<byte, ushort>(frame.Pixels.Bytes.Span.Slice(checked((int)((long)y * bytes)), bytes));
+        int x = 0;
+        for (; x < row.Length - 1; x += 2)
+        {
+            ushort a = row[x], b = row[x + 1];
+            if (fileOrder)
+            {
+                (a, b) = (FromFile(a), FromFile(b));
+            }
+
+            even[a]++;
+            odd[b]++;
+        }
+
+        if (x < row.Length)
+        {
+            even[fileOrder ? FromFile(row[x]) : row[x]]++;
+        }
+
+        // Signed, bytes swapped, BZERO 32768: the sign bit turned over.
+        static ushort FromFile(ushort stored) => (ushort)(BinaryPrimitives.ReverseEndianness(stored) ^ 0x8000);
     }
 
     private static int StepOf(long[] histogram, int first)

@@ -1,10 +1,11 @@
 using StarAssay.Engine.Numerics;
+using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Imaging;
 
 /// <summary>Finds the greens of a color mosaic in the pixels.</summary>
 /// <remarks>Behind a color mosaic two diagonal neighbors of each 2 x 2 cell see the same green light, the other two see
-/// red and blue. Over tiles of sky the medians of the four kinds are compared, so that gradients cancel and stars do
+/// red and blue. Over tiles of sky robust means of the four kinds are compared, so that gradients cancel and stars do
 /// not matter. Red and blue cannot be told apart without knowing the light.</remarks>
 internal static class MosaicDetector
 {
@@ -12,7 +13,7 @@ internal static class MosaicDetector
     private const int LargestTile = 24;
     private const double Significant = 5;
 
-    public static MosaicEvidence Detect(Frame frame, RowDecoder decoder)
+    public static MosaicEvidence Detect(Frame frame, RowDecoder decoder, RunContext context)
     {
         int cellsX = frame.Width / 2, cellsY = frame.Height / 2;
         int size = Math.Min(LargestTile, Math.Min(cellsX, cellsY) / 4);
@@ -22,22 +23,26 @@ internal static class MosaicDetector
         }
 
         int nx = Math.Min(TilesASide, cellsX / size), ny = Math.Min(TilesASide, cellsY / size);
-        var main = new List<float>();
-        var anti = new List<float>();
-        var checker = new List<float>();
-        float[][] kinds = [new float[size * size], new float[size * size], new float[size * size], new float[size * size]];
-        float[] row = new float[2 * size];
-        for (int ty = 0; ty < ny; ty++)
+        double[][] levels = new double[nx * ny][];
+        Parallel.For(0, ny, context.Parallel, () => new Work(size), (ty, _, work) =>
         {
             for (int tx = 0; tx < nx; tx++)
             {
-                int x0 = 2 * Spread(tx, nx, cellsX - size), y0 = 2 * Spread(ty, ny, cellsY - size);
-                if (Medians(frame, decoder, x0, y0, size, row, kinds) is [double a, double b, double c, double d])
-                {
-                    main.Add((float)(a - d));
-                    anti.Add((float)(b - c));
-                    checker.Add((float)(((a + d) / 2) - ((b + c) / 2)));
-                }
+                levels[(ty * nx) + tx] = Levels(frame, decoder, 2 * Spread(tx, nx, cellsX - size), 2 * Spread(ty, ny, cellsY - size), size, work);
+            }
+
+            return work;
+        }, _ => { });
+        var main = new List<float>();
+        var anti = new List<float>();
+        var checker = new List<float>();
+        foreach (double[] tile in levels)
+        {
+            if (tile is [double a, double b, double c, double d])
+            {
+                main.Add((float)(a - d));
+                anti.Add((float)(b - c));
+                checker.Add((float)(((a + d) / 2) - ((b + c) / 2)));
             }
         }
 
@@ -69,26 +74,39 @@ internal static class MosaicDetector
 
     private static int Spread(int index, int count, int room) => count == 1 ? room / 2 : (int)((long)index * room / (count - 1));
 
-    /// <summary>Medians of [0,0], [0,1], [1,0], [1,1] in one tile; empty when a tenth of it is unusable.</summary>
-    private static double[] Medians(Frame frame, RowDecoder decoder, int x0, int y0, int size, float[] row, float[][] kinds)
+    /// <summary>Levels of [0,0], [0,1], [1,0], [1,1] in one tile; empty when a tenth of it is unusable.</summary>
+    private static double[] Levels(Frame frame, RowDecoder decoder, int x0, int y0, int size, Work work)
     {
         Span<int> counts = stackalloc int[4];
+        float saturation = double.IsNaN(frame.SaturationAdu) ? float.PositiveInfinity : (float)frame.SaturationAdu;
         for (int y = 0; y < 2 * size; y++)
         {
+            float[] row = work.Row;
             decoder.Decode(y0 + y, x0, row);
-            for (int x = 0; x < row.Length; x++)
+            if (!frame.Mask.IsEmpty)
             {
-                bool masked = !frame.Mask.IsEmpty && frame.Mask.Span[checked((int)(((long)(y0 + y) * frame.Width) + x0 + x))] != 0;
-                bool clipped = row[x] >= frame.SaturationAdu;
-                if (float.IsFinite(row[x]) && !masked && !clipped)
+                ReadOnlySpan<byte> mask = frame.Mask.Span.Slice(checked((int)(((long)(y0 + y) * frame.Width) + x0)), row.Length);
+                for (int x = 0; x < row.Length; x++)
                 {
-                    int kind = (2 * (y % 2)) + (x % 2);
-                    kinds[kind][counts[kind]++] = row[x];
+                    row[x] = mask[x] == 0 ? row[x] : float.NaN;
+                }
+            }
+
+            for (int half = 0; half < 2; half++)
+            {
+                float[] kind = work.Kinds[(2 * (y % 2)) + half];
+                ref int count = ref counts[(2 * (y % 2)) + half];
+                for (int x = half; x < row.Length; x += 2)
+                {
+                    // Overwritten by the next one when it does not count; NaN and infinity are not below.
+                    kind[count] = row[x];
+                    count += MathF.Abs(row[x]) < float.PositiveInfinity && row[x] < saturation ? 1 : 0;
                 }
             }
         }
 
-        double[] medians = new double[4];
+        double[] levels = new double[4];
+        float guess = float.NaN, noise = float.NaN;
         for (int kind = 0; kind < 4; kind++)
         {
             if (counts[kind] < 0.9 * size * size)
@@ -96,20 +114,19 @@ internal static class MosaicDetector
                 return [];
             }
 
-            // Whole-number pixels make the plain median jump by one; the mean of the middle fifth does not.
-            Span<float> values = kinds[kind].AsSpan(0, counts[kind]);
-            values.Sort();
-            int cut = values.Length * 2 / 5;
-            double sum = 0;
-            for (int i = cut; i < values.Length - cut; i++)
-            {
-                sum += values[i];
-            }
-
-            medians[kind] = sum / (values.Length - (2 * cut));
+            // Whole-number pixels make a plain median jump by one; this mean does not.
+            (guess, noise) = BackgroundEstimator.Robust(work.Kinds[kind].AsSpan(0, counts[kind]), guess, noise);
+            levels[kind] = guess;
         }
 
-        return medians;
+        return levels;
+    }
+
+    /// <summary>Work space of one worker.</summary>
+    private sealed class Work(int size)
+    {
+        public readonly float[] Row = new float[2 * size];
+        public readonly float[][] Kinds = [.. Enumerable.Range(0, 4).Select(_ => new float[(size * size) + 1])];
     }
 
     private static (double Center, double Error) Center(List<float> values)
