@@ -22,9 +22,10 @@ from astropy.table import QTable
 
 from . import _gateway, errors
 from ._version import __version__
+from .advice import Advice, advise
 from .campaign import QUANTITIES, Campaign, ClaimEntry, Test, checksum
 from .campaign_tests import Part, Value, kind_of
-from .decisions import Advice, Decision, advise, decide
+from .decisions import Decision, decide
 from .results import Note, json_text, to_plain
 
 MANIFEST = "manifest.json"

@@ -23,8 +23,8 @@ from .campaign_tests import (
     pixel_scale,
     slug_of,
 )
-from .decisions import combine
 from .frames import Frame, read_frame
+from .means import combine
 from .results import Measured, Note, format_measured
 from .style import figure_style
 

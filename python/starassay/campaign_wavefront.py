@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from astropy import units as u
 
+from .advice import advise
 from .campaign import Campaign, Test
 from .campaign_tests import Part, Picture, Value, doubts_of, frame_facts, numbers_of, slug_of
-from .decisions import advise
 from .frames import read_frame
 from .results import Measured, Note, format_measured
 from .style import figure_style

@@ -13,7 +13,8 @@ from astropy.wcs import WCS
 from astropy.wcs.utils import proj_plane_pixel_scales
 
 from ._gateway import call
-from .frames import Frame, quantity, read_frame
+from .frames import Frame, read_frame
+from .quantities import quantity
 from .results import Measured, Note, Result, notes_from_engine
 from .style import BLUE, GREY, INK, ORANGE, SEQUENTIAL, figure_style, new_axes
 
