@@ -38,6 +38,7 @@ from pairs.populations import easy_case, hard_case  # noqa: E402
 from pairs.pupil import grid, transmission  # noqa: E402
 
 PERFECT = PairSetup(
+    finite_distance=False,
     aperture_mm=100.0,
     focal_length_mm=1000.0,
     wavelengths_nm=(550.0,),

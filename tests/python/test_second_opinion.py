@@ -15,8 +15,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "accuracy"))
 from pairs import PairSetup, PupilShape, draw_pair  # noqa: E402
 
 
-def estimate(setup: PairSetup, seed: int, *, blur_factor: float = 1.0) -> tuple[dict, np.ndarray]:
-    """The estimate from one drawn pair, and the true coefficients Noll 5 to 22 in nm."""
+def estimate(
+    setup: PairSetup, seed: int, *, blur_factor: float = 1.0, last_noll: int = 22
+) -> tuple[dict, np.ndarray]:
+    """The estimate from one drawn pair, and the true coefficients from Noll 5 on in nm."""
     pair = draw_pair(setup, np.random.default_rng(seed))
     arrays = {}
     gain = float(pair.declared.gain_e_per_adu)
@@ -35,11 +37,12 @@ def estimate(setup: PairSetup, seed: int, *, blur_factor: float = 1.0) -> tuple[
             "focal_ratio": setup.focal_ratio,
             "pitch_um": setup.pixel_um,
             "wavelength_nm": setup.wavelengths_nm[0],
+            "last_noll": last_noll,
             "blur_fwhm_pixels": blur_factor * setup.seeing_arcsec / pixel_arcsec,
         },
         arrays=arrays,
     )
-    truth = np.array([setup.coefficients_nm.get(j, 0.0) for j in range(5, 23)])
+    truth = np.array([setup.coefficients_nm.get(j, 0.0) for j in range(5, last_noll + 1)])
     return result, truth
 
 
@@ -83,6 +86,28 @@ def test_a_mixture_comes_back_within_its_error_bars(waves: float, obstruction: f
     # RMS of 18 pulls: 1 +- 0.17 if the bars are right; 1.6 is more than three of those.
     assert np.sqrt(np.mean(pulls**2)) < 1.6
     assert np.hypot.reduce(result["coefficient_nm"][1:] - truth) < 0.08 * np.hypot.reduce(truth)
+
+
+def test_modes_up_to_the_last_one_do_not_leak_into_lower_ones() -> None:
+    rng = np.random.default_rng(36)
+    mixture = {j: float(rng.normal(0, 8 if j < 23 else 4)) for j in range(5, 37)}
+    setup = pair_setup(mixture, 10.0, 0.35)
+    short, truth = estimate(setup, seed=8)
+    whole, all_truth = estimate(setup, seed=8, last_noll=36)
+    # Stopped short, the missing modes come back as lower ones, about as large as they are.
+    missing = np.linalg.norm(all_truth[18:])
+    assert np.linalg.norm(short["coefficient_nm"][1:] - truth) > 0.4 * missing
+    pulls = (whole["coefficient_nm"][1:] - all_truth) / whole["uncertainty_nm"][1:]
+    assert np.sqrt(np.mean(pulls**2)) < 1.6
+    assert np.linalg.norm(whole["coefficient_nm"][1:] - all_truth) < 0.05 * np.linalg.norm(truth)
+
+
+def test_the_wings_of_the_seeing_are_counted() -> None:
+    # Seeing a sixth of the disc's radius, hardly any noise: a Gaussian instead of
+    # Kolmogorov's image would be 3 % off.
+    setup = PairSetup(**{**pair_setup({5: 25.0, 7: 30.0, 11: 30.0}).__dict__, "flux_e": 1e9})
+    result, truth = estimate(setup, seed=2, last_noll=28)
+    assert np.linalg.norm(result["coefficient_nm"][1:] - truth) < 0.02 * np.linalg.norm(truth)
 
 
 def test_the_seeing_hardly_matters() -> None:

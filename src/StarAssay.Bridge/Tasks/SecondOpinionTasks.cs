@@ -51,6 +51,6 @@ internal static class SecondOpinionTasks
 
         public double BlurFwhmPixels { get; init; }
 
-        public int LastNoll { get; init; } = 22;
+        public int LastNoll { get; init; } = 28;
     }
 }

@@ -31,6 +31,14 @@ public static class Seeing
     /// <summary>Half-flux radius of the same, in lambda / r0: 0.554810.</summary>
     public static double HalfFluxFactor => HalfFluxFactorValue.Value;
 
+    /// <summary>Radius in lambda / r0 that holds a share of the light of the long-exposure image, telescope's own blur left out.</summary>
+    /// <param name="share">0 to 0.99.</param>
+    public static double EncircledRadius(double share)
+    {
+        InputException.RequireRange(share, 0, 0.99, nameof(share), "");
+        return share == 0 ? 0 : Brent.FindRoot(r => Encircled(r, AtmosphereAt) - share, 0, 12, 1e-9, 200);
+    }
+
     /// <summary>Phase structure function in rad^2 at a separation in metres.</summary>
     public static double StructureFunction(double separationM, double r0M) =>
         StructureConstant * Math.Pow(Math.Abs(separationM) / r0M, 5.0 / 3);

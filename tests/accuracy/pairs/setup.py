@@ -145,7 +145,7 @@ class PairSetup:
     outer_scale_m: float | None = None
     jitter_arcsec: tuple[float, float] = (0.0, 0.0)
     companion: Companion | None = None
-    finite_distance: bool = False
+    finite_distance: bool = True
     turbulence: Turbulence | None = None
     camera: Camera = field(default_factory=Camera)
     declared_changes: Mapping[str, object] = field(default_factory=dict)

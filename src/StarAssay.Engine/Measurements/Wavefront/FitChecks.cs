@@ -1,3 +1,4 @@
+using MathNet.Numerics.LinearAlgebra;
 using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
@@ -140,13 +141,41 @@ internal static class FitChecks
             notes.Add(WavefrontNotes.SeeingChanged.Say("Seeing differed between the images and was fitted for each."));
         }
 
-        if (!run.Strategy.StoppedEarly && request.MostNoll > request.LeastNoll)
-        {
-            notes.Add(WavefrontNotes.MoreModes.Say($"The images ask for more than {request.MostNoll} modes: the figure has finer errors, which are not in the RMS. Allow more with most_noll."));
-        }
-
         Distances(request, run, notes);
         Exposures(request, run, notes);
+    }
+
+    /// <summary>
+    /// Says when finer modes than were allowed would matter. The information criterion alone nearly always asks for more on a real
+    /// sky; what counts is whether the finest order that was fitted still holds an amount that shows beside the map's bar, for
+    /// the next ones then hold about as much.
+    /// </summary>
+    public static void FinerModes(WavefrontRequest request, FitRun run, double[] c, Matrix<double> fromFit, double mapBarNm, List<Note> notes)
+    {
+        if (run.Strategy.StoppedEarly || request.MostNoll <= request.LeastNoll)
+        {
+            return;
+        }
+
+        int order = run.Modes[c.Length - 1].N;
+        double content = 0;
+        double noise = 0;
+        for (int j = 0; j < c.Length; j++)
+        {
+            if (run.Modes[j].N == order)
+            {
+                content += c[j] * c[j];
+                noise += fromFit[j, j];
+            }
+        }
+
+        // Three times the noise, so that noise alone, whose sum of squares scatters, does not ask.
+        double held = Math.Sqrt(Math.Max(0, content - noise));
+        if (content > 3 * noise && held > 0.5 * mapBarNm)
+        {
+            notes.Add(WavefrontNotes.MoreModes.Say(
+                $"The finest order fitted (up to Noll {request.MostNoll}) still holds {held:F1} nm RMS, beside a bar of {mapBarNm:F1} nm for the map: the figure has finer errors, of about that size, which are not in the RMS. Allow more with most_noll."));
+        }
     }
 
     // Mean brightness of the inner fifth of the radius against the mean of the whole disc.
@@ -199,11 +228,10 @@ internal static class FitChecks
 
     private static void Distances(WavefrontRequest request, FitRun run, List<Note> notes)
     {
-        double umPerNm = 8e-3 * request.FocalRatio * request.FocalRatio;
         for (int i = 0; i < request.DistancesUm.Length; i++)
         {
             double stated = request.DistancesUm[i];
-            double seen = run.Fit.States[i / 2].DefocusNm[i % 2] * umPerNm;
+            double seen = run.Models[i / 2].Optics.DistanceUm(run.Fit.States[i / 2].DefocusNm[i % 2], request.FocalLengthMm);
             if (double.IsFinite(stated) && Math.Abs(seen - stated) > Math.Max(0.06 * Math.Abs(stated), 0.3e-3 * run.Models[0].Optics.MeanWavelengthNm * 8 * request.FocalRatio * request.FocalRatio))
             {
                 notes.Add(WavefrontNotes.DistanceContradicts.Say(

@@ -23,14 +23,15 @@ internal sealed partial class PairModel
     {
         AdjointSpace space = adjoint ??= new AdjointSpace(this);
         SeeingProducts(state, pixels, seeing, space);
-        float[] second = state.Seeing[1] == state.Seeing[0] ? table0 : table1;
+        (double strength0, double strength1) = Strengths(state);
+        float[] second = strength1 == strength0 ? table0 : table1;
         blur.Backward(pixels, table0, second, blurSpace, space.Spectrum, space.BlurMiddle, space.Image, size, team);
         EnsureModes(modeCount);
         team.For(2, (k, worker) =>
         {
-            for (int l = 0; l < grids.Length; l++)
+            for (int l = 0; l < waves; l++)
             {
-                PupilGrid g = grids[l];
+                PupilGrid g = grids[k, l];
                 Multiply(amplitudes[k, l], k == 0 ? space.Image.Re : space.Image.Im, (float)(2 * g.Scale / ((double)size * size)), space.Amplitude[k]);
                 FftScratch scratch = team.Scratch(worker);
                 SplitMatrix field = space.Field[k, l];
@@ -42,17 +43,21 @@ internal sealed partial class PairModel
                 perImage[k, 2] = (l == 0 ? 0 : perImage[k, 2]) + Gram.Dot(space.Path[k, l], g.Y);
             }
         });
-        for (int l = 0; l < grids.Length; l++)
+        for (int l = 0; l < waves; l++)
         {
-            TensorPrimitives.Add(space.Path[0, l], space.Path[1, l], space.Path[0, l]);
+            if (OneGrid(l))
+            {
+                TensorPrimitives.Add(space.Path[0, l], space.Path[1, l], space.Path[0, l]);
+            }
         }
 
         team.For(modeCount, (j, _) =>
         {
             double sum = 0;
-            for (int l = 0; l < grids.Length; l++)
+            for (int l = 0; l < waves; l++)
             {
-                sum += Gram.Dot(space.Path[0, l], grids[l].Mode(j));
+                sum += Gram.Dot(space.Path[0, l], grids[0, l].Mode(j));
+                sum += OneGrid(l) ? 0 : Gram.Dot(space.Path[1, l], grids[1, l].Mode(j));
             }
 
             modesSum[j] = sum;
@@ -63,15 +68,16 @@ internal sealed partial class PairModel
     {
         blur.TransferByStrength(table0, space.Table0);
         float[] second = space.Table0;
-        if (state.Seeing[1] != state.Seeing[0])
+        (double strength0, double strength1) = Strengths(state);
+        if (strength1 != strength0)
         {
             blur.TransferByStrength(table1, space.Table1);
             second = space.Table1;
         }
 
         blur.ToPixels(spectrum, space.Table0, second, blurSpace, space.Pixels, team);
-        seeing[0] = Gram.Dot(space.Pixels.Re, pixels.Re);
-        seeing[1] = Gram.Dot(space.Pixels.Im, pixels.Im);
+        seeing[0] = Gram.Dot(space.Pixels.Re, pixels.Re) * optics.StretchedSeeing(1, 0);
+        seeing[1] = Gram.Dot(space.Pixels.Im, pixels.Im) * optics.StretchedSeeing(1, 1);
     }
 
     private static void Multiply(SplitMatrix a, ReadOnlySpan<float> by, float scale, SplitMatrix to)
@@ -93,13 +99,12 @@ internal sealed partial class PairModel
     {
         public AdjointSpace(PairModel m)
         {
-            int waves = m.grids.Length;
-            int largest = m.grids.Max(g => g.Size);
+            int waves = m.waves;
             Spectrum = m.blur.NewSpectrum(m.memory);
             BlurMiddle = m.memory.Matrix(m.blur.Count, m.size);
             Image = m.memory.Matrix(m.size, m.size);
             Amplitude = [m.memory.Matrix(m.size, m.size), m.memory.Matrix(m.size, m.size)];
-            Middle = [m.memory.Matrix(m.size, largest), m.memory.Matrix(m.size, largest)];
+            Middle = [m.memory.Matrix(m.size, m.largest), m.memory.Matrix(m.size, m.largest)];
             Pixels = m.memory.Matrix(m.optics.Window, m.optics.Window);
             Table0 = m.blur.NewTable();
             Table1 = m.blur.NewTable();
@@ -109,8 +114,8 @@ internal sealed partial class PairModel
             {
                 for (int l = 0; l < waves; l++)
                 {
-                    Field[k, l] = m.memory.Matrix(m.grids[l].Size, m.grids[l].Size + Fft.Lanes);
-                    Path[k, l] = new float[m.grids[l].Length];
+                    Field[k, l] = m.memory.Matrix(m.grids[k, l].Size, m.grids[k, l].Size + Fft.Lanes);
+                    Path[k, l] = new float[m.grids[k, l].Length];
                 }
             }
         }

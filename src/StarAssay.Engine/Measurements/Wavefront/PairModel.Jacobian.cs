@@ -1,3 +1,4 @@
+using System.Numerics.Tensors;
 using System.Runtime.Intrinsics;
 using StarAssay.Engine.Numerics;
 
@@ -23,28 +24,32 @@ internal sealed partial class PairModel
         EnsureModes(modeCount);
         spaces ??= [.. Enumerable.Range(0, team.Workers).Select(_ => new JacobianSpace(this))];
         float[] t0 = narrow.NewTable();
-        narrow.Transfer(state.Seeing[0], optics.JitterPx2, t0);
+        (double first, double second) = Strengths(state);
+        narrow.Transfer(first, optics.JitterPx2, t0);
         float[] t1 = t0;
-        if (state.Seeing[1] != state.Seeing[0])
+        if (second != first)
         {
             t1 = narrow.NewTable();
-            narrow.Transfer(state.Seeing[1], optics.JitterPx2, t1);
+            narrow.Transfer(second, optics.JitterPx2, t1);
         }
 
         team.For(modeCount + 3, (unit, worker) => PathUnit(unit, modeCount, t0, t1, units[unit], spaces[worker], worker));
 
         float[] byStrength0 = blur.NewTable();
-        blur.Transfer(state.Seeing[0], optics.JitterPx2, table0);
+        blur.Transfer(first, optics.JitterPx2, table0);
         blur.TransferByStrength(table0, byStrength0);
         float[] byStrength1 = byStrength0;
-        if (state.Seeing[1] != state.Seeing[0])
+        if (second != first)
         {
             byStrength1 = blur.NewTable();
-            blur.Transfer(state.Seeing[1], optics.JitterPx2, table1);
+            blur.Transfer(second, optics.JitterPx2, table1);
             blur.TransferByStrength(table1, byStrength1);
         }
 
-        blur.ToPixels(spectrum, byStrength0, byStrength1, blurSpace, units[modeCount + 3], team);
+        SplitMatrix bySeeing = units[modeCount + 3];
+        blur.ToPixels(spectrum, byStrength0, byStrength1, blurSpace, bySeeing, team);
+        TensorPrimitives.Multiply(bySeeing.Re, (float)optics.StretchedSeeing(1, 0), bySeeing.Re);
+        TensorPrimitives.Multiply(bySeeing.Im, (float)optics.StretchedSeeing(1, 1), bySeeing.Im);
     }
 
     private void PathUnit(int unit, int modeCount, float[] t0, float[] t1, SplitMatrix result, JacobianSpace space, int worker)
@@ -52,13 +57,13 @@ internal sealed partial class PairModel
         FftScratch scratch = team.Scratch(worker);
         for (int k = 0; k < 2; k++)
         {
-            for (int l = 0; l < grids.Length; l++)
+            for (int l = 0; l < waves; l++)
             {
-                PupilGrid g = grids[l];
+                PupilGrid g = grids[k, l];
                 float[] basis = unit < modeCount ? g.Mode(unit)
                     : (unit - modeCount) switch { 0 => g.Radius2, 1 => g.X, _ => g.Y };
-                g.FieldDerivative(fields[k, l], basis, space.Field[l]);
-                blur.Fine.Pass(space.Field[l], g.Size, -g.Size / 2, space.Middle, -narrowSize / 2, narrowSize, 0, g.Size, scratch);
+                g.FieldDerivative(fields[k, l], basis, space.Field[k, l]);
+                blur.Fine.Pass(space.Field[k, l], g.Size, -g.Size / 2, space.Middle, -narrowSize / 2, narrowSize, 0, g.Size, scratch);
                 blur.Fine.Pass(space.Middle, g.Size, -g.Size / 2, space.Amplitude, -narrowSize / 2, narrowSize, 0, narrowSize, scratch);
                 AddProduct(amplitudes[k, l], space.Amplitude, (float)(2 * g.Scale / ((double)size * size)), k == 0 ? space.Image.Re : space.Image.Im, l == 0);
             }
@@ -97,12 +102,28 @@ internal sealed partial class PairModel
         }
     }
 
+    // Derivative fields, zero outside the pupil's runs; images of one grid share them.
+    private SplitMatrix[,] FieldSpaces()
+    {
+        var spaces = new SplitMatrix[2, waves];
+        for (int l = 0; l < waves; l++)
+        {
+            for (int k = 0; k < 2; k++)
+            {
+                int n = grids[k, l].Size;
+                spaces[k, l] = k == 1 && OneGrid(l) ? spaces[0, l] : memory.Matrix(n, n + Fft.Lanes);
+            }
+        }
+
+        return spaces;
+    }
+
     private sealed class JacobianSpace
     {
         public JacobianSpace(PairModel m)
         {
-            Field = [.. m.grids.Select(g => m.memory.Matrix(g.Size, g.Size + Fft.Lanes))];
-            Middle = m.memory.Matrix(m.grids.Max(g => g.Size) + Fft.Lanes, m.narrowSize);
+            Field = m.FieldSpaces();
+            Middle = m.memory.Matrix(m.largest + Fft.Lanes, m.narrowSize);
             Amplitude = m.memory.Matrix(m.narrowSize, m.narrowSize);
             Image = m.memory.Matrix(m.narrowSize, m.narrowSize);
             BlurMiddle = m.memory.Matrix(m.narrowSize, m.narrow.Count);
@@ -111,7 +132,7 @@ internal sealed partial class PairModel
             Alone = new Team(1, CancellationToken.None);
         }
 
-        public SplitMatrix[] Field { get; }
+        public SplitMatrix[,] Field { get; }
 
         public SplitMatrix Middle { get; }
 

@@ -20,11 +20,13 @@ internal sealed partial class PairModel : IDisposable
 
     private readonly MatrixLease memory = new();
     private readonly PairOptics optics;
-    private readonly PupilGrid[] grids;
+    private readonly PupilGrid[,] grids;
+    private readonly int waves;
     private readonly BlurStage blur;
     private readonly BlurStage narrow;
     private readonly int size;
     private readonly int narrowSize;
+    private readonly int largest;
     private readonly Team team;
 
     // State after Evaluate.
@@ -35,7 +37,7 @@ internal sealed partial class PairModel : IDisposable
     private readonly SplitMatrix spectrum;
     private readonly BlurSpace blurSpace;
     private readonly SplitMatrix[] fieldMiddle;
-    private readonly float[][] path;
+    private readonly float[,][] path;
     private readonly float[] table0;
     private readonly float[] table1;
 
@@ -59,20 +61,28 @@ internal sealed partial class PairModel : IDisposable
         narrowSize = Math.Min(narrowSize, size);
         Oversampling = over;
         double step = optics.PitchUm / over;
-        grids = [.. optics.WavelengthsNm.Select((l, i) =>
-            new PupilGrid(optics.Shape, modes, size * step / (l * 1e-3 * optics.FocalRatio), l, optics.Weights[i]))];
+        waves = optics.WavelengthsNm.Length;
+        grids = new PupilGrid[2, waves];
+        for (int l = 0; l < waves; l++)
+        {
+            double nm = optics.WavelengthsNm[l];
+            double samples = size * step / (nm * 1e-3 * optics.FocalRatio);
+            grids[0, l] = new PupilGrid(optics.Shape, modes, samples / optics.Stretch[0], nm, optics.Weights[l]);
+            grids[1, l] = optics.Stretch[1] == optics.Stretch[0] ? grids[0, l]
+                : new PupilGrid(optics.Shape, modes, samples / optics.Stretch[1], nm, optics.Weights[l]);
+        }
+
         double cut = optics.PitchUm / (optics.WavelengthsNm.Min() * 1e-3 * optics.FocalRatio);
         blur = new BlurStage(size, over, optics.Window, cut, optics.TurbulenceLog);
         narrow = narrowSize == size ? blur : new BlurStage(narrowSize, over, optics.Window, cut, optics.TurbulenceLog);
-        int waves = grids.Length;
         fields = new SplitMatrix[2, waves];
         amplitudes = new SplitMatrix[2, waves];
-        int largest = grids.Max(g => g.Size);
+        largest = grids.Cast<PupilGrid>().Max(g => g.Size);
         for (int k = 0; k < 2; k++)
         {
             for (int l = 0; l < waves; l++)
             {
-                fields[k, l] = memory.Matrix(grids[l].Size, grids[l].Size + Fft.Lanes);
+                fields[k, l] = memory.Matrix(grids[k, l].Size, grids[k, l].Size + Fft.Lanes);
                 amplitudes[k, l] = memory.Matrix(size, size);
             }
         }
@@ -82,7 +92,13 @@ internal sealed partial class PairModel : IDisposable
         spectrum = blur.NewSpectrum(memory);
         blurSpace = blur.NewSpace(memory);
         fieldMiddle = [memory.Matrix(largest + Fft.Lanes, size), memory.Matrix(largest + Fft.Lanes, size)];
-        path = [.. grids.Select(g => new float[g.Length])];
+        path = new float[2, waves][];
+        for (int l = 0; l < waves; l++)
+        {
+            path[0, l] = new float[grids[0, l].Length];
+            path[1, l] = OneGrid(l) ? path[0, l] : new float[grids[1, l].Length];
+        }
+
         table0 = blur.NewTable();
         table1 = blur.NewTable();
         Pixels = memory.Matrix(optics.Window, optics.Window);
@@ -110,17 +126,21 @@ internal sealed partial class PairModel : IDisposable
     public void Evaluate(PairState state)
     {
         EnsureModes(1 + Array.FindLastIndex(state.CoefficientsNm, c => c != 0));
-        for (int l = 0; l < grids.Length; l++)
+        for (int l = 0; l < waves; l++)
         {
-            grids[l].Path(state.CoefficientsNm, path[l]);
+            grids[0, l].Path(state.CoefficientsNm, path[0, l]);
+            if (!OneGrid(l))
+            {
+                grids[1, l].Path(state.CoefficientsNm, path[1, l]);
+            }
         }
 
         team.For(2, (k, worker) =>
         {
-            for (int l = 0; l < grids.Length; l++)
+            for (int l = 0; l < waves; l++)
             {
-                PupilGrid g = grids[l];
-                g.Field(path[l], state.DefocusNm[k], state.TiltXNm[k], state.TiltYNm[k], fields[k, l]);
+                PupilGrid g = grids[k, l];
+                g.Field(path[k, l], state.DefocusNm[k], state.TiltXNm[k], state.TiltYNm[k], fields[k, l]);
                 FftScratch scratch = team.Scratch(worker);
                 blur.Fine.Pass(fields[k, l], g.Size, -g.Size / 2, fieldMiddle[k], -size / 2, size, 0, g.Size, scratch);
                 blur.Fine.Pass(fieldMiddle[k], g.Size, -g.Size / 2, amplitudes[k, l], -size / 2, size, 0, size, scratch);
@@ -128,22 +148,29 @@ internal sealed partial class PairModel : IDisposable
             }
         });
         blur.Spectrum(image, size, blurMiddle, spectrum, team);
-        blur.Transfer(state.Seeing[0], optics.JitterPx2, table0);
+        (double first, double other) = Strengths(state);
+        blur.Transfer(first, optics.JitterPx2, table0);
         float[] second = table0;
-        if (state.Seeing[1] != state.Seeing[0])
+        if (other != first)
         {
-            blur.Transfer(state.Seeing[1], optics.JitterPx2, table1);
+            blur.Transfer(other, optics.JitterPx2, table1);
             second = table1;
         }
 
         blur.ToPixels(spectrum, table0, second, blurSpace, Pixels, team);
     }
 
+    // True when both images share the grid of a wavelength.
+    private bool OneGrid(int wave) => ReferenceEquals(grids[0, wave], grids[1, wave]);
+
+    // Seeing of both images in the units of their own pixels.
+    private (double First, double Second) Strengths(PairState s) => (optics.StretchedSeeing(s.Seeing[0], 0), optics.StretchedSeeing(s.Seeing[1], 1));
+
     private void EnsureModes(int count)
     {
         foreach (PupilGrid grid in grids)
         {
-            grid.EnsureModes(count, team, memory);
+            grid.EnsureModes(count, team, memory); // does nothing the second time where both images share it
         }
     }
 

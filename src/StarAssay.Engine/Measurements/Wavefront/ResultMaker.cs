@@ -26,6 +26,7 @@ internal static class ResultMaker
         PairAlone[] alone = Uncertainties.PairsAlone(request, prepared, run, surface, team, context);
         covariance = Uncertainties.WidenToScatter(alone, covariance, surface, c, wavelength, budget, notes);
         MapFigures figures = surface.Figures(c, covariance, wavelength);
+        FitChecks.FinerModes(request, run, c, fromFit, Math.Sqrt((surface.GramMatrix * covariance).Trace()), notes);
         SecondOpinionResult? opinion = SecondOpinions.Ask(request, prepared, run, c, covariance, notes, context);
         Measured[] seeing = new Measured[request.Frames.Count];
         FittedImage[] images = new FittedImage[request.Frames.Count];
@@ -94,7 +95,7 @@ internal static class ResultMaker
         return new FittedImage(
             request.Frames[(2 * p) + k].Name, prepared.Origins[k].X, prepared.Origins[k].Y, prepared.Bin,
             Square(prepared.Data.Electrons[k], w), Square(run.Fit.ModelElectrons(p, k), w), Square(run.Fit.Residual(p, k), w), masked,
-            new Measured(s.DefocusNm[k] * umPerNm, Sigma(o) * umPerNm, "um"), s.DefocusNm[k] / wavelength,
+            new Measured(run.Models[p].Optics.DistanceUm(s.DefocusNm[k], request.FocalLengthMm), Sigma(o) * umPerNm, "um"), s.DefocusNm[k] / wavelength,
             new Measured(s.Flux[k], Sigma(o + 3), "electron"), new Measured(s.Background[k], Sigma(o + 4), "electron"));
     }
 

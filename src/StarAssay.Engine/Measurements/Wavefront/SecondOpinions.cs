@@ -7,25 +7,27 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 /// <summary>Asks the independent linear method about the same pixels and compares.</summary>
 internal static class SecondOpinions
 {
+    /// <summary>Fewest modes of the linear method, whatever the fit stopped at: the next order shows a fit that stopped too early.</summary>
+    private const int LeastNoll = 28;
+
     public static SecondOpinionResult? Ask(WavefrontRequest request, PairPreparation[] prepared, FitRun run, double[] c, Matrix<double> covariance, List<Note> notes, RunContext context)
     {
-        const int Last = 22;
-        int shared = Math.Min(c.Length, Last - 4);
-        double[] sum = new double[c.Length];
-        double[] variance = new double[c.Length];
+        // With fewer modes than the wavefront has, the linear method takes the missing ones for lower ones.
+        int count = Math.Max(c.Length, FitStrategy.CountUpTo(LeastNoll));
+        double[] mean = new double[count];
+        double[] noise = new double[count];
+        double[] method = new double[count];
         try
         {
             for (int p = 0; p < prepared.Length; p++)
             {
-                TransportEstimate estimate = TransportMethod.Estimate(RequestFor(request, prepared[p], run, p), context);
-                for (int i = 0; i < estimate.Noll.Length; i++)
+                TransportEstimate estimate = TransportMethod.Estimate(RequestFor(request, prepared[p], run, p, count), context);
+                for (int j = 0; j < count; j++)
                 {
-                    int j = estimate.Noll[i] - 5;
-                    if (j >= 0 && j < shared)
-                    {
-                        sum[j] += estimate.CoefficientNm[i] / prepared.Length;
-                        variance[j] += estimate.UncertaintyNm[i] * estimate.UncertaintyNm[i] / prepared.Length;
-                    }
+                    // The estimate's first mode is Noll 4. Noise is averaged by several pairs, the method's own error is not.
+                    mean[j] += estimate.CoefficientNm[j + 1] / prepared.Length;
+                    noise[j] += Math.Pow(estimate.NoiseNm[j + 1] / prepared.Length, 2);
+                    method[j] += estimate.MethodNm / prepared.Length;
                 }
             }
         }
@@ -35,12 +37,16 @@ internal static class SecondOpinions
             return null;
         }
 
+        // A mode that the fit left out counts as zero there: leaving it out is a claim too.
         double difference = 0;
         double expected = 0;
-        for (int j = 0; j < shared; j++)
+        double[] bar = new double[count];
+        for (int j = 0; j < count; j++)
         {
-            difference += Math.Pow(sum[j] - c[j], 2);
-            expected += variance[j] + covariance[j, j];
+            double own = noise[j] + (method[j] * method[j]);
+            bar[j] = Math.Sqrt(own);
+            difference += Math.Pow(mean[j] - (j < c.Length ? c[j] : 0), 2);
+            expected += own + (j < c.Length ? covariance[j, j] : 0);
         }
 
         difference = Math.Sqrt(difference);
@@ -58,26 +64,26 @@ internal static class SecondOpinions
                 $"The fit and the independent linear method differ by {difference:F1} nm RMS, where their bars allow {expected:F1} nm: not decided. Look at the residual images and take more pairs."));
         }
 
-        return new SecondOpinionResult(
-            [.. sum.Select((v, j) => j < shared ? v : double.NaN)],
-            [.. variance.Select((v, j) => j < shared ? Math.Sqrt(v) : double.NaN)], difference, expected, agrees);
+        return new SecondOpinionResult(mean[..c.Length], bar[..c.Length], difference, expected, agrees);
     }
 
-    private static TransportRequest RequestFor(WavefrontRequest request, PairPreparation pair, FitRun run, int p)
+    private static TransportRequest RequestFor(WavefrontRequest request, PairPreparation pair, FitRun run, int p, int count)
     {
         PairState s = run.Fit.States[p];
-        double umPerNm = 8e-3 * request.FocalRatio * request.FocalRatio;
-        double seeing = run.Strategy.Arcsec(0.5 * (s.Seeing[0] + s.Seeing[1]), run.Models[p].Optics.MeanWavelengthNm);
+        PairOptics optics = run.Models[p].Optics;
+        double seeing = run.Strategy.Arcsec(0.5 * (s.Seeing[0] + s.Seeing[1]), optics.MeanWavelengthNm);
         double blur = seeing * Math.PI / 648000 * request.FocalLengthMm * 1e3 / pair.PitchUm;
-        double jitter = 2.3548 * Math.Sqrt(run.Models[p].Optics.JitterPx2);
+        double jitter = 2.3548 * Math.Sqrt(optics.JitterPx2);
         return new TransportRequest
         {
-            Inside = ImageOf(pair, run, p, 0, s.DefocusNm[0] * umPerNm),
-            Outside = ImageOf(pair, run, p, 1, s.DefocusNm[1] * umPerNm),
+            Inside = ImageOf(pair, run, p, 0, optics.DistanceUm(s.DefocusNm[0], request.FocalLengthMm)),
+            Outside = ImageOf(pair, run, p, 1, optics.DistanceUm(s.DefocusNm[1], request.FocalLengthMm)),
             Pupil = request.Pupil,
             FocalRatio = request.FocalRatio,
+            FocalLengthMm = request.FocalLengthMm,
             PitchUm = pair.PitchUm,
-            WavelengthNm = run.Models[p].Optics.MeanWavelengthNm,
+            WavelengthNm = optics.MeanWavelengthNm,
+            LastNoll = count + 4,
             BlurFwhmPixels = Math.Sqrt((blur * blur) + (jitter * jitter)),
         };
     }

@@ -110,9 +110,9 @@ public sealed record FittedImage(string Name, int X0, int Y0, int Binning, float
     Measured Distance, double DefocusWaves, Measured Flux, Measured Background);
 
 /// <summary>What the independent linear method says of the same images.</summary>
-/// <param name="CoefficientNm">Its coefficients in the fit's order; NaN for modes it does not give.</param>
+/// <param name="CoefficientNm">Its coefficients in the fit's order.</param>
 /// <param name="UncertaintyNm">Their standard uncertainties.</param>
-/// <param name="DifferenceNm">RMS of the difference over the shared modes, nm.</param>
+/// <param name="DifferenceNm">RMS of the difference over all modes that either has, a missing one taken as zero, nm.</param>
 /// <param name="ExpectedNm">What the bars of both allow for it, nm.</param>
 /// <param name="Agrees">True when the difference stays within twice that.</param>
 public sealed record SecondOpinionResult(double[] CoefficientNm, double[] UncertaintyNm, double DifferenceNm, double ExpectedNm, bool Agrees);

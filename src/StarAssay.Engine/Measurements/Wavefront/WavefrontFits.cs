@@ -53,7 +53,7 @@ internal sealed record FitRun(PairModel[] Models, PairData[] Data, JointFit Fit,
         FitStrategy strategy = Approach(request, prepared, [.. prepared.Select(p => p.Start.Copy())], modes, team, context);
         PairState[] start = strategy.Reached;
         PairData[] data = [.. prepared.Select(p => p.Data)];
-        PairModel[] models = [.. prepared.Select((p, i) => new PairModel(OpticsOf(request, p), modes, start[i].DefocusNm.Max(Math.Abs), team))];
+        PairModel[] models = [.. prepared.Select((p, i) => new PairModel(Stretched(OpticsOf(request, p), request, start[i]), modes, start[i].DefocusNm.Max(Math.Abs), team))];
         JointFit fit = strategy.Finish(models, start, context);
         return new FitRun(models, data, fit, strategy, modes);
     }
@@ -76,6 +76,10 @@ internal sealed record FitRun(PairModel[] Models, PairData[] Data, JointFit Fit,
     public double ChiSquared => Fit.Chi2 / Math.Max(1, Fit.Points - Fit.Unknowns);
 
     private static PairOptics OneWavelength(PairOptics o) => o with { WavelengthsNm = [o.MeanWavelengthNm], Weights = [1] };
+
+    // The sensor's distance from focus changes the image scale; the distance seen so far is good enough for that.
+    private static PairOptics Stretched(PairOptics o, WavefrontRequest request, PairState s) =>
+        o with { Stretch = [.. s.DefocusNm.Select(d => 1 + (o.DistanceUm(d, request.FocalLengthMm) * 1e-3 / request.FocalLengthMm))] };
 
     /// <summary>What is held fixed for a pair.</summary>
     public static PairOptics OpticsOf(WavefrontRequest request, PairPreparation p)

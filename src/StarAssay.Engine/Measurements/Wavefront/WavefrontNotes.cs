@@ -52,7 +52,7 @@ public static class WavefrontNotes
 
     /// <summary>The stopping rule ran into its limit.</summary>
     public static readonly NoteDefinition MoreModes = new("wavefront.more-modes", NoteLevel.Caution,
-        "The images ask for finer modes than were allowed.");
+        "The finest modes allowed still hold an amount that shows beside the map's bar; finer ones are not in the RMS.");
 
     /// <summary>Both images have their own seeing.</summary>
     public static readonly NoteDefinition SeeingChanged = new("wavefront.seeing-changed", NoteLevel.Info,

@@ -11,12 +11,16 @@ public class PairModelTests
     private static readonly ZernikeIndex[] Modes = ZernikeIndex.NollRange(5, 15);
 
     [Theory]
-    [InlineData(5.0, 3.76, 0.0, 0.8)] // undersampled: a pixel is wider than lambda N
-    [InlineData(7.0, 3.76, 0.35, 1.5)]
-    [InlineData(15.0, 3.76, 0.0, 1.2)]
-    public void Model_follows_the_plain_double_sum(double n, double pitch, double obstruction, double seeing)
+    [InlineData(5.0, 3.76, 0.0, 0.8, 0.0)] // undersampled: a pixel is wider than lambda N
+    [InlineData(7.0, 3.76, 0.35, 1.5, 0.0)]
+    [InlineData(15.0, 3.76, 0.0, 1.2, 0.0)]
+    [InlineData(12.0, 3.76, 0.0, 1.2, 0.01)] // each image with the scale of its own distance
+    public void Model_follows_the_plain_double_sum(double n, double pitch, double obstruction, double seeing, double stretch)
     {
-        var optics = new PairOptics(new PupilShape { Obstruction = obstruction }, n, pitch, [520, 550], [0.4, 0.6], 0.1, 32);
+        var optics = new PairOptics(new PupilShape { Obstruction = obstruction }, n, pitch, [520, 550], [0.4, 0.6], 0.1, 32)
+        {
+            Stretch = [1 - stretch, 1 + (0.9 * stretch)],
+        };
         double defocus = 24 * pitch / (8e-3 * n) * 0.75;
         PairState state = Some(seeing, defocus);
         var model = new PairModel(optics, Modes, defocus, new Team(1, CancellationToken.None));
@@ -41,10 +45,12 @@ public class PairModelTests
         }
     }
 
-    [Fact]
-    public void Adjoint_equals_the_products_with_exact_derivatives()
+    [Theory]
+    [InlineData(true, 0.0)]
+    [InlineData(false, 0.01)]
+    public void Adjoint_equals_the_products_with_exact_derivatives(bool separate, double stretch)
     {
-        (PairModel model, PairState state, JointFit fit) = SmallFit(separate: true);
+        (PairModel model, PairState state, JointFit fit) = SmallFit(separate, stretch);
         (Matrix<double> normal, Vector<double> direct) = fit.NormalEquations();
         Vector<double> backwards = fit.GradientByAdjoint();
         _ = model;
@@ -57,10 +63,12 @@ public class PairModelTests
         }
     }
 
-    [Fact]
-    public void Derivatives_equal_differences_of_the_model()
+    [Theory]
+    [InlineData(0.0)]
+    [InlineData(0.01)]
+    public void Derivatives_equal_differences_of_the_model(double stretch)
     {
-        (PairModel model, PairState state, _) = SmallFit(separate: false);
+        (PairModel model, PairState state, _) = SmallFit(separate: false, stretch);
         SplitMatrix[] units = [.. Enumerable.Range(0, Modes.Length + PairModel.ExtraUnits).Select(_ => new SplitMatrix(32, 32))];
         model.Evaluate(state);
         model.Jacobian(state, Modes.Length, units);
@@ -124,9 +132,12 @@ public class PairModelTests
         TiltYNm = [-40, 30],
     };
 
-    private static (PairModel Model, PairState State, JointFit Fit) SmallFit(bool separate)
+    private static (PairModel Model, PairState State, JointFit Fit) SmallFit(bool separate, double stretch)
     {
-        var optics = new PairOptics(new PupilShape { Obstruction = 0.3 }, 7, 3.76, [540, 560], [0.5, 0.5], 0.05, 32);
+        var optics = new PairOptics(new PupilShape { Obstruction = 0.3 }, 7, 3.76, [540, 560], [0.5, 0.5], 0.05, 32)
+        {
+            Stretch = [1 - stretch, 1 + (0.9 * stretch)],
+        };
         PairState state = Some(1.2, 1300);
         if (separate)
         {

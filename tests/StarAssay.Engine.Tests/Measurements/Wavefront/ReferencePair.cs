@@ -55,8 +55,8 @@ internal static class ReferencePair
         int half = Side - 1;
         int period = (2 * half) + 1;
         double[,] intensity = Intensity(field, Side, period);
-        double stepUm = 2 * wavelength * 1e-3 * o.FocalRatio * Across / 2 / period;
-        Transform(o, intensity, period, half, stepUm, wavelength, s.Seeing[k], weight / power, sum);
+        double stepUm = 2 * wavelength * 1e-3 * o.FocalRatio * o.Stretch[k] * Across / 2 / period;
+        Transform(o, intensity, period, half, stepUm, o.Stretch[k], s.Seeing[k], weight / power, sum);
     }
 
     private static double[,] Intensity(Complex[,] field, int side, int period)
@@ -104,9 +104,8 @@ internal static class ReferencePair
         return intensity;
     }
 
-    private static void Transform(PairOptics o, double[,] intensity, int period, int half, double stepUm, double wavelength, double strength, double scale, double[,] sum)
+    private static void Transform(PairOptics o, double[,] intensity, int period, int half, double stepUm, double stretch, double strength, double scale, double[,] sum)
     {
-        _ = wavelength;
         int window = o.Window;
         var forward = new Complex[(2 * half) + 1, period];
         var backward = new Complex[window, (2 * half) + 1];
@@ -132,7 +131,7 @@ internal static class ReferencePair
                 double fx = u / (period * stepUm) * o.PitchUm;
                 double fy = v / (period * stepUm) * o.PitchUm;
                 double f2 = (fx * fx) + (fy * fy);
-                double h = Sinc(fx) * Sinc(fy) * Math.Exp((-strength * o.TurbulenceLog(Math.Sqrt(f2))) - (2 * Math.PI * Math.PI * o.JitterPx2 * f2));
+                double h = Sinc(fx) * Sinc(fy) * Math.Exp((-strength * o.TurbulenceLog(stretch * Math.Sqrt(f2))) - (2 * Math.PI * Math.PI * o.JitterPx2 * f2));
                 spectrum[v + half, u + half] *= h * scale * o.PitchUm * o.PitchUm / ((double)period * period * period * period * stepUm * stepUm);
             }
         }

@@ -21,7 +21,8 @@ internal sealed class DefocusedPlane
     /// <summary>Prepares the plane.</summary>
     public DefocusedPlane(TransportRequest request, IReadOnlyList<ZernikeIndex> indices, double defocusUm)
     {
-        double lambdaNUm = request.WavelengthNm * 1e-3 * request.FocalRatio;
+        double stretch = 1 + (defocusUm * 1e-3 / request.FocalLengthMm);
+        double lambdaNUm = request.WavelengthNm * 1e-3 * request.FocalRatio * stretch;
         wavelengthNm = request.WavelengthNm;
         Radius = Math.Abs(defocusUm) / (2 * request.FocalRatio) / lambdaNUm;
         Size = 2 * (int)Math.Ceiling(Radius * (MomentBasis.Reach + 0.1));
@@ -34,7 +35,7 @@ internal sealed class DefocusedPlane
         double[] x = new double[n * n];
         double[] y = new double[n * n];
         defocusWaves = new double[n * n];
-        double rim = defocusUm / (8 * request.FocalRatio * request.FocalRatio) / (wavelengthNm * 1e-3);
+        double rim = defocusUm / (8 * request.FocalRatio * request.FocalRatio * stretch) / (wavelengthNm * 1e-3);
         for (int p = 0; p < x.Length; p++)
         {
             x[p] = rho[p % n];

@@ -15,6 +15,11 @@ internal sealed class MomentBasis
 
     private const double FadeFrom = 1.15;
     private const int Steps = 800;
+    private const int Rings = 12;
+
+    private static readonly Lazy<double[]> RingRadius = new(() =>
+        [.. Enumerable.Range(0, Rings).Select(i => Seeing.EncircledRadius((i + 0.5) / Rings) / Seeing.FwhmFactor)]);
+
     private readonly double tableReach;
     private readonly double[] fade;
     private readonly double[][] radial;
@@ -24,11 +29,11 @@ internal sealed class MomentBasis
 
     /// <summary>Prepares tables.</summary>
     /// <param name="modes">Which polynomials.</param>
-    /// <param name="sigma">Standard deviation per axis of the blur in disc radii, 0 for none.</param>
-    public MomentBasis(IReadOnlyList<ZernikeIndex> modes, double sigma)
+    /// <param name="fwhm">Full width at half maximum of the blur (Kolmogorov's long exposure) in disc radii, 0 for none.</param>
+    public MomentBasis(IReadOnlyList<ZernikeIndex> modes, double fwhm)
     {
-        tableReach = Reach + (4 * sigma);
-        (double X, double Y)[] kernel = Kernel(sigma);
+        tableReach = Reach + (2 * fwhm);
+        (double X, double Y)[] kernel = Kernel(fwhm);
         fade = Table(kernel, (x, y) => 1);
         var known = new Dictionary<(int, int), double[]>();
         radial = new double[modes.Count][];
@@ -89,20 +94,20 @@ internal sealed class MomentBasis
         return 1 - (t * t * (3 - (2 * t)));
     }
 
-    // Points of equal weight that stand for a round Gaussian: six rings of eight.
-    private static (double X, double Y)[] Kernel(double sigma)
+    // Points of equal weight that stand for the long-exposure image of a point: rings that hold equal shares of its light, each
+    // eight spokes. Its wings matter, so a Gaussian of the same width will not do.
+    private static (double X, double Y)[] Kernel(double fwhm)
     {
-        if (sigma <= 0)
+        if (fwhm <= 0)
         {
             return [(0, 0)];
         }
 
-        const int Rings = 6;
         const int Spokes = 8;
         return
         [
             .. from ring in Enumerable.Range(0, Rings)
-               let r = sigma * Math.Sqrt(-2 * Math.Log(1 - ((ring + 0.5) / Rings)))
+               let r = fwhm * RingRadius.Value[ring]
                from spoke in Enumerable.Range(0, Spokes)
                let angle = (spoke + (0.5 * (ring & 1))) * 2 * Math.PI / Spokes
                select (r * Math.Cos(angle), r * Math.Sin(angle)),

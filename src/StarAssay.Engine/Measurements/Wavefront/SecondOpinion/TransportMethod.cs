@@ -23,10 +23,11 @@ public static class TransportMethod
     private const double ProbeNm = 4;
     private const double ConvergedNm = 0.1;
     private const int MaxIterations = 10;
+    private const double GaussianFwhm = 2.3548200450309493;
 
-    /// <summary>Share of the found RMS that the method itself leaves uncertain, measured on simulated pairs with
-    /// 20 to 40 nm RMS in docs/accuracy.md (1 to 1.5 nm).</summary>
-    private const double MethodShare = 0.04;
+    /// <summary>Share of the found RMS that the method itself leaves uncertain: without noise it was 1.1 to 2.3 % off on
+    /// simulated pairs of 20 to 95 nm RMS (docs/wavefront.md).</summary>
+    private const double MethodShare = 0.025;
 
     /// <summary>Estimates the wavefront from a pair.</summary>
     /// <exception cref="InputException">Both images lie on one side, or a size does not fit.</exception>
@@ -54,9 +55,10 @@ public static class TransportMethod
         {
             planes[k] = new DefocusedPlane(request, modes, images[k].DefocusUm);
 
-            // FWHM to sigma for a Gaussian, a little wider for Kolmogorov's wings; and the pixel's own width.
-            double sigma = Math.Sqrt(Math.Pow(request.BlurFwhmPixels * 1.15 / 2.3548, 2) + (1.0 / 12)) / radius[k];
-            basis[k] = new MomentBasis(modes, sigma);
+            // The pixel's own width adds as its standard deviation does.
+            double pixel = request.BlurFwhmPixels > 0 ? GaussianFwhm * GaussianFwhm / 12 : 0;
+            double fwhm = Math.Sqrt((request.BlurFwhmPixels * request.BlurFwhmPixels) + pixel);
+            basis[k] = new MomentBasis(modes, fwhm / radius[k]);
         });
         double[] ModelMoments(int k, double[] a) => Model(planes[k], basis[k], k == 0 ? 1 : -1, a);
 
@@ -108,6 +110,8 @@ public static class TransportMethod
             [.. modes.Select(z => z.Noll)],
             coefficient,
             [.. Enumerable.Range(0, modes.Length).Select(j => Math.Sqrt(covariance[j, j] + (own * own)))],
+            [.. Enumerable.Range(0, modes.Length).Select(j => Math.Sqrt(covariance[j, j]))],
+            own,
             rms,
             iteration,
             step <= ConvergedNm && double.IsFinite(step));

@@ -26,6 +26,9 @@ public sealed record TransportRequest
     /// <summary>Focal ratio.</summary>
     public required double FocalRatio { get; init; }
 
+    /// <summary>Focal length, mm: the image scale grows with the sensor's distance from focus over it. Infinite = it does not.</summary>
+    public double FocalLengthMm { get; init; } = double.PositiveInfinity;
+
     /// <summary>Pixel pitch, um.</summary>
     public required double PitchUm { get; init; }
 
@@ -36,15 +39,17 @@ public sealed record TransportRequest
     /// blur is the same in both images.</summary>
     public double BlurFwhmPixels { get; init; }
 
-    /// <summary>Highest Noll index.</summary>
-    public int LastNoll { get; init; } = 22;
+    /// <summary>Highest Noll index. Modes beyond it that the wavefront has are mistaken for lower ones, at about their own size.</summary>
+    public int LastNoll { get; init; } = 28;
 }
 
 /// <summary>The second opinion's wavefront.</summary>
 /// <param name="Noll">Noll indices, from 4. Number 4 only takes up what is wrong in the two distances.</param>
 /// <param name="CoefficientNm">Coefficients, RMS nm over the full disc.</param>
-/// <param name="UncertaintyNm">Standard uncertainties: photon noise and the method's own share.</param>
+/// <param name="UncertaintyNm">Standard uncertainties: noise and the method's own share.</param>
+/// <param name="NoiseNm">The part from photons and read noise, which several pairs average.</param>
+/// <param name="MethodNm">The method's own part for each mode, which they do not.</param>
 /// <param name="RmsNm">Root of the sum of squares from Noll 5 on.</param>
 /// <param name="Iterations">Corrections made.</param>
 /// <param name="Converged">False when the last correction was still above 0.1 nm.</param>
-public sealed record TransportEstimate(int[] Noll, double[] CoefficientNm, double[] UncertaintyNm, double RmsNm, int Iterations, bool Converged);
+public sealed record TransportEstimate(int[] Noll, double[] CoefficientNm, double[] UncertaintyNm, double[] NoiseNm, double MethodNm, double RmsNm, int Iterations, bool Converged);
