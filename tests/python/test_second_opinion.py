@@ -12,7 +12,7 @@ from starassay import _gateway
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "accuracy"))
 
-from pairs import PairSetup, PupilShape, draw_pair  # noqa: E402
+from pairs import Camera, PairSetup, PupilShape, draw_pair  # noqa: E402
 
 
 def estimate(
@@ -105,7 +105,13 @@ def test_modes_up_to_the_last_one_do_not_leak_into_lower_ones() -> None:
 def test_the_wings_of_the_seeing_are_counted() -> None:
     # Seeing a sixth of the disc's radius, hardly any noise: a Gaussian instead of
     # Kolmogorov's image would be 3 % off.
-    setup = PairSetup(**{**pair_setup({5: 25.0, 7: 30.0, 11: 30.0}).__dict__, "flux_e": 1e9})
+    setup = PairSetup(
+        **{
+            **pair_setup({5: 25.0, 7: 30.0, 11: 30.0}).__dict__,
+            "flux_e": 1e9,
+            "camera": Camera(gain_e_per_adu=60.0),
+        }
+    )
     result, truth = estimate(setup, seed=2, last_noll=28)
     assert np.linalg.norm(result["coefficient_nm"][1:] - truth) < 0.02 * np.linalg.norm(truth)
 

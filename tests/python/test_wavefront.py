@@ -116,6 +116,112 @@ def test_second_opinion_agrees(result: starassay.WavefrontFit) -> None:
     assert result.second_opinion["agrees"]
 
 
+@pytest.fixture(scope="module")
+def fine_pair() -> Pair:
+    """A figure with modes to Noll 36, which the data ask for."""
+    fine = {25: 7.0, 28: -6.0, 30: 5.0, 33: 6.0, 36: -5.0}
+    return draw_pair(uneven_setup(coefficients_nm={**UNEVEN, **fine}), np.random.default_rng(14))
+
+
+def codes_of(found: starassay.WavefrontFit) -> set[str]:
+    """Codes of the notes."""
+    return {note.code for note in found.notes}
+
+
+def test_second_opinion_agrees_on_fine_modes(fine_pair: Pair) -> None:
+    """It takes as many modes as the fit; with fewer it would mistake the fine ones for low ones."""
+    found = fit(fine_pair)
+    assert found.second_opinion is not None
+    assert found.second_opinion["agrees"]
+    assert found.second_opinion["difference_nm"] < 6.0
+    assert not {"wavefront.methods-disagree", "wavefront.more-modes"} & codes_of(found)
+    assert found.decided
+
+
+def test_a_fit_that_stops_too_early_is_said(fine_pair: Pair) -> None:
+    """Missing modes go into those that are there; the linear method takes more and is not fooled."""
+    found = fit(fine_pair, least_noll=15, most_noll=15)
+    assert {"wavefront.misfit-large", "wavefront.methods-disagree"} & codes_of(found)
+    assert not found.decided
+    true = np.array([UNEVEN.get(j, 0.0) for j in range(5, 16)])
+    assert found.second_opinion is not None
+    linear = np.linalg.norm(found.second_opinion["coefficient_nm"] - true)
+    assert np.linalg.norm(found.table["coefficient"].to_value(u.nm) - true) > 8.0
+    assert linear < 4.0
+
+
+def test_modes_beyond_the_limit_are_said(fine_pair: Pair) -> None:
+    """The finest order allowed is full, so finer ones are missed."""
+    assert "wavefront.more-modes" in codes_of(fit(fine_pair, most_noll=28))
+
+
+def test_each_image_has_the_scale_of_its_distance() -> None:
+    """A slow telescope, 0.86 % more and less than at focus; one scale leaves chi squared 1.4."""
+    distance = 8 * 8 * 0.54 * 15.0**2
+    setup = uneven_setup(
+        aperture_mm=60.0,
+        focal_length_mm=900.0,
+        pixel_um=9.26,
+        inside_um=-distance,
+        outside_um=distance,
+        flux_e=6e7,
+        seeing_arcsec=1.5,
+        camera=Camera(gain_e_per_adu=5.0, read_noise_e=3.0),
+    )
+    drawn = draw_pair(setup, np.random.default_rng(21))
+    found = fit(drawn, starassay.Telescope("60 mm", "900 mm", name="Juniper 60"))
+    assert 0.95 < found.chi_squared < 1.06
+    assert not {"wavefront.seeing-changed", "wavefront.misfit"} & codes_of(found)
+    for image, true in zip(found.images, (-distance, distance)):
+        bar = image.distance.uncertainty.to_value(u.um)
+        # Counted as for an infinite distance it would be 67 um off.
+        assert bar < 8.0
+        assert image.distance.value.to_value(u.um) == pytest.approx(true, abs=4.5 * bar)
+
+
+def test_several_pairs_show_their_scatter() -> None:
+    """Pairs that differ by noise: each alone, their scatter in the budget, a smaller bar for all."""
+    drawn = [draw_pair(uneven_setup(), np.random.default_rng(40 + k)) for k in range(3)]
+    one = fit(drawn[0], most_noll=22)
+    known = dict(scale_uncertainty=0.0, wavelength_uncertainty=0.0, obstruction_uncertainty=0.0)
+    found = starassay.fit_wavefront(
+        [frame(d.inside, d, f"inside {k}") for k, d in enumerate(drawn)],
+        [frame(d.outside, d, f"outside {k}") for k, d in enumerate(drawn)],
+        SCOPE,
+        wavelength=540 * u.nm,
+        most_noll=22,
+        **known,
+    )
+    assert len(found.pairs_alone) == 3
+    got = np.array([a["coefficient_nm"] for a in found.pairs_alone])
+    scatter = np.sqrt(np.sum(np.var(got, axis=0, ddof=1)) / 3)
+    line = [row for row in found.budget if "scatter" in row["source"]]
+    assert len(line) == 1
+    # Clear pupil: the map's RMS is that of the coefficients.
+    assert u.Quantity(line[0]["map"]).to_value(u.nm) == pytest.approx(scatter, rel=0.02)
+    alone, together = (np.hypot.reduce(f.table["uncertainty"].to_value(u.nm)) for f in (one, found))
+    # Photons alone would give sqrt(1/3); the scatter of 18 modes in 3 pairs is known to 12 %, and
+    # the bars follow it when it is above.
+    assert 0.5 < together / alone < 0.8
+    assert found.second_opinion is not None and found.second_opinion["agrees"]
+
+
+def test_one_and_a_half_waves_are_little_and_said() -> None:
+    """Below the 3 waves that tell seeing from aberration, above the 1.2 that are refused."""
+    near = draw_pair(
+        uneven_setup(inside_um=-280.0, outside_um=280.0, size_px=64, flux_e=1e6),
+        np.random.default_rng(1),
+    )
+    found = fit(near)
+    assert "wavefront.little-defocus" in codes_of(found)
+    error = found.table["coefficient"].to_value(u.nm)[:18] - [
+        UNEVEN.get(j, 0.0) for j in range(5, 23)
+    ]
+    bars = found.table["uncertainty"].to_value(u.nm)[:18]
+    # RMS of 18 pulls: 1 +- 0.17 when the bars are right.
+    assert np.sqrt(np.mean((error / bars) ** 2)) < 1.6
+
+
 @pytest.mark.parametrize("orientation", ["flipped-x", "flipped-y", "rotated180"])
 def test_a_flipped_view_is_undone(
     orientation: str, pair: Pair, result: starassay.WavefrontFit

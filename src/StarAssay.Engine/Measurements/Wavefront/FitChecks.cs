@@ -1,4 +1,3 @@
-using MathNet.Numerics.LinearAlgebra;
 using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
@@ -143,39 +142,6 @@ internal static class FitChecks
 
         Distances(request, run, notes);
         Exposures(request, run, notes);
-    }
-
-    /// <summary>
-    /// Says when finer modes than were allowed would matter. The information criterion alone nearly always asks for more on a real
-    /// sky; what counts is whether the finest order that was fitted still holds an amount that shows beside the map's bar, for
-    /// the next ones then hold about as much.
-    /// </summary>
-    public static void FinerModes(WavefrontRequest request, FitRun run, double[] c, Matrix<double> fromFit, double mapBarNm, List<Note> notes)
-    {
-        if (run.Strategy.StoppedEarly || request.MostNoll <= request.LeastNoll)
-        {
-            return;
-        }
-
-        int order = run.Modes[c.Length - 1].N;
-        double content = 0;
-        double noise = 0;
-        for (int j = 0; j < c.Length; j++)
-        {
-            if (run.Modes[j].N == order)
-            {
-                content += c[j] * c[j];
-                noise += fromFit[j, j];
-            }
-        }
-
-        // Three times the noise, so that noise alone, whose sum of squares scatters, does not ask.
-        double held = Math.Sqrt(Math.Max(0, content - noise));
-        if (content > 3 * noise && held > 0.5 * mapBarNm)
-        {
-            notes.Add(WavefrontNotes.MoreModes.Say(
-                $"The finest order fitted (up to Noll {request.MostNoll}) still holds {held:F1} nm RMS, beside a bar of {mapBarNm:F1} nm for the map: the figure has finer errors, of about that size, which are not in the RMS. Allow more with most_noll."));
-        }
     }
 
     // Mean brightness of the inner fifth of the radius against the mean of the whole disc.

@@ -23,10 +23,10 @@ internal static class ResultMaker
         double wavelength = run.Models[0].Optics.MeanWavelengthNm;
         var surface = new MapMaker(request.Pupil, modes, request.MapSize);
         (Matrix<double> covariance, List<BudgetLine> budget) = Uncertainties.Combine(request, prepared, run, surface, fromFit, inverse, inflation, wavelength, team);
+        covariance = FinerModes.Add(request, run, c, fromFit, covariance, surface, wavelength, budget, notes);
         PairAlone[] alone = Uncertainties.PairsAlone(request, prepared, run, surface, team, context);
         covariance = Uncertainties.WidenToScatter(alone, covariance, surface, c, wavelength, budget, notes);
         MapFigures figures = surface.Figures(c, covariance, wavelength);
-        FitChecks.FinerModes(request, run, c, fromFit, Math.Sqrt((surface.GramMatrix * covariance).Trace()), notes);
         SecondOpinionResult? opinion = SecondOpinions.Ask(request, prepared, run, c, covariance, notes, context);
         Measured[] seeing = new Measured[request.Frames.Count];
         FittedImage[] images = new FittedImage[request.Frames.Count];

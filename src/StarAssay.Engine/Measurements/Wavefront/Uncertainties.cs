@@ -192,7 +192,7 @@ internal static class Uncertainties
         }
     }
 
-    private static BudgetLine Line(string source, string kind, string input, Matrix<double> part, MapMaker surface, double[] c, double wavelengthNm)
+    internal static BudgetLine Line(string source, string kind, string input, Matrix<double> part, MapMaker surface, double[] c, double wavelengthNm)
     {
         double map = Math.Sqrt(Math.Max(0, (surface.GramMatrix * part).Trace()));
         double rms = 0;
