@@ -23,11 +23,14 @@ internal static class ResultMaker
         double wavelength = run.Models[0].Optics.MeanWavelengthNm;
         var surface = new MapMaker(request.Pupil, modes, request.MapSize);
         (Matrix<double> covariance, List<BudgetLine> budget) = Uncertainties.Combine(request, prepared, run, surface, fromFit, inverse, inflation, wavelength, team);
+
+        // The linear method does not suffer from finer modes as the fit does: a difference that they make is to be said.
+        Matrix<double> forComparison = covariance;
         covariance = FinerModes.Add(request, run, c, fromFit, covariance, surface, wavelength, budget, notes);
         PairAlone[] alone = Uncertainties.PairsAlone(request, prepared, run, surface, team, context);
         covariance = Uncertainties.WidenToScatter(alone, covariance, surface, c, wavelength, budget, notes);
         MapFigures figures = surface.Figures(c, covariance, wavelength);
-        SecondOpinionResult? opinion = SecondOpinions.Ask(request, prepared, run, c, covariance, notes, context);
+        SecondOpinionResult? opinion = SecondOpinions.Ask(request, prepared, run, c, forComparison, notes, context);
         Measured[] seeing = new Measured[request.Frames.Count];
         FittedImage[] images = new FittedImage[request.Frames.Count];
         for (int p = 0; p < prepared.Length; p++)
