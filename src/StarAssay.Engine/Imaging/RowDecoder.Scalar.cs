@@ -1,4 +1,6 @@
 using System.Buffers.Binary;
+using System.Numerics;
+using System.Runtime.CompilerServices;
 using System.Runtime.InteropServices;
 
 namespace StarAssay.Engine.Imaging;
@@ -12,92 +14,94 @@ public sealed partial class RowDecoder
         switch (pixels.Format)
         {
             case PixelFormat.UInt8:
-                for (int i = 0; i < target.Length; i++)
-                {
-                    target[i] = Small(source[i]);
-                }
-
+                DecodeSmall<byte>(source, target);
                 break;
             case PixelFormat.Int8:
-                for (int i = 0; i < target.Length; i++)
-                {
-                    target[i] = Small((sbyte)source[i]);
-                }
-
+                DecodeSmall<sbyte>(source, target);
                 break;
             case PixelFormat.UInt16:
-                ReadOnlySpan<ushort> u2 = MemoryMarshal.Cast<byte, ushort>(source);
-                for (int i = 0; i < target.Length; i++)
-                {
-                    target[i] = Small(swap ? BinaryPrimitives.ReverseEndianness(u2[i]) : u2[i]);
-                }
-
+                DecodeSmall<ushort>(source, target);
                 break;
             case PixelFormat.Int16:
-                ReadOnlySpan<short> i2 = MemoryMarshal.Cast<byte, short>(source);
-                for (int i = 0; i < target.Length; i++)
-                {
-                    target[i] = Small(swap ? BinaryPrimitives.ReverseEndianness(i2[i]) : i2[i]);
-                }
-
+                DecodeSmall<short>(source, target);
                 break;
             case PixelFormat.UInt32:
-                ReadOnlySpan<uint> u4 = MemoryMarshal.Cast<byte, uint>(source);
-                for (int i = 0; i < target.Length; i++)
-                {
-                    uint v = swap ? BinaryPrimitives.ReverseEndianness(u4[i]) : u4[i];
-                    target[i] = v == pixels.Blank ? float.NaN : Wide(v);
-                }
-
+                DecodeWide<uint>(source, target);
                 break;
             case PixelFormat.Int32:
-                ReadOnlySpan<int> i4 = MemoryMarshal.Cast<byte, int>(source);
-                for (int i = 0; i < target.Length; i++)
-                {
-                    int v = swap ? BinaryPrimitives.ReverseEndianness(i4[i]) : i4[i];
-                    target[i] = v == pixels.Blank ? float.NaN : Wide(v);
-                }
-
+                DecodeWide<int>(source, target);
                 break;
             case PixelFormat.UInt64:
-                ReadOnlySpan<ulong> u8 = MemoryMarshal.Cast<byte, ulong>(source);
-                for (int i = 0; i < target.Length; i++)
-                {
-                    ulong v = swap ? BinaryPrimitives.ReverseEndianness(u8[i]) : u8[i];
-                    target[i] = pixels.Blank >= 0 && v == (ulong)pixels.Blank.Value ? float.NaN : Wide(v);
-                }
-
+                DecodeWide<ulong>(source, target);
                 break;
             case PixelFormat.Int64:
-                ReadOnlySpan<long> i8 = MemoryMarshal.Cast<byte, long>(source);
-                for (int i = 0; i < target.Length; i++)
-                {
-                    long v = swap ? BinaryPrimitives.ReverseEndianness(i8[i]) : i8[i];
-                    target[i] = v == pixels.Blank ? float.NaN : Wide(v);
-                }
-
+                DecodeWide<long>(source, target);
                 break;
             case PixelFormat.Float32:
-                ReadOnlySpan<uint> f4 = MemoryMarshal.Cast<byte, uint>(source);
+                ReadOnlySpan<uint> singles = MemoryMarshal.Cast<byte, uint>(source);
                 for (int i = 0; i < target.Length; i++)
                 {
-                    float v = BitConverter.UInt32BitsToSingle(swap ? BinaryPrimitives.ReverseEndianness(f4[i]) : f4[i]);
-                    target[i] = float.MultiplyAddEstimate(v, scale, zero);
+                    target[i] = float.MultiplyAddEstimate(BitConverter.UInt32BitsToSingle(InOrder(singles[i])), scale, zero);
                 }
 
                 break;
             default:
-                ReadOnlySpan<ulong> f8 = MemoryMarshal.Cast<byte, ulong>(source);
+                ReadOnlySpan<ulong> doubles = MemoryMarshal.Cast<byte, ulong>(source);
                 for (int i = 0; i < target.Length; i++)
                 {
-                    target[i] = Wide(BitConverter.UInt64BitsToDouble(swap ? BinaryPrimitives.ReverseEndianness(f8[i]) : f8[i]));
+                    target[i] = Wide(BitConverter.UInt64BitsToDouble(InOrder(doubles[i])));
                 }
 
                 break;
         }
     }
 
-    private float Small(int stored) => stored == pixels.Blank ? float.NaN : float.MultiplyAddEstimate(stored, scale, zero);
+    // Up to 16 bits: exact as a float.
+    private void DecodeSmall<T>(ReadOnlySpan<byte> source, Span<float> target)
+        where T : unmanaged, IBinaryInteger<T>
+    {
+        ReadOnlySpan<T> stored = MemoryMarshal.Cast<byte, T>(source);
+        for (int i = 0; i < target.Length; i++)
+        {
+            int v = int.CreateTruncating(InOrder(stored[i]));
+            target[i] = v == pixels.Blank ? float.NaN : float.MultiplyAddEstimate(v, scale, zero);
+        }
+    }
+
+    // 32 and 64 bits: in double precision, rounded once.
+    private void DecodeWide<T>(ReadOnlySpan<byte> source, Span<float> target)
+        where T : unmanaged, IBinaryInteger<T>
+    {
+        ReadOnlySpan<T> stored = MemoryMarshal.Cast<byte, T>(source);
+
+        // A BLANK that the type cannot hold blanks nothing.
+        T blank = T.CreateTruncating(pixels.Blank ?? 0);
+        bool blanks = pixels.Blank is { } b && long.CreateSaturating(blank) == b;
+        for (int i = 0; i < target.Length; i++)
+        {
+            T v = InOrder(stored[i]);
+            target[i] = blanks && v == blank ? float.NaN : Wide(double.CreateTruncating(v));
+        }
+    }
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    private T InOrder<T>(T stored)
+        where T : unmanaged
+    {
+        if (!swap)
+        {
+            return stored;
+        }
+
+        // The type is known when this is compiled, so that one branch is left.
+        return Unsafe.SizeOf<T>() switch
+        {
+            2 => Unsafe.BitCast<ushort, T>(BinaryPrimitives.ReverseEndianness(Unsafe.BitCast<T, ushort>(stored))),
+            4 => Unsafe.BitCast<uint, T>(BinaryPrimitives.ReverseEndianness(Unsafe.BitCast<T, uint>(stored))),
+            8 => Unsafe.BitCast<ulong, T>(BinaryPrimitives.ReverseEndianness(Unsafe.BitCast<T, ulong>(stored))),
+            _ => stored,
+        };
+    }
 
     private float Wide(double stored) => (float)(pixels.Zero + (pixels.Scale * stored));
 }

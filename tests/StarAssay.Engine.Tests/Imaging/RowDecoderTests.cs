@@ -79,6 +79,28 @@ public class RowDecoderTests
         Assert.Equal([1f, float.NaN, float.PositiveInfinity], row);
     }
 
+    [Theory]
+    [InlineData(PixelFormat.UInt8, 255L, new byte[] { 255 }, true)]
+    [InlineData(PixelFormat.Int8, -1L, new byte[] { 255 }, true)]
+    [InlineData(PixelFormat.UInt16, 65535L, new byte[] { 255, 255 }, true)]
+    [InlineData(PixelFormat.Int32, -1L, new byte[] { 255, 255, 255, 255 }, true)]
+    [InlineData(PixelFormat.UInt32, 4294967295L, new byte[] { 255, 255, 255, 255 }, true)]
+    [InlineData(PixelFormat.UInt32, -1L, new byte[] { 255, 255, 255, 255 }, false)]
+    [InlineData(PixelFormat.Int64, -1L, new byte[] { 255, 255, 255, 255, 255, 255, 255, 255 }, true)]
+    [InlineData(PixelFormat.UInt64, -1L, new byte[] { 255, 255, 255, 255, 255, 255, 255, 255 }, false)]
+    [InlineData(PixelFormat.UInt64, 256L, new byte[] { 0, 1, 0, 0, 0, 0, 0, 0 }, true)]
+    [InlineData(PixelFormat.Int32, 4294967551L, new byte[] { 255, 0, 0, 0 }, false)]
+    public void Blank_is_the_number_and_not_its_bits(PixelFormat format, long blank, byte[] pixel, bool missing)
+    {
+        foreach (bool big in new[] { false, true })
+        {
+            byte[] bytes = big ? [.. pixel.Reverse()] : pixel;
+            float[] row = new float[1];
+            new RowDecoder(new RawPixels(bytes, format, big, 1, 1, 1, 0, blank)).Decode(0, 0, row);
+            Assert.Equal(missing, float.IsNaN(row[0]));
+        }
+    }
+
     [Fact]
     public void Camera_integers_with_BZERO_are_exact_over_their_whole_range()
     {
