@@ -12,6 +12,12 @@ internal sealed class JointFit
 {
     private const int PerImage = 5;
 
+    // Single precision makes chi squared grainy: two evaluations at the same place differ by this share of it.
+    private const double Grain = 1e-6;
+
+    // A step that took away this share of what is left went far enough for another Hessian.
+    private const double FarShare = 0.01;
+
     private readonly PairModel[] models;
     private readonly PairData[] data;
     private readonly Team team;
@@ -147,6 +153,60 @@ internal sealed class JointFit
         Chi2 = Residuals();
     }
 
+    /// <summary>The weights that another fit, of the same pairs with larger windows, has in its middle.</summary>
+    public void WeightByMiddleOf(JointFit larger)
+    {
+        for (int p = 0; p < models.Length; p++)
+        {
+            int w = data[p].Window, all = larger.data[p].Window, skip = (all - w) / 2;
+            for (int k = 0; k < 2; k++)
+            {
+                for (int j = 0; j < w; j++)
+                {
+                    larger.weights[p][k].AsSpan(((j + skip) * all) + skip, w).CopyTo(weights[p][k].AsSpan(j * w, w));
+                }
+            }
+        }
+    }
+
+    /// <summary>Adds to normal equations that were made in smaller windows what the pixels outside of them say of light and
+    /// background: most of what there is to know of the background.</summary>
+    public void AddLightOutside(Matrix<double> normal, PairData[] smaller)
+    {
+        for (int p = 0; p < models.Length; p++)
+        {
+            int all = data[p].Window, skip = (all - smaller[p].Window) / 2;
+            for (int k = 0; k < 2; k++)
+            {
+                float[] w = weights[p][k];
+                ReadOnlySpan<float> unit = Unit(models[p].Pixels, k);
+                (double uu, double u1, double n) = (0, 0, 0);
+                for (int j = 0; j < all; j++)
+                {
+                    bool through = j >= skip && j < all - skip;
+                    for (int i = 0; i < all; i++)
+                    {
+                        i = through && i == skip ? all - skip : i;
+                        if (i < all)
+                        {
+                            double weight = w[(j * all) + i];
+                            double u = unit[(j * all) + i];
+                            uu += weight * u * u;
+                            u1 += weight * u;
+                            n += weight;
+                        }
+                    }
+                }
+
+                int light = ImageOffset(p, k) + 3;
+                normal[light, light] += uu;
+                normal[light, light + 1] += u1;
+                normal[light + 1, light] += u1;
+                normal[light + 1, light + 1] += n;
+            }
+        }
+    }
+
     /// <summary>Light and background of every image by linear least squares, the rest held.</summary>
     public void SolveLight()
     {
@@ -185,28 +245,19 @@ internal sealed class JointFit
     /// Goes downhill at fixed weights until a step gains less than <paramref name="tolerance"/> times chi squared per point, or
     /// <paramref name="most"/> steps are made.
     /// </summary>
-    /// <remarks>Quasi-Newton (BFGS) steps whose first Hessian is one exact J^T J; each step costs one evaluation and one
-    /// adjoint gradient. When a step fails, the Hessian is made afresh and damped as Levenberg and Marquardt do.</remarks>
-    /// <param name="firstHessian">J^T W J of a rougher model at this state, to begin with; null = an exact one is made.</param>
-    public void Iterate(double tolerance, int most, Matrix<double>? firstHessian = null)
+    /// <remarks>Steps of Gauss and Newton. A Hessian serves as long as the images stay much the same, corrected by each
+    /// step's change of gradient (BFGS); after a step that changed them much it is made afresh. Each step costs one
+    /// evaluation and one adjoint gradient. When a step fails, the Hessian is the exact J^T J, damped as Levenberg and
+    /// Marquardt do.</remarks>
+    /// <param name="quick">Makes approximate Hessians; null = exact ones.</param>
+    public void Iterate(double tolerance, int most, QuickHessian? quick = null)
     {
-        double enough = tolerance * Math.Max(1, Chi2 / Math.Max(1, Points));
+        double enough = Math.Max(tolerance * Math.Max(1, Chi2 / Math.Max(1, Points)), Grain * Chi2);
         double damping = 0;
         int steps = 0;
         while (steps < most)
         {
-            Matrix<double> normal = firstHessian ?? Matrix<double>.Build.Dense(1, 1);
-            Vector<double> gradient;
-            if (firstHessian is null)
-            {
-                (normal, gradient) = NormalEquations();
-            }
-            else
-            {
-                gradient = GradientByAdjoint();
-                firstHessian = null;
-            }
-
+            (Matrix<double> normal, Vector<double> gradient) = quick is null ? NormalEquations() : (quick.At(this), GradientByAdjoint());
             if (Inverse(normal, damping) is not { } inverse)
             {
                 damping = Math.Max(10 * damping, 1e-4);
@@ -258,10 +309,19 @@ internal sealed class JointFit
                 }
 
                 Vector<double> next = GradientByAdjoint();
-                Update(inverse, step, gradient - next);
+                if (quick is not null && chi2 - Chi2 > FarShare * Chi2 && Inverse(quick.At(this), damping) is { } fresh)
+                {
+                    inverse = fresh;
+                }
+                else
+                {
+                    Update(inverse, step, gradient - next);
+                }
+
                 gradient = next;
             }
 
+            quick = null;
             damping = moved ? 0.1 * damping : Math.Max(10 * damping, 1e-3);
             if (damping > 1e6)
             {

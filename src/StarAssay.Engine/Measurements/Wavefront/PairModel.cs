@@ -14,9 +14,10 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 internal sealed partial class PairModel : IDisposable
 {
     private const double FieldInDiscs = 2.8;
-    private const double FieldInDiscsForAStart = 1.9;
+    private const double FieldInDiscsRoughly = 1.9;
+    private const double FieldInDiscsForAHessian = 1.3;
     private const double FewestAcross = 128;
-    private const double FewestAcrossForAStart = 64;
+    private const double FewestAcrossRoughly = 64;
 
     private readonly MatrixLease memory = new();
     private readonly PairOptics optics;
@@ -46,16 +47,22 @@ internal sealed partial class PairModel : IDisposable
     /// <param name="modes">Modes of the fit.</param>
     /// <param name="largestDefocusNm">Largest W020 that will be asked for; sets the size of the field.</param>
     /// <param name="team">Workers.</param>
-    /// <param name="forAStart">True: a smaller field and a coarser pupil, good to a few per cent, for the way to the start.</param>
-    public PairModel(PairOptics optics, IReadOnlyList<ZernikeIndex> modes, double largestDefocusNm, Team team, bool forAStart = false)
+    /// <param name="grade">How finely.</param>
+    public PairModel(PairOptics optics, IReadOnlyList<ZernikeIndex> modes, double largestDefocusNm, Team team, PairModelGrade grade = PairModelGrade.Exact)
     {
         this.optics = optics;
         this.team = team;
         double finest = optics.WavelengthsNm.Min() * 1e-3 * optics.FocalRatio / 2;
         int over = OversamplingFor(optics.PitchUm / finest);
         double discPixels = optics.BlurPixels(largestDefocusNm) + 8 * finest / optics.PitchUm;
-        double across = (forAStart ? FewestAcrossForAStart : FewestAcross) * 2 * finest / optics.PitchUm;
-        double field = Math.Max((forAStart ? FieldInDiscsForAStart : FieldInDiscs) * discPixels, across);
+        double across = (grade == PairModelGrade.Exact ? FewestAcross : FewestAcrossRoughly) * 2 * finest / optics.PitchUm;
+        double discs = grade switch
+        {
+            PairModelGrade.Exact => FieldInDiscs,
+            PairModelGrade.Start => FieldInDiscsRoughly,
+            _ => FieldInDiscsForAHessian,
+        };
+        double field = Math.Max(discs * discPixels, across);
         size = Fft.GoodSize(over * (int)Math.Ceiling(Math.Max(field, optics.Window)), LowestMultiple(over));
         narrowSize = Fft.GoodSize(over * Math.Max(optics.Window, (int)Math.Ceiling(1.3 * discPixels)), LowestMultiple(over));
         narrowSize = Math.Min(narrowSize, size);

@@ -61,7 +61,7 @@ internal sealed record FitRun(PairModel[] Models, PairData[] Data, JointFit Fit,
     /// <summary>From a start to the neighbourhood of the minimum on rough models.</summary>
     public static FitStrategy Approach(WavefrontRequest request, PairPreparation[] prepared, PairState[] start, ZernikeIndex[] modes, Team team, RunContext context)
     {
-        PairModel[] rough = [.. prepared.Select(p => new PairModel(OneWavelength(OpticsOf(request, p)), modes, 1.06 * p.Start.DefocusNm.Max(Math.Abs), team, forAStart: true))];
+        PairModel[] rough = [.. prepared.Select(p => new PairModel(OneWavelength(OpticsOf(request, p)), modes, 1.06 * p.Start.DefocusNm.Max(Math.Abs), team, PairModelGrade.Start))];
         var strategy = new FitStrategy(rough, [.. prepared.Select(p => p.Data)], start, request, team);
         strategy.Approach(context);
         foreach (PairModel model in rough)

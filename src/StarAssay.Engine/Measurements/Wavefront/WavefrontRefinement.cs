@@ -105,18 +105,13 @@ public static class WavefrontRefinement
             state.Seeing[k] = Strength(request, optics, request.SeeingArcsec);
         }
 
-        // The first Hessian needs no more than the middle wavelength on a coarse grid.
-        PairOptics one = optics with { WavelengthsNm = [optics.MeanWavelengthNm], Weights = [1] };
-        using var roughModel = new PairModel(one, modes, state.DefocusNm.Max(Math.Abs), team, forAStart: true);
-        var rough = new JointFit([roughModel], [data], [state.Copy()], team) { ModeCount = modes.Length };
-        rough.Refresh();
-        rough.WeightByBaseVariance();
-        Matrix<double> hessian = rough.NormalEquations().Normal;
-        using var model = new PairModel(optics, modes, state.DefocusNm.Max(Math.Abs), team);
+        double largest = state.DefocusNm.Max(Math.Abs);
+        using var quick = new QuickHessian([optics], modes, [largest], team);
+        using var model = new PairModel(optics, modes, largest, team);
         var fit = new JointFit([model], [data], [state], team) { ModeCount = modes.Length };
         fit.Refresh();
         fit.WeightByBaseVariance();
-        fit.Iterate(request.Tolerance / Math.Max(1, fit.Chi2 / fit.Points), 60, hessian);
+        fit.Iterate(request.Tolerance / Math.Max(1, fit.Chi2 / fit.Points), 60, quick);
         (Matrix<double> normal, _) = fit.NormalEquations();
         Matrix<double> inverse = JointFit.Inverse(normal, 0)
             ?? throw new CannotMeasureException("wavefront.singular", "The images do not determine all unknowns. Use fewer modes.");
