@@ -1,4 +1,3 @@
-using System.Buffers.Binary;
 using StarAssay.Engine.Imaging;
 
 namespace StarAssay.Engine.Measurements.Wavefront;
@@ -10,47 +9,28 @@ internal static class FrameRegion
     public static double[] Read(Frame frame, int x0, int y0, int width, int height)
     {
         double[] values = new double[width * height];
-        RawPixels pixels = frame.Pixels;
-        ReadOnlySpan<byte> bytes = pixels.Bytes.Span;
-        ReadOnlySpan<byte> mask = frame.Mask.Span;
-        int step = RawPixels.BytesPerPixel(pixels.Format);
-        for (int j = 0; j < height; j++)
+        Array.Fill(values, double.NaN);
+        int first = Math.Max(0, x0);
+        int end = Math.Min(frame.Width, x0 + width);
+        if (end <= first)
         {
-            for (int i = 0; i < width; i++)
-            {
-                int x = x0 + i;
-                int y = y0 + j;
-                double value = double.NaN;
-                if (x >= 0 && y >= 0 && x < frame.Width && y < frame.Height)
-                {
-                    int at = (y * frame.Width) + x;
-                    bool bad = !mask.IsEmpty && mask[at] != 0;
-                    value = bad ? double.NaN : Physical(pixels, bytes.Slice(at * step, step));
-                }
+            return values;
+        }
 
-                values[(j * width) + i] = double.IsFinite(value) ? value : double.NaN;
+        var decoder = new RowDecoder(frame.Pixels);
+        ReadOnlySpan<byte> mask = frame.Mask.Span;
+        float[] row = new float[end - first];
+        for (int y = Math.Max(0, y0); y < Math.Min(frame.Height, y0 + height); y++)
+        {
+            decoder.Decode(y, first, row);
+            int to = ((y - y0) * width) + first - x0;
+            for (int i = 0; i < row.Length; i++)
+            {
+                bool bad = !mask.IsEmpty && mask[(y * frame.Width) + first + i] != 0;
+                values[to + i] = bad || !float.IsFinite(row[i]) ? double.NaN : row[i];
             }
         }
 
         return values;
-    }
-
-    private static double Physical(RawPixels p, ReadOnlySpan<byte> b)
-    {
-        bool big = p.BigEndian;
-        double stored = p.Format switch
-        {
-            PixelFormat.UInt8 => b[0],
-            PixelFormat.Int8 => (sbyte)b[0],
-            PixelFormat.UInt16 => big ? BinaryPrimitives.ReadUInt16BigEndian(b) : BinaryPrimitives.ReadUInt16LittleEndian(b),
-            PixelFormat.Int16 => big ? BinaryPrimitives.ReadInt16BigEndian(b) : BinaryPrimitives.ReadInt16LittleEndian(b),
-            PixelFormat.UInt32 => big ? BinaryPrimitives.ReadUInt32BigEndian(b) : BinaryPrimitives.ReadUInt32LittleEndian(b),
-            PixelFormat.Int32 => big ? BinaryPrimitives.ReadInt32BigEndian(b) : BinaryPrimitives.ReadInt32LittleEndian(b),
-            PixelFormat.UInt64 => big ? BinaryPrimitives.ReadUInt64BigEndian(b) : BinaryPrimitives.ReadUInt64LittleEndian(b),
-            PixelFormat.Int64 => big ? BinaryPrimitives.ReadInt64BigEndian(b) : BinaryPrimitives.ReadInt64LittleEndian(b),
-            PixelFormat.Float32 => big ? BinaryPrimitives.ReadSingleBigEndian(b) : BinaryPrimitives.ReadSingleLittleEndian(b),
-            _ => big ? BinaryPrimitives.ReadDoubleBigEndian(b) : BinaryPrimitives.ReadDoubleLittleEndian(b),
-        };
-        return p.Blank is { } blank && stored == blank ? double.NaN : p.Zero + (p.Scale * stored);
     }
 }
