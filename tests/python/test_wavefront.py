@@ -17,7 +17,7 @@ from starassay.cli import main
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "accuracy"))
 
-from pairs import Camera, Pair, PairSetup, PupilShape, draw_pair  # noqa: E402
+from pairs import Camera, Companion, Pair, PairSetup, PupilShape, draw_pair  # noqa: E402
 
 SCOPE = starassay.Telescope("115 mm", "760 mm", name="Juniper 115")
 # Every kind of symmetry and none: a mirrored, turned or transposed map cannot pass.
@@ -135,6 +135,20 @@ def test_second_opinion_agrees_on_fine_modes(fine_pair: Pair) -> None:
     assert found.second_opinion["agrees"]
     assert found.second_opinion["difference_nm"] < 6.0
     assert not {"wavefront.methods-disagree", "wavefront.more-modes"} & codes_of(found)
+    assert found.decided
+
+
+def test_a_faint_second_star_is_seen_behind_fine_modes() -> None:
+    """At first, modes beyond Noll 22 leave ten times what it leaves in the residuals."""
+    fine = {25: 12.0, 28: -10.0, 30: 9.0, 33: 10.0, 36: -9.0}
+    setup = uneven_setup(
+        coefficients_nm={**UNEVEN, **fine},
+        flux_e=3e6,
+        companion=Companion(share=0.01, dx_px=-48.0, dy_px=14.0),
+    )
+    found = fit(draw_pair(setup, np.random.default_rng(6)))
+    assert "wavefront.companion" in codes_of(found)
+    assert 0.95 < found.chi_squared < 1.06
     assert found.decided
 
 

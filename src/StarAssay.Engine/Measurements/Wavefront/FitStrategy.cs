@@ -83,6 +83,13 @@ internal sealed class FitStrategy
         context.Report(0.6, "higher modes");
         ChooseOrders();
         Settle();
+
+        // With all modes free, what the missing ones left no longer hides a faint second star.
+        if (Companions.Count == 0)
+        {
+            TakeOutCompanions();
+        }
+
         MaskWild();
         Settle();
         context.Report(0.85, "uncertainty");
