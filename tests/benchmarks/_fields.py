@@ -16,6 +16,10 @@ class Field:
     pixels : ndarray of float32 or uint16, shape (ny, nx)
     x, y, flux : ndarray
         Centers in pixels (origin 0) and total light in adu.
+    snr : ndarray
+        Signal-to-noise ratio of each star by the CCD equation in a circle of 1.25 FWHM.
+    alpha, beta : float
+        The Moffat profile of all stars.
     saturation : float
         Level where pixels clip, adu.
     """
@@ -24,7 +28,19 @@ class Field:
     x: np.ndarray
     y: np.ndarray
     flux: np.ndarray
+    snr: np.ndarray
+    alpha: float
+    beta: float
     saturation: float
+
+    def inside(self, radius: np.ndarray | float) -> np.ndarray:
+        """Share of a star's light within a circle."""
+        return 1 - (1 + np.square(radius) / self.alpha**2) ** (1 - self.beta)
+
+    def half_flux_radius(self, outer: np.ndarray | float) -> np.ndarray:
+        """Radius with half of the light that lies within an outer circle, before it falls on pixels."""
+        half = self.inside(outer) / 2
+        return self.alpha * np.sqrt((1 - half) ** (1 / (1 - self.beta)) - 1)
 
 
 def draw_field(
@@ -77,4 +93,9 @@ def draw_field(
     saturation = 65535.0
     np.clip(image, 0, saturation, out=image)
     pixels = np.rint(image).astype(np.uint16) if dtype == "uint16" else image
-    return Field(pixels, x, y, flux, saturation)
+    field = Field(pixels, x, y, flux, np.empty(0), alpha, beta, saturation)
+    radius = 1.25 * fwhm
+    level = sky + 60 * y / (ny - 1) + 40 * x / (nx - 1)
+    inside = flux * field.inside(radius)
+    variance = inside / gain + np.pi * radius**2 * (level / gain + (read_noise / gain) ** 2)
+    return dataclasses.replace(field, snr=inside / np.sqrt(variance))

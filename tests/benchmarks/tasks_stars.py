@@ -30,7 +30,13 @@ def sep_stars(pixels: np.ndarray) -> dict[str, np.ndarray]:
     found = sep.extract(data, 5.0, err=background.globalrms)
     radius, _ = sep.flux_radius(data, found["x"], found["y"], 6.0 * found["a"], 0.5, subpix=5)
     x, y, _ = sep.winpos(data, found["x"], found["y"], np.maximum(2.0 / 2.35 * radius, 0.5))
-    return {"x": x, "y": y, "hfr": radius, "ellipticity": 1 - found["b"] / found["a"]}
+    return {
+        "x": x,
+        "y": y,
+        "hfr": radius,
+        "outer": 6.0 * found["a"],
+        "ellipticity": 1 - found["b"] / found["a"],
+    }
 
 
 def photutils_stars(pixels: np.ndarray) -> dict[str, np.ndarray]:
@@ -50,43 +56,60 @@ def photutils_stars(pixels: np.ndarray) -> dict[str, np.ndarray]:
         "x": catalog.xcentroid,
         "y": catalog.ycentroid,
         "hfr": catalog.fluxfrac_radius(0.5).value,
+        "outer": 2.5 * (catalog.kron_radius * catalog.semimajor_sigma).value,
         "ellipticity": catalog.ellipticity.value,
     }
 
 
 def our_table(result: Any) -> dict[str, np.ndarray]:
-    """The columns that both sides have."""
+    """The columns that both sides have; ellipticities with their noise, as the peers give them."""
     table: QTable = result.table
     return {
         "x": table["x"].value,
         "y": table["y"].value,
         "hfr": table["hfr"].value,
-        "ellipticity": np.asarray(table["ellipticity"]),
+        "outer": np.full(len(table), result.outer_radius.value),
+        "ellipticity": np.hypot(table["radial_ellipticity"], table["cross_ellipticity"]),
     }
 
 
+def spread(values: np.ndarray) -> float:
+    """Robust standard deviation."""
+    return 1.4826 * float(np.median(np.abs(values - np.median(values))))
+
+
 def compare(field: Field) -> Any:
-    """A judge of (ours, theirs) on the true stars that both found, bright and unclipped."""
-    bright = (field.flux > 2e4) & (field.flux < 3e5)
+    """A judge of (ours, theirs) against the drawn truth, on unclipped stars that both found.
+
+    Each side's half-flux radius is held against the drawn light within the outer circle that this
+    side uses. All stars are drawn round.
+    """
+    wanted = (field.snr > 50) & (field.flux < 3e5)
+    truth = np.c_[field.x, field.y][wanted]
+
+    def figures(found: dict[str, np.ndarray], index: np.ndarray, use: np.ndarray) -> list[float]:
+        row = index[use]
+        hfr = found["hfr"][row] / field.half_flux_radius(found["outer"][row]) - 1
+        return [
+            spread(found["x"][row] - truth[use, 0]),
+            100 * float(np.median(hfr)),
+            100 * spread(hfr),
+            float(np.nanmedian(found["ellipticity"][row])),
+        ]
 
     def judge(ours: Any, theirs: dict[str, np.ndarray]) -> str:
         mine = our_table(ours)
-        tree_ours = cKDTree(np.c_[mine["x"], mine["y"]])
-        tree_theirs = cKDTree(np.c_[theirs["x"], theirs["y"]])
-        truth = np.c_[field.x, field.y][bright]
-        d1, i1 = tree_ours.query(truth, distance_upper_bound=2.0)
-        d2, i2 = tree_theirs.query(truth, distance_upper_bound=2.0)
-        both = np.isfinite(d1) & np.isfinite(d2)
-        dx1 = mine["x"][i1[both]] - truth[both, 0]
-        dx2 = theirs["x"][i2[both]] - truth[both, 0]
-        hfr = mine["hfr"][i1[both]] / theirs["hfr"][i2[both]] - 1
-
-        def spread(v: np.ndarray) -> float:
-            return 1.4826 * float(np.median(np.abs(v - np.median(v))))
-
+        near = []
+        for side in (mine, theirs):
+            tree = cKDTree(np.c_[side["x"], side["y"]])
+            near.append(tree.query(truth, distance_upper_bound=2.0))
+        both = np.isfinite(near[0][0]) & np.isfinite(near[1][0])
+        x1, bias1, scatter1, e1 = figures(mine, near[0][1], both)
+        x2, bias2, scatter2, e2 = figures(theirs, near[1][1], both)
         return (
-            f"{both.sum()} of {bright.sum()} bright stars in both; x off by {spread(dx1):.4f} px "
-            f"(peer {spread(dx2):.4f}); HFR ours/peer {100 * float(np.median(hfr)):+.1f} %"
+            f"{both.sum()} of {wanted.sum()} stars of SNR > 50 in both; against the truth, ours and peer: "
+            f"x scatters by {x1:.4f} and {x2:.4f} px; HFR off by {bias1:+.1f} and {bias2:+.1f} %, "
+            f"scatters by {scatter1:.1f} and {scatter2:.1f} %; ellipticity (drawn 0) {e1:.3f} and {e2:.3f}"
         )
 
     return judge

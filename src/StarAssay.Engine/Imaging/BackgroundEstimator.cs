@@ -1,4 +1,5 @@
 using System.Runtime.Intrinsics;
+using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Imaging;
@@ -44,11 +45,7 @@ public static partial class BackgroundEstimator
         float[] level = new float[columns * rows];
         float[] noise = new float[columns * rows];
         var reader = new CellReader(frame, (frame.Width / columns) + 1);
-        Parallel.For(0, rows, context.Parallel, () => new float[reader.Room((frame.Height / rows) + 1, step)], (j, _, samples) =>
-        {
-            CellRow(reader, samples, j, columns, rows, step, level, noise);
-            return samples;
-        }, _ => { });
+        Sharing.For(rows, context, () => new float[reader.Room((frame.Height / rows) + 1, step)], (j, samples) => CellRow(reader, samples, j, columns, rows, step, level, noise));
         FillMissing(level, noise, columns, rows, frame.Name);
         double samples = (double)frame.Width * frame.Height / ((double)columns * rows * step);
         return new SkyCells(frame.Width, frame.Height, columns, rows, level, noise, samples);

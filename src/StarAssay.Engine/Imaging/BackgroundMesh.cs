@@ -1,3 +1,4 @@
+using System.Numerics.Tensors;
 using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
@@ -39,6 +40,9 @@ public sealed class BackgroundMesh
 
     /// <summary>Usual number of pixels behind one cell's level.</summary>
     public double SamplesPerCell { get; }
+
+    /// <summary>Least noise of any cell, ADU.</summary>
+    public float LeastNoise => TensorPrimitives.Min<float>(noises);
 
     private const int Border = 2;
 
@@ -88,28 +92,28 @@ public sealed class BackgroundMesh
     internal void FillRow(int y, float factor, Span<float> row)
     {
         (int j, double v) = Cell(y, Height, Rows);
-        int below = (j + Border) * stride;
-        double Node(int i)
-        {
-            int at = below + i + Border;
-            return ((1 - v) * (levels[at] + (factor * noises[at]))) + (v * (levels[at + stride] + (factor * noises[at + stride])));
-        }
-
+        float part = (float)v, rest = 1 - part;
+        int below = ((j + Border) * stride) + Border;
+        ReadOnlySpan<float> level = levels.AsSpan(below - 1), noise = noises.AsSpan(below - 1);
         double pitch = (double)Width / Columns;
+        float left = Node(level, noise, 0);
         int x = 0;
         for (int i = -1; i < Columns && x < row.Length; i++)
         {
             double center = ((i + 0.5) * pitch) - 0.5;
             int end = i == Columns - 1 ? row.Length : Math.Min(row.Length, (int)Math.Ceiling(center + pitch));
-            double left = Node(i);
-            float slope = (float)((Node(i + 1) - left) / pitch);
-            float start = (float)(left + ((x - center) * ((Node(i + 1) - left) / pitch)));
+            float right = Node(level, noise, i + 2), slope = (right - left) / (float)pitch;
             if (end > x)
             {
-                StraightLine.Fill(row[x..end], start, slope);
+                StraightLine.Fill(row[x..end], left + ((float)(x - center) * slope), slope);
                 x = end;
             }
+
+            left = right;
         }
+
+        float Node(ReadOnlySpan<float> levels, ReadOnlySpan<float> noises, int at) =>
+            (rest * (levels[at] + (factor * noises[at]))) + (part * (levels[at + stride] + (factor * noises[at + stride])));
     }
 
     private static (int Cell, double Fraction) Cell(double x, int size, int cells)

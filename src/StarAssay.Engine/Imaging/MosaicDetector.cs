@@ -24,15 +24,13 @@ internal static class MosaicDetector
 
         int nx = Math.Min(TilesASide, cellsX / size), ny = Math.Min(TilesASide, cellsY / size);
         double[][] levels = new double[nx * ny][];
-        Parallel.For(0, ny, context.Parallel, () => new Work(size), (ty, _, work) =>
+        Sharing.For(ny, context, () => new Work(size), (ty, work) =>
         {
             for (int tx = 0; tx < nx; tx++)
             {
                 levels[(ty * nx) + tx] = Levels(frame, decoder, 2 * Spread(tx, nx, cellsX - size), 2 * Spread(ty, ny, cellsY - size), size, work);
             }
-
-            return work;
-        }, _ => { });
+        });
         var main = new List<float>();
         var anti = new List<float>();
         var checker = new List<float>();

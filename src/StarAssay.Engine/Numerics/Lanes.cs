@@ -1,6 +1,7 @@
 using System.Numerics;
 using System.Runtime.CompilerServices;
 using System.Runtime.Intrinsics;
+using System.Runtime.Intrinsics.X86;
 
 namespace StarAssay.Engine.Numerics;
 
@@ -59,6 +60,9 @@ internal interface ILanes<T> : IAdditionOperators<T, T, T>, ISubtractionOperator
 
     /// <summary><paramref name="yes"/> where a &lt;= b, else <paramref name="no"/>.</summary>
     static abstract T IfAtMost(T a, T b, T yes, T no);
+
+    /// <summary>The lanes of <paramref name="value"/> one place up; the last lane of <paramref name="before"/> comes in below.</summary>
+    static abstract T ShiftIn(T before, T value);
 
     /// <summary>Sum of all lanes.</summary>
     static abstract float Sum(T value);
@@ -134,6 +138,10 @@ internal readonly struct Lanes512(Vector512<float> v) : ILanes<Lanes512>
 
     public static Lanes512 IfAtMost(Lanes512 a, Lanes512 b, Lanes512 yes, Lanes512 no) =>
         new(Vector512.ConditionalSelect(Vector512.LessThanOrEqual(a.v, b.v), yes.v, no.v));
+
+    public static Lanes512 ShiftIn(Lanes512 before, Lanes512 value) => Avx512F.IsSupported
+        ? new(Avx512F.AlignRight32(value.v.AsInt32(), before.v.AsInt32(), 15).AsSingle())
+        : new(Vector512.Create(Lanes256.ShiftIn(before.v.GetUpper(), value.v.GetLower()), Lanes256.ShiftIn(value.v.GetLower(), value.v.GetUpper())));
 
     public static float Sum(Lanes512 value) => Lanes256.Sum(new(value.v.GetLower() + value.v.GetUpper()));
 
@@ -229,6 +237,11 @@ internal readonly struct Lanes256(Vector256<float> v) : ILanes<Lanes256>
     public static Lanes256 IfAtMost(Lanes256 a, Lanes256 b, Lanes256 yes, Lanes256 no) =>
         new(Vector256.ConditionalSelect(Vector256.LessThanOrEqual(a.v, b.v), yes.v, no.v));
 
+    public static Lanes256 ShiftIn(Lanes256 before, Lanes256 value) => new(ShiftIn(before.v, value.v));
+
+    internal static Vector256<float> ShiftIn(Vector256<float> before, Vector256<float> value) =>
+        Vector256.Create(Lanes128.ShiftIn(before.GetUpper(), value.GetLower()), Lanes128.ShiftIn(value.GetLower(), value.GetUpper()));
+
     public static float Sum(Lanes256 value) => Vector128.Sum(value.v.GetLower() + value.v.GetUpper());
 
     public static Lanes256 Round(Lanes256 value) => new(Vector256.Round(value.v));
@@ -321,6 +334,12 @@ internal readonly struct Lanes128(Vector128<float> v) : ILanes<Lanes128>
 
     public static Lanes128 IfAtMost(Lanes128 a, Lanes128 b, Lanes128 yes, Lanes128 no) =>
         new(Vector128.ConditionalSelect(Vector128.LessThanOrEqual(a.v, b.v), yes.v, no.v));
+
+    public static Lanes128 ShiftIn(Lanes128 before, Lanes128 value) => new(ShiftIn(before.v, value.v));
+
+    internal static Vector128<float> ShiftIn(Vector128<float> before, Vector128<float> value) => Ssse3.IsSupported
+        ? Ssse3.AlignRight(value.AsByte(), before.AsByte(), 12).AsSingle()
+        : Vector128.Shuffle(value, Vector128.Create(0, 0, 1, 2)).WithElement(0, before.GetElement(3));
 
     public static float Sum(Lanes128 value) => Vector128.Sum(value.v);
 

@@ -9,11 +9,13 @@ namespace StarAssay.Engine.Stars;
 /// stands out best from the noise after smoothing with its own shape.
 /// </summary>
 /// <remarks>
-/// The taps sum to 1 in each direction, so a sky that is straight over five pixels passes unchanged and filtered values can be
-/// compared with the unsmoothed sky level. They are positive, so a smoothed pixel is a weighted mean of five pixels that were
-/// smoothed along their columns only, and can pass the threshold only where one of these does. At 5 sigma one pixel of sky in
-/// 270 passes after the column taps; the row taps are worked out beside those alone. Nothing is lost by it. Four rows at once
-/// need eight rows of input instead of twenty. Beyond the ends of a row its last pixel repeats.
+/// The taps f, n, c, n, f sum to 1 in each direction, so a sky that is straight over five pixels passes unchanged and filtered
+/// values can be compared with the unsmoothed sky level. Let V be the frame smoothed along its columns only. Then
+/// S(x) = 2f [P(-2) + P(1)] + 2(n - f) [P(-1) + P(0)] + r V(x), P(k) the mean of V(x + k) and V(x + k + 1), and the rest
+/// r = c - 2n + 2f is small and, like the other factors, never negative. So S stands above the threshold only where a P does,
+/// or V by far. At 5 sigma that is one pixel of sky in some thousands; the row taps are worked out beside those alone, and
+/// nothing is lost. Four rows at once need eight rows of input instead of twenty. Beyond the ends of a row its last
+/// pixel repeats.
 /// </remarks>
 internal sealed unsafe partial class MatchedFilter
 {
@@ -40,7 +42,13 @@ internal sealed unsafe partial class MatchedFilter
         near = (float)(a / sum);
         far = (float)(b / sum);
         NoiseGain = (1 + (2 * ((a * a) + (b * b)))) / (sum * sum);
+
+        double rest = (1 - (2 * a) + (2 * b)) / sum;
+        AbovePerBelow = (float)((1 - rest) / rest);
     }
+
+    /// <summary>How far V may stand above the threshold when every P stays below it by 1: (1 - r)/r.</summary>
+    public float AbovePerBelow { get; }
 
     /// <summary>Noise of a filtered pixel over the noise of a pixel, when pixels are independent: the root of the sum of
     /// squares of all 25 taps.</summary>
@@ -50,12 +58,12 @@ internal sealed unsafe partial class MatchedFilter
     /// <typeparam name="TPixels">How the rows hold their pixels.</typeparam>
     /// <param name="inputs">Eight input rows.</param>
     /// <param name="width">Pixels in a row.</param>
-    /// <param name="threshold">Threshold of each column.</param>
+    /// <param name="limits">What to hold them against.</param>
     /// <param name="hits">Four lists that are filled anew.</param>
     /// <param name="screen">Work space.</param>
-    /// <param name="ahead">Bytes from a row to the one that takes its place in the next call, to be brought near; 0: not known.</param>
+    /// <param name="next">The rows that the next call reads for the first time, one after the other, to be brought near; or null.</param>
     /// <returns>False when an input row holds NaN or infinity; the lists are of no use then.</returns>
-    public bool Find<TPixels>(byte** inputs, int width, float* threshold, ReadOnlySpan<RowHits> hits, Screen screen, nint ahead = 0)
+    public bool Find<TPixels>(byte** inputs, int width, Limits limits, ReadOnlySpan<RowHits> hits, Screen screen, byte* next = null)
         where TPixels : struct, IStoredPixels
     {
         foreach (RowHits row in hits)
@@ -63,10 +71,10 @@ internal sealed unsafe partial class MatchedFilter
             row.Clear();
         }
 
-        return !Vector128.IsHardwareAccelerated || width < Lanes512.Count ? FindScalar<TPixels>(inputs, width, threshold, hits)
-            : Vector512.IsHardwareAccelerated ? FindLanes<Lanes512, TPixels>(inputs, width, threshold, hits, screen, ahead)
-            : Vector256.IsHardwareAccelerated ? FindLanes<Lanes256, TPixels>(inputs, width, threshold, hits, screen, ahead)
-            : FindLanes<Lanes128, TPixels>(inputs, width, threshold, hits, screen, ahead);
+        return !Vector128.IsHardwareAccelerated || width < Lanes512.Count ? FindScalar<TPixels>(inputs, width, limits.Threshold, hits)
+            : Vector512.IsHardwareAccelerated ? FindLanes<Lanes512, TPixels>(inputs, width, limits, hits, screen, next)
+            : Vector256.IsHardwareAccelerated ? FindLanes<Lanes256, TPixels>(inputs, width, limits, hits, screen, next)
+            : FindLanes<Lanes128, TPixels>(inputs, width, limits, hits, screen, next);
     }
 
     /// <summary>The taps applied to five values.</summary>
@@ -86,7 +94,17 @@ internal sealed unsafe partial class MatchedFilter
         where TPixels : struct, IStoredPixels =>
         Apply(TPixels.Load(ref *rows[0], x), TPixels.Load(ref *rows[1], x), TPixels.Load(ref *rows[2], x), TPixels.Load(ref *rows[3], x), TPixels.Load(ref *rows[4], x));
 
-    /// <summary>Work space of a search: where pixels passed after the column taps.</summary>
+    /// <summary>What smoothed pixels are held against.</summary>
+    /// <param name="threshold">Threshold of each column.</param>
+    /// <param name="below">How far below it the screen's threshold for pairs of columns lies; any number from 0 on loses nothing, and
+    /// a fiftieth of the threshold's height above the sky passes least.</param>
+    internal readonly struct Limits(float* threshold, float below)
+    {
+        public readonly float* Threshold = threshold;
+        public readonly float Below = below;
+    }
+
+    /// <summary>Work space of a search: where pixels passed the screen.</summary>
     internal sealed class Screen(int width)
     {
         /// <summary>First column of a register in which one or more did.</summary>

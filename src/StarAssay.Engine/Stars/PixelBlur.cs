@@ -52,7 +52,7 @@ internal sealed class PixelBlur(double beta, double outerRadius)
     internal readonly record struct Bias(double X, double Y, double Stretch, double Shear);
 
     /// <summary>Draws the model star and measures it as the real one was.</summary>
-    public Bias OfSmallStar(double radius, double x, double y, in Ellipse ellipse)
+    public Bias OfSmallStar(double radius, double x, double y, in Ellipse ellipse, double widening)
     {
         double cx = Half + x - Math.Round(x), cy = Half + y - Math.Round(y);
         MoffatKernel.Draw(drawn, new MoffatKernel.Area(0, 0, drawn.Side, drawn.Side), Moffat.Round(cx, cy, Alpha(radius), beta), true);
@@ -62,7 +62,7 @@ internal sealed class PixelBlur(double beta, double outerRadius)
             return default;
         }
 
-        (double mx, double my) = AdaptiveMoments.Center(drawn, e, 2, 3);
+        (double mx, double my) = AdaptiveMoments.Center(drawn, e, widening, 3);
         return new Bias(mx - cx, my - cy, 0.5 * (e.Cxx - e.Cyy), e.Cxy);
     }
 

@@ -18,6 +18,9 @@ internal sealed unsafe partial class SeedFinder
         // Powers of two, with room for what one step reads (8 rows) and for what judging a peak looks back at.
         private const int Ring = 16;
         private const int HitRing = 8;
+
+        // See the filter's screen.
+        private const double BelowShare = 0.02;
         private readonly int width = owner.frame.Width;
         private readonly int height = owner.frame.Height;
         private readonly bool masked = !owner.frame.Mask.IsEmpty;
@@ -26,7 +29,8 @@ internal sealed unsafe partial class SeedFinder
         private readonly RowHits[] hits = [.. Enumerable.Range(0, HitRing).Select(_ => new RowHits(owner.frame.Width))];
         private readonly RowHits[] filled = new RowHits[MatchedFilter.Rows];
         private readonly MatchedFilter.Screen screen = new(owner.frame.Width);
-        private readonly float[] limit = GC.AllocateUninitializedArray<float>(owner.frame.Width);
+        private readonly float[] threshold = GC.AllocateUninitializedArray<float>(owner.frame.Width);
+        private readonly float below = (float)(BelowShare * owner.threshold * owner.noiseFactor * owner.mesh.LeastNoise);
         private List<Seed> seeds = [];
 
         public List<Seed> Run(int first, int last)
@@ -55,7 +59,7 @@ internal sealed unsafe partial class SeedFinder
                 if ((y - from) % ThresholdRows == 0)
                 {
                     int middle = Math.Min(height - 1, y + (MatchedFilter.Rows / 2));
-                    owner.mesh.FillRow(middle, (float)(owner.threshold * owner.noiseFactor), limit);
+                    owner.mesh.FillRow(middle, (float)(owner.threshold * owner.noiseFactor), threshold);
                 }
 
                 Smooth(inputs, y);
@@ -85,10 +89,11 @@ internal sealed unsafe partial class SeedFinder
             }
 
             Point(inputs, y);
-            fixed (float* threshold = limit)
+            fixed (float* t = threshold)
             {
-                nint ahead = inPlace ? (nint)MatchedFilter.Rows * width * TPixels.Size : 0;
-                if (!owner.filter.Find<TPixels>(inputs, width, threshold, filled, screen, ahead))
+                var limits = new MatchedFilter.Limits(t, below);
+                byte* next = inPlace ? inputs[MatchedFilter.Inputs - 1] + ((nint)width * TPixels.Size) : null;
+                if (!owner.filter.Find<TPixels>(inputs, width, limits, filled, screen, next))
                 {
                     for (int k = 0; k < MatchedFilter.Inputs; k++)
                     {
@@ -96,7 +101,7 @@ internal sealed unsafe partial class SeedFinder
                     }
 
                     Point(inputs, y);
-                    owner.filter.Find<TPixels>(inputs, width, threshold, filled, screen);
+                    owner.filter.Find<TPixels>(inputs, width, limits, filled, screen);
                 }
             }
         }

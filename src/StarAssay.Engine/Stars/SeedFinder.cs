@@ -1,4 +1,5 @@
 using StarAssay.Engine.Imaging;
+using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Stars;
@@ -56,11 +57,8 @@ internal sealed unsafe partial class SeedFinder
     {
         int bands = (frame.Height + BandRows - 1) / BandRows;
         var found = new List<Seed>[bands];
-        Parallel.For(0, bands, context.Parallel, () => new Band<TPixels>(this, inPlace), (band, _, worker) =>
-        {
-            found[band] = worker.Run(band * BandRows, Math.Min(frame.Height, (band + 1) * BandRows));
-            return worker;
-        }, _ => { });
+        Sharing.For(bands, context, () => new Band<TPixels>(this, inPlace),
+            (band, worker) => found[band] = worker.Run(band * BandRows, Math.Min(frame.Height, (band + 1) * BandRows)));
         return [.. found.SelectMany(seeds => seeds)];
     }
 
@@ -104,7 +102,7 @@ internal sealed unsafe partial class SeedFinder
                             rows[k] = (byte*)(t + ((y + k) * Side));
                         }
 
-                        whole = filter.Find<StoredFloat>(rows, Side, everything, all, screen);
+                        whole = filter.Find<StoredFloat>(rows, Side, new MatchedFilter.Limits(everything, 0), all, screen);
                         for (int k = 0; k < MatchedFilter.Rows && whole; k++)
                         {
                             all[k].Values.Slice(MatchedFilter.Reach, Inner).CopyTo(values.AsSpan((y + k) * Inner));

@@ -1,4 +1,5 @@
 using StarAssay.Engine.Imaging;
+using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Stars;
@@ -30,7 +31,7 @@ internal static class SkyFromStars
     {
         // J on a logarithmic scale of a from 1/10 to 10^7.
         double[] j = new double[Levels];
-        Parallel.For(0, Levels, context.Parallel, i => j[i] = Sum(Math.Pow(10, -1 + (8.0 * i / (Levels - 1))), beta));
+        Sharing.For(Levels, context, i => j[i] = Sum(Math.Pow(10, -1 + (8.0 * i / (Levels - 1))), beta));
 
         double cellWidth = (double)cells.Width / cells.Columns, cellHeight = (double)cells.Height / cells.Rows, area = cellWidth * cellHeight;
         float[] take = new float[cells.Level.Length];

@@ -1,4 +1,5 @@
 using StarAssay.Engine.Imaging;
+using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Stars;
@@ -45,7 +46,7 @@ public static class StarMeasurement
         int count = settings.Seeds.Length;
         var stars = new StarRecord[count];
         int blocks = (count + Block - 1) / Block;
-        Parallel.For(0, blocks, context.Parallel, () => new StarMeter(settings), (block, _, meter) =>
+        Sharing.For(blocks, context, () => new StarMeter(settings), (block, meter) =>
         {
             for (int i = block * Block; i < Math.Min(count, (block + 1) * Block); i++)
             {
@@ -56,9 +57,7 @@ public static class StarMeasurement
 
                 stars[i] = meter.Measure(i, fitSnr);
             }
-
-            return meter;
-        }, _ => { });
+        });
         return stars;
     }
 

@@ -12,6 +12,7 @@ internal struct StarRecord
     public double Fwhm, FwhmError, Beta;
     public double Sharpness, ExpectedSharpness, SharpnessError;
     public double Alpha;
+    public double Widening;
     public StarMarks Marks;
 }
 
@@ -76,7 +77,8 @@ internal sealed class StarMeter
         double x = ellipse.X, y = ellipse.Y;
         if (ellipse.Converged)
         {
-            (x, y) = AdaptiveMoments.Center(stamp, ellipse, 2, 3);
+            star.Widening = AdaptiveMoments.Widening(ellipse, sky.Noise, Gain(sky));
+            (x, y) = AdaptiveMoments.Center(stamp, ellipse, star.Widening, 3);
             (star.Cxx, star.Cxy, star.Cyy, star.ShapeFlux) = (ellipse.Cxx, ellipse.Cxy, ellipse.Cyy, ellipse.Flux);
         }
         else
@@ -105,13 +107,17 @@ internal sealed class StarMeter
         return star;
     }
 
+    /// <summary>Electrons per ADU; where the frame does not say, what the sky's own photons would need for its noise.</summary>
+    private double Gain(SkySample sky) => !double.IsNaN(set.Gain) ? set.Gain
+        : sky.Level > 0 ? sky.Level / (sky.Noise * sky.Noise) : double.PositiveInfinity;
+
     /// <summary>Takes from a small star what its place in its pixel does to center and shape; see <see cref="PixelBlur"/>.</summary>
     private (double X, double Y) Unpixel(double x, double y, in Ellipse ellipse, ref StarRecord star)
     {
         double trueX = x, trueY = y;
         for (int round = 0; round < 2; round++)
         {
-            PixelBlur.Bias bias = blur.OfSmallStar(star.Hfr, trueX, trueY, ellipse);
+            PixelBlur.Bias bias = blur.OfSmallStar(star.Hfr, trueX, trueY, ellipse, star.Widening);
             trueX = x - bias.X;
             trueY = y - bias.Y;
             Sizes(trueX, trueY, ref star);
@@ -378,9 +384,10 @@ internal sealed class StarMeter
         double inner = Math.PI * star.HfrRecorded * star.HfrRecorded, lever = inner - (0.5 * area);
         star.HfrError = Math.Sqrt((0.25 * (photons + (area * pixel))) + (lever * lever * sky)) / star.LightSlope;
 
-        // Weighted center with a Gaussian weight of twice the star's moments (see AdaptiveMoments.Center).
+        // Weighted center with a Gaussian weight of k times the star's moments (see AdaptiveMoments.Widening).
         double det = Math.Sqrt(Math.Max(0, (star.Cxx * star.Cyy) - (star.Cxy * star.Cxy))), flux = star.ShapeFlux;
-        double fromSky = 10.125 * Math.PI * det * pixel / (flux * flux), fromStar = 1.265625 / (flux * gain);
+        double k = star.Widening, square = (k + 1) * (k + 1) / k, factor = square * square;
+        double fromSky = 0.5 * factor * Math.PI * det * pixel / (flux * flux), fromStar = factor / ((k + 2) * (k + 2) * flux * gain);
         star.XError = Math.Sqrt(star.Cxx * (fromSky + fromStar));
         star.YError = Math.Sqrt(star.Cyy * (fromSky + fromStar));
     }

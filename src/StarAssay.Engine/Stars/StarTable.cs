@@ -22,7 +22,7 @@ internal static class StarTable
         SizeSurface surface = SizeSurface.Fit(stars, set);
         int[] order = ByFlux(stars);
         var c = new Columns(n);
-        Parallel.For(0, (n + Block - 1) / Block, context.Parallel, block =>
+        Sharing.For((n + Block - 1) / Block, context, block =>
         {
             for (int k = block * Block; k < Math.Min(n, (block + 1) * Block); k++)
             {

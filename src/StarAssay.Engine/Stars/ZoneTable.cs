@@ -1,3 +1,4 @@
+using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Stars;
@@ -34,7 +35,7 @@ internal static class ZoneTable
             ("top-right", k => Top(k) && Right(k)),
         ];
         var found = new ZoneSummary[zones.Length];
-        Parallel.For(0, zones.Length, context.Parallel, z => found[z] = Summary(zones[z].Name, c, Array.FindAll(clean, k => zones[z].Holds(k))));
+        Sharing.For(zones.Length, context, z => found[z] = Summary(zones[z].Name, c, Array.FindAll(clean, k => zones[z].Holds(k))));
         return found;
     }
 
