@@ -19,6 +19,9 @@ public static partial class BackgroundEstimator
 {
     private const float ClipAt = 2.5f;
 
+    // Rows of cells smoothed in one go.
+    private const int SmoothRows = 16;
+
     private const int ClipRounds = 3;
     private const int SoftRounds = 2;
 
@@ -33,7 +36,7 @@ public static partial class BackgroundEstimator
     /// <param name="cellSize">Wanted cell size in pixels.</param>
     /// <param name="context">Threads and cancellation.</param>
     /// <exception cref="CannotMeasureException">No cell has enough good pixels.</exception>
-    public static BackgroundMesh Estimate(Frame frame, int cellSize, RunContext context) => Smooth(Measure(frame, cellSize, context));
+    public static BackgroundMesh Estimate(Frame frame, int cellSize, RunContext context) => Smooth(Measure(frame, cellSize, context), context);
 
     /// <summary>Measures the cells, each by itself.</summary>
     internal static SkyCells Measure(Frame frame, int cellSize, RunContext context)
@@ -52,12 +55,12 @@ public static partial class BackgroundEstimator
     }
 
     /// <summary>Makes the mesh: outliers replaced by a 3 x 3 median, the sky's slope taken out of the noise.</summary>
-    internal static BackgroundMesh Smooth(SkyCells cells)
+    internal static BackgroundMesh Smooth(SkyCells cells, RunContext context)
     {
-        float[] smoothLevel = Median3(cells.Level, cells.Columns, cells.Rows, continueStraight: true);
+        float[] smoothLevel = Median3(cells.Level, cells.Columns, cells.Rows, continueStraight: true, context);
         float[] noise = (float[])cells.Noise.Clone();
         TakeOutSlope(noise, smoothLevel, cells.Columns, cells.Rows);
-        float[] smoothNoise = Median3(noise, cells.Columns, cells.Rows, continueStraight: false);
+        float[] smoothNoise = Median3(noise, cells.Columns, cells.Rows, continueStraight: false, context);
         return new BackgroundMesh(cells.Width, cells.Height, cells.Columns, cells.Rows, smoothLevel, smoothNoise, cells.SamplesPerCell);
     }
 
@@ -172,29 +175,31 @@ public static partial class BackgroundEstimator
         static float Rise(float[] level, int from, int to, bool twoCells) => (level[to] - level[from]) * (twoCells ? 0.5f : 1);
     }
 
-    private static float[] Median3(float[] cells, int columns, int rows, bool continueStraight)
+    private static float[] Median3(float[] cells, int columns, int rows, bool continueStraight, RunContext context)
     {
         // Nine shifted copies of each row of cells, sorted element by element with an exchange network.
         float[] smooth = new float[cells.Length];
-        float[][] nine = [.. Enumerable.Range(0, 9).Select(_ => new float[columns])];
-        float[] spare = new float[columns];
-        for (int j = 0; j < rows; j++)
+        int blocks = (rows + SmoothRows - 1) / SmoothRows;
+        Sharing.For(blocks, context, () => Enumerable.Range(0, 10).Select(_ => new float[columns]).ToArray(), (block, nine) =>
         {
-            for (int k = 0; k < 9; k++)
+            for (int j = block * SmoothRows; j < Math.Min(rows, (block + 1) * SmoothRows); j++)
             {
-                Shifted(cells, columns, rows, (k % 3) - 1, j + (k / 3) - 1, continueStraight, nine[k]);
+                for (int k = 0; k < 9; k++)
+                {
+                    Shifted(cells, columns, rows, (k % 3) - 1, j + (k / 3) - 1, continueStraight, nine[k]);
+                }
+
+                foreach ((int low, int high) in MedianOfNine)
+                {
+                    // The tenth array is the spare one.
+                    System.Numerics.Tensors.TensorPrimitives.Min(nine[low], nine[high], nine[9]);
+                    System.Numerics.Tensors.TensorPrimitives.Max(nine[low], nine[high], nine[high]);
+                    (nine[low], nine[9]) = (nine[9], nine[low]);
+                }
+
+                nine[4].CopyTo(smooth, j * columns);
             }
-
-            foreach ((int low, int high) in MedianOfNine)
-            {
-                System.Numerics.Tensors.TensorPrimitives.Min(nine[low], nine[high], spare);
-                System.Numerics.Tensors.TensorPrimitives.Max(nine[low], nine[high], nine[high]);
-                (nine[low], spare) = (spare, nine[low]);
-            }
-
-            nine[4].CopyTo(smooth, j * columns);
-        }
-
+        });
         return smooth;
     }
 

@@ -25,14 +25,15 @@ internal sealed unsafe partial class SeedFinder
     /// <param name="mesh">Its sky.</param>
     /// <param name="filter">The smoothing.</param>
     /// <param name="threshold">Significance that a peak must have.</param>
-    public SeedFinder(Frame frame, BackgroundMesh mesh, MatchedFilter filter, double threshold)
+    /// <param name="context">Threads.</param>
+    public SeedFinder(Frame frame, BackgroundMesh mesh, MatchedFilter filter, double threshold, RunContext context)
     {
         this.frame = frame;
         this.mesh = mesh;
         this.filter = filter;
         this.threshold = threshold;
         decoder = new RowDecoder(frame.Pixels);
-        Correlation = NoiseCorrelation();
+        Correlation = NoiseCorrelation(context);
         noiseFactor = filter.NoiseGain * Correlation;
     }
 
@@ -63,67 +64,71 @@ internal sealed unsafe partial class SeedFinder
     }
 
     /// <summary>Measures how much more the filtered sky scatters than independent pixels would: 49 tiles, median.</summary>
-    private double NoiseCorrelation()
+    private double NoiseCorrelation(RunContext context)
     {
-        // Inner is a multiple of the rows smoothed at once.
-        const int Side = 36, Inner = Side - 4, Across = 7;
+        const int Across = 7, Side = NoiseTile.Side;
         if (frame.Width < Side || frame.Height < Side)
         {
             return 1;
         }
 
         int tilesX = Math.Min(Across, frame.Width / Side), tilesY = Math.Min(Across, frame.Height / Side);
-        float[] tile = new float[Side * Side], values = new float[Inner * Inner];
-        RowHits[] all = [.. Enumerable.Range(0, MatchedFilter.Rows).Select(_ => new RowHits(Side))];
-        var screen = new MatchedFilter.Screen(Side);
-        float* everything = stackalloc float[Side];
-        new Span<float>(everything, Side).Fill(float.NegativeInfinity);
-        byte** rows = stackalloc byte*[MatchedFilter.Inputs];
-        var ratios = new List<double>();
-        for (int tj = 0; tj < tilesY; tj++)
+        double[] ratios = new double[tilesX * tilesY];
+        Sharing.For(ratios.Length, context, () => new NoiseTile(this), (k, tile) =>
         {
-            for (int ti = 0; ti < tilesX; ti++)
+            int x0 = (int)(((k % tilesX) + 0.5) * frame.Width / tilesX) - (Side / 2), y0 = (int)(((k / tilesX) + 0.5) * frame.Height / tilesY) - (Side / 2);
+            ratios[k] = tile.Ratio(Math.Clamp(x0, 0, frame.Width - Side), Math.Clamp(y0, 0, frame.Height - Side));
+        });
+        double[] good = Array.FindAll(ratios, double.IsFinite);
+        Array.Sort(good);
+        return good.Length == 0 ? 1 : Math.Clamp(good[good.Length / 2], 1, 4);
+    }
+
+    /// <summary>Work space for small squares of sky.</summary>
+    private sealed class NoiseTile(SeedFinder owner)
+    {
+        // Inner is a multiple of the rows smoothed at once.
+        public const int Side = 36;
+        private const int Inner = Side - (2 * MatchedFilter.Reach);
+        private readonly float[] tile = new float[Side * Side];
+        private readonly float[] values = new float[Inner * Inner];
+        private readonly RowHits[] all = [.. Enumerable.Range(0, MatchedFilter.Rows).Select(_ => new RowHits(Side))];
+        private readonly MatchedFilter.Screen screen = new(Side);
+
+        /// <summary>Noise of the smoothed square over what independent pixels would give; NaN where there are holes or no noise.</summary>
+        public double Ratio(int x0, int y0)
+        {
+            for (int y = 0; y < Side; y++)
             {
-                int x0 = (int)((ti + 0.5) * frame.Width / tilesX) - (Side / 2), y0 = (int)((tj + 0.5) * frame.Height / tilesY) - (Side / 2);
-                x0 = Math.Clamp(x0, 0, frame.Width - Side);
-                y0 = Math.Clamp(y0, 0, frame.Height - Side);
-                for (int y = 0; y < Side; y++)
-                {
-                    decoder.Decode(y0 + y, x0, tile.AsSpan(y * Side, Side));
-                }
+                owner.decoder.Decode(y0 + y, x0, tile.AsSpan(y * Side, Side));
+            }
 
-                bool whole = true;
-                fixed (float* t = tile)
+            float* everything = stackalloc float[Side];
+            new Span<float>(everything, Side).Fill(float.NegativeInfinity);
+            byte** rows = stackalloc byte*[MatchedFilter.Inputs];
+            fixed (float* t = tile)
+            {
+                for (int y = 0; y < Inner; y += MatchedFilter.Rows)
                 {
-                    for (int y = 0; y < Inner && whole; y += MatchedFilter.Rows)
+                    for (int k = 0; k < MatchedFilter.Inputs; k++)
                     {
-                        for (int k = 0; k < MatchedFilter.Inputs; k++)
-                        {
-                            rows[k] = (byte*)(t + ((y + k) * Side));
-                        }
+                        rows[k] = (byte*)(t + ((y + k) * Side));
+                    }
 
-                        whole = filter.Find<StoredFloat>(rows, Side, new MatchedFilter.Limits(everything, 0), all, screen);
-                        for (int k = 0; k < MatchedFilter.Rows && whole; k++)
-                        {
-                            all[k].Values.Slice(MatchedFilter.Reach, Inner).CopyTo(values.AsSpan((y + k) * Inner));
-                        }
+                    if (!owner.filter.Find<StoredFloat>(rows, Side, new MatchedFilter.Limits(everything, 0), all, screen))
+                    {
+                        return double.NaN;
+                    }
+
+                    for (int k = 0; k < MatchedFilter.Rows; k++)
+                    {
+                        all[k].Values.Slice(MatchedFilter.Reach, Inner).CopyTo(values.AsSpan((y + k) * Inner));
                     }
                 }
-
-                double pixel = whole ? BackgroundEstimator.Robust(tile, float.NaN, float.NaN).Noise : 0;
-                if (pixel > 0)
-                {
-                    ratios.Add(BackgroundEstimator.Robust(values, float.NaN, float.NaN).Noise / (filter.NoiseGain * pixel));
-                }
             }
-        }
 
-        if (ratios.Count == 0)
-        {
-            return 1;
+            (float level, float pixel) = BackgroundEstimator.Robust(tile, float.NaN, float.NaN);
+            return pixel > 0 ? BackgroundEstimator.Robust(values, level, (float)owner.filter.NoiseGain * pixel).Noise / (owner.filter.NoiseGain * pixel) : double.NaN;
         }
-
-        ratios.Sort();
-        return Math.Clamp(ratios[ratios.Count / 2], 1, 4);
     }
 }

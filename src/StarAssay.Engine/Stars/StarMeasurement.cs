@@ -20,11 +20,11 @@ public static class StarMeasurement
         Frame frame = Check(request);
         context.Report(0.02, "sky");
         SkyCells cells = BackgroundEstimator.Measure(frame, request.CellSize, context);
-        BackgroundMesh first = BackgroundEstimator.Smooth(cells);
+        BackgroundMesh first = BackgroundEstimator.Smooth(cells, context);
         RequireNoise(first, frame);
 
         context.Report(0.2, "finding stars");
-        var finder = new SeedFinder(frame, first, new MatchedFilter(FilterSigma), request.DetectionThreshold);
+        var finder = new SeedFinder(frame, first, new MatchedFilter(FilterSigma), request.DetectionThreshold, context);
         Seed[] peaks = finder.Find(context);
         context.Cancel.ThrowIfCancellationRequested();
 
@@ -32,7 +32,7 @@ public static class StarMeasurement
         TypicalStar typical = TypicalStar.Of(frame, first, peaks, context);
         Seed[] seeds = new SeedMerger(frame, first, FilterSigma, finder.FilteredNoise).Merge(peaks, Math.Sqrt(typical.Variance));
         SkyFromStars.TakeOut(cells, seeds, typical.Alpha, typical.Beta, typical.FilteredPeak(FilterSigma), context);
-        BackgroundMesh mesh = BackgroundEstimator.Smooth(cells);
+        BackgroundMesh mesh = BackgroundEstimator.Smooth(cells, context);
         double outer = double.IsNaN(request.OuterRadiusPx) ? typical.OuterRadius : request.OuterRadiusPx;
         MeterSettings settings = typical.Settings(frame, mesh, seeds, outer);
         StarRecord[] stars = MeasureAll(settings, FitSnr(request, settings, seeds), context);

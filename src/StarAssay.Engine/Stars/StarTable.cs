@@ -19,8 +19,11 @@ internal static class StarTable
         double axisX = double.IsNaN(request.AxisX) ? 0.5 * (set.Frame.Width - 1) : request.AxisX;
         double axisY = double.IsNaN(request.AxisY) ? 0.5 * (set.Frame.Height - 1) : request.AxisY;
         int n = stars.Length;
-        SizeSurface surface = SizeSurface.Fit(stars, set);
-        int[] order = ByFlux(stars);
+        SizeSurface surface = null!;
+        int[] order = [];
+        double sky = 0, noise = 0;
+        Action[] first = [() => surface = SizeSurface.Fit(stars, set), () => order = ByFlux(stars), () => sky = MeshMedian(set, noise: false), () => noise = MeshMedian(set, noise: true)];
+        Sharing.For(first.Length, context, k => first[k]());
         var c = new Columns(n);
         Sharing.For((n + Block - 1) / Block, context, block =>
         {
@@ -41,7 +44,7 @@ internal static class StarTable
 
         int[] cleanIndex = [.. index];
         var notes = StarJudge.Notes(set, c.Flags, cleanIndex.Length, correlation, typical, c.Snr);
-        ZoneSummary whole = ZoneTable.Whole(c, cleanIndex);
+        (ZoneSummary whole, ZoneSummary[] zones) = ZoneTable.Of(c, cleanIndex, set.Frame.Width, set.Frame.Height, axisX, axisY, context);
         return new StarField
         {
             X = c.X,
@@ -69,7 +72,7 @@ internal static class StarTable
             SigmaMinor = c.Minor,
             AxisDistancePx = c.Distance,
             Flags = c.Flags,
-            Zones = ZoneTable.Of(c, cleanIndex, set.Frame.Width, set.Frame.Height, axisX, axisY, context),
+            Zones = zones,
             MedianHfr = whole.Hfr,
             MedianFwhm = whole.Fwhm,
             TypicalEllipticity = whole.Ellipticity,
@@ -77,8 +80,8 @@ internal static class StarTable
             OuterRadiusPx = set.OuterRadius,
             SnrRadiusPx = set.SnrRadius,
             SaturationAdu = set.Saturation,
-            MedianSky = MeshMedian(set, noise: false),
-            MedianSkyNoise = MeshMedian(set, noise: true),
+            MedianSky = sky,
+            MedianSkyNoise = noise,
             NoiseCorrelation = correlation,
             Width = set.Frame.Width,
             Height = set.Frame.Height,
@@ -114,8 +117,7 @@ internal static class StarTable
             }
         }
 
-        Array.Sort(values);
-        return values[values.Length / 2];
+        return Rank.Median(values);
     }
 
     /// <summary>The columns of the table while they are filled.</summary>

@@ -12,7 +12,8 @@ internal static class ZoneTable
     // Corners: the outer quarter of both sides.
     private const double CornerShare = 0.25;
 
-    public static IReadOnlyList<ZoneSummary> Of(StarTable.Columns c, int[] clean, int width, int height, double axisX, double axisY, RunContext context)
+    /// <summary>All of the field, and its parts.</summary>
+    public static (ZoneSummary Whole, ZoneSummary[] Parts) Of(StarTable.Columns c, int[] clean, int width, int height, double axisX, double axisY, RunContext context)
     {
         double reach = 0;
         foreach ((double x, double y) in new[] { (0.0, 0.0), (width - 1.0, 0.0), (0.0, height - 1.0), (width - 1.0, height - 1.0) })
@@ -26,6 +27,7 @@ internal static class ZoneTable
         bool Top(int k) => c.Y[k] > (1 - CornerShare) * height;
         (string Name, Func<int, bool> Holds)[] zones =
         [
+            ("all", _ => true),
             ("center", k => c.Distance[k] <= CenterShare * reach),
             ("middle", k => c.Distance[k] > CenterShare * reach && c.Distance[k] <= MiddleShare * reach),
             ("edge", k => c.Distance[k] > MiddleShare * reach),
@@ -36,11 +38,8 @@ internal static class ZoneTable
         ];
         var found = new ZoneSummary[zones.Length];
         Sharing.For(zones.Length, context, z => found[z] = Summary(zones[z].Name, c, Array.FindAll(clean, k => zones[z].Holds(k))));
-        return found;
+        return (found[0], found[1..]);
     }
-
-    /// <summary>Medians over all of the field.</summary>
-    public static ZoneSummary Whole(StarTable.Columns c, int[] clean) => Summary("all", c, clean);
 
     private static ZoneSummary Summary(string name, StarTable.Columns c, int[] inside) =>
         new(name, inside.Length, Median(c.Hfr, inside, "pix"), Median(c.Fwhm, inside, "pix"), TypicalEllipticity.Of(c.Radial, c.Cross, c.EllipticityError, inside), Mean(c.Radial, inside));

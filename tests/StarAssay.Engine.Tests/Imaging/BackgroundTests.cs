@@ -143,4 +143,61 @@ public class BackgroundTests
 
         return values;
     }
+
+    [Theory]
+    [InlineData(true)]
+    [InlineData(false)]
+    public void Every_stored_format_gives_the_same_mesh(bool large)
+    {
+        // 1600 x 1100 pixels: every second row is read; the narrow one has cells of odd widths.
+        (int w, int h) = large ? (1600, 1100) : (333, 201);
+        float[] sky = Normal(w * h, 1000, 20, 12);
+        for (int i = 0; i < sky.Length; i++)
+        {
+            sky[i] = MathF.Round(sky[i] + (0.02f * (i % w)));
+        }
+
+        byte[] file = new byte[2 * sky.Length], words = new byte[2 * sky.Length], wide = new byte[4 * sky.Length];
+        for (int i = 0; i < sky.Length; i++)
+        {
+            System.Buffers.Binary.BinaryPrimitives.WriteInt16BigEndian(file.AsSpan(2 * i), (short)(sky[i] - 32768));
+            BitConverter.TryWriteBytes(words.AsSpan(2 * i), (ushort)sky[i]);
+            BitConverter.TryWriteBytes(wide.AsSpan(4 * i), (int)sky[i]);
+        }
+
+        // 32-bit integers go through the decoder: the reference.
+        SkyCells truth = Cells(new RawPixels(wide, PixelFormat.Int32, false, w, h));
+        foreach (RawPixels pixels in new[] { RawPixels.FromFloats(sky, w, h), new RawPixels(words, PixelFormat.UInt16, false, w, h), new RawPixels(file, PixelFormat.Int16, true, w, h, 1, 32768) })
+        {
+            SkyCells got = Cells(pixels);
+            Assert.Equal(truth.Level, got.Level);
+            Assert.Equal(truth.Noise, got.Noise);
+        }
+
+        static SkyCells Cells(RawPixels pixels) => BackgroundEstimator.Measure(new Frame { Pixels = pixels, Name = "formats" }, 64, RunContext.Default);
+    }
+
+    [Fact]
+    public void A_neighbor_is_only_a_start()
+    {
+        // Half of the samples at another level: no neighbor's guess may decide which half is the sky.
+        float[] samples = Normal(1024, 500, 10, 21);
+        for (int i = 0; i < samples.Length; i += 2)
+        {
+            samples[i] += 200;
+        }
+
+        (float low, _) = BackgroundEstimator.Robust(samples, 500, 10);
+        (float high, _) = BackgroundEstimator.Robust(samples, 700, 10);
+        (float none, _) = BackgroundEstimator.Robust(samples, float.NaN, float.NaN);
+        Assert.Equal(none, low, 2.0);
+        Assert.Equal(none, high, 2.0);
+
+        // A good guess and none at all come to the same: within a tenth of what the mean scatters by (10/32).
+        float[] clean = Normal(1024, 500, 10, 22);
+        (float with, float noiseWith) = BackgroundEstimator.Robust(clean, 501, 10.5f);
+        (float without, float noiseWithout) = BackgroundEstimator.Robust(clean, float.NaN, float.NaN);
+        Assert.Equal(without, with, 0.03);
+        Assert.Equal(noiseWithout, noiseWith, 0.15);
+    }
 }

@@ -52,6 +52,34 @@ public class AdaptiveMomentsTests
         }
     }
 
+    [Fact]
+    public void Weights_carried_from_row_to_row_are_those_worked_out_afresh()
+    {
+        // The second is so steep in its corners that nothing may be carried.
+        Stamp stamp = Gaussian(14, 14.2, 13.9, 3, 0.5, 2, 500);
+        foreach ((float a, float b, float c) in new[] { (-0.12f, 0.05f, -0.15f), (-2f, 1f, -3f) })
+        {
+            var w = new AdaptiveMoments.Window(6, 21, 5, 23, 14.2f, 13.9f, a, b, c);
+            WeightedSums truth = AdaptiveMoments.SumsScalar(stamp, w), got = AdaptiveMoments.SumsLanes<Lanes256>(stamp, w);
+            Assert.Equal(truth.S, got.S, 3e-6 * truth.S);
+            Assert.Equal(truth.YY, got.YY, 1e-5 * truth.YY);
+            Assert.Equal(truth.XX, got.XX, 1e-5 * truth.XX);
+        }
+    }
+
+    [Theory]
+    [InlineData(300.0)]
+    [InlineData(3000.0)]
+    [InlineData(100000.0)]
+    public void The_weight_that_places_a_star_best_is_found(double flux)
+    {
+        const double V = 2.5, N = 20, G = 1.5;
+        double Variance(double k) => Math.Pow(k + 1, 4) / (k * k) * ((Math.PI * V * N * N / (2 * flux * flux)) + (1 / (G * flux * (k + 2) * (k + 2))));
+        double found = AdaptiveMoments.Widening(new Ellipse(0, 0, V, 0, V, flux, true), N, G);
+        double best = Enumerable.Range(0, 1001).Select(i => 1 + (i / 1000.0)).MinBy(Variance);
+        Assert.Equal(best, found, 0.002);
+    }
+
     internal static Stamp Gaussian(int half, double x0, double y0, double cxx, double cxy, double cyy, double flux)
     {
         var stamp = new Stamp(half);
