@@ -15,6 +15,7 @@ public class StarKernels
     private readonly float[] row = new float[Width];
     private RowDecoder decoder = null!;
     private Frame frame = null!;
+    private SeedFinder finder = null!;
 
     /// <summary>Draws the frame: 16-bit integers in FITS order with 400 round stars.</summary>
     [GlobalSetup]
@@ -50,6 +51,7 @@ public class StarKernels
         var pixels = new RawPixels(bytes, PixelFormat.Int16, true, Width, Height, 1, 32768);
         decoder = new RowDecoder(pixels);
         frame = new Frame { Pixels = pixels, Name = "benchmark" };
+        finder = new SeedFinder(frame, BackgroundEstimator.Estimate(frame, 64, one), new MatchedFilter(1), 5, one);
     }
 
     /// <summary>Big-endian integers with BZERO to floats.</summary>
@@ -65,6 +67,14 @@ public class StarKernels
 
         return sum;
     }
+
+    /// <summary>Sky level and noise on a mesh of cells.</summary>
+    [Benchmark]
+    public double Sky() => BackgroundEstimator.Estimate(frame, 64, one).SamplesPerCell;
+
+    /// <summary>The matched filter, screened, and the peaks in it.</summary>
+    [Benchmark]
+    public int FindPeaks() => finder.Find(one).Length;
 
     /// <summary>Everything but the profile fits.</summary>
     [Benchmark]
