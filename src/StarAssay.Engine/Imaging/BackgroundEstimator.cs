@@ -74,15 +74,16 @@ public static partial class BackgroundEstimator
     internal static (float Level, float Noise) Robust(ReadOnlySpan<float> samples, float guess, float guessNoise) =>
         Vector128.IsHardwareAccelerated ? RobustVectors(samples, guess, guessNoise) : RobustScalar(samples, guess, guessNoise);
 
-    private static void CellRow(CellReader reader, float[] samples, int j, int columns, int rows, int step, float[] level, float[] noise)
+    private static unsafe void CellRow(CellReader reader, float[] samples, int j, int columns, int rows, int step, float[] level, float[] noise)
     {
         Frame frame = reader.Frame;
         int y0 = (int)((long)j * frame.Height / rows), y1 = (int)((long)(j + 1) * frame.Height / rows);
         float guess = float.NaN, guessNoise = float.NaN;
+        using System.Buffers.MemoryHandle pin = frame.Pixels.Bytes.Pin();
         for (int i = 0; i < columns; i++)
         {
             int x0 = (int)((long)i * frame.Width / columns), x1 = (int)((long)(i + 1) * frame.Width / columns);
-            int count = reader.Read(x0, x1, y0 + (step / 2), y1, step, samples, out bool missing), asked = count;
+            int count = reader.Read((byte*)pin.Pointer, x0, x1, y0 + (step / 2), y1, step, samples, out bool missing), asked = count;
             if (missing)
             {
                 count = DropMissing(samples.AsSpan(0, count));

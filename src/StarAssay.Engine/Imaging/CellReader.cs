@@ -34,8 +34,9 @@ internal sealed unsafe class CellReader
     public int Room(int rows, int step) => widest * ((rows / step) + 1);
 
     /// <summary>Gathers columns x0 to x1 of every step-th row from y0 on, below y1.</summary>
+    /// <remarks><paramref name="bytes"/> is where the frame's pixels stay meanwhile: pinned once for many cells.</remarks>
     /// <returns>How many pixels; <paramref name="missing"/> says whether any may be NaN.</returns>
-    public int Read(int x0, int x1, int y0, int y1, int step, float[] samples, out bool missing)
+    public int Read(byte* bytes, int x0, int x1, int y0, int y1, int step, float[] samples, out bool missing)
     {
         if (format == StoredFormat.Other)
         {
@@ -48,8 +49,6 @@ internal sealed unsafe class CellReader
             throw new ArgumentOutOfRangeException(nameof(samples));
         }
 
-        using System.Buffers.MemoryHandle pin = Frame.Pixels.Bytes.Pin();
-        byte* bytes = (byte*)pin.Pointer;
         fixed (float* target = samples)
         {
             missing = !(format == StoredFormat.Float ? Gather<StoredFloat>(bytes, x0, x1, y0, rows, step, target)

@@ -34,7 +34,9 @@ internal sealed class PixelBlur(double beta, double outerRadius)
         for (int round = 0; round < rounds; round++)
         {
             double alpha = Alpha(radius);
-            int reach = Math.Min(Half, (int)Math.Ceiling(recorded + 1));
+
+            // The last pixel that the circle touches: half a pixel beyond its rim, seen from the star's place in its pixel.
+            int reach = Math.Min(Half, (int)(recorded + 0.5 + Math.Max(Math.Abs(fx), Math.Abs(fy))));
             var area = new MoffatKernel.Area(Half - reach, Half - reach, (2 * reach) + 1, (2 * reach) + 1);
             MoffatKernel.Draw(drawn, area, Moffat.Round(Half + fx, Half + fy, alpha, beta), alpha < 1.5);
             double share = CurveOfGrowth.Inside(drawn, Half + fx, Half + fy, recorded);

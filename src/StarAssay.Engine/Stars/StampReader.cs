@@ -15,11 +15,15 @@ internal sealed unsafe class StampReader
 {
     private readonly Frame frame;
     private readonly StoredFormat format;
+    private readonly byte* bytes;
 
     /// <summary>Makes a reader for a frame.</summary>
-    public StampReader(Frame frame)
+    /// <param name="frame">The frame.</param>
+    /// <param name="address">Where its pixels stay as long as the reader is used.</param>
+    public StampReader(Frame frame, nint address)
     {
         this.frame = frame;
+        bytes = (byte*)address;
         format = frame.Mask.IsEmpty && Vector128.IsHardwareAccelerated ? StoredFormats.Of(frame.Pixels) : StoredFormat.Other;
     }
 
@@ -32,13 +36,11 @@ internal sealed unsafe class StampReader
             return false;
         }
 
-        using System.Buffers.MemoryHandle pin = frame.Pixels.Bytes.Pin();
-        byte* bytes = (byte*)pin.Pointer;
         return format switch
         {
-            StoredFormat.Float => Read<StoredFloat>(bytes, stamp, sky),
-            StoredFormat.UInt16 => Read<StoredUInt16>(bytes, stamp, sky),
-            _ => Read<StoredFileUInt16>(bytes, stamp, sky),
+            StoredFormat.Float => Read<StoredFloat>(stamp, sky),
+            StoredFormat.UInt16 => Read<StoredUInt16>(stamp, sky),
+            _ => Read<StoredFileUInt16>(stamp, sky),
         };
     }
 
@@ -50,9 +52,8 @@ internal sealed unsafe class StampReader
             return;
         }
 
-        using System.Buffers.MemoryHandle pin = frame.Pixels.Bytes.Pin();
         int size = format == StoredFormat.Float ? sizeof(float) : sizeof(ushort);
-        byte* row = (byte*)pin.Pointer + ((((long)y0 * frame.Width) + x0) * size);
+        byte* row = bytes + ((((long)y0 * frame.Width) + x0) * size);
         for (int j = 0; j < stamp.Side; j++, row += (nint)frame.Width * size)
         {
             for (int b = 0; b < stamp.Side * size; b += 64)
@@ -70,14 +71,14 @@ internal sealed unsafe class StampReader
 
     private static int Padded(int side) => (side + Stamp.Step - 1) / Stamp.Step * Stamp.Step;
 
-    private bool Read<TPixels>(byte* bytes, Stamp stamp, in SkySample sky)
+    private bool Read<TPixels>(Stamp stamp, in SkySample sky)
         where TPixels : struct, IStoredPixels =>
-        Vector512.IsHardwareAccelerated ? Read<Lanes512, TPixels>(bytes, stamp, sky)
-        : Vector256.IsHardwareAccelerated ? Read<Lanes256, TPixels>(bytes, stamp, sky)
-        : Read<Lanes128, TPixels>(bytes, stamp, sky);
+        Vector512.IsHardwareAccelerated ? Read<Lanes512, TPixels>(stamp, sky)
+        : Vector256.IsHardwareAccelerated ? Read<Lanes256, TPixels>(stamp, sky)
+        : Read<Lanes128, TPixels>(stamp, sky);
 
     [MethodImpl(MethodImplOptions.AggressiveOptimization)]
-    private bool Read<T, TPixels>(byte* bytes, Stamp stamp, in SkySample sky)
+    private bool Read<T, TPixels>(Stamp stamp, in SkySample sky)
         where T : struct, ILanes<T>
         where TPixels : struct, IStoredPixels
     {

@@ -41,12 +41,14 @@ public static class StarMeasurement
     }
 
     /// <summary>Measures every seed; blocks of fixed size, so that the threads have no say in the result.</summary>
-    internal static StarRecord[] MeasureAll(MeterSettings settings, double fitSnr, RunContext context)
+    internal static unsafe StarRecord[] MeasureAll(MeterSettings settings, double fitSnr, RunContext context)
     {
         int count = settings.Seeds.Length;
         var stars = new StarRecord[count];
         int blocks = (count + Block - 1) / Block;
-        Sharing.For(blocks, context, () => new StarMeter(settings), (block, meter) =>
+        using System.Buffers.MemoryHandle pin = settings.Frame.Pixels.Bytes.Pin();
+        nint address = (nint)pin.Pointer;
+        Sharing.For(blocks, context, () => new StarMeter(settings, address), (block, meter) =>
         {
             for (int i = block * Block; i < Math.Min(count, (block + 1) * Block); i++)
             {

@@ -35,12 +35,15 @@ internal sealed class StarMeter
     private readonly int fitReach;
     private readonly List<int> near = [];
 
-    public StarMeter(MeterSettings settings)
+    /// <summary>Makes a meter.</summary>
+    /// <param name="settings">What all stars share.</param>
+    /// <param name="address">Where the frame's pixels stay meanwhile.</param>
+    public StarMeter(MeterSettings settings, nint address)
     {
         set = settings;
         decoder = new RowDecoder(settings.Frame.Pixels);
         stamp = new Stamp((int)Math.Ceiling(settings.OuterRadius) + 2);
-        reader = new StampReader(settings.Frame);
+        reader = new StampReader(settings.Frame, address);
         blur = new PixelBlur(settings.Beta, settings.OuterRadius);
 
         // Out to about two FWHM: there the profile's exponent shows.
