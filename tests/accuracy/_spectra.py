@@ -10,10 +10,10 @@ from __future__ import annotations
 import dataclasses
 import functools
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 from scipy import fft
-from scipy.linalg import toeplitz
 
 PLANCK_C2_NM_K = 1.438776877e7  # second radiation constant, CODATA 2018
 
@@ -115,17 +115,16 @@ def _diffraction(
     lam_n = wavelength_nm * 1e-3 * telescope.focal_ratio  # um
     fine = 2 * size  # the intensity's bandwidth needs half the step
     df = 1 / (size * step_um)
-    f = np.fft.fftfreq(fine, 1 / (fine * df))
-    fx, fy = np.meshgrid(f, f)
+    f = np.fft.fftfreq(fine, 1 / (fine * df)).astype(np.float32)
     # pupil radius in frequency = 1 / (2 lambda N); phase 2 pi W020 rho^2 with W020 = dz / (8 N^2)
     waves = defocus_um / (8 * telescope.focal_ratio**2 * wavelength_nm * 1e-3)
-    rho = np.hypot(fx, fy) * 2 * lam_n
+    rho = np.hypot(f[:, None], f[None, :]) * np.float32(2 * lam_n)
     cell = df * 2 * lam_n  # a soft edge of one cell makes the pupil's area right
     pupil = np.clip((1 - rho) / cell + 0.5, 0, 1)
     if telescope.obstruction > 0:
         pupil -= np.clip((telescope.obstruction - rho) / cell + 0.5, 0, 1)
-    field = fft.fft2(pupil * np.exp(2j * np.pi * waves * rho**2))
-    transfer = fft.rfft2(np.abs(field) ** 2).real
+    field = fft.fft2(pupil * np.exp(np.complex64(2j * np.pi * waves) * rho**2))
+    transfer = fft.rfft2(field.real**2 + field.imag**2).real
     rows = np.r_[0 : size // 2, fine - size // 2 : fine]
     return (transfer[rows, : size // 2 + 1] / transfer[0, 0]).astype(np.float32)
 
@@ -147,7 +146,7 @@ def _image(
     return transfer * np.exp(-3.441939 * (radius * fwhm_um / 0.975863) ** (5 / 3))
 
 
-def draw(
+def light(
     telescope: Telescope,
     sensor_um: float,
     *,
@@ -164,21 +163,16 @@ def draw(
     second_order: float = 0.0,
     tilt_px: float = 5.0,
     bow_px: float = 1.0,
-    sky: float = 60.0,
-    gain: float = 1.0,
-    read_noise: float = 4.0,
-    cosmics: int = 15,
     grating: tuple[float, float] | None = None,
-    seed: int = 0,
-    noise: bool = True,
     oversample: int = 2,
+    nodes: int = 100,
 ) -> np.ndarray:
-    """One frame (float32, adu).
+    """Electrons of one spectrum without sky and noise.
 
     `sensor_um` is the sensor's place, zero at the focus of d; `grating` = (lines/mm, distance in mm)
     bends the focus by the sagittal shortening; `second_order` is the efficiency of order 2 over that of 1.
+    Images are computed at `nodes` wavelengths and mixed in between.
     """
-    rng = np.random.default_rng(seed)
     size = 256
     half = size // 2
     x = np.arange(width * oversample) / oversample
@@ -190,14 +184,18 @@ def draw(
     first = weight(wave)
     second = second_order * weight(wave / 2) / 2
     scale = electrons / first.sum()
-    fine = np.zeros((height * oversample, width * oversample + 2 * size))
+    fine = np.zeros((height * oversample, width * oversample + 2 * size), np.float32)
     yc = height * oversample / 2
     trace = tilt_px * (x / width - 0.5) + bow_px * (2 * x / width - 1) ** 2
-    step = max(1, (width * oversample) // 60)
     fy = np.fft.fftfreq(size)[:, None]
-    for start in range(0, width * oversample, step):
-        stop = min(start + step, width * oversample)
-        mid = 0.5 * (wave[start] + wave[stop - 1])
+    n = width * oversample
+    at = np.linspace(0, n - 1, nodes)
+    for node in range(nodes):
+        # Between two nodes an image is their mean, weighted by nearness: no color jumps to the next node's focus.
+        start = int(np.ceil(at[max(node - 1, 0)]))
+        stop = int(np.floor(at[min(node + 1, nodes - 1)])) + 1
+        share = np.clip(1 - np.abs(np.arange(start, stop) - at[node]) / (at[1] - at[0]), 0, 1)
+        mid = float(np.interp(at[node], np.arange(n), wave))
         for order, spectrum in ((1, first), (2, second)):
             if order == 2 and second_order == 0:
                 continue
@@ -211,7 +209,7 @@ def draw(
             transfer = _image(
                 telescope, lam, sensor_um - focus, seeing_arcsec, pitch_um / oversample, size
             )
-            where = yc + trace[start:stop].mean() * oversample
+            where = yc + float(np.interp(at[node], np.arange(n), trace)) * oversample
             whole = int(np.floor(where))
             if slit:
                 transfer = transfer[:, :1]
@@ -223,19 +221,37 @@ def draw(
             lo, hi = whole - half, whole + half
             a, b = max(lo, 0), min(hi, fine.shape[0])
             cut = image[a - lo : b - lo]
-            part = spectrum[start:stop] * scale
+            part = spectrum[start:stop] * scale * share
             if slit:
                 fine[a:b, size + start : size + stop] += np.outer(cut[:, 0], part)
-            else:  # sum of the images side by side: one matrix product with the spectrum's bands
-                bands = toeplitz(
-                    np.r_[part[0], np.zeros(size - 1)], np.r_[part, np.zeros(size - 1)]
-                )
+            else:  # sum of the images side by side: a convolution along the dispersion
                 x0 = size + start - half
-                fine[a:b, x0 : x0 + bands.shape[1]] += cut @ bands
+                length = size + part.size - 1
+                fast = fft.next_fast_len(length, real=True)
+                spread = fft.rfft(cut.astype(np.float32), fast) * fft.rfft(part, fast).astype(
+                    np.complex64
+                )
+                fine[a:b, x0 : x0 + length] += fft.irfft(spread, fast)[:, :length]
     fine = fine[:, size:-size]
-    image = fine.reshape(height, oversample, width, oversample).sum(axis=(1, 3)) + sky
     # the oversampled grid's centers sit half a fine pixel off the pixel's
+    return fine.reshape(height, oversample, width, oversample).sum(axis=(1, 3), dtype=float)
+
+
+def expose(
+    electrons: np.ndarray,
+    *,
+    seed: int = 0,
+    sky: float = 60.0,
+    gain: float = 1.0,
+    read_noise: float = 4.0,
+    cosmics: int = 15,
+    noise: bool = True,
+) -> np.ndarray:
+    """A frame (float32, adu) of that light: sky, photon and read noise, cosmic rays, bias of 300 adu."""
+    image = electrons + sky
     if noise:
+        rng = np.random.default_rng(seed)
+        height, width = image.shape
         image = rng.poisson(np.clip(image, 0, None)).astype(float)
         image += rng.normal(0, read_noise, image.shape)
         for _ in range(cosmics):
@@ -243,3 +259,27 @@ def draw(
             length = rng.integers(1, 5)
             image[cy, cx : cx + length] += rng.uniform(300, 5000)
     return (image / gain + 300).astype(np.float32)
+
+
+def draw(
+    telescope: Telescope,
+    sensor_um: float,
+    *,
+    seed: int = 0,
+    sky: float = 60.0,
+    gain: float = 1.0,
+    read_noise: float = 4.0,
+    cosmics: int = 15,
+    noise: bool = True,
+    **scene: Any,
+) -> np.ndarray:
+    """One frame: `light`, exposed."""
+    return expose(
+        light(telescope, sensor_um, **scene),
+        seed=seed,
+        sky=sky,
+        gain=gain,
+        read_noise=read_noise,
+        cosmics=cosmics,
+        noise=noise,
+    )

@@ -49,6 +49,14 @@ class ColorFocusCurve(Result):
         Longest minus shortest focus.
     focal_ratio_from_blur : Measured
         At which the blur grew; a check of the scale.
+    defocus_size, defocus_size_error : Quantity, shape (m,)
+        Single spectrum: distance of each color's focus from the sensor without its sign, um; NaN
+        for a focus run.
+    sign_decided : ndarray of bool
+        False where one spectrum does not tell on which side of the sensor a color focuses.
+    signs_decided : bool
+        False when open signs matter: then `defocus_size` is what was measured, `shift` and `smooth`
+        are one of several curves that fit, and `focus_range` is that of the size.
     removed : Quantity, shape (m,)
         What was added back for the grating or a reference telescope.
     second_order_from : Quantity
@@ -74,6 +82,10 @@ class ColorFocusCurve(Result):
     reference_focus: Measured
     focus_range: Measured
     focal_ratio_from_blur: Measured
+    defocus_size: u.Quantity
+    defocus_size_error: u.Quantity
+    sign_decided: np.ndarray
+    signs_decided: bool
     removed: u.Quantity
     second_order_from: u.Quantity
     noise_scale: float
@@ -264,6 +276,8 @@ def measure_color_focus(
     instrument_blur: Any = 0.0,
     reference_curve: ColorFocusCurve | None = None,
     sign_hint: str = "none",
+    defocus: Any = None,
+    wavelength_error: Any = 0.2,
     axis: str = "x",
     row: Any = None,
     columns: tuple[int, int] | None = None,
@@ -313,6 +327,11 @@ def measure_color_focus(
         Of a mirror telescope with the same spectrograph; it is subtracted.
     sign_hint : {"none", "blue-longer", "blue-shorter"}
         For a single spectrum: what is known of the sign.
+    defocus : Quantity or number in um, optional
+        For a single spectrum taken out of focus on purpose: how far the sensor was set beyond the
+        best focus (negative: before it), right to a third. It decides the signs.
+    wavelength_error : Quantity or number in pixels
+        Standard uncertainty of the wavelength scale as a whole.
     axis, row, columns, bins, half_window, line_depth
         As in `reduce_spectrum`.
     replicates : int
@@ -366,6 +385,8 @@ def measure_color_focus(
         "reference_curve_um": [] if curve is None else curve.smooth.value[curve.used],
         "reference_curve_error_um": [] if curve is None else curve.smooth_error.value[curve.used],
         "sign_hint": sign_hint,
+        "defocus_hint_um": number(defocus, u.um, "defocus"),
+        "wavelength_error_columns": number(wavelength_error, u.pix, "wavelength_error"),
         "replicates": int(replicates),
         "seed": int(seed),
         "reduction": reduction,
@@ -405,6 +426,10 @@ def measure_color_focus(
         reference_focus=Measured.from_engine(r["reference_focus"]),
         focus_range=Measured.from_engine(r["range"]),
         focal_ratio_from_blur=Measured.from_engine(r["focal_ratio_from_blur"]),
+        defocus_size=r["defocus_size_um"] * u.um,
+        defocus_size_error=r["defocus_size_error_um"] * u.um,
+        sign_decided=r["sign_decided"],
+        signs_decided=bool(r["signs_decided"]),
         removed=r["removed_um"] * u.um,
         second_order_from=r["second_order_from_nm"] * NM,
         noise_scale=float(r["noise_scale"]),

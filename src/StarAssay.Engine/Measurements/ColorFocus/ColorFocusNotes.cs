@@ -18,6 +18,9 @@ public static class ColorFocusNotes
     public static readonly NoteDefinition FaintBins = new("color-focus.faint", NoteLevel.Caution, "Parts of the spectrum are too faint for a width.");
     public static readonly NoteDefinition SignAssumed = new("color-focus.sign-assumed", NoteLevel.Caution, "One spectrum cannot tell longer from shorter focus; the sign is an assumption.");
     public static readonly NoteDefinition SignAmbiguous = new("color-focus.sign-ambiguous", NoteLevel.Doubt, "One spectrum does not decide the signs of the defocus along the whole of it.");
+    public static readonly NoteDefinition SignOpenNearFocus = new("color-focus.sign-open-near-focus", NoteLevel.Caution, "Near focus one spectrum leaves the sign open, by less than a tenth of the curve's range.");
+    public static readonly NoteDefinition SignFromDefocus = new("color-focus.sign-from-defocus", NoteLevel.Info, "The side to which the sensor was set out of focus decides the signs.");
+    public static readonly NoteDefinition DefocusHintDiffers = new("color-focus.defocus-hint-differs", NoteLevel.Doubt, "The spectrum is out of focus by another amount than was said.");
     public static readonly NoteDefinition NoTouch = new("color-focus.no-sharp-color", NoteLevel.Doubt, "No color is in focus in this single spectrum, so seeing and defocus cannot be told apart.");
     public static readonly NoteDefinition GeometryUnknown = new("color-focus.grating-geometry-unknown", NoteLevel.Doubt, "The grating's own focus error could not be removed.");
     public static readonly NoteDefinition InstrumentIncluded = new("color-focus.instrument-included", NoteLevel.Caution, "The spectrograph's own focus error with color is part of the curve.");

@@ -92,6 +92,11 @@ public sealed record ColorFocusRequest
     /// <summary>For one spectrum: what is known of the sign.</summary>
     public SignHint SignHint { get; init; }
 
+    /// <summary>For one spectrum set out of focus on purpose: sensor minus best focus of the reference wavelength, um, positive =
+    /// away from the objective. Its sign decides on which side of focus the colors lie; its size need be right to a third
+    /// only. NaN = not set out, or not known.</summary>
+    public double DefocusHintUm { get; init; } = double.NaN;
+
     /// <summary>Bootstrap replicates.</summary>
     public int Replicates { get; init; } = 200;
 
@@ -128,6 +133,19 @@ public sealed record ColorFocusResult
 
     /// <summary>Bootstrap replicates of the smooth curve, replicates x bins, um.</summary>
     public required double[,] ReplicateUm { get; init; }
+
+    /// <summary>For a single spectrum: distance of each bin's focus from the sensor without its sign, um; NaN for a focus run.</summary>
+    public required double[] DefocusSizeUm { get; init; }
+
+    /// <summary>Its standard uncertainty.</summary>
+    public required double[] DefocusSizeErrorUm { get; init; }
+
+    /// <summary>False where one spectrum does not tell on which side of the sensor a color focuses.</summary>
+    public required bool[] SignDecided { get; init; }
+
+    /// <summary>False when open signs matter: then <see cref="DefocusSizeUm"/> is what was measured, the signed curve is one of several
+    /// that fit, and <see cref="Range"/> is that of the size.</summary>
+    public required bool SignsDecided { get; init; }
 
     /// <summary>What was subtracted for the grating or by the reference, um.</summary>
     public required double[] RemovedUm { get; init; }

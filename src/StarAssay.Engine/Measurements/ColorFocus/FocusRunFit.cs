@@ -25,7 +25,8 @@ internal static class FocusRunFit
         double[] sigma = [.. Enumerable.Range(0, bins.Length).Select(k => scale * Math.Sqrt(fit.Covariance[n + k, n + k]))];
         double[][] zs = [.. replicates.Select(r => r[n..(n + bins.Length)])];
         double[] seeing = [.. Enumerable.Range(0, n).Select(i => Math.Exp(fit.X[i]) * input.PitchUm)];
-        return CurveAssembly.Assemble(input, request, bins, z, sigma, zs, seeing, position, scale, focalRatio, true);
+        double[] bend = input.LineBend(bins, z, position, request.FocalRatio, seeing.Average() / input.PitchUm);
+        return CurveAssembly.Assemble(input, request, bins, z, sigma, zs, seeing, position, scale, focalRatio, bend);
     }
 
     private static ProfileFit Run(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, double[] start, double focalRatio, RunContext context, bool full)
@@ -152,15 +153,21 @@ internal static class FocusRunFit
 /// <summary>From bins to the curve: zero at the reference, smooth curve, errors, removal of the grating's share.</summary>
 internal static class CurveAssembly
 {
+    // Share of the size of what lines do to a profile that is taken as a standard uncertainty: found on simulated spectra.
+    private const double LineShare = 0.8;
+
     public static ColorFocusResult Assemble(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] z, double[] sigma, double[][] replicates,
-        double[] seeingUm, double[] position, double noiseScale, Measured focalRatio, bool fromRun, SmoothCurve? givenCurve = null, double[]? givenSmooth = null, double[][]? givenReplicates = null, double[]? openSign = null)
+        double[] seeingUm, double[] position, double noiseScale, Measured focalRatio, double[]? lineBend, SingleCurve? single = null)
     {
         int m = bins.Length, count = replicates.Length;
+        bool fromRun = single is null;
         (double[] removed, double[] removedError) = input.Removal(request);
         double[] nm = [.. bins.Select(j => input.Nm[j])];
         double referenceNm = Math.Clamp(request.ReferenceNm, nm.Min(), nm.Max());
         double[] corrected = [.. z.Select((v, k) => v + removed[bins[k]])];
-        SmoothCurve curve = givenCurve ?? new SmoothCurve(nm.Min(), nm.Max());
+        double[]? givenSmooth = single?.Smooth, openSign = single?.OpenSign;
+        double[][]? givenReplicates = single?.Replicates;
+        SmoothCurve curve = single?.Curve ?? new SmoothCurve(nm.Min(), nm.Max());
         double[] smoothAll, smoothError;
         double referenceFocus;
         double[] referenceReplicates = new double[count];
@@ -168,8 +175,9 @@ internal static class CurveAssembly
         double smoothScale = 1;
         if (givenSmooth is null)
         {
+            double[] line = [.. lineBend!.Select(v => LineShare * v)];
             double[] steep = SlopeError(nm, corrected);
-            double[] weights = [.. sigma.Select((s, k) => Math.Sqrt((s * s) + Square(removedError[bins[k]]) + Square(steep[k])))];
+            double[] weights = [.. sigma.Select((s, k) => Math.Sqrt((s * s) + Square(removedError[bins[k]]) + Square(steep[k]) + Square(line[k])))];
             double floor = Robust.Median(weights) / 5;
             weights = [.. weights.Select(w => Math.Max(w, floor))];
             int degree = Choose(curve, nm, corrected, weights, out smoothScale);
@@ -181,9 +189,11 @@ internal static class CurveAssembly
             var random = new Random(request.Seed);
             for (int b = 0; b < count; b++)
             {
+                // What lines do is partly the same in all bins: the fall of the light toward the violet that they make together.
+                double common = ProfileFit.Gaussian(random);
                 for (int k = 0; k < m; k++)
                 {
-                    replicates[b][k] += steep[k] * ProfileFit.Gaussian(random);
+                    replicates[b][k] += (steep[k] * ProfileFit.Gaussian(random)) + (line[k] * ((0.8 * ProfileFit.Gaussian(random)) + (0.6 * common)));
                 }
 
                 double[] values = [.. replicates[b].Select((v, k) => (smoothScale * (v - z[k])) + corrected[k])];
@@ -214,7 +224,7 @@ internal static class CurveAssembly
         // Where the sign is open the error reaches the value of the other sign; that of the zero moves every bin.
         double openReference = openSign is null ? 0 : ColorFocusInput.Interpolate(input.Nm, openSign, referenceNm);
         double Open(int j) => openSign is null ? 0 : openSign[j] + openReference;
-        AddScaleError(smoothReplicates, smoothAll, input, request, referenceNm);
+        double[] scaleError = AddScaleError(smoothReplicates, smoothAll, input, request, referenceNm);
         smoothError = new double[input.Bins];
         for (int j = 0; j < input.Bins; j++)
         {
@@ -230,8 +240,8 @@ internal static class CurveAssembly
             int j = bins[k];
             shift[j] = corrected[k] - referenceFocus;
             double own = fromRun
-                ? smoothScale * Spread(Enumerable.Range(0, count).Select(b => replicates[b][k] - (referenceReplicates[b] / smoothScale)))
-                : Math.Sqrt(Square(sigma[k]) + Square(referenceError));
+                ? Math.Sqrt(Square(smoothScale * Spread(Enumerable.Range(0, count).Select(b => replicates[b][k] - (referenceReplicates[b] / smoothScale)))) + Square(scaleError[j]))
+                : Math.Sqrt(Square(sigma[k]) + Square(Spread(Enumerable.Range(0, count).Select(b => smoothReplicates[b, j])))); // its own noise, and what all bins share
             error[j] = Math.Sqrt(Square(own) + Square(removedError[j]) + Square(Open(j)));
         }
 
@@ -239,6 +249,13 @@ internal static class CurveAssembly
         double range = usedSmooth.Max() - usedSmooth.Min();
         double[] ranges = [.. Enumerable.Range(0, count).Select(b => bins.Max(j => smoothReplicates[b, j]) - bins.Min(j => smoothReplicates[b, j]))];
         double rangeError = Spread(ranges);
+        double[] defocus = [.. Enumerable.Range(0, input.Bins).Select(j => single is null ? double.NaN : Math.Abs(single.Smooth[j]))];
+        if (single is { Decided: false })
+        {
+            range = bins.Max(j => defocus[j]) - bins.Min(j => defocus[j]);
+            rangeError = Math.Max(rangeError, Robust.Median(bins.Select(j => single.SizeError[j])));
+        }
+
         double flatness = usedSmooth.Select((v, k) => Square((v - usedSmooth.Average()) / Math.Max(smoothError[bins[k]], 1e-9))).Average();
         if (noiseScale > 1.5)
         {
@@ -286,6 +303,10 @@ internal static class CurveAssembly
             SmoothUm = smoothAll,
             SmoothErrorUm = smoothError,
             ReplicateUm = smoothReplicates,
+            DefocusSizeUm = defocus,
+            DefocusSizeErrorUm = single?.SizeError ?? [.. defocus],
+            SignDecided = [.. Enumerable.Range(0, input.Bins).Select(j => single is null || single.OpenSign[j] == 0)],
+            SignsDecided = single?.Decided ?? true,
             RemovedUm = removed,
             RelativeFlux = input.RelativeFlux,
             RobustWidthUm = width,
@@ -303,8 +324,8 @@ internal static class CurveAssembly
         };
     }
 
-    /// <summary>Within a bin the curve itself slopes, and lines shift the mean wavelength: eight hundredths of the curve's
-    /// rise within the bin are taken as a standard uncertainty (found on simulated spectra with hydrogen lines).</summary>
+    /// <summary>Within a bin the curve itself slopes, and cosmic rays shift its mean wavelength: two hundredths of the curve's rise
+    /// within the bin are taken as a standard uncertainty (found on simulated spectra).</summary>
     private static double[] SlopeError(double[] nm, double[] z)
     {
         int m = nm.Length;
@@ -312,15 +333,14 @@ internal static class CurveAssembly
         for (int k = 0; k < m; k++)
         {
             int a = Math.Max(0, k - 2), b = Math.Min(m - 1, k + 2);
-            double perBin = (z[b] - z[a]) / (b - a);
-            error[k] = 0.08 * Math.Abs(perBin);
+            error[k] = 0.02 * Math.Abs((z[b] - z[a]) / (b - a));
         }
 
         return error;
     }
 
     /// <summary>A shift of the whole wavelength scale moves every bin by the curve's slope there.</summary>
-    private static void AddScaleError(double[,] replicates, double[] smooth, ColorFocusInput input, ColorFocusRequest request, double referenceNm)
+    private static double[] AddScaleError(double[,] replicates, double[] smooth, ColorFocusInput input, ColorFocusRequest request, double referenceNm)
     {
         int n = input.Bins;
         double perColumn = Math.Abs(input.Nm[^1] - input.Nm[0]) / Math.Max(1, Math.Abs(input.Spectra[0].BinColumn[^1] - input.Spectra[0].BinColumn[0]));
@@ -341,6 +361,8 @@ internal static class CurveAssembly
                 replicates[r, j] += shift * (slope[j] - atReference);
             }
         }
+
+        return [.. slope.Select(s => request.WavelengthErrorColumns * perColumn * Math.Abs(s - atReference))];
     }
 
     internal static double Spread(IEnumerable<double> values)

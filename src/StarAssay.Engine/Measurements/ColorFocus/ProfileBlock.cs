@@ -13,6 +13,7 @@ internal sealed class ProfileBlock
     private readonly double[] pc;
     private readonly double[] residual;
     private readonly double gain;
+    private readonly double[] leverage;
     private double trialCenter;
 
     public ProfileBlock(ProfileModel model, double[] data, double[] noise, double center, double gain)
@@ -32,6 +33,7 @@ internal sealed class ProfileBlock
         ProjectedZ = new double[n];
         ProjectedS = new double[n];
         Scaled = new double[n];
+        leverage = new double[n];
         Center = center;
         trialCenter = center;
         for (int r = 0; r < n; r++)
@@ -172,6 +174,11 @@ internal sealed class ProfileBlock
             Remove(v, q2);
         }
 
+        for (int r = 0; r < n; r++)
+        {
+            leverage[r] = (q0[r] * q0[r]) + (q1[r] * q1[r]) + (q2[r] * q2[r]);
+        }
+
         Hzz = Dot(ProjectedZ, ProjectedZ);
         Hzs = Dot(ProjectedZ, ProjectedS);
         Hss = Dot(ProjectedS, ProjectedS);
@@ -208,14 +215,27 @@ internal sealed class ProfileBlock
         return rejected;
     }
 
-    /// <summary>A copy whose data are the model plus the residuals with random signs.</summary>
-    public ProfileBlock Resample(Random random)
+    /// <summary>How much smaller the fit makes the residual of each row than its error is: the root of 1 - leverage.</summary>
+    /// <remarks>Few rows hold the light and therefore most of the leverage, so a mean over all rows would not do (the correction HC2
+    /// of MacKinnon and White 1985, J. Econometrics 29, 305).</remarks>
+    /// <param name="row">Row of the profile.</param>
+    /// <param name="vzz">Variance of the block's defocus from the whole fit.</param>
+    /// <param name="vzs">Covariance of defocus and log seeing.</param>
+    /// <param name="vss">Variance of log seeing.</param>
+    public double Shrinkage(int row, double vzz, double vzs, double vss)
     {
-        double inflate = Math.Sqrt(UsedRows / Math.Max(1.0, UsedRows - 4));
+        double z = ProjectedZ[row], s = ProjectedS[row];
+        double h = leverage[row] + (z * z * vzz) + (2 * z * s * vzs) + (s * s * vss);
+        return Math.Sqrt(1 - Math.Clamp(h, 0, 0.9));
+    }
+
+    /// <summary>A copy whose data are the model plus the residuals with random signs.</summary>
+    public ProfileBlock Resample(Random random, double vzz, double vzs, double vss)
+    {
         var fake = new double[data.Length];
         for (int r = 0; r < data.Length; r++)
         {
-            double sign = random.Next(2) == 0 ? -inflate : inflate;
+            double sign = (random.Next(2) == 0 ? -1 : 1) / Shrinkage(r, vzz, vzs, vss);
             fake[r] = used[r] ? (Flux * p[r]) + Offset + (sign * residual[r]) : double.NaN;
         }
 

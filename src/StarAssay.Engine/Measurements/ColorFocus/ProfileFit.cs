@@ -129,11 +129,12 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
         {
             ProfileBlock block = blocks[k];
             var random = new Random(unchecked((seed * 7919) + k));
-            double inflate = Math.Sqrt(block.UsedRows / Math.Max(1.0, block.UsedRows - 4));
+            (double vzz, double vzs, double vss) = Variances(k);
             var sums = new double[2 * replicates];
             for (int r = 0; r < block.Scaled.Length; r++)
             {
-                double z = block.ProjectedZ[r] * block.Scaled[r] * inflate, s = block.ProjectedS[r] * block.Scaled[r] * inflate;
+                double error = block.Scaled[r] / block.Shrinkage(r, vzz, vzs, vss);
+                double z = block.ProjectedZ[r] * error, s = block.ProjectedS[r] * error;
                 if (z == 0 && s == 0)
                 {
                     continue;
@@ -183,6 +184,26 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
         }
 
         return result;
+    }
+
+    /// <summary>Variances and covariance of one block's defocus and log seeing, for noise as expected.</summary>
+    public (double Vzz, double Vzs, double Vss) Variances(int block)
+    {
+        double Between(LinearMap a, LinearMap b)
+        {
+            double sum = 0;
+            for (int i = 0; i < a.Index.Length; i++)
+            {
+                for (int j = 0; j < b.Index.Length; j++)
+                {
+                    sum += a.Coefficient[i] * b.Coefficient[j] * Covariance[a.Index[i], b.Index[j]];
+                }
+            }
+
+            return sum;
+        }
+
+        return (Between(defocus[block], defocus[block]), Between(defocus[block], logSeeing[block]), Between(logSeeing[block], logSeeing[block]));
     }
 
     public static double Gaussian(Random random) =>

@@ -2,6 +2,10 @@ using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;
 
+/// <summary>What a single spectrum gives to the curve besides its bins: the smooth curve (focus minus sensor) and its replicates, twice
+/// the size where the sign is open, the error of the size, and whether the signs are decided on the whole.</summary>
+internal sealed record SingleCurve(SmoothCurve Curve, double[] Smooth, double[][] Replicates, double[] OpenSign, double[] SizeError, bool Decided);
+
 /// <summary>
 /// Size of the defocus of every color in one spectrum, and a smooth signed curve through it.
 /// </summary>
@@ -24,10 +28,11 @@ internal static class SingleSpectrumFit
         ProfileGrid[] grids = input.Grids();
         List<ProfileBlock> Make() => [.. bins.Select(j => input.Block(grids, 0, j, request, request.FocalRatio))];
 
+        bool hinted = double.IsFinite(request.DefocusHintUm) && request.DefocusHintUm != 0;
         (double[] size, double smallest) = FromWidths(input, request, bins);
         double startSeeing = Math.Log(Math.Max(0.8, smallest / 0.5));
         double top = size.Max();
-        List<double[]> signed = Patterns(size, top);
+        List<double[]> signed = Patterns(size, hinted ? Math.Max(top, 3 * Math.Abs(request.DefocusHintUm)) : top);
         var tried = new List<(ProfileFit Fit, List<ProfileBlock> Blocks)>();
         double[] even = [.. nm.Select(_ => Math.Max(0.1 * top, 1))];
         foreach (double[] candidate in signed)
@@ -41,24 +46,27 @@ internal static class SingleSpectrumFit
             tried.Add((fit, blocks));
         }
 
-        var ranked = tried.OrderBy(t => t.Fit.ChiSquare).ToList();
+        int at = Enumerable.Range(0, nm.Length).MinBy(k => Math.Abs(nm[k] - request.ReferenceNm));
+        double Side(ProfileFit fit) => hinted ? HintMisfit(SmoothCurve.Dot(curve.Basis(nm[at], degree), fit.X[2..]), request.DefocusHintUm) : 0;
+        var ranked = tried.OrderBy(t => t.Fit.ChiSquare + Side(t.Fit)).ToList();
         (ProfileFit best, List<ProfileBlock> bestBlocks) = ranked[0];
         best.Run(best.X, context, 40);
         double scale = best.Scale;
         double[] Smooth(double[] x) => [.. input.Nm.Select(w => SmoothCurve.Dot(curve.Basis(Math.Clamp(w, nm.Min(), nm.Max()), degree), x[2..]))];
         double[] smooth = Smooth(best.X);
-        double sign = Orient(input, bins, nm, ref smooth, request, top);
-        bool rival = NoteAmbiguity(input, ranked, best, nm, curve, degree);
+        double sign = Orient(input, bins, nm, ref smooth, request);
+        bool rival = HasRival(ranked, best, nm, curve, degree);
 
         // Refits with residuals of random sign: near focus the errors are no Gaussians, so no shortcut.
         int count = Math.Min(request.Replicates, 60);
         var replicates = new double[count][];
         double[] x0 = best.X;
+        var spread = Enumerable.Range(0, bestBlocks.Count).Select(best.Variances).ToArray();
         var single = new RunContext(1, null, context.Cancel);
         Parallel.For(0, count, context.Parallel, b =>
         {
             var random = new Random(unchecked((request.Seed * 104729) + b));
-            List<ProfileBlock> fake = [.. bestBlocks.Select(k => k.Resample(random))];
+            List<ProfileBlock> fake = [.. bestBlocks.Select((k, i) => k.Resample(random, spread[i].Vzz, spread[i].Vzs, spread[i].Vss))];
             ProfileFit refit = NewFit(fake, nm, curve, degree, startSeeing);
             // The exponent of the seeing is not known better than its prior: let the replicates roam over it.
             refit.ShiftPrior(1, 0.05 * ProfileFit.Gaussian(random));
@@ -98,12 +106,14 @@ internal static class SingleSpectrumFit
             own[k] *= Math.Sign(smooth[bins[k]] == 0 ? 1 : smooth[bins[k]]);
         }
 
-        double[] openSign = OpenSigns(input, request, bins, smooth, error, Math.Exp(best.X[0]) * input.PitchUm, rival);
+        double[] openSign = OpenSigns(request, bins, input, smooth, error, Math.Exp(best.X[0]) * input.PitchUm, rival);
+        double[] sizeError = [.. Enumerable.Range(0, input.Bins).Select(j => CurveAssembly.Spread(replicates.Select(r => Math.Abs(r[j]))))];
+        bool decided = SayOpenSigns(input, bins, smooth, openSign, at);
         WidenReplicates(replicates, openSign, request.Seed);
 
         double closest = bins.Min(j => Math.Abs(smooth[j]));
         double depth = 2 * 0.55 * request.FocalRatio * request.FocalRatio;
-        if (closest > Math.Max(2 * depth, 0.1 * top))
+        if (!hinted && closest > Math.Max(2 * depth, 0.1 * top))
         {
             input.Notes.Add(ColorFocusNotes.NoTouch.Say(
                 $"The sharpest color is still {closest:0} um out of focus (depth of focus +-{depth:0} um), so seeing and a common defocus cannot be told apart. Focus on green light first, or take a focus run."));
@@ -112,13 +122,21 @@ internal static class SingleSpectrumFit
         // The fit's unknown is best focus minus sensor; that is the curve's own sign.
         double[][] perBin = [.. replicates.Select(r => bins.Select(j => r[j]).ToArray())];
         return CurveAssembly.Assemble(input, request, bins, own, error, perBin, [Math.Exp(best.X[0]) * input.PitchUm],
-            request.PositionUm.Length == 1 ? request.PositionUm : [0], scale, Measured.None(""), false, curve, smooth, replicates, openSign);
+            request.PositionUm.Length == 1 ? request.PositionUm : [0], scale, Measured.None(""), null, new SingleCurve(curve, smooth, replicates, openSign, sizeError, decided));
+    }
+
+    /// <summary>How far a curve's distance from the sensor departs from the one that was set, in squared standard deviations; the
+    /// setting is taken to be good to a third.</summary>
+    private static double HintMisfit(double focusMinusSensor, double hint)
+    {
+        double off = (Math.Abs(focusMinusSensor) - Math.Abs(hint)) / (Math.Abs(hint) / 3);
+        return off * off;
     }
 
     /// <summary>Twice the size of the defocus where its sign is open, 0 where it is decided, um, every bin.</summary>
     /// <remarks>A bin is open when its defocus is no larger than three of its errors plus what depth of focus and seeing hide. A
     /// narrow stretch of such bins between larger ones is a steep crossing, which smoothness decides.</remarks>
-    private static double[] OpenSigns(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] smooth, double[] error, double seeingUm, bool rival)
+    private static double[] OpenSigns(ColorFocusRequest request, int[] bins, ColorFocusInput input, double[] smooth, double[] error, double seeingUm, bool rival)
     {
         var open = new bool[bins.Length];
         for (int k = 0; k < bins.Length; k++)
@@ -151,14 +169,32 @@ internal static class SingleSpectrumFit
             result[bins[k]] = open[k] ? 2 * Math.Abs(smooth[bins[k]]) : 0;
         }
 
-        int count = open.Count(v => v);
-        if (count > 0)
+        return result;
+    }
+
+    /// <summary>Says how many signs are open; true when the curve as a whole stands in spite of them.</summary>
+    private static bool SayOpenSigns(ColorFocusInput input, int[] bins, double[] smooth, double[] openSign, int reference)
+    {
+        int count = bins.Count(j => openSign[j] > 0);
+        if (count == 0)
         {
-            input.Notes.Add(ColorFocusNotes.SignAmbiguous.Say(
-                $"In {100.0 * count / open.Length:0} % of the spectrum ({count} of {open.Length} bins) the defocus is too small to tell its sign; there the error covers both signs, and the shape of the curve is not decided. A focus run decides it."));
+            return true;
         }
 
-        return result;
+        // A tenth of the range is what one spectrum is asked for; open signs that move less leave the curve's shape.
+        double range = bins.Max(j => smooth[j]) - bins.Min(j => smooth[j]);
+        double moved = bins.Max(j => openSign[j]) + openSign[bins[reference]];
+        string share = $"In {100.0 * count / bins.Length:0} % of the spectrum ({count} of {bins.Length} bins) the defocus is too small to tell its sign";
+        if (moved < 0.1 * range)
+        {
+            input.Notes.Add(ColorFocusNotes.SignOpenNearFocus.Say(
+                $"{share}; the other sign would move the curve by up to {moved:0} um of its {range:0} um, which its error includes."));
+            return true;
+        }
+
+        input.Notes.Add(ColorFocusNotes.SignAmbiguous.Say(
+            $"{share}, and the shape of the curve is not decided: what was measured is the size of the defocus, without its sign. A focus run decides it, or one spectrum with the sensor set 0.2 to 0.3 mm out and that said by a defocus hint."));
+        return false;
     }
 
     /// <summary>Turns the sign of every second replicate's open bins at random, so that figures of merit feel it.</summary>
@@ -203,6 +239,15 @@ internal static class SingleSpectrumFit
         double[] finite = [.. w.Where(double.IsFinite).Order()];
         double smallest = finite[finite.Length / 20];
         double perUm = 0.265 / request.FocalRatio / input.PitchUm;
+        if (double.IsFinite(request.DefocusHintUm))
+        {
+            // Set out of focus: what the known disc leaves of the width at the reference is seeing.
+            int at = Enumerable.Range(0, bins.Length).MinBy(k => Math.Abs(input.Nm[bins[k]] - request.ReferenceNm));
+            double whole = double.IsFinite(w[at]) ? w[at] : smallest;
+            double disc = perUm * request.DefocusHintUm;
+            smallest = Math.Min(smallest, Math.Sqrt(Math.Max((whole * whole) - (disc * disc), 0.09 * smallest * smallest)));
+        }
+
         var size = new double[bins.Length];
         for (int k = 0; k < bins.Length; k++)
         {
@@ -292,25 +337,39 @@ internal static class SingleSpectrumFit
         return patterns;
     }
 
-    private static double Orient(ColorFocusInput input, int[] bins, double[] nm, ref double[] smooth, ColorFocusRequest request, double top)
+    private static double Orient(ColorFocusInput input, int[] bins, double[] nm, ref double[] smooth, ColorFocusRequest request)
     {
-        _ = top;
-        int blue = bins[Array.IndexOf(nm, nm.Min())];
-        int middle = bins[Enumerable.Range(0, nm.Length).MinBy(k => Math.Abs(nm[k] - 550))];
-        double rise = smooth[blue] - smooth[middle];
-        bool longer = request.SignHint != SignHint.BlueShorter;
-        double sign = rise >= 0 == longer ? 1 : -1;
-        smooth = [.. smooth.Select(v => sign * v)];
-        if (request.SignHint == SignHint.None)
+        int middle = bins[Enumerable.Range(0, nm.Length).MinBy(k => Math.Abs(nm[k] - request.ReferenceNm))];
+        double sign;
+        if (double.IsFinite(request.DefocusHintUm) && request.DefocusHintUm != 0)
         {
-            input.Notes.Add(ColorFocusNotes.SignAssumed.Say(
-                "One spectrum shows how far each color is out of focus, not on which side. The usual case of lenses was assumed: the violet end focuses farther out. A second spectrum at another focus, or a hint, settles it."));
+            // The sensor was set beyond focus (positive): the reference focuses nearer to the objective than the sensor stands.
+            sign = smooth[middle] < 0 == request.DefocusHintUm > 0 ? 1 : -1;
+            double found = Math.Abs(smooth[middle]);
+            input.Notes.Add(Math.Abs(found - Math.Abs(request.DefocusHintUm)) > 0.5 * Math.Abs(request.DefocusHintUm)
+                ? ColorFocusNotes.DefocusHintDiffers.Say(
+                    $"The spectrum was said to be set {Math.Abs(request.DefocusHintUm):0} um out of focus; its width says {found:0} um. Check the focuser's scale, the focal ratio and where best focus was, and with it the sign.")
+                : ColorFocusNotes.SignFromDefocus.Say(
+                    $"The sensor was set {Math.Abs(request.DefocusHintUm):0} um {(request.DefocusHintUm > 0 ? "beyond" : "before")} focus; the spectrum's width says {found:0} um. That decides the signs."));
+        }
+        else
+        {
+            int blue = bins[Array.IndexOf(nm, nm.Min())];
+            bool longer = request.SignHint != SignHint.BlueShorter;
+            sign = smooth[blue] - smooth[middle] >= 0 == longer ? 1 : -1;
+            if (request.SignHint == SignHint.None)
+            {
+                input.Notes.Add(ColorFocusNotes.SignAssumed.Say(
+                    "One spectrum shows how far each color is out of focus, not on which side. The usual case of lenses was assumed: the violet end focuses farther out. A second spectrum at another focus, or a hint, settles it."));
+            }
         }
 
+        smooth = [.. smooth.Select(v => sign * v)];
         return sign;
     }
 
-    private static bool NoteAmbiguity(ColorFocusInput input, List<(ProfileFit Fit, List<ProfileBlock> Blocks)> ranked, ProfileFit best, double[] nm, SmoothCurve curve, int degree)
+    /// <summary>Whether another choice of signs fits almost as well.</summary>
+    private static bool HasRival(List<(ProfileFit Fit, List<ProfileBlock> Blocks)> ranked, ProfileFit best, double[] nm, SmoothCurve curve, int degree)
     {
         double[] Values(double[] x) => [.. nm.Select(w => SmoothCurve.Dot(curve.Basis(w, degree), x[2..]))];
         double[] a = Values(best.X);
@@ -323,8 +382,6 @@ internal static class SingleSpectrumFit
             double mirrored = Math.Sqrt(a.Zip(b, (p, q) => (p + q) * (p + q)).Average());
             if (Math.Min(same, mirrored) > 0.1 * range && (fit.ChiSquare - ranked[0].Fit.ChiSquare) / unit < 9)
             {
-                input.Notes.Add(ColorFocusNotes.SignAmbiguous.Say(
-                    $"Another choice of signs along the spectrum, differing by {Math.Min(same, mirrored):0} um RMS, fits almost as well. Take a focus run to decide."));
                 return true;
             }
         }

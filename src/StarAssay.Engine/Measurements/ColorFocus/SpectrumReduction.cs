@@ -47,6 +47,7 @@ public static class SpectrumReduction
         private readonly int columns = end - first;
         private readonly List<Note> notes = [.. trace.Notes];
         private readonly string name = image.Frame.Name;
+        private readonly int bins = Math.Min(request.Bins, (end - first) / 4);
         private int firstRow;
         private int rows;
         private int[] baseRow = [];
@@ -64,18 +65,17 @@ public static class SpectrumReduction
             Background();
             MaskClipped();
             gain = image.Frame.GainElectronsPerAdu;
-            int bins = Math.Min(request.Bins, columns / 4);
             int rejected = 0;
             bool guess = !double.IsFinite(gain) || gain <= 0;
             if (guess)
             {
-                gain = EstimateGain(bins);
+                gain = EstimateGain();
                 notes.Add(ColorFocusNotes.GainEstimated.Say($"No gain was given; the scatter of the spectrum says {gain:0.00} electrons/adu.", name));
             }
 
             for (int turn = 0; turn < 2; turn++)
             {
-                rejected += RejectOutliers(bins);
+                rejected += RejectOutliers();
             }
 
             if (rejected > 0)
@@ -83,7 +83,7 @@ public static class SpectrumReduction
                 notes.Add(ColorFocusNotes.CosmicRays.Say($"{rejected} pixels on the spectrum were left out as cosmic rays or hot pixels.", name));
             }
 
-            return Bin(bins, rejected);
+            return Bin(rejected);
         }
 
         private void Window()
@@ -94,9 +94,15 @@ public static class SpectrumReduction
             for (int c = 0; c < columns; c++)
             {
                 y[c] = trace.At(first + c);
-                baseRow[c] = (int)Math.Round(y[c]);
                 low = Math.Min(low, y[c]);
                 high = Math.Max(high, y[c]);
+            }
+
+            // One row for all columns of a bin: a step within it would blur the profile that its columns share.
+            for (int b = 0; b < bins; b++)
+            {
+                int c0 = b * columns / bins, c1 = (b + 1) * columns / bins;
+                Array.Fill(baseRow, (int)Math.Round(0.5 * (y[c0] + y[c1 - 1])), c0, c1 - c0);
             }
 
             // One window for all columns; cut where the frame ends, keeping it symmetric enough to hold the profile.
@@ -296,7 +302,7 @@ public static class SpectrumReduction
             return (template, flux);
         }
 
-        private double EstimateGain(int bins)
+        private double EstimateGain()
         {
             var ratios = new List<double>();
             for (int b = 0; b < bins; b++)
@@ -324,22 +330,26 @@ public static class SpectrumReduction
             return inverse > 0 ? Math.Clamp(1 / inverse, 0.01, 1000) : 1;
         }
 
-        private int RejectOutliers(int bins)
+        private int RejectOutliers()
         {
             int count = 0;
             for (int b = 0; b < bins; b++)
             {
                 int c0 = b * columns / bins, c1 = (b + 1) * columns / bins;
                 (double[] template, double[] flux) = TemplateOf(c0, c1);
+                double middle = Robust.Median(y[c0..c1]);
                 for (int c = c0; c < c1; c++)
                 {
                     double f = Math.Max(flux[c - c0], 0);
                     for (int r = 0; r < rows; r++)
                     {
                         double v = values[(c * rows) + r];
-                        double model = template[r] * f;
-                        double bend = 0.35 * Math.Abs(template[Math.Min(r + 1, rows - 1)] - template[Math.Max(r - 1, 0)]) * f;
-                        double sigma2 = (pixelSigma * pixelSigma) + (Math.Max(model, 0) / gain) + (bend * bend) + (0.0009 * model * model);
+                        // The trace runs on within the bin: first-order shift of the shared profile, and what that leaves.
+                        double slope = 0.5 * (template[Math.Min(r + 1, rows - 1)] - template[Math.Max(r - 1, 0)]);
+                        double off = y[c] - middle;
+                        double model = (template[r] - (off * slope)) * f;
+                        double bend = (0.1 + (0.4 * Math.Abs(off))) * Math.Abs(slope) * f;
+                        double sigma2 = (pixelSigma * pixelSigma) + (Math.Max(model, 0) / gain) + (bend * bend) + (0.0004 * model * model);
                         double d = v - model;
                         if (d * d > 36 * sigma2)
                         {
@@ -353,7 +363,7 @@ public static class SpectrumReduction
             return count;
         }
 
-        private ReducedSpectrum Bin(int bins, int rejected)
+        private ReducedSpectrum Bin(int rejected)
         {
             var flux = new double[columns];
             var fluxError = new double[columns];
