@@ -134,6 +134,13 @@ class Table:
             raise self.fail(key, f"'{value}' is not known; {hint}Choose one of {', '.join(known)}.")
         return value
 
+    def flag(self, key: str, default: bool) -> bool:
+        """true or false."""
+        value = self.values.get(key, default)
+        if not isinstance(value, bool):
+            raise self.fail(key, f"{value!r} is neither true nor false. Write it without quotes.")
+        return value
+
     def number(self, key: str, default: float, *, low: float, high: float) -> float:
         """A plain number within limits."""
         value = self.values.get(key, default)
@@ -169,6 +176,21 @@ class Table:
         if positive and made.value <= 0:
             raise self.fail(key, f"{value!r} must be greater than zero.")
         return made
+
+    def quantities(self, key: str, unit: str) -> u.Quantity | None:
+        """A list of numbers with units, such as ["-200 um", "0 um"]; None when absent."""
+        if key not in self.values:
+            return None
+        values = self.values[key]
+        if not isinstance(values, list) or not values:
+            raise self.fail(
+                key, f'write a list, such as ["-0.2 {unit}", "0 {unit}", "0.2 {unit}"].'
+            )
+        each = [
+            Table(self.file, {key: v}, self.place).quantity(key, unit, positive=False)
+            for v in values
+        ]
+        return u.Quantity([v for v in each if v is not None])
 
     def tables(self, key: str) -> list[Table]:
         """The entries of a list of tables ([[key]])."""

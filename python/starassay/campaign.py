@@ -378,7 +378,10 @@ def _site(t: Table) -> SiteEntry:
 _KEYS: dict[str, tuple[str, ...]] = {
     "stars": ("frames", "outer_radius", "other_telescope"),
     "wavefront": ("pairs", "inside", "outside", "defocus"),
-    "color_focus": ("frames", "lamp", "star", "dispersion_axis"),
+    "color_focus": (
+        *("frames", "positions", "defocus", "lamp", "lamps", "dispersion", "star", "band"),
+        *("dispersion_axis", "disperser", "grating_lines", "grating_distance", "order_filter"),
+    ),
 }
 
 
@@ -403,10 +406,7 @@ def _test(kind: str, t: Table, filters: dict[str, FilterEntry]) -> Test:
         facts["outer_radius"] = t.quantity("outer_radius", "pix")
         facts["other_telescope"] = t.text("other_telescope", "") or None
     if kind == "color_focus":
-        lamp = t.values.get("lamp")
-        facts["lamp"] = None if lamp is None else t.existing("lamp", t.path("lamp", lamp))
-        facts["star"] = t.text("star", "")
-        facts["dispersion_axis"] = t.choice("dispersion_axis", ("x", "y", "auto"), "auto")
+        facts |= _spectra(t, len(frames))
     title = {"stars": "Star field", "wavefront": "Wavefront", "color_focus": "Color focus"}[kind]
     number = t.place[-1] + 1
     return Test(
@@ -416,6 +416,46 @@ def _test(kind: str, t: Table, filters: dict[str, FilterEntry]) -> Test:
         filters.get(chosen),
         {k: v for k, v in facts.items() if v is not None},
     )
+
+
+def _spectra(t: Table, frames: int) -> dict[str, Any]:
+    """What [[color_focus]] says beside its frames."""
+    facts: dict[str, Any] = {"positions": t.quantities("positions", "um")}
+    given = 0 if facts["positions"] is None else facts["positions"].size
+    if frames > 1 and given != frames:
+        raise t.fail(
+            "positions",
+            f"{frames} frames need {frames} sensor positions, {given} are given. Write one for each, in the "
+            "order of the frames, growing away from the objective.",
+        )
+    facts["defocus"] = t.quantity("defocus", "um", positive=False)
+    lamp = t.values.get("lamp")
+    facts["lamp"] = None if lamp is None else t.existing("lamp", t.path("lamp", lamp))
+    lamps = t.values.get("lamps", ["Ne"])
+    if not isinstance(lamps, list) or not all(isinstance(name, str) for name in lamps):
+        raise t.fail("lamps", 'name the elements of the lamp in a list, such as ["Hg", "Ne"].')
+    facts["lamps"] = lamps
+    rough = t.quantities("dispersion", "nm")
+    if rough is None or rough.size != 2 or not 0 < rough[0] < rough[1]:
+        raise t.fail(
+            "dispersion",
+            'give the rough dispersion, nanometers a pixel, least and greatest: ["0.3 nm", "0.5 nm"].',
+        )
+    facts["dispersion"] = tuple(rough.to_value(u.nm))
+    band = t.quantities("band", "nm")
+    if band is not None and (band.size != 2 or not 300 < band[0].value < band[1].value):
+        raise t.fail("band", 'give the two ends of the band: ["400 nm", "700 nm"].')
+    facts["band"] = (400.0, 700.0) if band is None else tuple(band.to_value(u.nm))
+    facts["star"] = t.text("star", "")
+    facts["dispersion_axis"] = t.choice("dispersion_axis", ("x", "y", "auto"), "auto")
+    facts["disperser"] = t.choice(
+        "disperser", ("converging-grating", "parallel-grating", "prism"), "converging-grating"
+    )
+    if "grating_lines" in t.values:
+        facts["grating_lines"] = t.number("grating_lines", 0.0, low=10, high=3000)
+    facts["grating_distance"] = t.quantity("grating_distance", "mm")
+    facts["order_filter"] = t.flag("order_filter", False)
+    return facts
 
 
 def _pairs(t: Table) -> list[Path]:

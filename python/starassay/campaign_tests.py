@@ -169,12 +169,14 @@ def kind_of(test: Test) -> Kind | None:
     """How a test is measured; None when this version cannot."""
     from importlib.util import find_spec
 
+    from .campaign_color import ColorFocusKind
     from .campaign_stars import StarsKind
     from .campaign_wavefront import WavefrontKind
 
     known: dict[str, tuple[str, type[Kind]]] = {
         "stars": ("stars", StarsKind),
         "wavefront": ("wavefront", WavefrontKind),
+        "color_focus": ("color_focus", ColorFocusKind),
     }
     module, kind = known.get(test.kind, ("", None))
     return kind() if kind is not None and find_spec(f"starassay.{module}") else None

@@ -13,14 +13,19 @@ from typing import Any
 
 import numpy as np
 from astropy import units as u
+from astropy.io import fits
 
 from .campaign import FILE_NAME
 from .errors import FileError
+from .frames import Frame
 from .results import json_text, to_plain
 
 FRAMES = "frames"
 TRUTH = "truth.json"
 FIELDS, PAIRS = 3, 4
+# The club's grating: 100 lines/mm, 50 mm before the sensor, which shortens the focus of 546 nm by 75 um.
+LINES_PER_MM, DISTANCE_MM = 100, 50
+SENSOR_UM = (-375, -225, -75, 75, 225)
 _SEED = 115
 
 
@@ -78,14 +83,19 @@ def campaign_text() -> str:
 def _draw(folder: Path, progress: bool) -> None:
     from tqdm.auto import tqdm
 
+    from .color_focus import draw_spectrum
     from .simulate import draw_defocused_pair, draw_star_field
     from .simulated_instruments import SimulatedSky, juniper_115
 
     scope = juniper_115()
     rng = np.random.default_rng(_SEED)
-    truth: dict[str, Any] = {"telescope": scope.name, "fields": [], "pairs": []}
+    truth: dict[str, Any] = {"telescope": scope.name, "fields": [], "pairs": [], "spectra": []}
     with tqdm(
-        total=FIELDS + PAIRS, unit="frame", desc="drawing", leave=False, disable=not progress
+        total=FIELDS + PAIRS + len(SENSOR_UM) + 1,
+        unit="frame",
+        desc="drawing",
+        leave=False,
+        disable=not progress,
     ) as bar:
         for k in range(FIELDS):
             seeing = 2.0 * float(np.exp(0.04 * rng.standard_normal())) * u.arcsec
@@ -125,6 +135,29 @@ def _draw(folder: Path, progress: bool) -> None:
             _write(outside, folder / f"pair-{k + 1}-outside.fits")
             truth["pairs"].append({"pair": k + 1, "seeing": to_plain(seeing), **to_plain(facts)})
             bar.update()
+        optics: dict[str, Any] = {
+            "wavelengths": 385 + 0.752 * np.arange(480),  # (3.76 um / 50 mm) / (100 lines/mm)
+            "focal_ratio": scope.focal_ratio,
+            "focal_length": scope.focal_length,
+            "pitch": 3.76,
+            "height": 110,
+            "grating_lines": LINES_PER_MM,
+            "grating_distance": DISTANCE_MM,
+        }
+        for k, sensor in enumerate(SENSOR_UM):
+            seeing = 2.0 * float(np.exp(0.06 * rng.standard_normal())) * u.arcsec
+            spectrum = draw_spectrum(
+                scope.color_focus, sensor=sensor, seeing=seeing, seed=_SEED + 20 + k, **optics
+            )
+            _write_spectrum(spectrum, folder / f"spectrum-{k + 1}.fits")
+            truth["spectra"].append({"sensor_um": sensor, "seeing": to_plain(seeing)})
+            bar.update()
+        lamp = draw_spectrum(None, lamps=("Hg", "Ne"), seed=_SEED + 30, **optics)
+        _write_spectrum(lamp, folder / "lamp.fits")
+        truth["color_focus_um"] = {
+            str(nm): focus.to_value(u.um) for nm, focus in scope.color_focus.items()
+        }
+        bar.update()
     (folder / TRUTH).write_text(json_text(truth), encoding="utf-8")
 
 
@@ -136,3 +169,17 @@ def _place(rng: np.random.Generator) -> tuple[float, float]:
 
 def _write(frame: Any, path: Path) -> None:
     frame.to_hdu(hdu_mask=None, hdu_uncertainty=None).writeto(path)
+
+
+def _write_spectrum(frame: Frame, path: Path) -> None:
+    """Pixels as the camera's converter gives them, whole numbers, with what is known of the camera."""
+    header = fits.Header()
+    header["INSTRUME"] = ("simulated", "drawn by the demo")
+    header["EGAIN"] = (float(frame.gain.value), "electrons per adu")
+    header["RDNOISE"] = (float(frame.read_noise.value), "electrons")
+    header["XPIXSZ"] = (float(frame.pitch.value), "um")
+    header["SATURATE"] = (65535, "adu")
+    header["EXPTIME"] = (30.0, "s")
+    header["DATE-OBS"] = "2026-10-04T21:30:00"
+    whole = np.clip(np.rint(frame.pixels), 0, 65535).astype(np.uint16)
+    fits.PrimaryHDU(whole, header).writeto(path)

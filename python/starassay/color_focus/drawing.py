@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
 from astropy import units as u
+from scipy.interpolate import CubicSpline
 
 from .._gateway import call
 from ..frames import Frame
@@ -42,8 +43,9 @@ def draw_spectrum(
 
     Parameters
     ----------
-    curve : LensTheory, ColorFocusCurve or None
-        The lens; None is a mirror.
+    curve : LensTheory, ColorFocusCurve, mapping or None
+        The lens; a mapping gives the focus at some wavelengths (nm), as `SimulatedTelescope.color_focus`
+        has it, between which it runs smoothly (a spline over the inverse wavelength); None is a mirror.
     wavelengths : Quantity or numbers in nm
         Of each column.
     focal_ratio : float
@@ -92,6 +94,14 @@ def draw_spectrum(
     elif isinstance(curve, ColorFocusCurve):
         curve_nm = [float(v) for v in curve.wavelength.value[curve.used]]
         curve_um = [float(v) for v in curve.smooth.value[curve.used]]
+    elif isinstance(curve, Mapping):
+        at = sorted(curve)
+        inverse = [1 / float(a) for a in at[::-1]]
+        run = CubicSpline(
+            inverse, [number(curve[a], u.um, "curve") for a in at[::-1]], bc_type="natural"
+        )
+        curve_nm = [float(v) for v in np.arange(at[0] - 20.0, at[-1] + 21.0, 2.0)]
+        curve_um = [float(v) for v in run(1 / np.array(curve_nm))]
     else:
         curve_nm = [float(v) for v in curve.wavelength.to_value(NM)]
         curve_um = [float(v) for v in curve.shift.to_value(u.um)]

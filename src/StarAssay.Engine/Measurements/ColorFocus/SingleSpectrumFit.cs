@@ -107,7 +107,13 @@ internal static class SingleSpectrumFit
         }
 
         double[] openSign = OpenSigns(request, bins, input, smooth, error, Math.Exp(best.X[0]) * input.PitchUm, rival);
-        double[] sizeError = [.. Enumerable.Range(0, input.Bins).Select(j => CurveAssembly.Spread(replicates.Select(r => Math.Abs(r[j]))))];
+
+        // A size whose sign is open lies below what depth of focus and seeing hide: it cannot be told from none.
+        double[] sizeError = [.. Enumerable.Range(0, input.Bins).Select(j =>
+        {
+            double scatter = CurveAssembly.Spread(replicates.Select(r => Math.Abs(r[j])));
+            return openSign[j] > 0 ? Math.Sqrt((scatter * scatter) + (smooth[j] * smooth[j])) : scatter;
+        })];
         bool decided = SayOpenSigns(input, bins, smooth, openSign, at);
         WidenReplicates(replicates, openSign, request.Seed);
 
