@@ -13,7 +13,7 @@ from .campaign import Campaign, Test
 from .campaign_tests import Part, Picture, Value, doubts_of, frame_facts, numbers_of, slug_of
 from .frames import Frame, read_frame
 from .results import Note, format_measured
-from .style import figure_style
+from .style import figure_style, new_axes
 
 if TYPE_CHECKING:
     from .campaign_run import TestOutcome
@@ -121,9 +121,10 @@ class ColorFocusKind:
             f"is best: in-focus fraction {merit.in_focus_fraction}, polychromatic Strehl ratio "
             f"{merit.polychromatic_strehl}, RMS blur {merit.rms_blur_sky}.",
         ]
-        if np.isfinite(merit.best_band[0].value):
+        edges = merit.best_band.value
+        if np.isfinite(edges[0]) and (edges[0] > c["min_nm"] + 1 or edges[1] < c["max_nm"] - 1):
             lines.append(
-                f"A filter that passes {merit.best_band[0].value:.0f} to {merit.best_band[1].value:.0f} nm would "
+                f"A filter that passes {edges[0]:.0f} to {edges[1]:.0f} nm would "
                 f"keep {100 * merit.best_band_light:.0f} % of that light at a Strehl ratio of "
                 f"{merit.best_band_strehl:.2f}."
             )
@@ -136,14 +137,14 @@ class ColorFocusKind:
         with figure_style():
             return [
                 Picture(
-                    curve.plot().figure,
+                    curve.plot(new_axes(None, figsize=(5.4, 4.0))).figure,
                     "Best focus of every color against that of the reference wavelength: points are bins by themselves, "
                     "the line is the smooth curve with its 68 % band, grey is the depth of focus.",
                     "Color focus curve",
                     "half",
                 ),
                 Picture(
-                    merit.plot().figure,
+                    merit.plot(new_axes(None, figsize=(5.4, 4.0))).figure,
                     "What a filter that cuts on at each wavelength would do to sharpness and light. Only color focus is "
                     "in these figures: seeing and all other errors are not.",
                     "Gain and loss by a cut-on filter",

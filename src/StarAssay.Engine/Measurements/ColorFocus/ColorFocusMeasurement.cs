@@ -82,6 +82,12 @@ internal sealed class ColorFocusInput
 
     public required double SecondOrderFromNm { get; init; }
 
+    /// <summary>What the lines say of the second order; null where none can come.</summary>
+    public required SecondOrder? Order { get; init; }
+
+    /// <summary>Bins under the second order from which it can be taken.</summary>
+    public required bool[] Removable { get; init; }
+
     public required List<Note> Notes { get; init; }
 
     public int Bins => Nm.Length;
@@ -142,13 +148,15 @@ internal sealed class ColorFocusInput
 
         double pitch = ColorFocusMeasurement.Pitch(frames, request);
         var relative = RelativeLight(spectra[count / 2], nm, first);
-        double secondOrder = SecondOrder(request, spectra[count / 2], wave, notes);
+        double secondOrder = SecondOrderFrom(request);
+        SecondOrder? order = double.IsFinite(secondOrder) && nm.Max() > secondOrder ? SecondOrder.Find(spectra, wave, first, secondOrder) : null;
+        var removable = new bool[bins];
         var used = new bool[bins];
         int faint = 0, overlapped = 0;
         for (int j = 0; j < bins; j++)
         {
             bool inBand = nm[j] >= request.MinNm && nm[j] <= request.MaxNm;
-            bool clean = nm[j] < secondOrder;
+            bool clean = nm[j] < secondOrder || order is { Absent: true };
             // The weakest frame decides: a bin must be measurable in most of the run.
             int strong = spectra.Count(s => s.SignalToNoise[j] > 12);
             bool bright = strong > 0.7 * count;
@@ -156,6 +164,7 @@ internal sealed class ColorFocusInput
             used[j] = inBand && clean && bright && keptShare > 0.35;
             faint += inBand && clean && !bright ? 1 : 0;
             overlapped += inBand && !clean ? 1 : 0;
+            removable[j] = inBand && !clean && bright && keptShare > 0.35 && order is { Seen: true } && nm[j] / 2 > nm.Min();
         }
 
         if (faint > 0)
@@ -165,8 +174,16 @@ internal sealed class ColorFocusInput
 
         if (overlapped > 0)
         {
+            string found = order is { Seen: true }
+                ? $"The first order's own lines are seen again at twice their wavelength: the second order has {100 * order.Ratio:0} +- {100 * order.Error:0} % of the first's efficiency."
+                : "Whether it is there, its lines do not tell.";
             notes.Add(ColorFocusNotes.SecondOrder.Say(
-                $"From {secondOrder:0} nm on, the second order of the violet light (from {secondOrder / 2:0} nm) falls on the first; {overlapped} bins beyond were left out. A filter that blocks the violet would open them."));
+                $"From {secondOrder:0} nm on, the second order of the violet light (from {secondOrder / 2:0} nm) falls on the first. {found} {overlapped} bins beyond are not measured with the others; a filter that blocks the violet would open them."));
+        }
+        else if (order is { Absent: true })
+        {
+            notes.Add(ColorFocusNotes.NoSecondOrder.Say(
+                $"The second order of the violet light could lie beyond {secondOrder:0} nm; none of its lines is seen there ({100 * order.Ratio:0.0} +- {100 * order.Error:0.0} % of the first order's efficiency), so the columns were kept."));
         }
 
         if (used.Count(u => u) < 8)
@@ -189,12 +206,14 @@ internal sealed class ColorFocusInput
             RelativeFlux = relative,
             PitchUm = pitch,
             SecondOrderFromNm = secondOrder,
+            Order = order,
+            Removable = removable,
             Notes = Merge(notes),
         };
     }
 
     /// <summary>Profile blocks of one frame and bin list.</summary>
-    public ProfileBlock Block(ProfileGrid[] grids, int frame, int bin, ColorFocusRequest request, double focalRatio)
+    public ProfileBlock Block(ProfileGrid[] grids, int frame, int bin, ColorFocusRequest request, double focalRatio, double[]? foreign = null)
     {
         ReducedSpectrum s = Spectra[frame];
         int rows = s.Profile.GetLength(1);
@@ -202,8 +221,8 @@ internal sealed class ColorFocusInput
         var noise = new double[rows];
         for (int r = 0; r < rows; r++)
         {
-            data[r] = s.Profile[bin, r];
-            noise[r] = s.NoiseVariance[bin, r];
+            data[r] = s.Profile[bin, r] - (foreign?[r] ?? 0);
+            noise[r] = s.NoiseVariance[bin, r] + (Math.Max(foreign?[r] ?? 0, 0) / s.GainElectronsPerAdu);
         }
 
         double instrument = request.InstrumentBlurUm / PitchUm;
@@ -423,23 +442,10 @@ internal sealed class ColorFocusInput
         return [.. light.Select(v => top > 0 ? v / top : 0)];
     }
 
-    private static double SecondOrder(ColorFocusRequest request, ReducedSpectrum s, double[] wave, List<Note> notes)
-    {
-        if (request.OrderFilter || request.Disperser == Disperser.Prism)
-        {
-            return double.PositiveInfinity;
-        }
-
-        _ = notes;
-        if (double.IsFinite(request.ShortestLightNm))
-        {
-            return 2 * request.ShortestLightNm;
-        }
-
-        _ = s;
-        _ = wave;
-        return 2 * 380.0; // common practice, no source: glass and cover windows pass little below 380 nm
-    }
+    private static double SecondOrderFrom(ColorFocusRequest request) =>
+        request.OrderFilter || request.Disperser == Disperser.Prism ? double.PositiveInfinity
+        : double.IsFinite(request.ShortestLightNm) ? 2 * request.ShortestLightNm
+        : 2 * 380.0; // common practice, no source: glass and cover windows pass little below 380 nm
 
     private static double Alignment(double[] a, double[] b)
     {

@@ -14,6 +14,8 @@ public static class ColorFocusNotes
     public static readonly NoteDefinition WindowCut = new("color-focus.window-cut", NoteLevel.Caution, "The frame is too low for the whole profile of the spectrum.");
     public static readonly NoteDefinition CosmicRays = new("color-focus.cosmic-rays", NoteLevel.Info, "Cosmic rays and hot pixels on the spectrum were left out.");
     public static readonly NoteDefinition SecondOrder = new("color-focus.second-order", NoteLevel.Caution, "Beyond a wavelength the second order of the grating overlaps; those columns are left out.");
+    public static readonly NoteDefinition NoSecondOrder = new("color-focus.no-second-order", NoteLevel.Info, "No line of the grating's second order is seen, so nothing was left out for it.");
+    public static readonly NoteDefinition SecondOrderRemoved = new("color-focus.second-order-removed", NoteLevel.Caution, "The second order, as the first order at half the wavelength predicts it, was taken from the profiles.");
     public static readonly NoteDefinition LinesMasked = new("color-focus.lines-masked", NoteLevel.Info, "Strong stellar and telluric lines were left out.");
     public static readonly NoteDefinition FaintBins = new("color-focus.faint", NoteLevel.Caution, "Parts of the spectrum are too faint for a width.");
     public static readonly NoteDefinition SignAssumed = new("color-focus.sign-assumed", NoteLevel.Caution, "One spectrum cannot tell longer from shorter focus; the sign is an assumption.");

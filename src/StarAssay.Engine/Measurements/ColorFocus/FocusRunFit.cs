@@ -15,21 +15,63 @@ internal static class FocusRunFit
         int[] bins = [.. Enumerable.Range(0, input.Bins).Where(j => input.Used[j])];
         double[] position = request.PositionUm;
         double[] start = Start(input, request, bins, position);
-        ProfileFit fit = Run(input, request, bins, position, start, request.FocalRatio, context, true);
+        ProfileFit fit = Run(input, request, bins, position, start, request.FocalRatio, context);
+        double[] byOrder = new double[bins.Length];
+        SecondOrderRemoval? removal = SecondOrderRemoval.Predict(input, request, bins, fit.X);
+        if (removal is not null)
+        {
+            (bins, fit, byOrder) = Overlapped(input, request, bins, position, fit, removal, context);
+            removal.Say(input);
+        }
+
         context.Report(0.7, "bootstrap");
-        Measured focalRatio = CheckFocalRatio(input, request, bins, position, fit, context);
+        Measured focalRatio = CheckFocalRatio(input, request, bins, position, fit, removal, context);
         double scale = fit.Scale;
         double[][] replicates = fit.LinearBootstrap(request.Replicates, request.Seed, context);
         int n = input.Frames;
         double[] z = [.. Enumerable.Range(0, bins.Length).Select(k => fit.X[n + k])];
-        double[] sigma = [.. Enumerable.Range(0, bins.Length).Select(k => scale * Math.Sqrt(fit.Covariance[n + k, n + k]))];
+        double[] sigma = [.. Enumerable.Range(0, bins.Length).Select(k => Math.Sqrt((scale * scale * fit.Covariance[n + k, n + k]) + (byOrder[k] * byOrder[k])))];
+        var amount = new Random(unchecked(request.Seed + 5));
+        foreach (double[] replicate in replicates)
+        {
+            double share = ProfileFit.Gaussian(amount);
+            for (int k = 0; k < bins.Length; k++)
+            {
+                replicate[n + k] += share * byOrder[k];
+            }
+        }
+
         double[][] zs = [.. replicates.Select(r => r[n..(n + bins.Length)])];
         double[] seeing = [.. Enumerable.Range(0, n).Select(i => Math.Exp(fit.X[i]) * input.PitchUm)];
         double[] bend = input.LineBend(bins, z, position, request.FocalRatio, seeing.Average() / input.PitchUm);
         return CurveAssembly.Assemble(input, request, bins, z, sigma, zs, seeing, position, scale, focalRatio, bend);
     }
 
-    private static ProfileFit Run(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, double[] start, double focalRatio, RunContext context, bool full)
+    /// <summary>The same fit with the bins under the second order, and what an error of its amount does to each bin, um.</summary>
+    private static (int[] Bins, ProfileFit Fit, double[] ByAmount) Overlapped(ColorFocusInput input, ColorFocusRequest request, int[] clean, double[] position,
+        ProfileFit fit, SecondOrderRemoval removal, RunContext context)
+    {
+        int n = input.Frames;
+        int[] bins = [.. clean.Concat(removal.Bins).Order()];
+        foreach (int j in removal.Bins)
+        {
+            input.Used[j] = true;
+        }
+
+        var start = new double[n + (2 * bins.Length)];
+        Array.Copy(fit.X, start, n);
+        for (int k = 0; k < bins.Length; k++)
+        {
+            int nearest = Enumerable.Range(0, clean.Length).MinBy(c => Math.Abs(clean[c] - bins[k]));
+            start[n + k] = fit.X[n + nearest];
+        }
+
+        ProfileFit whole = Run(input, request, bins, position, start, request.FocalRatio, context, removal);
+        ProfileFit more = Run(input, request, bins, position, whole.X, request.FocalRatio, context, removal.Times(1 + removal.RelativeError));
+        return (bins, whole, [.. Enumerable.Range(0, bins.Length).Select(k => more.X[n + k] - whole.X[n + k])]);
+    }
+
+    private static ProfileFit Run(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, double[] start, double focalRatio, RunContext context, SecondOrderRemoval? removal = null, bool full = true)
     {
         int n = input.Frames, m = bins.Length;
         ProfileGrid[] grids = input.Grids();
@@ -45,7 +87,7 @@ internal static class FocusRunFit
                     continue;
                 }
 
-                ProfileBlock block = input.Block(grids, i, bins[k], request, focalRatio);
+                ProfileBlock block = input.Block(grids, i, bins[k], request, focalRatio, removal?.Profile(i, bins[k]));
                 if (block.UsedRows < 8)
                 {
                     continue;
@@ -114,7 +156,7 @@ internal static class FocusRunFit
         return start;
     }
 
-    private static Measured CheckFocalRatio(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, ProfileFit fit, RunContext context)
+    private static Measured CheckFocalRatio(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, ProfileFit fit, SecondOrderRemoval? removal, RunContext context)
     {
         if (position.Distinct().Count() < 5)
         {
@@ -123,9 +165,9 @@ internal static class FocusRunFit
 
         // chi^2 against the logarithm of the focal ratio is a parabola; three points give its foot and width.
         const double Step = 0.03;
-        double chi0 = Run(input, request, bins, position, fit.X, request.FocalRatio, context, false).ChiSquare;
-        double chiMinus = Run(input, request, bins, position, fit.X, request.FocalRatio * Math.Exp(-Step), context, false).ChiSquare;
-        double chiPlus = Run(input, request, bins, position, fit.X, request.FocalRatio * Math.Exp(Step), context, false).ChiSquare;
+        double chi0 = Run(input, request, bins, position, fit.X, request.FocalRatio, context, removal, false).ChiSquare;
+        double chiMinus = Run(input, request, bins, position, fit.X, request.FocalRatio * Math.Exp(-Step), context, removal, false).ChiSquare;
+        double chiPlus = Run(input, request, bins, position, fit.X, request.FocalRatio * Math.Exp(Step), context, removal, false).ChiSquare;
         double curvature = (chiPlus + chiMinus - (2 * chi0)) / (Step * Step);
         if (!(curvature > 0))
         {
