@@ -44,6 +44,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--sign-hint", choices=["none", "blue-longer", "blue-shorter"], default="none"
     )
+    parser.add_argument(
+        "--defocus", type=quantity("um"), help="one spectrum set out of focus on purpose, as 250um"
+    )
     parser.add_argument("--row", type=float, help="row of the wanted spectrum at mid frame")
     parser.add_argument("--axis", choices=["x", "y"], default="x", help="wavelengths run along")
 
@@ -74,6 +77,7 @@ def run(args: argparse.Namespace) -> Result:
         grating_distance=args.grating_distance,
         order_filter=args.order_filter,
         sign_hint=args.sign_hint,
+        defocus=args.defocus,
         axis=args.axis,
         row=args.row,
     )

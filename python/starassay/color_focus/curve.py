@@ -187,21 +187,28 @@ class ColorFocusCurve(Result):
     def summary(self) -> list[str]:
         """Lines for a terminal."""
         how = f"focus run of {len(self.positions)}" if self.from_focus_run else "single spectrum"
-        lines = [
+        head = (
             f"color focus from a {how}: {int(self.used.sum())} bins from "
-            f"{self.wavelength[self.used].min():.0f} to {self.wavelength[self.used].max():.0f} "
-            f"(air), range {self.focus_range}, zero at {self.conditions['reference_nm']:.0f} nm"
-        ]
+            f"{self.wavelength[self.used].min():.0f} to {self.wavelength[self.used].max():.0f} (air), "
+        )
+        if self.signs_decided:
+            zero = f"zero at {self.conditions['reference_nm']:.0f} nm"
+            lines = [f"{head}range {self.focus_range}, {zero}"]
+        else:
+            lines = [
+                f"{head}signs NOT DECIDED: sizes of the defocus, without sign, range {self.focus_range}"
+            ]
         if self.from_focus_run:
             lines.append(f"best focus of the reference at {self.reference_focus}")
         for nm in (420, 450, 486, 550, 588, 656, 700):
             inside = self.wavelength.value[self.used]
             if inside.min() <= nm <= inside.max():
                 i = int(np.argmin(np.abs(self.wavelength.value - nm)))
-                text = format_measured(
-                    float(self.at(nm)[0].value), float(self.smooth_error[i].value), "um"
-                )
-                lines.append(f"  {nm} nm: {text}")
+                value, error = float(self.at(nm)[0].value), float(self.smooth_error[i].value)
+                if not self.signs_decided:
+                    value = float(self.defocus_size[i].value)
+                    error = float(self.defocus_size_error[i].value)
+                lines.append(f"  {nm} nm: {format_measured(value, error, 'um')}")
         return lines
 
     def plot(self, ax: Any = None, *, theory: Any = None) -> Any:
@@ -222,6 +229,8 @@ class ColorFocusCurve(Result):
         ax = style.new_axes(ax, figsize=(8, 4.6))
         good = self.used
         w = self.wavelength.value
+        if not self.signs_decided:
+            return self._plot_sizes(ax)
         depth = 2 * w[good] / 1000 * self.focal_ratio**2
         ax.fill_between(w[good], -depth, depth, color="#e8e8e8", lw=0, label="depth of focus ±2λN²")
         ax.errorbar(
@@ -251,8 +260,27 @@ class ColorFocusCurve(Result):
         ax.axhline(0, color=style.GREY, lw=0.6)
         ax.set_xlabel("wavelength in air (nm)")
         ax.set_ylabel("best focus (um), + = farther from the objective")
-        kind = "focus run" if self.from_focus_run else "single spectrum, sign assumed"
+        assumed = any(n.code == "color-focus.sign-assumed" for n in self.notes)
+        kind = "single spectrum, sign assumed" if assumed else "single spectrum"
+        kind = "focus run" if self.from_focus_run else kind
         ax.set_title(f"Color focus at f/{self.focal_ratio:.1f}, {kind}")
+        ax.legend(loc="best")
+        return ax
+
+    def _plot_sizes(self, ax: Any) -> Any:
+        """What one spectrum shows when its signs are open: how far out of focus each color is."""
+        good = self.used
+        w = self.wavelength.value[good]
+        size, error = self.defocus_size.value[good], self.defocus_size_error.value[good]
+        depth = 2 * w / 1000 * self.focal_ratio**2
+        ax.fill_between(w, 0, depth, color="#e8e8e8", lw=0, label="depth of focus 2λN²")
+        ax.plot(w, size, color=style.BLUE, label="size of the defocus, 68 % band")
+        low, high = np.clip(size - error, 0, None), size + error
+        ax.fill_between(w, low, high, color=style.BLUE, alpha=0.25, lw=0)
+        ax.set_ylim(bottom=0)
+        ax.set_xlabel("wavelength in air (nm)")
+        ax.set_ylabel("out of focus by (um), side not known")
+        ax.set_title(f"Single spectrum at f/{self.focal_ratio:.1f}: signs not decided")
         ax.legend(loc="best")
         return ax
 

@@ -86,12 +86,10 @@ public sealed record SpectrumScene
 }
 
 /// <summary>Draws two-dimensional spectra: star or lamp, color focus, seeing, orders, lines, detector and noise.</summary>
-/// <remarks>Each column gets the profile across the dispersion of its color, which is what a wide slit or a star without
-/// fine structure gives; neighboring colors do not mix along the dispersion.</remarks>
+/// <remarks>Without a slit: a column holds the images of its neighbors as well, so lines and flanks are blurred along the dispersion
+/// as every color is across it.</remarks>
 public static class SpectrumSimulator
 {
-    private const double Kolmogorov = 0.975863;
-
     /// <summary>Draws into <paramref name="pixels"/> (height x width, ADU).</summary>
     public static void Draw(SpectrumScene scene, Span<float> pixels)
     {
@@ -109,12 +107,11 @@ public static class SpectrumSimulator
         }
         else
         {
-            double[] first = [.. scene.WavelengthNm.Select(nm => StarLight(scene, nm))];
-            double scale = scene.Electrons / first.Sum();
-            AddOrder(scene, electrons, [.. first.Select(f => f * scale)], 1);
+            double scale = scene.Electrons / scene.WavelengthNm.Sum(nm => StarLight(scene, nm));
+            SpectrumBlur.AddOrder(scene, electrons, nm => scale * StarLight(scene, nm), 1);
             if (scene.SecondOrder > 0)
             {
-                AddOrder(scene, electrons, [.. scene.WavelengthNm.Select(nm => scene.SecondOrder * scale * StarLight(scene, nm / 2) / 2)], 2);
+                SpectrumBlur.AddOrder(scene, electrons, nm => scene.SecondOrder * scale * StarLight(scene, nm / 2) / 2, 2);
             }
         }
 
@@ -179,61 +176,6 @@ public static class SpectrumSimulator
         return q * Math.Clamp((nm - 370) / 60, 0, 1);
     }
 
-    private static void AddOrder(SpectrumScene scene, double[] electrons, double[] flux, int order)
-    {
-        int w = scene.Width, h = scene.Height;
-        DefocusTransfer transfer = DefocusTransfer.For(scene.Obstruction);
-        int period = 2 * h;
-        Parallel.For(0, w, () => (Cos: new double[h], Series: new double[period]), (x, state, work) =>
-        {
-            double nm = scene.WavelengthNm[x] / order;
-            if (!(flux[x] > 0))
-            {
-                return work;
-            }
-
-            double focus = Interpolate(scene.CurveNm, scene.CurveUm, nm);
-            if (double.IsFinite(scene.GratingLinesPerMm) && double.IsFinite(scene.GratingDistanceMm))
-            {
-                focus -= new Grating(scene.GratingLinesPerMm, scene.GratingDistanceMm, 0, order).SagittalShorteningUm(nm);
-            }
-
-            double waves = 1000 * (scene.SensorUm - focus) / (8 * scene.FocalRatio * scene.FocalRatio * nm);
-            double seeing = scene.SeeingArcsec * Math.Pow(nm / 550, -0.2) * scene.FocalLengthMm * 1000 / 206264.806 / scene.PitchUm;
-            double u = (2.0 * x / (w - 1)) - 1;
-            double y0 = (0.5 * (h - 1)) + (0.5 * scene.TiltPx * u) + (scene.BowPx * u * u);
-            int count = 0;
-            for (int k = 1; k < period; k++)
-            {
-                double f = (double)k / period;
-                double power = 3.441939 * Math.Pow(f * seeing / Kolmogorov, 5.0 / 3);
-                double share = f * nm / 1000 * scene.FocalRatio / scene.PitchUm;
-                if (power > 18 || share >= 1)
-                {
-                    break;
-                }
-
-                work.Series[count++] = 2.0 / period * transfer.At(share, waves, out double slope) * Math.Exp(-power) * Math.Sin(Math.PI * f) / (Math.PI * f);
-            }
-
-            for (int y = 0; y < h; y++)
-            {
-                // Chebyshev's recurrence for cos(k t).
-                double t = 2 * Math.PI * (y - y0) / period;
-                double c = Math.Cos(t), before = 1, now = c, sum = 1.0 / period;
-                for (int k = 0; k < count; k++)
-                {
-                    sum += work.Series[k] * now;
-                    (before, now) = (now, (2 * c * now) - before);
-                }
-
-                electrons[(y * w) + x] += flux[x] * Math.Max(sum, 0);
-            }
-
-            return work;
-        }, _ => { });
-    }
-
     private static void Lamp(SpectrumScene scene, double[] electrons)
     {
         // A slit image of 2.5 pixels FWHM at each line; strengths from the line's number, since lamps differ.
@@ -258,16 +200,6 @@ public static class SpectrumSimulator
                 electrons[(y * w) + x] += flux[x];
             }
         }
-    }
-
-    private static double Interpolate(double[] x, double[] y, double at)
-    {
-        int n = x.Length;
-        int i = Array.BinarySearch(x, at);
-        i = i >= 0 ? i : ~i;
-        i = Math.Clamp(i, 1, n - 1);
-        double t = Math.Clamp((at - x[i - 1]) / (x[i] - x[i - 1]), 0, 1);
-        return y[i - 1] + (t * (y[i] - y[i - 1]));
     }
 
     private static double Gaussian(Random random) =>
