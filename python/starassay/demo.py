@@ -173,6 +173,7 @@ def _write(frame: Any, path: Path) -> None:
 
 def _write_spectrum(frame: Frame, path: Path) -> None:
     """Pixels as the camera's converter gives them, whole numbers, with what is known of the camera."""
+    assert frame.gain is not None and frame.read_noise is not None and frame.pitch is not None
     header = fits.Header()
     header["INSTRUME"] = ("simulated", "drawn by the demo")
     header["EGAIN"] = (float(frame.gain.value), "electrons per adu")

@@ -75,10 +75,11 @@ def test_the_demo_file_is_read_when_its_frames_are_there(top: Path, tmp_path: Pa
     with pytest.raises(errors.CampaignError, match=r"line \d+, stars\[1\]\.frames: no file fits"):
         read_campaign(tmp_path)
     (tmp_path / "frames").mkdir()
-    for name in ("field-1.fits", "pair-1-inside.fits", "pair-1-outside.fits"):
+    spectra = [*(f"spectrum-{k}.fits" for k in range(1, 6)), "lamp.fits"]
+    for name in ("field-1.fits", "pair-1-inside.fits", "pair-1-outside.fits", *spectra):
         (tmp_path / "frames" / name).touch()
     c = read_campaign(tmp_path)
-    assert [x.claim.requirement for x in c.claims] == [False, False, False, True, True]
+    assert [x.claim.requirement for x in c.claims] == [False, False, False, False, True, True]
 
 
 @pytest.mark.parametrize(
@@ -143,3 +144,46 @@ def test_environment_fills_in_folders(folder: Path, monkeypatch: pytest.MonkeyPa
     assert read_campaign(path).tests[0].frames[0] == folder / "a.fits"
     path = write(folder, GOOD.replace('"a.fits"', '"${NOT_SET_AT_ALL:-.}/a.fits"'))
     assert read_campaign(path).tests[0].frames[0].name == "a.fits"
+
+
+SPECTRA = """
+[[color_focus]]
+frames = ["a.fits", "b-1.fits"]
+positions = ["-200 um", "0.1 mm"]
+dispersion = ["0.3 nm", "0.5 nm"]
+defocus = "-250 um"
+grating_lines = 100
+grating_distance = "5 cm"
+"""
+
+
+def test_spectra_are_read_with_their_units(tmp_path: Path) -> None:
+    for name in ("a.fits", "b-1.fits"):
+        (tmp_path / name).touch()
+    head = GOOD[: GOOD.index("[filters.green]")]
+    (tmp_path / "campaign.toml").write_text(head + SPECTRA, encoding="utf-8")
+    facts = read_campaign(tmp_path / "campaign.toml").tests[0].facts
+    assert facts["positions"].to_value(u.um).tolist() == pytest.approx([-200, 100])
+    assert facts["dispersion"] == pytest.approx((0.3, 0.5)) and facts["band"] == (400, 700)
+    assert facts["defocus"] == -250 * u.um and facts["grating_distance"] == 50 * u.mm
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('positions = ["-200 um", "0.1 mm"]', "", "2 frames need 2 sensor positions, 0 are given"),
+        ('positions = ["-200 um", "0.1 mm"]', "positions = [1, 2]", "not a number with a fitting"),
+        ('["0.3 nm", "0.5 nm"]', '["0.5 nm", "0.3 nm"]', "rough dispersion"),
+        ("grating_lines = 100", "order_filter = 1", "neither true nor false"),
+        ("grating_lines = 100", 'lamp = "none.fits"', "there is no file"),
+        ("grating_lines = 100", 'disperser = "prisma"', "did you mean 'prism'"),
+    ],
+)
+def test_mistakes_in_spectra_are_told(tmp_path: Path, old: str, new: str, words: str) -> None:
+    for name in ("a.fits", "b-1.fits"):
+        (tmp_path / name).touch()
+    head = GOOD[: GOOD.index("[filters.green]")]
+    text = head + SPECTRA.replace(old, new)
+    (tmp_path / "campaign.toml").write_text(text, encoding="utf-8")
+    with pytest.raises(errors.CampaignError, match=words):
+        read_campaign(tmp_path / "campaign.toml")

@@ -72,6 +72,24 @@ def test_numbers_agree_with_the_truth_within_their_error_bars(
         assert abs(float(row["value"]) - true) < 3 * float(row["uncertainty"])
 
 
+def test_color_focus_agrees_with_the_truth(demo: Path, truth: dict[str, Any]) -> None:
+    """The drawn focus at its own wavelengths within 4 standard uncertainties, the grating's share taken off."""
+    (path,) = (demo / "report" / "results").glob("color-focus-*.ecsv")
+    curve = QTable.read(path)
+    w, used = curve["wavelength"].to_value("nm"), curve["used"]
+    drawn = {float(nm): um for nm, um in truth["color_focus_um"].items()}
+
+    def at(nm: float, column: str) -> float:
+        return float(np.interp(nm, w[used], curve[column].to_value("um")[used]))
+
+    for nm in (436.0, 486.0, 588.0, 656.0):
+        difference = at(nm, "smooth") - at(546.0, "smooth") - (drawn[nm] - drawn[546.0])
+        assert abs(difference) < 4 * at(nm, "smooth_error") + 0.5
+    # 0.86 of the drawn curve's light lies within the depth of focus, so the leaflet's 0.95 is not kept.
+    rows = {str(r["name"]): r for r in QTable.read(demo / "report" / "decisions.ecsv")}
+    assert str(rows["Color correction"]["verdict"]) == "not met"
+
+
 def test_modes_agree_with_the_truth(demo: Path, truth: dict[str, Any]) -> None:
     """Every coefficient within 4 of its standard uncertainties, and the whole scattered as promised."""
     (path,) = (demo / "report" / "results").glob("wavefront-*.ecsv")

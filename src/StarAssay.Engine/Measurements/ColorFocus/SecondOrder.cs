@@ -57,9 +57,17 @@ internal sealed class SecondOrder
         // under what is compared and counts as scatter).
         bool Compared(int c) => nm[c] > Math.Max(fromNm, 2 * low) + (SmoothNm / 2) && !(nm[c] > 752 && nm[c] < 776);
         int smooth = Math.Max(1, (int)Math.Round(SmoothNm / perColumn)), local = Math.Max(smooth + 2, (int)Math.Round(LocalNm / perColumn));
+        // The frames that are sharpest in the violet: there a wrong guess of the blur costs least.
+        double[] width = [.. spectra.Select(s => VioletWidth(s, nm, low, high))];
+        double sharp = 1.3 * width.Min();
         for (int i = 0; i < spectra.Count; i++)
         {
-            double[] x = Stand(predicted[i], smooth, local), y = Stand(spectra[i].Flux, smooth, local);
+            if (width[i] > sharp)
+            {
+                continue;
+            }
+
+            double[] x = Stand(predicted[i], smooth, local), y = Stand(AsBlurred(spectra[i].Flux, width[i]), smooth, local);
             double xx = 0, xy = 0;
             for (int c = 0; c < n; c++)
             {
@@ -161,6 +169,30 @@ internal sealed class SecondOrder
         }
 
         return result;
+    }
+
+    /// <summary>Width of the profile where the second order's colors lie in the first, pixels; infinite when it was not measured.</summary>
+    private static double VioletWidth(ReducedSpectrum s, double[] nm, double low, double high)
+    {
+        int n = nm.Length, bins = s.BinColumn.Length;
+        double[] found = [.. Enumerable.Range(0, bins)
+            .Where(j => nm[j * n / bins] >= low && nm[j * n / bins] <= high / 2 && double.IsFinite(s.RobustWidth[j]))
+            .Select(j => s.RobustWidth[j])];
+        return found.Length > 0 ? Robust.Median(found) : double.PositiveInfinity;
+    }
+
+    /// <summary>The frame's light blurred as the prediction is: stretching doubles the blur of the first order's lines, while the
+    /// second order's own are blurred once; what lacks is the root of three times the width of the profile there.</summary>
+    private static double[] AsBlurred(double[] flux, double width)
+    {
+        if (!double.IsFinite(width))
+        {
+            return flux;
+        }
+
+        // Three running means, each with the variance of one blur.
+        int reach = (int)Math.Round(0.5 * (Math.Sqrt((12 * width * width) + 1) - 1));
+        return Running(Running(Running(flux, reach), reach), reach);
     }
 
     /// <summary>Smoothed, minus the local mean.</summary>
