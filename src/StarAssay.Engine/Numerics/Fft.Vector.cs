@@ -15,7 +15,8 @@ internal sealed partial class Fft
     private const float Root3Half = 0.866025403784438647f;
     private const float Root2Half = 0.707106781186547524f;
 
-    private static unsafe void Stage(int radix, int m, int stride, float* w, float* from, float* to)
+    private static unsafe void Stage<TFrom>(int radix, int m, int stride, float* w, TFrom from, float* to)
+        where TFrom : struct, IPoints
     {
         switch (radix)
         {
@@ -35,25 +36,22 @@ internal sealed partial class Fft
     }
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    private static unsafe Vec Read(float* buffer, int index) =>
-        new(Vector512.Load(buffer + (index * 2 * Lanes)), Vector512.Load(buffer + (index * 2 * Lanes) + Lanes));
-
-    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     private static unsafe void Write(float* buffer, int index, Vec v)
     {
         v.Re.Store(buffer + (index * 2 * Lanes));
         v.Im.Store(buffer + (index * 2 * Lanes) + Lanes);
     }
 
-    private static unsafe void Stage2(int m, int stride, float* w, float* from, float* to)
+    private static unsafe void Stage2<TFrom>(int m, int stride, float* w, TFrom from, float* to)
+        where TFrom : struct, IPoints
     {
         for (int p = 0; p < m; p++)
         {
             Vec w1 = Vec.Broadcast(w + (2 * p));
             for (int q = 0; q < stride; q++)
             {
-                Vec a = Read(from, q + (stride * p));
-                Vec b = Read(from, q + (stride * (p + m)));
+                Vec a = from.At(q + (stride * p));
+                Vec b = from.At(q + (stride * (p + m)));
                 int k = q + (stride * 2 * p);
                 Write(to, k, a + b);
                 Write(to, k + stride, (a - b) * w1);
@@ -61,7 +59,8 @@ internal sealed partial class Fft
         }
     }
 
-    private static unsafe void Stage3(int m, int stride, float* w, float* from, float* to)
+    private static unsafe void Stage3<TFrom>(int m, int stride, float* w, TFrom from, float* to)
+        where TFrom : struct, IPoints
     {
         Vector512<float> half = Vector512.Create(-0.5f);
         Vector512<float> root = Vector512.Create(Root3Half);
@@ -71,9 +70,9 @@ internal sealed partial class Fft
             Vec w2 = Vec.Broadcast(w + (4 * p) + 2);
             for (int q = 0; q < stride; q++)
             {
-                Vec a = Read(from, q + (stride * p));
-                Vec b = Read(from, q + (stride * (p + m)));
-                Vec c = Read(from, q + (stride * (p + (2 * m))));
+                Vec a = from.At(q + (stride * p));
+                Vec b = from.At(q + (stride * (p + m)));
+                Vec c = from.At(q + (stride * (p + (2 * m))));
                 Vec sum = b + c;
                 Vec difference = b - c;
                 var middle = new Vec(Vector512.FusedMultiplyAdd(half, sum.Re, a.Re), Vector512.FusedMultiplyAdd(half, sum.Im, a.Im));
@@ -86,7 +85,8 @@ internal sealed partial class Fft
         }
     }
 
-    private static unsafe void Stage4(int m, int stride, float* w, float* from, float* to)
+    private static unsafe void Stage4<TFrom>(int m, int stride, float* w, TFrom from, float* to)
+        where TFrom : struct, IPoints
     {
         for (int p = 0; p < m; p++)
         {
@@ -95,10 +95,10 @@ internal sealed partial class Fft
             Vec w3 = Vec.Broadcast(w + (6 * p) + 4);
             for (int q = 0; q < stride; q++)
             {
-                Vec a = Read(from, q + (stride * p));
-                Vec b = Read(from, q + (stride * (p + m)));
-                Vec c = Read(from, q + (stride * (p + (2 * m))));
-                Vec d = Read(from, q + (stride * (p + (3 * m))));
+                Vec a = from.At(q + (stride * p));
+                Vec b = from.At(q + (stride * (p + m)));
+                Vec c = from.At(q + (stride * (p + (2 * m))));
+                Vec d = from.At(q + (stride * (p + (3 * m))));
                 Vec ac = a + c;
                 Vec bd = b + d;
                 Vec e = a - c;
@@ -112,7 +112,8 @@ internal sealed partial class Fft
         }
     }
 
-    private static unsafe void Stage8(int m, int stride, float* w, float* from, float* to)
+    private static unsafe void Stage8<TFrom>(int m, int stride, float* w, TFrom from, float* to)
+        where TFrom : struct, IPoints
     {
         Vector512<float> root = Vector512.Create(Root2Half);
         for (int p = 0; p < m; p++)
@@ -122,20 +123,20 @@ internal sealed partial class Fft
             {
                 int i = q + (stride * p);
                 int step = stride * m;
-                Vec x0 = Read(from, i);
-                Vec x4 = Read(from, i + (4 * step));
+                Vec x0 = from.At(i);
+                Vec x4 = from.At(i + (4 * step));
                 Vec a0 = x0 + x4;
                 Vec b0 = x0 - x4;
-                Vec x2 = Read(from, i + (2 * step));
-                Vec x6 = Read(from, i + (6 * step));
+                Vec x2 = from.At(i + (2 * step));
+                Vec x6 = from.At(i + (6 * step));
                 Vec a2 = x2 + x6;
                 Vec b2 = (x2 - x6).TimesMinusI();
-                Vec x1 = Read(from, i + step);
-                Vec x5 = Read(from, i + (5 * step));
+                Vec x1 = from.At(i + step);
+                Vec x5 = from.At(i + (5 * step));
                 Vec a1 = x1 + x5;
                 Vec b1 = x1 - x5;
-                Vec x3 = Read(from, i + (3 * step));
-                Vec x7 = Read(from, i + (7 * step));
+                Vec x3 = from.At(i + (3 * step));
+                Vec x7 = from.At(i + (7 * step));
                 Vec a3 = x3 + x7;
                 Vec b3 = (x3 - x7).TimesMinusI();
 
@@ -166,23 +167,16 @@ internal sealed partial class Fft
         }
     }
 
-    private unsafe void Load(in SplitMatrix source, int column, int rows, int rowShift, float* to)
+    // Where the first stage finds each point: a row of the source, or zeros.
+    private unsafe void Point(in SplitMatrix source, int rows, int rowShift, FftScratch scratch)
     {
-        float* re = source.RePointer + column;
-        float* im = source.ImPointer + column;
-        int stride = source.Stride;
+        float** re = scratch.ReRows;
+        float** im = scratch.ImRows;
         int k = Wrap(rowShift);
-        for (int r = 0; r < rows; r++)
+        for (int r = 0; r < Size; r++)
         {
-            Vector512.Load(re + (r * stride)).Store(to + (k * 2 * Lanes));
-            Vector512.Load(im + (r * stride)).Store(to + (k * 2 * Lanes) + Lanes);
-            k = k + 1 == Size ? 0 : k + 1;
-        }
-
-        for (int r = rows; r < Size; r++)
-        {
-            Vector512<float>.Zero.Store(to + (k * 2 * Lanes));
-            Vector512<float>.Zero.Store(to + (k * 2 * Lanes) + Lanes);
+            re[k] = r < rows ? source.RePointer + (r * source.Stride) : scratch.Zeros;
+            im[k] = r < rows ? source.ImPointer + (r * source.Stride) : scratch.Zeros;
             k = k + 1 == Size ? 0 : k + 1;
         }
     }
@@ -253,6 +247,25 @@ internal sealed partial class Fft
             Avx512F.Shuffle4x128(p, q, 0xDD).Store(to + ((8 + i) * stride));
             Avx512F.Shuffle4x128(s, t, 0xDD).Store(to + ((12 + i) * stride));
         }
+    }
+
+    // Points of sixteen transforms, from a stage before or from the matrix.
+    private interface IPoints
+    {
+        Vec At(int index);
+    }
+
+    private readonly unsafe struct Buffer(float* values) : IPoints
+    {
+        [MethodImpl(MethodImplOptions.AggressiveInlining)]
+        public Vec At(int index) =>
+            new(Vector512.Load(values + (index * 2 * Lanes)), Vector512.Load(values + (index * 2 * Lanes) + Lanes));
+    }
+
+    private readonly unsafe struct MatrixRows(float** re, float** im, int column) : IPoints
+    {
+        [MethodImpl(MethodImplOptions.AggressiveInlining)]
+        public Vec At(int index) => new(Vector512.Load(re[index] + column), Vector512.Load(im[index] + column));
     }
 
     private readonly struct Vec(Vector512<float> re, Vector512<float> im)

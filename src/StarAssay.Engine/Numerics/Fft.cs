@@ -92,20 +92,26 @@ internal sealed partial class Fft
         int columnBegin, int columnEnd, FftScratch scratch)
     {
         RequireFit(source, target, rows, count, columnBegin, columnEnd);
-        scratch.Reserve(Size);
+        scratch.Reserve(Size, source.Stride);
+        Point(source, rows, rowShift, scratch);
         for (int c = columnBegin; c < columnEnd; c += Lanes)
         {
             float* from = scratch.A;
             float* to = scratch.B;
-            Load(source, c, rows, rowShift, from);
-            int now = Size;
-            int stride = 1;
-            for (int s = 0; s < radices.Length; s++)
+            int r = radices[0];
+            int now = Size / r;
+            int stride = r;
+            fixed (float* w = twiddles[0])
             {
-                int r = radices[s];
+                Stage(r, now, 1, w, new MatrixRows(scratch.ReRows, scratch.ImRows, c), from);
+            }
+
+            for (int s = 1; s < radices.Length; s++)
+            {
+                r = radices[s];
                 fixed (float* w = twiddles[s])
                 {
-                    Stage(r, now / r, stride, w, from, to);
+                    Stage(r, now / r, stride, w, new Buffer(from), to);
                 }
 
                 now /= r;

@@ -15,8 +15,8 @@ internal sealed class JointFit
     // Single precision makes chi squared grainy: two evaluations at the same place differ by this share of it.
     private const double Grain = 1e-6;
 
-    // A step that took away this share of what is left went far enough for another Hessian.
-    private const double FarShare = 0.01;
+    // A step that took away more than this many times what is left went far enough for another Hessian.
+    private const double FarShare = 1;
 
     private readonly PairModel[] models;
     private readonly PairData[] data;
