@@ -170,6 +170,11 @@ internal sealed partial class Fft
     // Where the first stage finds each point: a row of the source, or zeros.
     private unsafe void Point(in SplitMatrix source, int rows, int rowShift, FftScratch scratch)
     {
+        if (!scratch.IsNew(source, rows, rowShift, Size))
+        {
+            return;
+        }
+
         float** re = scratch.ReRows;
         float** im = scratch.ImRows;
         int k = Wrap(rowShift);

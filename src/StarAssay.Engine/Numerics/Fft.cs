@@ -88,10 +88,12 @@ internal sealed partial class Fft
     /// <param name="columnBegin">First column, a multiple of <see cref="Lanes"/>.</param>
     /// <param name="columnEnd">Last column, excluded.</param>
     /// <param name="scratch">This thread's work space.</param>
+    /// <param name="targetBegin">Row of the target for the first column; the column's own number by default.</param>
     public unsafe void Pass(in SplitMatrix source, int rows, int rowShift, in SplitMatrix target, int first, int count,
-        int columnBegin, int columnEnd, FftScratch scratch)
+        int columnBegin, int columnEnd, FftScratch scratch, int targetBegin = -1)
     {
-        RequireFit(source, target, rows, count, columnBegin, columnEnd);
+        targetBegin = targetBegin < 0 ? columnBegin : targetBegin;
+        RequireFit(source, target, rows, count, columnBegin, columnEnd, targetBegin);
         scratch.Reserve(Size, source.Stride);
         Point(source, rows, rowShift, scratch);
         for (int c = columnBegin; c < columnEnd; c += Lanes)
@@ -121,7 +123,7 @@ internal sealed partial class Fft
                 to = swap;
             }
 
-            Store(from, target, c, Math.Min(Lanes, columnEnd - c), first, count);
+            Store(from, target, targetBegin + c - columnBegin, Math.Min(Lanes, columnEnd - c), first, count);
         }
     }
 
@@ -174,11 +176,11 @@ internal sealed partial class Fft
         return [.. list];
     }
 
-    private void RequireFit(in SplitMatrix source, in SplitMatrix target, int rows, int count, int columnBegin, int columnEnd)
+    private void RequireFit(in SplitMatrix source, in SplitMatrix target, int rows, int count, int columnBegin, int columnEnd, int targetBegin)
     {
         bool fits = rows >= 0 && rows <= Size && count >= 0 && count <= Size && columnBegin >= 0 && columnBegin % Lanes == 0
             && columnEnd >= columnBegin && Padded(columnEnd) <= source.Stride && rows <= source.Rows
-            && Padded(count) <= target.Stride && columnEnd <= target.Rows;
+            && Padded(count) <= target.Stride && targetBegin + columnEnd - columnBegin <= target.Rows;
         if (!fits)
         {
             throw new ArgumentException(

@@ -15,6 +15,7 @@ internal sealed class FitStrategy
     private readonly Team team;
     private PairModel[] models;
     private JointFit fit;
+    private QuickHessian? hessian;
 
     /// <summary>Takes rough models for the way to the start.</summary>
     public FitStrategy(PairModel[] rough, PairData[] data, PairState[] start, WavefrontRequest request, Team team)
@@ -44,19 +45,20 @@ internal sealed class FitStrategy
     /// <summary>From the moments to the neighbourhood of the minimum, with the rough models.</summary>
     public void Approach(StarAssay.Engine.Results.RunContext context)
     {
+        using var quick = new QuickHessian(models, team);
         double given = request.SeeingArcsec;
         fit.FitSeeing = !request.HoldSeeing;
         Scan(request.HoldSeeing ? [given] : double.IsNaN(given) ? [1.2, 2.5, 4.5] : [given]);
         context.Report(0.2, "first look");
         fit.ModeCount = 0;
         fit.Reweight(0.10);
-        fit.Iterate(0.02, 6);
+        fit.Iterate(0.02, 6, quick);
         fit.ModeCount = CountUpTo(11);
         fit.Reweight(0.05);
-        fit.Iterate(0.01, 10);
+        fit.Iterate(0.01, 10, quick);
         fit.ModeCount = CountUpTo(request.LeastNoll);
         fit.Reweight(0.03);
-        fit.Iterate(0.003, 15);
+        fit.Iterate(0.003, 15, quick);
         context.Report(0.4, "main modes");
         RoughChi2 = fit.Chi2;
         Reached = [.. fit.States.Select(s => s.Copy())];
@@ -65,7 +67,9 @@ internal sealed class FitStrategy
     /// <summary>From there to the end with the exact models.</summary>
     public JointFit Finish(PairModel[] exact, PairState[] start, StarAssay.Engine.Results.RunContext context)
     {
+        using var quick = new QuickHessian(exact, team);
         int before = fit.Iterations;
+        hessian = quick;
         models = exact;
         fit = new JointFit(exact, data, start, team) { FitSeeing = !request.HoldSeeing, ModeCount = CountUpTo(request.LeastNoll) };
         fit.CountFrom(before);
@@ -74,7 +78,7 @@ internal sealed class FitStrategy
         fit.SolveLight();
         MaskWild();
         fit.Reweight(0.01);
-        fit.Iterate(0.002, 12);
+        fit.Iterate(0.002, 12, hessian);
         MaskWild();
         Settle();
         TakeOutCompanions();
@@ -93,6 +97,7 @@ internal sealed class FitStrategy
         MaskWild();
         Settle();
         context.Report(0.85, "uncertainty");
+        hessian = null;
         return fit;
     }
 
@@ -102,7 +107,7 @@ internal sealed class FitStrategy
     private void Settle()
     {
         fit.Reweight(0);
-        fit.Iterate(2e-6, 12);
+        fit.Iterate(2e-6, 12, hessian);
     }
 
     // Defocus of each image and seeing on a coarse grid: a start 15 % off can end in a false minimum.
@@ -306,7 +311,7 @@ internal sealed class FitStrategy
         double gain = JointFit.Inverse(normal, 0) is { } inverse ? gradient * (inverse * gradient) : 0;
         if (gain > 14 * models.Length * Math.Max(1, fit.Chi2 / fit.Points))
         {
-            fit.Iterate(2e-6, 10);
+            fit.Iterate(2e-6, 10, hessian);
         }
         else
         {

@@ -62,10 +62,23 @@ internal sealed partial class PairModel
                 PupilGrid g = grids[k, l];
                 float[] basis = unit < modeCount ? g.Mode(unit)
                     : (unit - modeCount) switch { 0 => g.Radius2, 1 => g.X, _ => g.Y };
-                g.FieldDerivative(fields[k, l], basis, space.Field[k, l]);
-                blur.Fine.Pass(space.Field[k, l], g.Size, -g.Size / 2, space.Middle, -narrowSize / 2, narrowSize, 0, g.Size, scratch);
-                blur.Fine.Pass(space.Middle, g.Size, -g.Size / 2, space.Amplitude, -narrowSize / 2, narrowSize, 0, narrowSize, scratch);
-                AddProduct(amplitudes[k, l], space.Amplitude, (float)(2 * g.Scale / ((double)size * size)), k == 0 ? space.Image.Re : space.Image.Im, l == 0);
+
+                // Sixteen columns at a time, so that what is between the transforms stays in the nearest cache.
+                for (int c = 0; c < g.Size; c += Fft.Lanes)
+                {
+                    int end = Math.Min(Fft.Lanes, g.Size - c);
+                    g.FieldDerivative(fields[k, l], basis, c, space.Strip[k, l]);
+                    blur.Fine.Pass(space.Strip[k, l], g.Size, -g.Size / 2, space.Middle, -narrowSize / 2, narrowSize, 0, end, scratch, c);
+                }
+
+                Span<float> sum = k == 0 ? space.Image.Re : space.Image.Im;
+                float scale = (float)(2 * g.Scale / ((double)size * size));
+                for (int c = 0; c < narrowSize; c += Fft.Lanes)
+                {
+                    int end = Math.Min(narrowSize, c + Fft.Lanes);
+                    blur.Fine.Pass(space.Middle, g.Size, -g.Size / 2, space.Amplitude, -narrowSize / 2, narrowSize, c, end, scratch, 0);
+                    AddProduct(amplitudes[k, l], space.Amplitude, c, end, scale, sum, l == 0);
+                }
             }
         }
 
@@ -73,19 +86,19 @@ internal sealed partial class PairModel
         narrow.ToPixels(space.Spectrum, t0, t1, space.Blur, result, space.Alone);
     }
 
-    // sum += 2 scale Re(conj A dA) over the middle of A.
-    private void AddProduct(SplitMatrix a, SplitMatrix d, float scale, Span<float> sum, bool clear)
+    // sum += 2 scale Re(conj A dA) for some rows of the middle of A; d holds these rows alone.
+    private void AddProduct(in SplitMatrix a, in SplitMatrix d, int begin, int end, float scale, Span<float> sum, bool clear)
     {
         int skip = (size - narrowSize) / 2;
+        int stride = Fft.Padded(narrowSize);
         var factor = Vector512.Create(scale);
-        for (int j = 0; j < narrowSize; j++)
+        for (int j = begin; j < end; j++)
         {
             ReadOnlySpan<float> ar = a.Re.Slice(((j + skip) * a.Stride) + skip, narrowSize);
             ReadOnlySpan<float> ai = a.Im.Slice(((j + skip) * a.Stride) + skip, narrowSize);
-            int at = j * d.Stride;
-            ReadOnlySpan<float> dr = d.Re[at..];
-            ReadOnlySpan<float> di = d.Im[at..];
-            Span<float> to = sum[at..];
+            ReadOnlySpan<float> dr = d.Re.Slice((j - begin) * d.Stride, narrowSize);
+            ReadOnlySpan<float> di = d.Im.Slice((j - begin) * d.Stride, narrowSize);
+            Span<float> to = sum.Slice(j * stride, narrowSize);
             int i = 0;
             for (; i <= narrowSize - Fft.Lanes; i += Fft.Lanes)
             {
@@ -102,8 +115,8 @@ internal sealed partial class PairModel
         }
     }
 
-    // Derivative fields, zero outside the pupil's runs; images of one grid share them.
-    private SplitMatrix[,] FieldSpaces()
+    // Sixteen columns of derivative fields, zero outside the pupil's runs; images of one grid share them.
+    private SplitMatrix[,] Strips()
     {
         var spaces = new SplitMatrix[2, waves];
         for (int l = 0; l < waves; l++)
@@ -111,7 +124,7 @@ internal sealed partial class PairModel
             for (int k = 0; k < 2; k++)
             {
                 int n = grids[k, l].Size;
-                spaces[k, l] = k == 1 && OneGrid(l) ? spaces[0, l] : memory.Matrix(n, n + Fft.Lanes);
+                spaces[k, l] = k == 1 && OneGrid(l) ? spaces[0, l] : memory.Matrix(n, Fft.Lanes);
             }
         }
 
@@ -122,9 +135,9 @@ internal sealed partial class PairModel
     {
         public JacobianSpace(PairModel m)
         {
-            Field = m.FieldSpaces();
+            Strip = m.Strips();
             Middle = m.memory.Matrix(m.largest + Fft.Lanes, m.narrowSize);
-            Amplitude = m.memory.Matrix(m.narrowSize, m.narrowSize);
+            Amplitude = m.memory.Matrix(Fft.Lanes, m.narrowSize);
             Image = m.memory.Matrix(m.narrowSize, m.narrowSize);
             BlurMiddle = m.memory.Matrix(m.narrowSize, m.narrow.Count);
             Spectrum = m.narrow.NewSpectrum(m.memory);
@@ -132,7 +145,7 @@ internal sealed partial class PairModel
             Alone = new Team(1, CancellationToken.None);
         }
 
-        public SplitMatrix[,] Field { get; }
+        public SplitMatrix[,] Strip { get; }
 
         public SplitMatrix Middle { get; }
 

@@ -52,6 +52,8 @@ internal sealed partial class PairModel : IDisposable
     {
         this.optics = optics;
         this.team = team;
+        Modes = modes;
+        LargestDefocusNm = largestDefocusNm;
         double finest = optics.WavelengthsNm.Min() * 1e-3 * optics.FocalRatio / 2;
         int over = OversamplingFor(optics.PitchUm / finest);
         double discPixels = optics.BlurPixels(largestDefocusNm) + 8 * finest / optics.PitchUm;
@@ -110,6 +112,12 @@ internal sealed partial class PairModel : IDisposable
         table1 = blur.NewTable();
         Pixels = memory.Matrix(optics.Window, optics.Window);
     }
+
+    /// <summary>Modes of the fit.</summary>
+    public IReadOnlyList<ZernikeIndex> Modes { get; }
+
+    /// <summary>Largest W020 that the field was made for, nm.</summary>
+    public double LargestDefocusNm { get; }
 
     /// <summary>Fine samples along a pixel.</summary>
     public int Oversampling { get; }

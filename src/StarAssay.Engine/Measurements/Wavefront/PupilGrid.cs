@@ -145,19 +145,31 @@ internal sealed class PupilGrid
         }
     }
 
-    /// <summary>Writes -i (2 pi/wavelength) basis x field: the field's derivative by a coefficient of that basis, per nm.</summary>
-    public void FieldDerivative(in SplitMatrix field, float[] basis, in SplitMatrix derivative)
+    /// <summary>Writes sixteen columns of -i (2 pi/wavelength) basis x field: the field's derivative by a coefficient of that
+    /// basis, per nm.</summary>
+    /// <param name="field">From <see cref="Field"/>.</param>
+    /// <param name="basis">Values at every sample.</param>
+    /// <param name="begin">First of the columns, a multiple of 16.</param>
+    /// <param name="strip">Filled: as many rows as the raster, sixteen columns. Zero in rows that hold no run from the start.</param>
+    public void FieldDerivative(in SplitMatrix field, float[] basis, int begin, in SplitMatrix strip)
     {
         var factor = Vector512.Create((float)(2 * Math.PI / WavelengthNm));
+        Span<float> re = strip.Re;
+        Span<float> im = strip.Im;
         foreach ((int row, int column, int offset, int length) in runs)
         {
-            int at = (row * field.Stride) + column;
-            for (int i = 0; i < length; i += Fft.Lanes)
+            int to = row * Fft.Lanes;
+            if (begin < column || begin >= column + length)
             {
-                Vector512<float> b = Vector512.Create(basis.AsSpan(offset + i, Fft.Lanes)) * factor;
-                (b * Vector512.Create(field.Im.Slice(at + i, Fft.Lanes))).CopyTo(derivative.Re[(at + i)..]);
-                (-(b * Vector512.Create(field.Re.Slice(at + i, Fft.Lanes)))).CopyTo(derivative.Im[(at + i)..]);
+                Vector512<float>.Zero.CopyTo(re[to..]);
+                Vector512<float>.Zero.CopyTo(im[to..]);
+                continue;
             }
+
+            int at = (row * field.Stride) + begin;
+            Vector512<float> b = Vector512.Create(basis.AsSpan(offset + begin - column, Fft.Lanes)) * factor;
+            (b * Vector512.Create(field.Im.Slice(at, Fft.Lanes))).CopyTo(re[to..]);
+            (-(b * Vector512.Create(field.Re.Slice(at, Fft.Lanes)))).CopyTo(im[to..]);
         }
     }
 

@@ -1,6 +1,5 @@
 using MathNet.Numerics.LinearAlgebra;
 using StarAssay.Engine.Numerics;
-using StarAssay.Engine.Optics;
 
 namespace StarAssay.Engine.Measurements.Wavefront;
 
@@ -16,23 +15,23 @@ internal sealed class QuickHessian : IDisposable
     private readonly PairModel[] models;
     private readonly PairData[] data;
     private readonly Team team;
+    private JointFit? small;
 
     /// <summary>Prepares small models.</summary>
-    /// <param name="optics">Of each pair.</param>
-    /// <param name="modes">Modes of the fit.</param>
-    /// <param name="largestDefocusNm">Largest W020 of each pair.</param>
+    /// <param name="like">Models of the fit, one a pair.</param>
     /// <param name="team">Workers.</param>
-    public QuickHessian(PairOptics[] optics, IReadOnlyList<ZernikeIndex> modes, double[] largestDefocusNm, Team team)
+    public QuickHessian(PairModel[] like, Team team)
     {
         this.team = team;
-        models = new PairModel[optics.Length];
-        data = new PairData[optics.Length];
-        for (int p = 0; p < optics.Length; p++)
+        models = new PairModel[like.Length];
+        data = new PairData[like.Length];
+        for (int p = 0; p < like.Length; p++)
         {
-            PairOptics full = optics[p];
-            int window = Math.Min(full.Window, Fft.Padded((int)(WindowInDiscs * full.BlurPixels(largestDefocusNm[p])) + 8));
+            PairOptics full = like[p].Optics;
+            double defocus = like[p].LargestDefocusNm;
+            int window = Math.Min(full.Window, Fft.Padded((int)(WindowInDiscs * full.BlurPixels(defocus)) + 8));
             PairOptics small = full with { WavelengthsNm = [full.MeanWavelengthNm], Weights = [1], Window = window };
-            models[p] = new PairModel(small, modes, largestDefocusNm[p], team, PairModelGrade.Hessian);
+            models[p] = new PairModel(small, like[p].Modes, defocus, team, PairModelGrade.Hessian);
             data[p] = new PairData(window);
         }
     }
@@ -40,14 +39,13 @@ internal sealed class QuickHessian : IDisposable
     /// <summary>The matrix for the unknowns, weights and values that a fit has now.</summary>
     public Matrix<double> At(JointFit fit)
     {
-        var small = new JointFit(models, data, [.. fit.States.Select(s => s.Copy())], team)
-        {
-            ModeCount = fit.ModeCount,
-            SeparateSeeing = fit.SeparateSeeing,
-            FitSeeing = fit.FitSeeing,
-        };
-        small.Refresh();
+        PairState[] states = [.. fit.States.Select(s => s.Copy())];
+        small ??= new JointFit(models, data, states, team);
+        small.ModeCount = fit.ModeCount;
+        small.SeparateSeeing = fit.SeparateSeeing;
+        small.FitSeeing = fit.FitSeeing;
         small.WeightByMiddleOf(fit);
+        small.Restore(states);
         Matrix<double> normal = small.NormalEquations().Normal;
         fit.AddLightOutside(normal, data);
         return normal;

@@ -106,8 +106,8 @@ public static class WavefrontRefinement
         }
 
         double largest = state.DefocusNm.Max(Math.Abs);
-        using var quick = new QuickHessian([optics], modes, [largest], team);
         using var model = new PairModel(optics, modes, largest, team);
+        using var quick = new QuickHessian([model], team);
         var fit = new JointFit([model], [data], [state], team) { ModeCount = modes.Length };
         fit.Refresh();
         fit.WeightByBaseVariance();
