@@ -97,13 +97,15 @@ def draw(table: dict[str, list[tuple[float, float, float]]], path: Path) -> None
 
     labels = {
         "size": "megapixels (95 stars each)",
-        "stars": "stars found on 24 megapixels",
+        "stars": "thousands of stars found on 24 megapixels",
         "frames": "frames of 24 megapixels",
     }
     with figure_style():
         figure, axes = plt.subplots(2, 3, figsize=(10.5, 5.6), layout="constrained")
         for column, (kind, points) in enumerate(table.items()):
             x, seconds, mib = np.array(points).T
+            if kind == "stars":
+                x = x / 1000
             top, bottom = axes[0, column], axes[1, column]
             top.plot(x, 1e3 * seconds, "o-", color=BLUE)
             bottom.plot(x, mib, "s-", color=ORANGE)

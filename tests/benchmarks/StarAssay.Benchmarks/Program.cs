@@ -8,6 +8,16 @@ using BenchmarkDotNet.Running;
 //
 // Each kernel runs in four child processes: without vectors (the baseline), with 128, 256 and 512 bits. The switches
 // are the .NET runtime's own; a processor without a width falls back to the next narrower one.
+//
+// dotnet run -c Release --project tests/benchmarks/StarAssay.Benchmarks -- stages [threads]
+//
+// Instead, the stages of one star measurement, in this process.
+if (args is ["stages", ..])
+{
+    StarAssay.Benchmarks.StarStages.Run(args.Length > 1 ? int.Parse(args[1], System.Globalization.CultureInfo.InvariantCulture) : Environment.ProcessorCount, repeats: 12);
+    return;
+}
+
 ManualConfig config = DefaultConfig.Instance
     .AddColumn(StatisticColumn.Min)
     .AddJob(Tier("scalar", "DOTNET_EnableHWIntrinsic").AsBaseline())
