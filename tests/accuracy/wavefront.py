@@ -32,7 +32,7 @@ from _pair_fits import EXACTLY_KNOWN, MAIN, Judged, judge  # noqa: E402
 from _write import write_section  # noqa: E402
 from pairs.cache import drawn  # noqa: E402
 from pairs.draw import draw_pair  # noqa: E402
-from pairs.populations import easy_case, hard_case, traps  # noqa: E402
+from pairs.populations import Trap, easy_case, hard_case, traps  # noqa: E402
 
 
 def judge_case(kind: str, number: int, cache: str | None) -> Judged:
@@ -51,6 +51,21 @@ def judge_many(
     kind: str, count: int, jobs: int, cache: str | None, keep: Path | None
 ) -> list[Judged]:
     """All cases of a kind, in order of their numbers."""
+    done = _kept(kind, count, keep)
+    left = [k for k in range(count) if k not in done]
+    context = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(max_workers=jobs, mp_context=context) as pool:
+        running = [pool.submit(judge_case, kind, k, cache) for k in left]
+        for finished in as_completed(running):
+            found = finished.result()
+            done[found.number] = found
+            _keep(kind, found, keep)
+            print(f"{kind} {found.number}: {_in_short(found)}", file=sys.stderr, flush=True)
+    return [done[k] for k in sorted(done)]
+
+
+def _kept(kind: str, count: int, keep: Path | None) -> dict[int, Judged]:
+    """What an earlier run left."""
     done: dict[int, Judged] = {}
     if keep is not None and keep.exists():
         for line in keep.read_text(encoding="utf-8").splitlines():
@@ -59,18 +74,13 @@ def judge_many(
                 facts["pulls"] = {int(j): p for j, p in facts["pulls"].items()}
                 facts["tags"], facts["notes"] = tuple(facts["tags"]), tuple(facts["notes"])
                 done[facts["number"]] = Judged(**facts)
-    left = [k for k in range(count) if k not in done]
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(max_workers=jobs, mp_context=context) as pool:
-        running = [pool.submit(judge_case, kind, k, cache) for k in left]
-        for finished in as_completed(running):
-            found = finished.result()
-            done[found.number] = found
-            if keep is not None:
-                with keep.open("a", encoding="utf-8") as file:
-                    file.write(json.dumps({"kind": kind, **dataclasses.asdict(found)}) + "\n")
-            print(f"{kind} {found.number}: {_in_short(found)}", file=sys.stderr, flush=True)
-    return [done[k] for k in sorted(done)]
+    return done
+
+
+def _keep(kind: str, found: Judged, keep: Path | None) -> None:
+    if keep is not None:
+        with keep.open("a", encoding="utf-8") as file:
+            file.write(json.dumps({"kind": kind, **dataclasses.asdict(found)}) + "\n")
 
 
 def _in_short(j: Judged) -> str:
@@ -295,25 +305,33 @@ def hard_summary(fits: Sequence[Judged]) -> str:
     return "\n".join(lines)
 
 
-def trap_table() -> str:
+def judge_trap(number: int, trap: Trap) -> Judged:
+    """Draw and fit one trap; what is not a refusal by design is reported as a crash."""
+    pair = draw_pair(trap.setup, np.random.default_rng(4000 + number))
+    changes: dict[str, Any] = {}
+    if trap.twist == "few modes":
+        changes = {"least_noll": 15, "most_noll": 15}
+    if trap.twist == "same image":
+        pair = dataclasses.replace(pair, outside=pair.inside)
+    try:
+        return judge(pair, number, **changes)
+    except Exception as error:  # one crash must not hide the other results
+        return Judged(number, (), trap.setup.flux_e, refused=f"crash: {type(error).__name__}")
+
+
+def trap_table(keep: Path | None) -> str:
     """Every trap: refused, said, right all the same, or wrong in silence."""
+    done = _kept("trap", len(traps()), keep)
     lines = ["| trap | map error, nm | bars allow, nm | chi2/N | what the fit says | |"]
     lines.append("|---|---|---|---|---|---|")
     for number, trap in enumerate(traps()):
-        pair = draw_pair(trap.setup, np.random.default_rng(4000 + number))
-        changes: dict[str, Any] = {}
-        if trap.twist == "few modes":
-            changes = {"least_noll": 15, "most_noll": 15}
-        if trap.twist == "same image":
-            pair = dataclasses.replace(pair, outside=pair.inside)
-        try:
-            j = judge(pair, number, **changes)
-        except Exception as error:
-            lines.append(f"| {trap.name} | | | | crash: {type(error).__name__} | **falls short** |")
-            continue
+        if number not in done:
+            done[number] = judge_trap(number, trap)
+            _keep("trap", done[number], keep)
+        j = done[number]
         print(f"trap {trap.name}: {_in_short(j)}", file=sys.stderr, flush=True)
         if j.refused:
-            good = trap.name != "nothing wrong"
+            good = trap.name != "nothing wrong" and not j.refused.startswith("crash")
             lines.append(f"| {trap.name} | | | | refused: {j.refused} | {_mark(good)} |")
             continue
         # Wide bars do not make a far-off map right: then it counts that the fit says it decides nothing.
@@ -409,7 +427,7 @@ def main() -> int:
     args = parser.parse_args()
     easy = judge_many("easy", args.pairs, args.jobs, args.cache, args.keep)
     hard = judge_many("hard", args.hard, args.jobs, args.cache, args.keep)
-    text = page(easy, hard, trap_table())
+    text = page(easy, hard, trap_table(args.keep))
     print(text)
     if args.write:
         write_section("wavefront", text)
