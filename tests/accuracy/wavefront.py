@@ -367,7 +367,6 @@ def _part_run(easy: int, hard: int) -> list[str]:
 
 def page(easy: Sequence[Judged], hard: Sequence[Judged], trap_lines: str) -> str:
     """The section of docs/accuracy.md."""
-    seconds = _values([j for j in (*easy, *hard) if not j.refused], lambda j: j.seconds)
     parts = [
         "## Wavefront from pairs of defocused images",
         "",
@@ -407,11 +406,6 @@ def page(easy: Sequence[Judged], hard: Sequence[Judged], trap_lines: str) -> str
         "",
         trap_lines,
     ]
-    if seconds.size:
-        parts += [
-            "",
-            f"A fit took {np.median(seconds):.1f} s (median, one thread, shared machine).",
-        ]
     return "\n".join(parts)
 
 
