@@ -210,6 +210,12 @@ class Campaign:
         """Every frame once, in the order of the tests."""
         return tuple(dict.fromkeys(path for test in self.tests for path in test.frames))
 
+    @property
+    def files(self) -> tuple[Path, ...]:
+        """The frames, and the lamps that go with spectra."""
+        lamps = [test.facts["lamp"] for test in self.tests if "lamp" in test.facts]
+        return tuple(dict.fromkeys((*self.frames, *lamps)))
+
 
 def read_campaign(path: str | Path) -> Campaign:
     """Read and check a campaign file.

@@ -315,7 +315,7 @@ def _manifest(outcome: Outcome, started: datetime) -> dict[str, Any]:
                 "bytes": path.stat().st_size,
                 "sha256": checksum(path),
             }
-            for path in campaign.frames
+            for path in campaign.files
         ],
         "tests": [
             {

@@ -106,8 +106,10 @@ def judge(curve: cf.ColorFocusCurve, telescope: Telescope, sensor: float) -> dic
     }
 
 
-def measured(name: str, seeing: float, seeds: int, keep: Path | None) -> Iterator[tuple]:
-    """Kind, judgment and curve of every run and its two single spectra."""
+def measured(
+    name: str, seeing: float, seeds: int, keep: Path | None, kinds: list[str]
+) -> Iterator[tuple]:
+    """Kind, judgment and curve of every run and its single spectra."""
     telescope, positions = TELESCOPES[name], positions_of(name)
     common: dict[str, Any] = {
         "focal_ratio": telescope.focal_ratio,
@@ -126,6 +128,8 @@ def measured(name: str, seeing: float, seeds: int, keep: Path | None) -> Iterato
         shift = 0.42 * SCALE_ERROR * np.random.default_rng([seed, 5]).normal()
         common["wavelengths"] = (WAVE + shift) * u.nm
         for kind, at in (("run", 0), ("out", SET_OUT[name]), ("in", STEPS // 2)):
+            if kind not in kinds:
+                continue
             sensor = float(positions[at])
             start = time.perf_counter()
             if kind == "run":
@@ -137,11 +141,13 @@ def measured(name: str, seeing: float, seeds: int, keep: Path | None) -> Iterato
             yield kind, {**judge(curve, telescope, sensor), "time": spent}, curve
 
 
-def gather(name: str, seeing: float, seeds: int, keep: Path | None) -> tuple[list[dict], Any]:
-    """One record for each kind, and the curve of the first run."""
-    found: dict[str, list[dict]] = {k: [] for k in KINDS}
+def gather(
+    name: str, seeing: float, seeds: int, keep: Path | None, kinds: list[str]
+) -> tuple[list[dict], Any]:
+    """One record for each kind, and the first curve."""
+    found: dict[str, list[dict]] = {k: [] for k in kinds}
     first = None
-    for kind, judgment, curve in measured(name, seeing, seeds, keep):
+    for kind, judgment, curve in measured(name, seeing, seeds, keep, kinds):
         found[kind].append(judgment)
         first = curve if first is None else first
     records = []
@@ -266,6 +272,7 @@ def main() -> None:
     parser.add_argument("--write", action="store_true", help="make the section of the page")
     parser.add_argument("--seeing", type=float, nargs="*", default=[1.5, 2.5, 4.0])
     parser.add_argument("--telescopes", nargs="+", default=list(TELESCOPES))
+    parser.add_argument("--kinds", nargs="+", choices=list(KINDS), default=list(KINDS))
     parser.add_argument("--coverage", type=int, default=4, metavar="N", help="seeds of each")
     parser.add_argument("--light", type=Path, help="folder that keeps what was drawn")
     args = parser.parse_args()
@@ -275,12 +282,15 @@ def main() -> None:
     for seeing in args.seeing:
         curves = {}
         for name in args.telescopes:
-            records, curves[name] = gather(name, seeing, args.coverage, args.light)
+            records, curves[name] = gather(name, seeing, args.coverage, args.light, args.kinds)
             kept["records"] = [
-                r for r in kept["records"] if (r["telescope"], r["seeing"]) != (name, seeing)
+                r
+                for r in kept["records"]
+                if (r["telescope"], r["seeing"]) != (name, seeing) or r["kind"] not in args.kinds
             ] + records
             FIGURES.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
-        if len(curves) == len(TELESCOPES) and (seeing == 2.5 or not kept["merit"]):
+        whole = len(curves) == len(TELESCOPES) and "run" in args.kinds
+        if whole and (seeing == 2.5 or not kept["merit"]):
             kept["merit"] = merit_lines(curves)
             FIGURES.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
     text = page(kept)

@@ -177,6 +177,7 @@ def test_report_says_verdicts_first_then_limits_advice_measurements_and_cautions
         "What to adjust",
         "Star field near the zenith",
         "Bright star inside and outside focus",
+        "Spectra of an A star, a focus run",
         "How far this goes",
         "Cautions",
         "how to run it again",
@@ -184,7 +185,7 @@ def test_report_says_verdicts_first_then_limits_advice_measurements_and_cautions
     ]
     places = [page.text.index(title) for title in order]
     assert places == sorted(places)
-    assert "3 claims: 1 met, 1 not met, 1 not decided." in page.text
+    assert "4 claims: 1 met, 2 not met, 1 not decided." in page.text
     assert "Never point the telescope" in page.text and "no verdict on the model" in page.text
     assert "What would decide it:" in page.text
 
@@ -204,7 +205,7 @@ def test_manifest_holds_what_is_needed_to_run_it_again(demo: Path) -> None:
     assert str(demo) not in (report / "manifest.json").read_text(encoding="utf-8")
     # The record reads back as JSON without NaN, and holds every claim.
     record = json.loads((report / "decisions.json").read_text(encoding="utf-8"))
-    assert len(record["decisions"]) == 5 and record["advice"]["limit"]
+    assert len(record["decisions"]) == 6 and record["advice"]["limit"]
 
 
 def test_running_again_gives_the_same_numbers(demo: Path, tmp_path: Path) -> None:
