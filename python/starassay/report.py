@@ -103,7 +103,8 @@ def render(outcome: Outcome, manifest: dict[str, Any]) -> str:
         glossary=_glossary(outcome),
         made=f"{made:%d %B %Y, %H:%M} UTC",
     )
-    # A number and its unit stay on one line.
+    # Micrometres as one reads them; a number and its unit stay on one line.
+    page = re.sub(r"(?<=\d) um(?!\w)", " µm", page)
     return re.sub(r"(?<=\d) (?=(?:%|nm|µm|mm|arcsec|pix|°)(?!\w))", "\u00a0", page)
 
 

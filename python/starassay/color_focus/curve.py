@@ -259,7 +259,7 @@ class ColorFocusCurve(Result):
             ax.lines[-1].set_label(theory.label)
         ax.axhline(0, color=style.GREY, lw=0.6)
         ax.set_xlabel("wavelength in air (nm)")
-        ax.set_ylabel("best focus (um), + = farther from the objective")
+        ax.set_ylabel("best focus (µm), + = farther from the objective")
         assumed = any(n.code == "color-focus.sign-assumed" for n in self.notes)
         kind = "single spectrum, sign assumed" if assumed else "single spectrum"
         kind = "focus run" if self.from_focus_run else kind
@@ -279,7 +279,7 @@ class ColorFocusCurve(Result):
         ax.fill_between(w, low, high, color=style.BLUE, alpha=0.25, lw=0)
         ax.set_ylim(bottom=0)
         ax.set_xlabel("wavelength in air (nm)")
-        ax.set_ylabel("out of focus by (um), side not known")
+        ax.set_ylabel("out of focus by (µm), side not known")
         ax.set_title(f"Single spectrum at f/{self.focal_ratio:.1f}: signs not decided")
         ax.legend(loc="best")
         return ax

@@ -104,7 +104,7 @@ class LensTheory(Result):
         ax.plot(self.wavelength.to_value(NM), self.shift.to_value(u.um), label=self.label)
         ax.axhline(0, color=style.GREY, lw=0.6)
         ax.set_xlabel("wavelength in air (nm)")
-        ax.set_ylabel("focus shift (um), + = longer")
+        ax.set_ylabel("focus shift (µm), + = longer")
         ax.set_title("Color focus of a thin lens")
         ax.legend()
         return ax
