@@ -531,7 +531,7 @@ internal sealed class JointFit
         int columns = ModeCount + 6;
         float[][] rows = new float[columns][];
         int[] target = new int[columns];
-        for (int c = 0; c < ModeCount + PairModel.ExtraUnits; c++)
+        team.For(ModeCount + PairModel.ExtraUnits, (c, _) =>
         {
             rows[c] = store[c];
             System.Numerics.Tensors.TensorPrimitives.Multiply(Unit(units[p][c], k), (float)s.Flux[k], rows[c]);
@@ -539,7 +539,7 @@ internal sealed class JointFit
             target[c] = c < ModeCount ? c
                 : c < ModeCount + 3 ? ImageOffset(p, k) + c - ModeCount
                 : PairOffset(p) + (SeparateSeeing ? k : 0);
-        }
+        });
 
         rows[ModeCount + 4] = store[ModeCount + 4];
         System.Numerics.Tensors.TensorPrimitives.Multiply(Unit(models[p].Pixels, k), root, rows[ModeCount + 4]);

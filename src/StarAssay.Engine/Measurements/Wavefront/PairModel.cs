@@ -72,14 +72,14 @@ internal sealed partial class PairModel : IDisposable
         double step = optics.PitchUm / over;
         waves = optics.WavelengthsNm.Length;
         grids = new PupilGrid[2, waves];
-        for (int l = 0; l < waves; l++)
+        team.For(waves, (l, _) =>
         {
             double nm = optics.WavelengthsNm[l];
             double samples = size * step / (nm * 1e-3 * optics.FocalRatio);
             grids[0, l] = new PupilGrid(optics.Shape, modes, samples / optics.Stretch[0], nm, optics.Weights[l]);
             grids[1, l] = optics.Stretch[1] == optics.Stretch[0] ? grids[0, l]
                 : new PupilGrid(optics.Shape, modes, samples / optics.Stretch[1], nm, optics.Weights[l]);
-        }
+        });
 
         double cut = optics.PitchUm / (optics.WavelengthsNm.Min() * 1e-3 * optics.FocalRatio);
         blur = new BlurStage(size, over, optics.Window, cut, optics.TurbulenceLog);
@@ -141,14 +141,14 @@ internal sealed partial class PairModel : IDisposable
     public void Evaluate(PairState state)
     {
         EnsureModes(1 + Array.FindLastIndex(state.CoefficientsNm, c => c != 0));
-        for (int l = 0; l < waves; l++)
+        team.For(waves, (l, _) =>
         {
             grids[0, l].Path(state.CoefficientsNm, path[0, l]);
             if (!OneGrid(l))
             {
                 grids[1, l].Path(state.CoefficientsNm, path[1, l]);
             }
-        }
+        });
 
         team.For(2, (k, worker) =>
         {
