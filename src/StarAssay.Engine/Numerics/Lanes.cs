@@ -7,7 +7,8 @@ namespace StarAssay.Engine.Numerics;
 
 /// <summary>
 /// A register of floats of one width. Kernels are written once over this interface and compiled once a width, so that
-/// 128-, 256- and 512-bit processors run the same lines. A method taking a <c>ref</c> and an index trusts its caller:
+/// 128-, 256- and 512-bit processors run the same lines. Every member asks to be inlined: left to itself the compiler makes
+/// calls of the longer ones, and a call spills all registers round it. A method taking a <c>ref</c> and an index trusts its caller:
 /// the public method above it has checked every length.
 /// </summary>
 internal interface ILanes<T> : IAdditionOperators<T, T, T>, ISubtractionOperators<T, T, T>, IMultiplyOperators<T, T, T>, IDivisionOperators<T, T, T>
@@ -96,16 +97,25 @@ internal readonly struct Lanes512(Vector512<float> v) : ILanes<Lanes512>
 
     public static int Count => 16;
 
-    public static Lanes512 Ramp => new(Vector512.Create(0f, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15));
+    public static Lanes512 Ramp
+    {
+        [MethodImpl(MethodImplOptions.AggressiveInlining)]
+        get => new(Vector512.Create(0f, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15));
+    }
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes512 operator +(Lanes512 a, Lanes512 b) => new(a.v + b.v);
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes512 operator -(Lanes512 a, Lanes512 b) => new(a.v - b.v);
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes512 operator *(Lanes512 a, Lanes512 b) => new(a.v * b.v);
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes512 operator /(Lanes512 a, Lanes512 b) => new(a.v / b.v);
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes512 Of(float value) => new(Vector512.Create(value));
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
@@ -114,41 +124,56 @@ internal readonly struct Lanes512(Vector512<float> v) : ILanes<Lanes512>
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static void Store(Lanes512 value, ref float target, nint index) => value.v.StoreUnsafe(ref target, (nuint)index);
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes512 MulAdd(Lanes512 a, Lanes512 b, Lanes512 c) => new(Vector512.MultiplyAddEstimate(a.v, b.v, c.v));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes512 Min(Lanes512 a, Lanes512 b) => new(Vector512.MinNative(a.v, b.v));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes512 Max(Lanes512 a, Lanes512 b) => new(Vector512.MaxNative(a.v, b.v));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes512 Sqrt(Lanes512 value) => new(Vector512.Sqrt(value.v));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes512 FirstOnes(int lanes) => new(Vector512.Create(1f) & Vector512.LessThan(Ramp.v, Vector512.Create((float)lanes)));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes512 KeepFirst(Lanes512 value, int lanes) => new(value.v & Vector512.LessThan(Ramp.v, Vector512.Create((float)lanes)));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static ulong Above(Lanes512 a, Lanes512 b) => Vector512.GreaterThan(a.v, b.v).ExtractMostSignificantBits();
 
     public static int CountBelow(Lanes512 a, Lanes512 b) => BitOperations.PopCount(Vector512.LessThan(a.v, b.v).ExtractMostSignificantBits());
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes512 KeepBetween(Lanes512 value, Lanes512 low, Lanes512 high) =>
         new(value.v & Vector512.GreaterThanOrEqual(value.v, low.v) & Vector512.LessThanOrEqual(value.v, high.v));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes512 OneWithin(Lanes512 value, Lanes512 reach) =>
         new(Vector512.ConditionalSelect(Vector512.LessThanOrEqual(Vector512.Abs(value.v), reach.v), Vector512.Create(1f), Vector512<float>.Zero));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes512 IfAtMost(Lanes512 a, Lanes512 b, Lanes512 yes, Lanes512 no) =>
         new(Vector512.ConditionalSelect(Vector512.LessThanOrEqual(a.v, b.v), yes.v, no.v));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes512 ShiftIn(Lanes512 before, Lanes512 value) => Avx512F.IsSupported
         ? new(Avx512F.AlignRight32(value.v.AsInt32(), before.v.AsInt32(), 15).AsSingle())
         : new(Vector512.Create(Lanes256.ShiftIn(before.v.GetUpper(), value.v.GetLower()), Lanes256.ShiftIn(value.v.GetLower(), value.v.GetUpper())));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static float Sum(Lanes512 value) => Lanes256.Sum(new(value.v.GetLower() + value.v.GetUpper()));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes512 Round(Lanes512 value) => new(Vector512.Round(value.v));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes512 PowerOfTwo(Lanes512 n) => new(((Vector512.ConvertToInt32(n.v) + Vector512.Create(127)) << 23).AsSingle());
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static (Lanes512 Mantissa, Lanes512 Exponent) Split(Lanes512 value)
     {
         // Subtracting the bits of sqrt(1/2) makes the exponent field round at sqrt(2) instead of at 2.
@@ -157,6 +182,7 @@ internal readonly struct Lanes512(Vector512<float> v) : ILanes<Lanes512>
         return (new((bits - shifted).AsSingle()), new(Vector512.ConvertToSingle(shifted >> 23)));
     }
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes512 LoadUInt16(ref ushort source, nint index, bool swap)
     {
         Vector256<ushort> s = Vector256.LoadUnsafe(ref source, (nuint)index);
@@ -164,6 +190,7 @@ internal readonly struct Lanes512(Vector512<float> v) : ILanes<Lanes512>
         return new(Vector512.ConvertToSingle(Vector512.WidenLower(s.ToVector512Unsafe()).AsInt32()));
     }
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes512 LoadInt16(ref ushort source, nint index, bool swap)
     {
         Vector256<ushort> s = Vector256.LoadUnsafe(ref source, (nuint)index);
@@ -171,6 +198,7 @@ internal readonly struct Lanes512(Vector512<float> v) : ILanes<Lanes512>
         return new(Vector512.ConvertToSingle(Vector512.WidenLower(s.AsInt16().ToVector512Unsafe())));
     }
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes512 LoadByte(ref byte source, nint index)
     {
         Vector128<byte> s = Vector128.LoadUnsafe(ref source, (nuint)index);
@@ -178,6 +206,7 @@ internal readonly struct Lanes512(Vector512<float> v) : ILanes<Lanes512>
         return new(Vector512.ConvertToSingle(Vector512.WidenLower(w.ToVector512Unsafe()).AsInt32()));
     }
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes512 LoadSwapped(ref float source, nint index)
     {
         Vector512<uint> s = Vector512.LoadUnsafe(ref source, (nuint)index).AsUInt32();
@@ -194,16 +223,25 @@ internal readonly struct Lanes256(Vector256<float> v) : ILanes<Lanes256>
 
     public static int Count => 8;
 
-    public static Lanes256 Ramp => new(Vector256.Create(0f, 1, 2, 3, 4, 5, 6, 7));
+    public static Lanes256 Ramp
+    {
+        [MethodImpl(MethodImplOptions.AggressiveInlining)]
+        get => new(Vector256.Create(0f, 1, 2, 3, 4, 5, 6, 7));
+    }
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes256 operator +(Lanes256 a, Lanes256 b) => new(a.v + b.v);
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes256 operator -(Lanes256 a, Lanes256 b) => new(a.v - b.v);
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes256 operator *(Lanes256 a, Lanes256 b) => new(a.v * b.v);
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes256 operator /(Lanes256 a, Lanes256 b) => new(a.v / b.v);
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes256 Of(float value) => new(Vector256.Create(value));
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
@@ -212,42 +250,58 @@ internal readonly struct Lanes256(Vector256<float> v) : ILanes<Lanes256>
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static void Store(Lanes256 value, ref float target, nint index) => value.v.StoreUnsafe(ref target, (nuint)index);
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes256 MulAdd(Lanes256 a, Lanes256 b, Lanes256 c) => new(Vector256.MultiplyAddEstimate(a.v, b.v, c.v));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes256 Min(Lanes256 a, Lanes256 b) => new(Vector256.MinNative(a.v, b.v));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes256 Max(Lanes256 a, Lanes256 b) => new(Vector256.MaxNative(a.v, b.v));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes256 Sqrt(Lanes256 value) => new(Vector256.Sqrt(value.v));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes256 FirstOnes(int lanes) => new(Vector256.Create(1f) & Vector256.LessThan(Ramp.v, Vector256.Create((float)lanes)));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes256 KeepFirst(Lanes256 value, int lanes) => new(value.v & Vector256.LessThan(Ramp.v, Vector256.Create((float)lanes)));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static ulong Above(Lanes256 a, Lanes256 b) => Vector256.GreaterThan(a.v, b.v).ExtractMostSignificantBits();
 
     public static int CountBelow(Lanes256 a, Lanes256 b) => BitOperations.PopCount(Vector256.LessThan(a.v, b.v).ExtractMostSignificantBits());
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes256 KeepBetween(Lanes256 value, Lanes256 low, Lanes256 high) =>
         new(value.v & Vector256.GreaterThanOrEqual(value.v, low.v) & Vector256.LessThanOrEqual(value.v, high.v));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes256 OneWithin(Lanes256 value, Lanes256 reach) =>
         new(Vector256.ConditionalSelect(Vector256.LessThanOrEqual(Vector256.Abs(value.v), reach.v), Vector256.Create(1f), Vector256<float>.Zero));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes256 IfAtMost(Lanes256 a, Lanes256 b, Lanes256 yes, Lanes256 no) =>
         new(Vector256.ConditionalSelect(Vector256.LessThanOrEqual(a.v, b.v), yes.v, no.v));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes256 ShiftIn(Lanes256 before, Lanes256 value) => new(ShiftIn(before.v, value.v));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     internal static Vector256<float> ShiftIn(Vector256<float> before, Vector256<float> value) =>
         Vector256.Create(Lanes128.ShiftIn(before.GetUpper(), value.GetLower()), Lanes128.ShiftIn(value.GetLower(), value.GetUpper()));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static float Sum(Lanes256 value) => Vector128.Sum(value.v.GetLower() + value.v.GetUpper());
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes256 Round(Lanes256 value) => new(Vector256.Round(value.v));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes256 PowerOfTwo(Lanes256 n) => new(((Vector256.ConvertToInt32(n.v) + Vector256.Create(127)) << 23).AsSingle());
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static (Lanes256 Mantissa, Lanes256 Exponent) Split(Lanes256 value)
     {
         // Subtracting the bits of sqrt(1/2) makes the exponent field round at sqrt(2) instead of at 2.
@@ -256,6 +310,7 @@ internal readonly struct Lanes256(Vector256<float> v) : ILanes<Lanes256>
         return (new((bits - shifted).AsSingle()), new(Vector256.ConvertToSingle(shifted >> 23)));
     }
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes256 LoadUInt16(ref ushort source, nint index, bool swap)
     {
         Vector128<ushort> s = Vector128.LoadUnsafe(ref source, (nuint)index);
@@ -263,6 +318,7 @@ internal readonly struct Lanes256(Vector256<float> v) : ILanes<Lanes256>
         return new(Vector256.ConvertToSingle(Vector256.WidenLower(s.ToVector256Unsafe()).AsInt32()));
     }
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes256 LoadInt16(ref ushort source, nint index, bool swap)
     {
         Vector128<ushort> s = Vector128.LoadUnsafe(ref source, (nuint)index);
@@ -270,12 +326,14 @@ internal readonly struct Lanes256(Vector256<float> v) : ILanes<Lanes256>
         return new(Vector256.ConvertToSingle(Vector256.WidenLower(s.AsInt16().ToVector256Unsafe())));
     }
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes256 LoadByte(ref byte source, nint index)
     {
         Vector128<ushort> w = Vector128.WidenLower(Vector128.CreateScalarUnsafe(Unsafe.ReadUnaligned<ulong>(ref Unsafe.Add(ref source, index))).AsByte());
         return new(Vector256.ConvertToSingle(Vector256.WidenLower(w.ToVector256Unsafe()).AsInt32()));
     }
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes256 LoadSwapped(ref float source, nint index)
     {
         Vector256<uint> s = Vector256.LoadUnsafe(ref source, (nuint)index).AsUInt32();
@@ -292,16 +350,25 @@ internal readonly struct Lanes128(Vector128<float> v) : ILanes<Lanes128>
 
     public static int Count => 4;
 
-    public static Lanes128 Ramp => new(Vector128.Create(0f, 1, 2, 3));
+    public static Lanes128 Ramp
+    {
+        [MethodImpl(MethodImplOptions.AggressiveInlining)]
+        get => new(Vector128.Create(0f, 1, 2, 3));
+    }
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes128 operator +(Lanes128 a, Lanes128 b) => new(a.v + b.v);
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes128 operator -(Lanes128 a, Lanes128 b) => new(a.v - b.v);
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes128 operator *(Lanes128 a, Lanes128 b) => new(a.v * b.v);
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes128 operator /(Lanes128 a, Lanes128 b) => new(a.v / b.v);
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes128 Of(float value) => new(Vector128.Create(value));
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
@@ -310,43 +377,59 @@ internal readonly struct Lanes128(Vector128<float> v) : ILanes<Lanes128>
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static void Store(Lanes128 value, ref float target, nint index) => value.v.StoreUnsafe(ref target, (nuint)index);
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes128 MulAdd(Lanes128 a, Lanes128 b, Lanes128 c) => new(Vector128.MultiplyAddEstimate(a.v, b.v, c.v));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes128 Min(Lanes128 a, Lanes128 b) => new(Vector128.MinNative(a.v, b.v));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes128 Max(Lanes128 a, Lanes128 b) => new(Vector128.MaxNative(a.v, b.v));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes128 Sqrt(Lanes128 value) => new(Vector128.Sqrt(value.v));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes128 FirstOnes(int lanes) => new(Vector128.Create(1f) & Vector128.LessThan(Ramp.v, Vector128.Create((float)lanes)));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes128 KeepFirst(Lanes128 value, int lanes) => new(value.v & Vector128.LessThan(Ramp.v, Vector128.Create((float)lanes)));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static ulong Above(Lanes128 a, Lanes128 b) => Vector128.GreaterThan(a.v, b.v).ExtractMostSignificantBits();
 
     public static int CountBelow(Lanes128 a, Lanes128 b) => BitOperations.PopCount(Vector128.LessThan(a.v, b.v).ExtractMostSignificantBits());
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes128 KeepBetween(Lanes128 value, Lanes128 low, Lanes128 high) =>
         new(value.v & Vector128.GreaterThanOrEqual(value.v, low.v) & Vector128.LessThanOrEqual(value.v, high.v));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes128 OneWithin(Lanes128 value, Lanes128 reach) =>
         new(Vector128.ConditionalSelect(Vector128.LessThanOrEqual(Vector128.Abs(value.v), reach.v), Vector128.Create(1f), Vector128<float>.Zero));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes128 IfAtMost(Lanes128 a, Lanes128 b, Lanes128 yes, Lanes128 no) =>
         new(Vector128.ConditionalSelect(Vector128.LessThanOrEqual(a.v, b.v), yes.v, no.v));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes128 ShiftIn(Lanes128 before, Lanes128 value) => new(ShiftIn(before.v, value.v));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     internal static Vector128<float> ShiftIn(Vector128<float> before, Vector128<float> value) => Ssse3.IsSupported
         ? Ssse3.AlignRight(value.AsByte(), before.AsByte(), 12).AsSingle()
         : Vector128.Shuffle(value, Vector128.Create(0, 0, 1, 2)).WithElement(0, before.GetElement(3));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static float Sum(Lanes128 value) => Vector128.Sum(value.v);
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes128 Round(Lanes128 value) => new(Vector128.Round(value.v));
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes128 PowerOfTwo(Lanes128 n) => new(((Vector128.ConvertToInt32(n.v) + Vector128.Create(127)) << 23).AsSingle());
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static (Lanes128 Mantissa, Lanes128 Exponent) Split(Lanes128 value)
     {
         // Subtracting the bits of sqrt(1/2) makes the exponent field round at sqrt(2) instead of at 2.
@@ -355,6 +438,7 @@ internal readonly struct Lanes128(Vector128<float> v) : ILanes<Lanes128>
         return (new((bits - shifted).AsSingle()), new(Vector128.ConvertToSingle(shifted >> 23)));
     }
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes128 LoadUInt16(ref ushort source, nint index, bool swap)
     {
         Vector128<ushort> s = Vector128.CreateScalarUnsafe(Unsafe.ReadUnaligned<ulong>(ref Unsafe.As<ushort, byte>(ref Unsafe.Add(ref source, index)))).AsUInt16();
@@ -362,6 +446,7 @@ internal readonly struct Lanes128(Vector128<float> v) : ILanes<Lanes128>
         return new(Vector128.ConvertToSingle(Vector128.WidenLower(s).AsInt32()));
     }
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes128 LoadInt16(ref ushort source, nint index, bool swap)
     {
         Vector128<ushort> s = Vector128.CreateScalarUnsafe(Unsafe.ReadUnaligned<ulong>(ref Unsafe.As<ushort, byte>(ref Unsafe.Add(ref source, index)))).AsUInt16();
@@ -369,12 +454,14 @@ internal readonly struct Lanes128(Vector128<float> v) : ILanes<Lanes128>
         return new(Vector128.ConvertToSingle(Vector128.WidenLower(s.AsInt16())));
     }
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes128 LoadByte(ref byte source, nint index)
     {
         Vector128<ushort> w = Vector128.WidenLower(Vector128.CreateScalarUnsafe(Unsafe.ReadUnaligned<uint>(ref Unsafe.Add(ref source, index))).AsByte());
         return new(Vector128.ConvertToSingle(Vector128.WidenLower(w).AsInt32()));
     }
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes128 LoadSwapped(ref float source, nint index)
     {
         Vector128<uint> s = Vector128.LoadUnsafe(ref source, (nuint)index).AsUInt32();
