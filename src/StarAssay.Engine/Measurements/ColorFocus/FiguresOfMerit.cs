@@ -211,8 +211,8 @@ public static class FiguresOfMerit
             double[] x = [.. order.Select(i => request.WavelengthNm[i])], y = [.. order.Select(i => curve[i])], w = [.. order.Select(i => Math.Max(0, request.Weight[i]))];
             int from = (int)Math.Floor(request.MinNm), to = (int)Math.Ceiling(request.MaxNm);
             nm = [.. Enumerable.Range(from, to - from + 1).Select(i => (double)i)];
-            shift = [.. nm.Select(v => ColorFocusInput.Interpolate(x, y, v))];
-            weight = [.. nm.Select(v => ColorFocusInput.Interpolate(x, w, v))];
+            shift = [.. nm.Select(v => LinearTable.At(x, y, v))];
+            weight = [.. nm.Select(v => LinearTable.At(x, w, v))];
         }
 
         public double Light(double lo, double hi)
@@ -278,7 +278,7 @@ public static class FiguresOfMerit
             return best;
         }
 
-        private double At(double w) => ColorFocusInput.Interpolate(nm, shift, w);
+        private double At(double w) => LinearTable.At(nm, shift, w);
 
         private (int A, int B) Range(double lo, double hi)
         {

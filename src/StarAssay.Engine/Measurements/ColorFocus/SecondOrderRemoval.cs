@@ -66,7 +66,7 @@ internal sealed class SecondOrderRemoval
         {
             double half = input.Nm[j] / 2;
             // The order leaves the grating under the angle of the color it lies on, and its focus is shortened by that angle.
-            double at = ColorFocusInput.Interpolate(nm, focus, half) + shortening(half) - shortening(input.Nm[j]);
+            double at = LinearTable.At(nm, focus, half) + shortening(half) - shortening(input.Nm[j]);
             for (int i = 0; i < input.Frames; i++)
             {
                 ReducedSpectrum s = input.Spectra[i];

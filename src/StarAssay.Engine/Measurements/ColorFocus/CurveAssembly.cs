@@ -1,0 +1,185 @@
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Measurements.ColorFocus;
+
+/// <summary>From bins to the curve: zero at the reference, smooth curve, errors, removal of the grating's share.</summary>
+internal static class CurveAssembly
+{
+    /// <summary>Makes the result.</summary>
+    /// <param name="input">Reduced spectra and bins.</param>
+    /// <param name="request">What was asked.</param>
+    /// <param name="bins">Bins that were fitted.</param>
+    /// <param name="z">Their focus, um.</param>
+    /// <param name="sigma">Its standard uncertainty.</param>
+    /// <param name="replicates">Bootstrap of z.</param>
+    /// <param name="seeingUm">Of each frame, FWHM.</param>
+    /// <param name="position">Of the sensor in each frame, um.</param>
+    /// <param name="noiseScale">Scatter about the model in units of the noise.</param>
+    /// <param name="focalRatio">What the growth of the blur says of it.</param>
+    /// <param name="lineBend">What lines may do to each bin, um; only of a run.</param>
+    /// <param name="single">The smooth curve; only of a single spectrum.</param>
+    public static ColorFocusResult Assemble(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] z, double[] sigma, double[][] replicates,
+        double[] seeingUm, double[] position, double noiseScale, Measured focalRatio, double[]? lineBend, SingleCurve? single = null)
+    {
+        int m = bins.Length, count = replicates.Length;
+        bool fromRun = single is null;
+        (double[] removed, double[] removedError) = InstrumentFocus.Removal(input, request);
+        double[] nm = [.. bins.Select(j => input.Nm[j])];
+        double referenceNm = Math.Clamp(request.ReferenceNm, nm.Min(), nm.Max());
+        double[] corrected = [.. z.Select((v, k) => v + removed[bins[k]])];
+        CurveThroughBins curve = single is null
+            ? CurveThroughBins.FromRun(input, bins, corrected, z, sigma, removedError, lineBend!, replicates, referenceNm, request.Seed)
+            : CurveThroughBins.FromSingle(input, single, removed, referenceNm);
+        double[] smoothAll = curve.Value, referenceReplicates = curve.ReferenceReplicates;
+        double[,] smoothReplicates = curve.Replicates;
+        double referenceFocus = curve.ReferenceFocus, smoothScale = curve.Scatter;
+
+        // Where the sign is open the error reaches the value of the other sign; that of the zero moves every bin.
+        double[]? openSign = single?.OpenSign;
+        double openReference = openSign is null ? 0 : LinearTable.At(input.Nm, openSign, referenceNm);
+        double Open(int j) => openSign is null ? 0 : openSign[j] + openReference;
+        double[] scaleError = AddScaleError(smoothReplicates, smoothAll, input, request, referenceNm);
+        var smoothError = new double[input.Bins];
+        for (int j = 0; j < input.Bins; j++)
+        {
+            smoothError[j] = Math.Sqrt(Square(Spread(Enumerable.Range(0, count).Select(b => smoothReplicates[b, j]))) + Square(removedError[j]) + Square(Open(j)));
+        }
+
+        double[] shift = new double[input.Bins], error = new double[input.Bins];
+        Array.Fill(shift, double.NaN);
+        Array.Fill(error, double.NaN);
+        double referenceError = Spread(referenceReplicates);
+        for (int k = 0; k < m; k++)
+        {
+            int j = bins[k];
+            shift[j] = corrected[k] - referenceFocus;
+            double own = fromRun
+                ? Math.Sqrt(Square(smoothScale * Spread(Enumerable.Range(0, count).Select(b => replicates[b][k] - (referenceReplicates[b] / smoothScale)))) + Square(scaleError[j]))
+                : Math.Sqrt(Square(sigma[k]) + Square(Spread(Enumerable.Range(0, count).Select(b => smoothReplicates[b, j])))); // its own noise, and what all bins share
+            error[j] = Math.Sqrt(Square(own) + Square(removedError[j]) + Square(Open(j)));
+        }
+
+        double[] usedSmooth = [.. bins.Select(j => smoothAll[j])];
+        double range = usedSmooth.Max() - usedSmooth.Min();
+        double[] ranges = [.. Enumerable.Range(0, count).Select(b => bins.Max(j => smoothReplicates[b, j]) - bins.Min(j => smoothReplicates[b, j]))];
+        double rangeError = Spread(ranges);
+        double[] defocus = [.. Enumerable.Range(0, input.Bins).Select(j => single is null ? double.NaN : Math.Abs(single.Smooth[j]))];
+        if (single is { Decided: false })
+        {
+            range = bins.Max(j => defocus[j]) - bins.Min(j => defocus[j]);
+            rangeError = Math.Max(rangeError, Robust.Median(bins.Select(j => single.SizeError[j])));
+        }
+
+        double flatness = usedSmooth.Select((v, k) => Square((v - usedSmooth.Average()) / Math.Max(smoothError[bins[k]], 1e-9))).Average();
+        SayScatter(input, noiseScale, smoothScale);
+        if (fromRun)
+        {
+            SayOutside(input, z, position);
+        }
+
+        double depth = 2 * referenceNm / 1000 * request.FocalRatio * request.FocalRatio;
+        if (flatness < 2 || range < 0.25 * depth)
+        {
+            input.Notes.Add(ColorFocusNotes.Flat.Say($"The curve is flat: its range of {range:0.#} um compares with errors of {Robust.Median(bins.Select(j => smoothError[j])):0.#} um and a depth of focus of +-{depth:0.#} um."));
+        }
+
+        var width = new double[input.Frames, input.Bins];
+        var widthError = new double[input.Frames, input.Bins];
+        for (int i = 0; i < input.Frames; i++)
+        {
+            for (int j = 0; j < input.Bins; j++)
+            {
+                width[i, j] = input.Spectra[i].RobustWidth[j] * input.PitchUm;
+                widthError[i, j] = input.Spectra[i].RobustWidthError[j] * input.PitchUm;
+            }
+        }
+
+        return new ColorFocusResult
+        {
+            FromFocusRun = fromRun,
+            WavelengthNm = input.Nm,
+            ShiftUm = shift,
+            ShiftErrorUm = error,
+            Used = input.Used,
+            SmoothUm = smoothAll,
+            SmoothErrorUm = smoothError,
+            ReplicateUm = smoothReplicates,
+            DefocusSizeUm = defocus,
+            DefocusSizeErrorUm = single?.SizeError ?? [.. defocus],
+            SignDecided = [.. Enumerable.Range(0, input.Bins).Select(j => single is null || single.OpenSign[j] == 0)],
+            SignsDecided = single?.Decided ?? true,
+            RemovedUm = removed,
+            RelativeFlux = input.RelativeFlux,
+            RobustWidthUm = width,
+            RobustWidthErrorUm = widthError,
+            SeeingUm = seeingUm,
+            PositionUm = position,
+            ReferenceFocus = new Measured(referenceFocus, referenceError, "um"),
+            ReferenceNm = referenceNm,
+            Range = new Measured(range, rangeError, "um"),
+            FocalRatioFromBlur = focalRatio,
+            NoiseScale = noiseScale,
+            ColumnShift = input.ColumnShift,
+            SecondOrderFromNm = input.SecondOrderFromNm,
+            Notes = [.. input.Notes.OrderByDescending(x => x.Level)],
+        };
+    }
+
+    private static void SayScatter(ColorFocusInput input, double noiseScale, double smoothScale)
+    {
+        if (noiseScale > 1.5)
+        {
+            input.Notes.Add(ColorFocusNotes.PoorFit.Say($"Profiles scatter {noiseScale:0.0} times as much about the model as noise explains (aberrations, guiding, or a wrong gain); errors were enlarged by that."));
+        }
+
+        if (smoothScale > 1.5)
+        {
+            input.Notes.Add(ColorFocusNotes.PoorFit.Say($"Bins scatter {smoothScale:0.0} times as much about the smooth curve as their own errors say (lines, dust on the slit, overlapping light); errors were enlarged by that."));
+        }
+    }
+
+    private static void SayOutside(ColorFocusInput input, double[] z, double[] position)
+    {
+        int outside = z.Count(v => v < position.Min() || v > position.Max());
+        if (outside > 0)
+        {
+            input.Notes.Add(ColorFocusNotes.OneSided.Say($"{outside} of {z.Length} bins focus outside the range of the focus run, so that their place rests on the model of the blur alone. Widen the run."));
+        }
+    }
+
+    /// <summary>A shift of the whole wavelength scale moves every bin by the curve's slope there.</summary>
+    private static double[] AddScaleError(double[,] replicates, double[] smooth, ColorFocusInput input, ColorFocusRequest request, double referenceNm)
+    {
+        int n = input.Bins;
+        double perColumn = Math.Abs(input.Nm[^1] - input.Nm[0]) / Math.Max(1, Math.Abs(input.Spectra[0].BinColumn[^1] - input.Spectra[0].BinColumn[0]));
+        var slope = new double[n];
+        for (int j = 0; j < n; j++)
+        {
+            int a = Math.Max(0, j - 1), b = Math.Min(n - 1, j + 1);
+            slope[j] = (smooth[b] - smooth[a]) / (input.Nm[b] - input.Nm[a]);
+        }
+
+        double atReference = LinearTable.At(input.Nm, slope, referenceNm);
+        var random = new Random(unchecked(request.Seed + 77));
+        for (int r = 0; r < replicates.GetLength(0); r++)
+        {
+            double shift = request.WavelengthErrorColumns * perColumn * ProfileFit.Gaussian(random);
+            for (int j = 0; j < n; j++)
+            {
+                replicates[r, j] += shift * (slope[j] - atReference);
+            }
+        }
+
+        return [.. slope.Select(s => request.WavelengthErrorColumns * perColumn * Math.Abs(s - atReference))];
+    }
+
+    /// <summary>Standard deviation.</summary>
+    internal static double Spread(IEnumerable<double> values)
+    {
+        double[] v = [.. values];
+        double mean = v.Average();
+        return Math.Sqrt(v.Sum(x => (x - mean) * (x - mean)) / Math.Max(1, v.Length - 1));
+    }
+
+    private static double Square(double x) => x * x;
+}
