@@ -15,7 +15,7 @@ import numpy as np
 from astropy import units as u
 from astropy.io import fits
 
-from .campaign import FILE_NAME
+from .campaign.reading import FILE_NAME
 from .errors import FileError
 from .frames import Frame
 from .results import json_text, to_plain

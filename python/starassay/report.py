@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from astropy import units as u
 
-from .campaign_tests import Kind, Part, kind_of
+from .campaign.kinds import Kind, Part, kind_of
 from .results import Note, format_measured
 
 if TYPE_CHECKING:
-    from .campaign_run import Judgment, Outcome, TestOutcome
+    from .campaign.outcome import Judgment, Outcome, TestOutcome
 
 _MARKS = {"met": "✓", "not met": "✕", "not decided": "?"}
 _HANDS = {
@@ -286,8 +286,8 @@ def _test(outcome: TestOutcome, number: int) -> dict[str, Any]:
         "title": outcome.test.name,
         "subtitle": ", ".join(s for s in subtitle if s),
         "failures": outcome.failures,
-        "numbers": [] if kind is None else kind.numbers(outcome),
-        "parts": [] if kind is None else [_part(kind, part) for part in outcome.parts],
+        "numbers": kind.numbers(outcome),
+        "parts": [_part(kind, part) for part in outcome.parts],
         "notes": _notes(outcome.notes),
     }
 

@@ -17,7 +17,7 @@ import pytest
 from astropy.table import QTable
 
 from starassay import cli, draw_demo, read_campaign, run_campaign
-from starassay.campaign import checksum
+from starassay.campaign.folder import checksum
 from starassay.demo import campaign_text
 
 

@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from astropy import units as u
 
-from .campaign import Campaign, Test
-from .campaign_tests import Part, Picture, Value, doubts_of, frame_facts, numbers_of, slug_of
-from .frames import Frame, read_frame
-from .results import Note, format_measured
-from .style import figure_style, new_axes
+from .description import Campaign, Test
+from .kinds import Part, Picture, Value, doubts_of, frame_facts, numbers_of, slug_of
+from ..frames import Frame, read_frame
+from ..results import Note, format_measured
+from ..style import figure_style, new_axes
 
 if TYPE_CHECKING:
-    from .campaign_run import TestOutcome
-    from .color_focus import ColorFocusCurve, ColorMerit
+    from .outcome import TestOutcome
+    from ..color_focus import ColorFocusCurve, ColorMerit
 
 BAND = (400.0, 700.0)
 
@@ -31,7 +31,7 @@ class ColorFocusKind:
 
     def measure(self, campaign: Campaign, test: Test, frames: tuple[Path, ...]) -> list[Part]:
         """Wavelengths from the lamp or the star's own lines, then the curve."""
-        from .color_focus import calibrate_wavelengths, measure_color_focus, reduce_spectrum
+        from ..color_focus import calibrate_wavelengths, measure_color_focus, reduce_spectrum
 
         read = [read_frame(path, **campaign.camera.overrides()) for path in frames]
         facts, scope = test.facts, campaign.telescope

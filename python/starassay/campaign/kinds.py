@@ -12,12 +12,13 @@ from typing import TYPE_CHECKING, Any, Protocol
 import numpy as np
 from astropy import units as u
 
-from .campaign import QUANTITIES, Campaign, Test
-from .frames import Frame
-from .results import Measured, Note, Result
+from .description import Campaign, Test
+from .quantities import QUANTITIES
+from ..frames import Frame
+from ..results import Measured, Note, Result
 
 if TYPE_CHECKING:
-    from .campaign_run import TestOutcome
+    from .outcome import TestOutcome
 
 # Relative standard uncertainty of an image scale that comes from nominal pitch and focal length;
 # focal lengths of a type are stated to about 1 % (common practice, no source).
@@ -165,18 +166,15 @@ def numbers_of(values: Mapping[str, Value]) -> list[dict[str, str]]:
     return rows
 
 
-def kind_of(test: Test) -> Kind | None:
-    """How a test is measured; None when this version cannot."""
-    from importlib.util import find_spec
+def kind_of(test: Test) -> Kind:
+    """How a test is measured."""
+    from .color_focus import ColorFocusKind
+    from .stars import StarsKind
+    from .wavefront import WavefrontKind
 
-    from .campaign_color import ColorFocusKind
-    from .campaign_stars import StarsKind
-    from .campaign_wavefront import WavefrontKind
-
-    known: dict[str, tuple[str, type[Kind]]] = {
-        "stars": ("stars", StarsKind),
-        "wavefront": ("wavefront", WavefrontKind),
-        "color_focus": ("color_focus", ColorFocusKind),
+    known: dict[str, type[Kind]] = {
+        "stars": StarsKind,
+        "wavefront": WavefrontKind,
+        "color_focus": ColorFocusKind,
     }
-    module, kind = known.get(test.kind, ("", None))
-    return kind() if kind is not None and find_spec(f"starassay.{module}") else None
+    return known[test.kind]()

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from astropy import units as u
 
-from .campaign import QUANTITIES, Campaign, Test
-from .campaign_tests import (
+from .description import Campaign, Test
+from .quantities import QUANTITIES
+from .kinds import (
     NOMINAL_SCALE,
     Part,
     Picture,
@@ -23,14 +24,14 @@ from .campaign_tests import (
     pixel_scale,
     slug_of,
 )
-from .frames import Frame, read_frame
-from .means import combine
-from .results import Measured, Note, format_measured
-from .style import figure_style
+from ..frames import Frame, read_frame
+from ..means import combine
+from ..results import Measured, Note, format_measured
+from ..style import figure_style
 
 if TYPE_CHECKING:
-    from .campaign_run import TestOutcome
-    from .stars import StarField
+    from .outcome import TestOutcome
+    from ..stars import StarField
 
 # Fewer clean stars than this say something about themselves, not about the field.
 LEAST_STARS = 10
@@ -45,7 +46,7 @@ class StarsKind:
 
     def measure(self, campaign: Campaign, test: Test, frames: tuple[Path, ...]) -> list[Part]:
         """Star fields of one frame, one for each color of a mosaic."""
-        from .stars import measure_stars
+        from ..stars import measure_stars
 
         frame = read_frame(frames[0], **campaign.camera.overrides())
         foreign = "other_telescope" in test.facts
@@ -204,7 +205,7 @@ def color_planes(frame: Frame) -> list[tuple[str, Frame]]:
     """The frame, or the color planes of a raw mosaic by name (the first green stands for both)."""
     if not frame.bayer:
         return [("", frame)]
-    from .color_planes import split_bayer
+    from ..color_planes import split_bayer
 
     planes = split_bayer(frame)
     named = [("red", planes.red), ("green", planes.green1), ("blue", planes.blue)]

@@ -11,15 +11,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from astropy import units as u
 
-from .advice import advise
-from .campaign import Campaign, Test
-from .campaign_tests import Part, Picture, Value, doubts_of, frame_facts, numbers_of, slug_of
-from .frames import read_frame
-from .results import Measured, Note, format_measured
-from .style import figure_style
+from ..advice import advise
+from .description import Campaign, Test
+from .kinds import Part, Picture, Value, doubts_of, frame_facts, numbers_of, slug_of
+from ..frames import read_frame
+from ..results import Measured, Note, format_measured
+from ..style import figure_style
 
 if TYPE_CHECKING:
-    from .campaign_run import TestOutcome
+    from .outcome import TestOutcome
 
 
 class WavefrontKind:
@@ -31,8 +31,8 @@ class WavefrontKind:
 
     def measure(self, campaign: Campaign, test: Test, frames: tuple[Path, ...]) -> list[Part]:
         """One fit."""
-        from .telescope import Telescope
-        from .wavefront import fit_wavefront
+        from ..telescope import Telescope
+        from ..wavefront import fit_wavefront
 
         assert test.filter is not None
         read = [read_frame(path, **campaign.camera.overrides()) for path in frames]

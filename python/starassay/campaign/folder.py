@@ -1,0 +1,133 @@
+"""The report folder: page, tables, results and a manifest of everything; it appears whole or not at all."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import platform
+import shutil
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from .. import _gateway, errors
+from .._version import __version__
+from ..results import json_text, to_plain
+from .judging import decisions_table
+from .outcome import Outcome
+
+MANIFEST = "manifest.json"
+REPORT = "report.html"
+
+
+def checksum(path: Path) -> str:
+    """SHA-256 of a file, in hexadecimal."""
+    digest = hashlib.sha256()
+    with path.open("rb") as stream:
+        for block in iter(lambda: stream.read(1 << 20), b""):
+            digest.update(block)
+    return digest.hexdigest()
+
+
+def require_ours(folder: Path) -> None:
+    """A folder that holds anything but an earlier report is not written over."""
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        if not (folder / MANIFEST).is_file():
+            raise errors.FileError(
+                f"{folder} exists and is not an earlier report. Name another folder with --out.",
+                code="report.folder",
+                subject=str(folder),
+            )
+    if not folder.parent.is_dir():
+        raise errors.FileError(
+            f"There is no folder {folder.parent} for the report. Make it first.",
+            code="report.folder",
+            subject=str(folder),
+        )
+
+
+def make_manifest(outcome: Outcome, started: datetime) -> dict[str, Any]:
+    """What went in and with what it was made: enough to run it again and to see that it is the same."""
+    import astropy
+    import matplotlib
+
+    campaign = outcome.campaign
+    engine = _gateway.about()
+    base = campaign.path.parent.resolve()
+    return {
+        "format": "starassay-report-1",
+        "campaign": {
+            "file": campaign.path.name,
+            "sha256": checksum(campaign.path),
+            "text": campaign.text,
+        },
+        "run_again": f"starassay run {campaign.path.name}",
+        "started": started.isoformat(timespec="seconds"),
+        "versions": {
+            "starassay": __version__,
+            "engine": engine["version"],
+            "runtime": engine["runtime"],
+            "python": platform.python_version(),
+            "numpy": np.__version__,
+            "astropy": astropy.__version__,
+            "matplotlib": matplotlib.__version__,
+        },
+        "frames": [
+            {
+                # Relative, so that the record says nothing about the machine.
+                "file": os.path.relpath(path.resolve(), base),
+                "bytes": path.stat().st_size,
+                "sha256": checksum(path),
+            }
+            for path in campaign.files
+        ],
+        "tests": [
+            {
+                "kind": t.test.kind,
+                "name": t.test.name,
+                "results": [part.slug for part in t.parts],
+                "failures": list(t.failures),
+            }
+            for t in outcome.tests
+        ],
+    }
+
+
+def write_folder(outcome: Outcome, manifest: dict[str, Any], page: str) -> None:
+    """Write the folder under a temporary name and exchange it for the old one."""
+    folder = outcome.folder
+    part = folder.with_name(f".{folder.name}.{os.getpid()}.part")
+    shutil.rmtree(part, ignore_errors=True)
+    try:
+        results = part / "results"
+        results.mkdir(parents=True)
+        for test in outcome.tests:
+            for piece in test.parts:
+                piece.result.write_json(results / f"{piece.slug}.json")
+                piece.result.table.write(results / f"{piece.slug}.ecsv", format="ascii.ecsv")
+        if outcome.judgments:
+            decisions_table(outcome.judgments).write(part / "decisions.ecsv", format="ascii.ecsv")
+        record = {
+            "decisions": [j.decision.to_dict() for j in outcome.judgments],
+            "advice": outcome.advice.to_dict(),
+            "values": {
+                t.test.name: {k: to_plain(v) for k, v in t.values.items()} for t in outcome.tests
+            },
+        }
+        (part / "decisions.json").write_text(json_text(record), encoding="utf-8")
+        (part / REPORT).write_text(page, encoding="utf-8")
+        written = sorted(p for p in part.rglob("*") if p.is_file())
+        manifest = {
+            **manifest,
+            "written": {p.relative_to(part).as_posix(): checksum(p) for p in written},
+        }
+        (part / MANIFEST).write_text(json_text(manifest), encoding="utf-8")
+        old = folder.with_name(f".{folder.name}.{os.getpid()}.old")
+        if folder.exists():
+            os.replace(folder, old)
+        os.replace(part, folder)
+        shutil.rmtree(old, ignore_errors=True)
+    finally:
+        shutil.rmtree(part, ignore_errors=True)
