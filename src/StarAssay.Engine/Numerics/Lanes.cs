@@ -65,6 +65,9 @@ internal interface ILanes<T> : IAdditionOperators<T, T, T>, ISubtractionOperator
     /// <summary>The lanes of <paramref name="value"/> one place up; the last lane of <paramref name="before"/> comes in below.</summary>
     static abstract T ShiftIn(T before, T value);
 
+    /// <summary>Each lane gets what stands in the next one, the last lane what stands in the first.</summary>
+    static abstract T NextLane(T value);
+
     /// <summary>Sum of all lanes.</summary>
     static abstract float Sum(T value);
 
@@ -163,6 +166,9 @@ internal readonly struct Lanes512(Vector512<float> v) : ILanes<Lanes512>
     public static Lanes512 ShiftIn(Lanes512 before, Lanes512 value) => Avx512F.IsSupported
         ? new(Avx512F.AlignRight32(value.v.AsInt32(), before.v.AsInt32(), 15).AsSingle())
         : new(Vector512.Create(Lanes256.ShiftIn(before.v.GetUpper(), value.v.GetLower()), Lanes256.ShiftIn(value.v.GetLower(), value.v.GetUpper())));
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public static Lanes512 NextLane(Lanes512 value) => new(Vector512.Shuffle(value.v, Vector512.Create(1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 0)));
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static float Sum(Lanes512 value) => Lanes256.Sum(new(value.v.GetLower() + value.v.GetUpper()));
@@ -293,6 +299,9 @@ internal readonly struct Lanes256(Vector256<float> v) : ILanes<Lanes256>
         Vector256.Create(Lanes128.ShiftIn(before.GetUpper(), value.GetLower()), Lanes128.ShiftIn(value.GetLower(), value.GetUpper()));
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public static Lanes256 NextLane(Lanes256 value) => new(Vector256.Shuffle(value.v, Vector256.Create(1, 2, 3, 4, 5, 6, 7, 0)));
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static float Sum(Lanes256 value) => Vector128.Sum(value.v.GetLower() + value.v.GetUpper());
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
@@ -419,6 +428,9 @@ internal readonly struct Lanes128(Vector128<float> v) : ILanes<Lanes128>
     internal static Vector128<float> ShiftIn(Vector128<float> before, Vector128<float> value) => Ssse3.IsSupported
         ? Ssse3.AlignRight(value.AsByte(), before.AsByte(), 12).AsSingle()
         : Vector128.Shuffle(value, Vector128.Create(0, 0, 1, 2)).WithElement(0, before.GetElement(3));
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public static Lanes128 NextLane(Lanes128 value) => new(Vector128.Shuffle(value.v, Vector128.Create(1, 2, 3, 0)));
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static float Sum(Lanes128 value) => Vector128.Sum(value.v);

@@ -3,7 +3,7 @@ namespace StarAssay.Engine.Stars;
 /// <content>The definition.</content>
 internal static partial class AdaptiveMoments
 {
-    internal static WeightedSums SumsScalar(Stamp stamp, Window w)
+    internal static WeightedSums SumsScalar(Stamp stamp, in Window w)
     {
         double s = 0, sx = 0, sy = 0, sxx = 0, sxy = 0, syy = 0;
         for (int y = w.YFrom; y <= w.YTo; y++)

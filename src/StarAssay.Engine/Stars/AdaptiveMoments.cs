@@ -39,12 +39,24 @@ internal static partial class AdaptiveMoments
 {
     private const int MostRounds = 24;
 
+    // Last change of the moments, and last step of the center in pixels, with which the ellipse is at rest.
+    private const double Rest = 3e-3;
+    private const double CenterRest = 0.03;
+
     // Weights are carried from row to row only where none of them is too small for a float: e^-80 = 2e-35.
     private const float LeastExponent = -80;
 
     /// <summary>Least second moment of the weight, px^2. A narrower weight, sampled at whole pixels, would see little but the
     /// pixel it stands on.</summary>
     internal const double LeastWeight = 0.8;
+
+    // What a Moffat profile of beta 3 to 4 does: of a change of the weight's size so much comes back in the moments found, and of
+    // a change of its shape half of that; 0 for a Gaussian, 0.2 for beta 2.5. Taken out, what is left of it is a twentieth.
+    private const double SizeEcho = 0.15;
+    private const double ShapeEcho = 0.5 * SizeEcho;
+
+    // The same profile's wings under a weight wider than itself: the center comes back a few percent less than from a Gaussian.
+    private const double WingPull = 0.07;
 
     /// <summary>Finds center and ellipse.</summary>
     /// <param name="stamp">The star.</param>
@@ -53,73 +65,60 @@ internal static partial class AdaptiveMoments
     /// <param name="variance">First guess of the second moment, px^2.</param>
     public static Ellipse Measure(Stamp stamp, double x, double y, double variance)
     {
-        double cxx = variance, cxy = 0, cyy = variance, flux = 0;
+        double cxx = variance, cxy = 0, cyy = variance;
         double x0 = x, y0 = y, largest = 0.5 * stamp.Half * stamp.Half;
-        double lastXx = 0, lastXy = 0, lastYy = 0;
+        double lastXx = 0, lastXy = 0, lastYy = 0, stride = 1;
         for (int round = 0; round < MostRounds; round++)
         {
             double widen = Math.Max(0, LeastWeight - (0.5 * (cxx + cyy)));
-            double wxx = cxx + widen, wyy = cyy + widen;
-            WeightedSums m = Sums(stamp, x, y, wxx, cxy, wyy);
+            double wxx = cxx + widen, wyy = cyy + widen, wxy = cxy;
+            WeightedSums m = Sums(stamp, x, y, wxx, wxy, wyy);
             if (!(m.S > 0))
             {
                 break;
             }
 
             // A weight of the star's own size pulls the center half-way back, hence twice the offset; see Center.
-            double pull = 1 + ((cxx + cyy) / (wxx + wyy));
-            double dx = m.X / m.S, dy = m.Y / m.S;
-            double mxx = (m.XX / m.S) - (dx * dx), mxy = (m.XY / m.S) - (dx * dy), myy = (m.YY / m.S) - (dy * dy);
+            double inverse = 1 / m.S, pull = 1 + ((cxx + cyy) / (wxx + wyy));
+            double dx = m.X * inverse, dy = m.Y * inverse;
+            double mxx = (m.XX * inverse) - (dx * dx), mxy = (m.XY * inverse) - (dx * dy), myy = (m.YY * inverse) - (dy * dy);
             double stepX = Math.Clamp(pull * dx, -1, 1), stepY = Math.Clamp(pull * dy, -1, 1);
             x += stepX;
             y += stepY;
-            (double nxx, double nxy, double nyy) = Unweight(mxx, mxy, myy, wxx, cxy, wyy);
+            (double nxx, double nxy, double nyy) = Unweight(mxx, mxy, myy, wxx, wxy, wyy);
             double changeXx = nxx - cxx, changeXy = nxy - cxy, changeYy = nyy - cyy;
-            double change = Math.Abs(changeXx) + Math.Abs(changeYy) + (2 * Math.Abs(changeXy));
-            double oldXy = cxy;
-            cxx = nxx;
-            cxy = nxy;
-            cyy = nyy;
-
-            // A Gaussian of moments C under the weight W leaves sqrt(det W / det (C + W)) of its light.
-            double both = ((cxx + wxx) * (cyy + wyy)) - ((cxy + oldXy) * (cxy + oldXy));
-            flux = m.S * Math.Sqrt(Math.Max(0, both / ((wxx * wyy) - (oldXy * oldXy))));
-            double det = (cxx * cyy) - (cxy * cxy);
-            if (!(det > 0) || cxx + cyy > 2 * largest || Math.Abs(x - x0) > 0.5 * stamp.Half || Math.Abs(y - y0) > 0.5 * stamp.Half)
+            double change = Math.Abs(changeXx) + Math.Abs(changeYy) + (2 * Math.Abs(changeXy)), trace = nxx + nyy;
+            if (!((nxx * nyy) - (nxy * nxy) > 0) || trace > 2 * largest || Math.Abs(x - x0) > 0.5 * stamp.Half || Math.Abs(y - y0) > 0.5 * stamp.Half)
             {
                 break;
             }
 
-            bool centered = Math.Abs(stepX) + Math.Abs(stepY) < 3e-4;
-            if (change < 3e-4 * (cxx + cyy) && centered)
+            // Profiles unlike a Moffat's: what the last stride has left over tells by how much it was too short or too long.
+            double last = (lastXx * lastXx) + (2 * lastXy * lastXy) + (lastYy * lastYy);
+            if (last > 0)
             {
+                double left = ((changeXx * lastXx) + (2 * changeXy * lastXy) + (changeYy * lastYy)) / last;
+                stride = Math.Clamp(stride / Math.Max(0.2, 1 - left), 0.25, 4);
+            }
+
+            double size = stride / (1 - SizeEcho) * 0.5 * (changeXx + changeYy), stretch = stride / (1 - ShapeEcho) * 0.5 * (changeXx - changeYy);
+            double fxx = cxx + size + stretch, fyy = cyy + size - stretch, fxy = cxy + (stride / (1 - ShapeEcho) * changeXy);
+            bool good = fxx > 0 && fyy > 0 && (fxx * fyy) - (fxy * fxy) > 0.25 * ((nxx * nyy) - (nxy * nxy));
+            (cxx, cxy, cyy) = good ? (fxx, fxy, fyy) : (nxx, nxy, nyy);
+
+            // What is left after the stride is a tenth of the change at most, and the center hangs together with the shape by the square only.
+            if (change < Rest * trace && Math.Abs(stepX) + Math.Abs(stepY) < CenterRest)
+            {
+                // A Gaussian of moments C under the weight W leaves sqrt(det W / det (C + W)) of its light.
+                double both = ((cxx + wxx) * (cyy + wyy)) - ((cxy + wxy) * (cxy + wxy));
+                double flux = m.S * Math.Sqrt(Math.Max(0, both / ((wxx * wyy) - (wxy * wxy))));
                 return new Ellipse(x, y, cxx, cxy, cyy, flux, true);
             }
 
-            // Away from a Gaussian each change is a fixed share of the one before, negative where the steps overshoot; the rest of
-            // that series is added at once (Aitken's method, along the last change).
-            double last = (lastXx * lastXx) + (2 * lastXy * lastXy) + (lastYy * lastYy);
-            double ratio = last > 0 ? ((changeXx * lastXx) + (2 * changeXy * lastXy) + (changeYy * lastYy)) / last : 0;
-            if (ratio is (> 0.05 and < 0.85) or (< -0.05 and > -2))
-            {
-                double more = ratio / (1 - ratio);
-                double fxx = cxx + (more * changeXx), fxy = cxy + (more * changeXy), fyy = cyy + (more * changeYy);
-                if (fxx > 0 && fyy > 0 && (fxx * fyy) - (fxy * fxy) > 0.25 * det)
-                {
-                    (cxx, cxy, cyy) = (fxx, fxy, fyy);
-                    if (change < 1.5e-3 * (cxx + cyy) && centered)
-                    {
-                        return new Ellipse(x, y, cxx, cxy, cyy, flux, true);
-                    }
-
-                    (changeXx, changeXy, changeYy) = (0, 0, 0);
-                }
-            }
-
-            (lastXx, lastXy, lastYy) = (changeXx, changeXy, changeYy);
+            (lastXx, lastXy, lastYy) = good ? (changeXx, changeXy, changeYy) : (0, 0, 0);
         }
 
-        return new Ellipse(x, y, cxx, cxy, cyy, flux, false);
+        return new Ellipse(x, y, cxx, cxy, cyy, double.NaN, false);
     }
 
     /// <summary>How many times the star's moments a weight should have to place the star best, between 1 and 2.</summary>
@@ -154,12 +153,12 @@ internal static partial class AdaptiveMoments
     }
 
     /// <summary>Center under a Gaussian weight of <paramref name="widening"/> times the ellipse's moments.</summary>
-    public static (double X, double Y) Center(Stamp stamp, Ellipse start, double widening, int rounds)
+    public static (double X, double Y) Center(Stamp stamp, in Ellipse start, double widening)
     {
         double half = 0.5 * (start.Cxx + start.Cyy);
-        double floor = Math.Max(0, LeastWeight - (widening * half));
-        double x = start.X, y = start.Y, gain = 1 + (half / ((widening * half) + floor));
-        for (int round = 0; round < rounds; round++)
+        double floor = Math.Max(0, LeastWeight - (widening * half)), ratio = half / ((widening * half) + floor);
+        double x = start.X, y = start.Y, gain = (1 + ratio) * (1 + (WingPull * Math.Max(0, 1 - ratio)));
+        for (int round = 0; round < 4; round++)
         {
             WeightedSums m = Sums(stamp, x, y, (widening * start.Cxx) + floor, widening * start.Cxy, (widening * start.Cyy) + floor);
             if (!(m.S > 0))
@@ -170,7 +169,9 @@ internal static partial class AdaptiveMoments
             double dx = gain * m.X / m.S, dy = gain * m.Y / m.S;
             x += dx;
             y += dy;
-            if (Math.Abs(dx) + Math.Abs(dy) < 3e-4)
+
+            // The gain is right to some percent.
+            if (Math.Abs(dx) + Math.Abs(dy) < 0.01)
             {
                 break;
             }
@@ -183,9 +184,7 @@ internal static partial class AdaptiveMoments
     /// <summary>Weighted sums about (x, y) under exp(-q/2), q the quadratic form of the inverse of the weight's moments.</summary>
     internal static WeightedSums Sums(Stamp stamp, double x, double y, double wxx, double wxy, double wyy)
     {
-        double det = (wxx * wyy) - (wxy * wxy);
-        double a = wyy / det, b = -wxy / det, c = wxx / det;
-
+        double inverse = -0.5 / ((wxx * wyy) - (wxy * wxy));
         int reachX = Reach(wxx), reachY = Reach(wyy);
         int mx = (int)Math.Round(x), my = (int)Math.Round(y);
         int xFrom = Math.Max(0, mx - reachX), xTo = Math.Min(stamp.Side - 1, mx + reachX);
@@ -193,7 +192,7 @@ internal static partial class AdaptiveMoments
 
         // Whole steps of 16 columns, so that every register width sums the same pixels; the stamp's padding is zero.
         xTo = xFrom + ((xTo - xFrom + Stamp.Step) / Stamp.Step * Stamp.Step) - 1;
-        var window = new Window(xFrom, xTo, yFrom, yTo, (float)x, (float)y, (float)(-0.5 * a), (float)(-b), (float)(-0.5 * c));
+        var window = new Window(xFrom, xTo, yFrom, yTo, (float)x, (float)y, (float)(wyy * inverse), (float)(-2 * wxy * inverse), (float)(wxx * inverse));
         return !Vector128.IsHardwareAccelerated ? SumsScalar(stamp, window)
             : Vector512.IsHardwareAccelerated ? SumsLanes<Lanes512>(stamp, window)
             : Vector256.IsHardwareAccelerated ? SumsLanes<Lanes256>(stamp, window)
@@ -214,13 +213,14 @@ internal static partial class AdaptiveMoments
         double dm = (mxx * myy) - (mxy * mxy), dw = (wxx * wyy) - (wxy * wxy);
         if (dm > 0)
         {
-            double a = (myy / dm) - (wyy / dw), b = -(mxy / dm) + (wxy / dw), c = (mxx / dm) - (wxx / dw);
+            double im = 1 / dm, iw = 1 / dw, a = (myy * im) - (wyy * iw), b = (wxy * iw) - (mxy * im), c = (mxx * im) - (wxx * iw);
             double d = (a * c) - (b * b);
 
             // A star more than twice as wide as the weight is approached in steps.
-            if (d > 0 && a > 0 && a + c > 0.25 * ((wxx + wyy) / dw))
+            if (d > 0 && a > 0 && a + c > 0.25 * (wxx + wyy) * iw)
             {
-                return (c / d, -b / d, a / d);
+                double over = 1 / d;
+                return (c * over, -b * over, a * over);
             }
         }
 

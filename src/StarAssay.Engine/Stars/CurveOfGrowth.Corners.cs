@@ -28,43 +28,44 @@ internal static partial class CurveOfGrowth
         int xFrom = Math.Max(0, (int)Math.Ceiling(cx - radius - 0.5)), xTo = Math.Min(side - 1, (int)Math.Floor(cx + radius + 0.5));
         int yFrom = Math.Max(0, (int)Math.Ceiling(cy - radius - 0.5)), yTo = Math.Min(side - 1, (int)Math.Floor(cy + radius + 0.5));
         float r = (float)radius, r2 = r * r;
-        T one = T.Of(1), minusOne = T.Of(-1), zero = T.Of(0), half = T.Of(0.5f), square = T.Of(r2), quarter = T.Of(r2 * (float)(Math.PI / 4));
-        for (int k = 0; k <= yTo - yFrom + 1; k += T.Count)
+        T one = T.Of(1), minusOne = T.Of(-1), zero = T.Of(0), half = T.Of(0.5f), square = T.Of(r2), quarter = T.Of(r2 * (float)(Math.PI / 4)), ramp = T.Ramp;
+        int corners = yTo - yFrom + 2;
+        for (int k = 0; k < corners; k += T.Count)
         {
-            T y = T.Of((float)(yFrom + k - 0.5 - cy)) + T.Ramp;
+            T y = T.Of((float)(yFrom + k - 0.5 - cy)) + ramp;
             T sign = T.IfAtMost(y, zero, minusOne, one);
             T.Store(y, ref *places, k);
             T.Store(sign, ref *signs, k);
-            T.Store((half * Arc(y * sign, r)) - quarter, ref *arcs, k);
+            T.Store(sign * ((half * Arc(y * sign, r)) - quarter), ref *arcs, k);
             T.Store(square - (y * y), ref *limits, k);
         }
 
         ref float pixels = ref MemoryMarshal.GetArrayDataReference(stamp.Pixels);
+        nint stride = stamp.Stride;
         T sum = zero;
-        for (int x = xFrom; x <= xTo; x += T.Count)
+
+        // A register holds the corners left of its pixels; the last lane's right corner is the next register's first.
+        for (int x = xFrom; x <= xTo; x += T.Count - 1)
         {
-            T left = T.Of((float)(x - 0.5 - cx)) + T.Ramp, right = left + one;
-            T leftSign = T.IfAtMost(left, zero, minusOne, one), rightSign = T.IfAtMost(right, zero, minusOne, one);
-            T leftArc = half * leftSign * Arc(left * leftSign, r), rightArc = half * rightSign * Arc(right * rightSign, r);
-            T leftSquare = left * left, rightSquare = right * right;
+            T corner = T.Of((float)(x - 0.5 - cx)) + ramp, cornerSquare = corner * corner;
+            T cornerSign = T.IfAtMost(corner, zero, minusOne, one), cornerArc = half * cornerSign * Arc(corner * cornerSign, r);
             T below = zero;
-            nint at = ((yFrom - 1) * stamp.Stride) + x;
-            for (int k = 0; k <= yTo - yFrom + 1; k++, at += stamp.Stride)
+            nint at = ((yFrom - 1) * stride) + x;
+            for (int k = 0; k < corners; k++, at += stride)
             {
-                T y = T.Of(places[k]), arc = T.Of(arcs[k]), limit = T.Of(limits[k]), sign = T.Of(signs[k]);
-                T to = T.IfAtMost(rightSquare, limit, right * y, sign * T.MulAdd(rightSign, arc, rightArc));
-                T from = T.IfAtMost(leftSquare, limit, left * y, sign * T.MulAdd(leftSign, arc, leftArc));
-                T above = to - from;
+                T outside = T.MulAdd(cornerSign, T.Of(arcs[k]), T.Of(signs[k]) * cornerArc);
+                T above = T.IfAtMost(cornerSquare, T.Of(limits[k]), corner * T.Of(places[k]), outside);
                 if (k > 0)
                 {
-                    sum = T.MulAdd(above - below, T.Load(ref pixels, at), sum);
+                    T row = above - below;
+                    sum = T.MulAdd(T.NextLane(row) - row, T.Load(ref pixels, at), sum);
                 }
 
                 below = above;
             }
         }
 
-        return T.Sum(sum);
+        return T.Sum(T.KeepFirst(sum, T.Count - 1));
     }
 
     /// <summary>A(t) for t from 0 on.</summary>

@@ -13,8 +13,14 @@ internal sealed class PixelBlur(double beta, double outerRadius)
 {
     private const double LargeRadius = 3;
     private const int Half = 7;
+
+    // Width over half-flux radius, tabled as far as it is asked for; a straight line between two entries is good to 1e-5.
+    private const int Ratios = 64;
+    private const double RatioStep = LargeRadius / (Ratios - 2);
     private readonly Stamp drawn = new(Half);
     private readonly double q = Math.Pow(2, 1 / (beta - 1)) - 1;
+    private readonly double steepness = 2 * beta * (1 - Math.Pow(2, 1 / (1 - beta)));
+    private readonly double[] ratios = new double[Ratios];
 
     /// <summary>Half-flux radius without the pixels' blur.</summary>
     /// <param name="recorded">Measured on the pixels as uniform squares.</param>
@@ -22,7 +28,6 @@ internal sealed class PixelBlur(double beta, double outerRadius)
     /// <param name="y">Center of the star.</param>
     public double Radius(double recorded, double x, double y)
     {
-        double steepness = 2 * beta * q / (1 + q);
         double radius = Math.Sqrt(Math.Max(0.1, (recorded * recorded) - (steepness / 6)));
         if (!(recorded < LargeRadius))
         {
@@ -30,14 +35,13 @@ internal sealed class PixelBlur(double beta, double outerRadius)
         }
 
         double fx = x - Math.Round(x), fy = y - Math.Round(y);
-        int rounds = recorded < 1.7 ? 3 : 1;
+
+        // The last pixel that the circle touches: half a pixel beyond its rim, seen from the star's place in its pixel.
+        int reach = Math.Min(Half, (int)(recorded + 0.5 + Math.Max(Math.Abs(fx), Math.Abs(fy)))), rounds = recorded < 1.7 ? 3 : 1;
+        var area = new MoffatKernel.Area(Half - reach, Half - reach, (2 * reach) + 1, (2 * reach) + 1);
         for (int round = 0; round < rounds; round++)
         {
-            double alpha = Alpha(radius);
-
-            // The last pixel that the circle touches: half a pixel beyond its rim, seen from the star's place in its pixel.
-            int reach = Math.Min(Half, (int)(recorded + 0.5 + Math.Max(Math.Abs(fx), Math.Abs(fy))));
-            var area = new MoffatKernel.Area(Half - reach, Half - reach, (2 * reach) + 1, (2 * reach) + 1);
+            double alpha = radius * AlphaPerRadius(radius);
             MoffatKernel.Draw(drawn, area, Moffat.Round(Half + fx, Half + fy, alpha, beta), alpha < 1.5);
             double share = CurveOfGrowth.Inside(drawn, Half + fx, Half + fy, recorded);
             radius = Moffat.RadiusOf(Math.Min(0.95, share), alpha, beta);
@@ -57,19 +61,33 @@ internal sealed class PixelBlur(double beta, double outerRadius)
     public Bias OfSmallStar(double radius, double x, double y, in Ellipse ellipse, double widening)
     {
         double cx = Half + x - Math.Round(x), cy = Half + y - Math.Round(y);
-        MoffatKernel.Draw(drawn, new MoffatKernel.Area(0, 0, drawn.Side, drawn.Side), Moffat.Round(cx, cy, Alpha(radius), beta), true);
+        MoffatKernel.Draw(drawn, new MoffatKernel.Area(0, 0, drawn.Side, drawn.Side), Moffat.Round(cx, cy, radius * AlphaPerRadius(radius), beta), true);
         Ellipse e = AdaptiveMoments.Measure(drawn, cx, cy, 0.5 * (ellipse.Cxx + ellipse.Cyy));
         if (!e.Converged)
         {
             return default;
         }
 
-        (double mx, double my) = AdaptiveMoments.Center(drawn, e, widening, 3);
+        (double mx, double my) = AdaptiveMoments.Center(drawn, e, widening);
         return new Bias(mx - cx, my - cy, 0.5 * (e.Cxx - e.Cyy), e.Cxy);
     }
 
-    /// <summary>Width of the Moffat profile whose light within the outer circle has this half radius.</summary>
-    private double Alpha(double radius)
+    /// <summary>Width of the Moffat profile whose light within the outer circle has this half radius, over the radius.</summary>
+    private double AlphaPerRadius(double radius)
+    {
+        double at = radius / RatioStep;
+        if (!(at < Ratios - 1))
+        {
+            return Ratio(radius);
+        }
+
+        int i = (int)at;
+        return Entry(i) + ((at - i) * (Entry(i + 1) - Entry(i)));
+    }
+
+    private double Entry(int i) => ratios[i] > 0 ? ratios[i] : ratios[i] = Ratio(Math.Max(i, 1) * RatioStep);
+
+    private double Ratio(double radius)
     {
         double alpha = radius / Math.Sqrt(q);
         for (int i = 0; i < 2; i++)
@@ -78,6 +96,6 @@ internal sealed class PixelBlur(double beta, double outerRadius)
             alpha = radius / Math.Sqrt(Math.Pow(1 - half, 1 / (1 - beta)) - 1);
         }
 
-        return alpha;
+        return alpha / radius;
     }
 }

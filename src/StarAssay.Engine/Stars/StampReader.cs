@@ -84,17 +84,26 @@ internal sealed unsafe class StampReader
     {
         ref float target = ref MemoryMarshal.GetArrayDataReference(stamp.Pixels);
         byte* row = bytes + ((((long)stamp.Y0 * frame.Width) + stamp.X0) * TPixels.Size);
-        float slope = (float)sky.SlopeX;
-        T missing = T.Of(0);
-        for (int j = 0; j < stamp.Side; j++, row += (nint)frame.Width * TPixels.Size)
+        T slope = T.Of((float)sky.SlopeX), ramp = T.Ramp, zero = T.Of(0), missing = zero;
+        double corner = sky.Level - ((sky.SlopeX + sky.SlopeY) * stamp.Half), slopeY = sky.SlopeY;
+        int side = stamp.Side, whole = side / T.Count * T.Count;
+        nint stride = stamp.Stride, pitch = (nint)frame.Width * TPixels.Size, at = 0;
+        for (int j = 0; j < side; j++, row += pitch, at += stride)
         {
-            float level = (float)(sky.Level + (sky.SlopeY * (j - stamp.Half)) - (sky.SlopeX * stamp.Half));
-            for (int x = 0; x < stamp.Side; x += T.Count)
+            T level = T.MulAdd(ramp, slope, T.Of((float)(corner + (slopeY * j)))), step = T.Of((float)(sky.SlopeX * T.Count));
+            int x = 0;
+            for (; x < whole; x += T.Count, level += step)
             {
-                T v = TPixels.Load<T>(ref *row, x) - T.MulAdd(T.Ramp + T.Of(x), T.Of(slope), T.Of(level));
-                v = x + T.Count <= stamp.Side ? v : T.KeepFirst(v, stamp.Side - x);
-                missing = T.MulAdd(v, T.Of(0), missing);
-                T.Store(v, ref target, (j * stamp.Stride) + x);
+                T v = TPixels.Load<T>(ref *row, x) - level;
+                missing = T.MulAdd(v, zero, missing);
+                T.Store(v, ref target, at + x);
+            }
+
+            if (x < side)
+            {
+                T v = T.KeepFirst(TPixels.Load<T>(ref *row, x) - level, side - x);
+                missing = T.MulAdd(v, zero, missing);
+                T.Store(v, ref target, at + x);
             }
         }
 

@@ -48,7 +48,8 @@ public static class StarMeasurement
         int blocks = (count + Block - 1) / Block;
         using System.Buffers.MemoryHandle pin = settings.Frame.Pixels.Bytes.Pin();
         nint address = (nint)pin.Pointer;
-        Sharing.For(blocks, context, () => new StarMeter(settings, address), (block, meter) =>
+        bool[] alone = LoneSeeds.Find(settings.Seeds, settings.Frame.Width, StarMeter.Reach(settings));
+        Sharing.For(blocks, context, () => new StarMeter(settings, address, alone), (block, meter) =>
         {
             for (int i = block * Block; i < Math.Min(count, (block + 1) * Block); i++)
             {

@@ -23,33 +23,50 @@ internal sealed class StarMeter
     private const double NeighborShare = 0.2;
     private const double SkirtExponent = 3;
 
+    // Slope of the curve of growth at the half-flux radius, times radius over half the light.
+    private const double Steepness = 1.34;
+
     // Below this second moment (FWHM about 2.3 pixels) a star's place in its pixel shifts its center and shape noticeably.
     private const double SmallVariance = 1.1;
 
     private readonly MeterSettings set;
+    private readonly bool[] alone;
     private readonly RowDecoder decoder;
     private readonly StampReader reader;
     private readonly Stamp stamp;
     private readonly PixelBlur blur;
     private readonly MoffatFit fit;
     private readonly int fitReach;
+    private readonly double radiusPerSigma;
+    private readonly double neighborShare;
     private readonly List<int> near = [];
 
     /// <summary>Makes a meter.</summary>
     /// <param name="settings">What all stars share.</param>
     /// <param name="address">Where the frame's pixels stay meanwhile.</param>
-    public StarMeter(MeterSettings settings, nint address)
+    /// <param name="alone">For each seed, whether no other stands near enough to matter; see <see cref="LoneSeeds"/>.</param>
+    public StarMeter(MeterSettings settings, nint address, bool[] alone)
     {
         set = settings;
+        this.alone = alone;
         decoder = new RowDecoder(settings.Frame.Pixels);
-        stamp = new Stamp((int)Math.Ceiling(settings.OuterRadius) + 2);
+        stamp = new Stamp(Half(settings));
         reader = new StampReader(settings.Frame, address);
         blur = new PixelBlur(settings.Beta, settings.OuterRadius);
 
         // Out to about two FWHM: there the profile's exponent shows.
         fitReach = Math.Clamp((int)Math.Ceiling(4.5 * Math.Sqrt(settings.Variance)), 4, stamp.Half);
         fit = new MoffatFit(stamp.Half);
+
+        // The circle of the signal-to-noise ratio is two half-flux radii of the usual star; 1.2 is a Gaussian's ratio.
+        radiusPerSigma = Math.Clamp(0.5 * settings.SnrRadius / Math.Sqrt(settings.Variance), 1.1, 1.5);
+        neighborShare = Math.Exp(-0.5 / settings.NarrowVariance);
     }
+
+    /// <summary>How far away another star still counts: from the corner of the stamp to its outer radius.</summary>
+    public static double Reach(MeterSettings settings) => (1.42 * Half(settings)) + settings.OuterRadius;
+
+    private static int Half(MeterSettings settings) => (int)Math.Ceiling(settings.OuterRadius) + 2;
 
     /// <summary>The stamp of the star measured last.</summary>
     public Stamp Stamp => stamp;
@@ -63,7 +80,11 @@ internal sealed class StarMeter
         SkySample sky = set.Mesh.At(seed.X, seed.Y);
         var star = new StarRecord { Sky = sky.Level, Noise = sky.Noise, Fwhm = double.NaN, FwhmError = double.NaN, Beta = double.NaN };
         Read(seed, sky, ref star);
-        ExcludeNeighbors(seed, index, ref star);
+        if (!alone[index])
+        {
+            ExcludeNeighbors(seed, index, ref star);
+        }
+
         if (stamp.AnyBad)
         {
             FillBad(stamp.Half, stamp.Half);
@@ -81,7 +102,7 @@ internal sealed class StarMeter
         if (ellipse.Converged)
         {
             star.Widening = AdaptiveMoments.Widening(ellipse, sky.Noise, Gain(sky));
-            (x, y) = AdaptiveMoments.Center(stamp, ellipse, star.Widening, 3);
+            (x, y) = AdaptiveMoments.Center(stamp, ellipse, star.Widening);
             (star.Cxx, star.Cxy, star.Cyy, star.ShapeFlux) = (ellipse.Cxx, ellipse.Cxy, ellipse.Cyy, ellipse.Flux);
         }
         else
@@ -157,19 +178,17 @@ internal sealed class StarMeter
             ReadWithHoles(sky, ref star);
         }
 
-        float peak = float.MinValue, saturation = (float)(set.Saturation - sky.Level);
-        int clipped = 0;
+        float peak = float.MinValue;
         for (int j = stamp.Half - 2; j <= stamp.Half + 2; j++)
         {
-            for (int i = stamp.Half - 2; i <= stamp.Half + 2; i++)
+            foreach (float value in stamp.Pixels.AsSpan((j * stamp.Stride) + stamp.Half - 2, 5))
             {
-                peak = MathF.Max(peak, stamp[i, j]);
-                clipped += stamp[i, j] >= saturation ? 1 : 0;
+                peak = value > peak ? value : peak;
             }
         }
 
         star.Peak = peak;
-        if (clipped > 0 || IsFlatTopped(peak, sky.Noise))
+        if (peak >= (float)(set.Saturation - sky.Level) || IsFlatTopped(peak, sky.Noise))
         {
             star.Marks |= StarMarks.Saturated;
         }
@@ -257,8 +276,7 @@ internal sealed class StarMeter
     /// <summary>Marks as bad the pixels where another star's light counts for more than a share of this one's.</summary>
     private void ExcludeNeighbors(Seed seed, int index, ref StarRecord star)
     {
-        double reach = (1.42 * stamp.Half) + set.OuterRadius;
-        set.Grid.Near(seed.X, seed.Y, reach, near);
+        set.Grid.Near(seed.X, seed.Y, Reach(set), near);
         double core = 2 * set.Variance;
         foreach (int n in near)
         {
@@ -339,39 +357,36 @@ internal sealed class StarMeter
             return (double.NaN, double.NaN);
         }
 
-        double half = 0.5 * flux;
-        double low = 0, high = set.OuterRadius, fLow = -half, fHigh = half;
-
-        // h = 1.2 sigma for a Gaussian, a little more with wings; the growth's slope at h is about 0.67 F / h.
-        double r = Math.Min(1.22 * Math.Sqrt(variance), 0.5 * high);
+        double half = 0.5 * flux, low = 0, high = set.OuterRadius, before = 0, missBefore = -half;
+        double r = Math.Min(radiusPerSigma * Math.Sqrt(variance), 0.5 * high);
         for (int round = 0; round < 30; round++)
         {
-            double f = CurveOfGrowth.Inside(stamp, x, y, r) - half;
-            if (f < 0)
-            {
-                (low, fLow) = (r, f);
-            }
-            else
-            {
-                (high, fHigh) = (r, f);
-            }
-
-            // 5e-5 of the light is 4e-5 of the radius.
-            if (Math.Abs(f) < 1e-4 * half || high - low < 1e-5)
+            double miss = CurveOfGrowth.Inside(stamp, x, y, r) - half;
+            if (Math.Abs(miss) < 1e-4 * half || high - low < 1e-5)
             {
                 break;
             }
 
-            double next = round < 2 ? r - (f * r / (1.34 * half)) : low + ((high - low) * -fLow / (fHigh - fLow));
-            if (round > 6)
+            (low, high) = miss < 0 ? (r, high) : (low, r);
+
+            // At the half-flux radius h the growth's slope is about 0.67 F / h; then the slope between the last two.
+            double slope = round == 0 ? Steepness * half / r : (miss - missBefore) / (r - before);
+            double next = r - (miss / slope);
+            if (round > 6 || !(next > low && next < high))
             {
                 next = 0.5 * (low + high);
             }
+            else if (round > 0 && Math.Abs((next - r) * (next - before)) < 2e-4 * r * r)
+            {
+                // The secant rule is off by about a quarter of this product over h: 5e-5 of the radius.
+                r = next;
+                break;
+            }
 
-            r = next > low && next < high ? next : 0.5 * (low + high);
+            (before, missBefore, r) = (r, miss, next);
         }
 
-        return (r, 1.34 * half / r);
+        return (r, Steepness * half / r);
     }
 
     /// <summary>Standard uncertainties from sky noise, photon noise when the gain is known, and the sky level's own error.</summary>
@@ -414,14 +429,13 @@ internal sealed class StarMeter
         double peak = stamp[bx, by];
         double across = 0.5 * (stamp[bx - 1, by] + stamp[bx + 1, by]) / peak, along = 0.5 * (stamp[bx, by - 1] + stamp[bx, by + 1]) / peak;
         star.Sharpness = Math.Min(across, along);
-        star.ExpectedSharpness = Math.Min(Pair(bx - x, set.NarrowVariance), Pair(by - y, set.NarrowVariance));
+
+        // Mean of the two neighbors over the pixel itself for a Gaussian whose center lies d pixels off: e^(-1/2v) cosh(d/v).
+        double d = Math.Min(Math.Abs(bx - x), Math.Abs(by - y)), side = Math.Exp(d / set.NarrowVariance);
+        star.ExpectedSharpness = 0.5 * neighborShare * (side + (1 / side));
         double gain = double.IsNaN(set.Gain) ? double.PositiveInfinity : set.Gain;
         star.SharpnessError = Math.Sqrt((star.Noise * star.Noise) + (Math.Max(0, peak) / gain)) / peak;
     }
-
-    /// <summary>Mean of the two neighbors over the pixel itself for a Gaussian whose center lies d pixels off.</summary>
-    private static double Pair(double d, double variance) =>
-        0.5 * (Math.Exp(-((((d - 1) * (d - 1)) - (d * d)) / (2 * variance))) + Math.Exp(-((((d + 1) * (d + 1)) - (d * d)) / (2 * variance))));
 }
 
 /// <summary>What all stars of a frame share while they are measured.</summary>
