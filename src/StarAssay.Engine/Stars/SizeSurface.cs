@@ -1,3 +1,5 @@
+using StarAssay.Engine.Numerics;
+
 namespace StarAssay.Engine.Stars;
 
 /// <summary>Usual size of a star over the field: second moment, by a quadratic in x and y where there are enough stars.</summary>
@@ -5,6 +7,7 @@ internal sealed class SizeSurface
 {
     private const int EnoughStars = 30;
     private const int MostStars = 1000;
+    private const int Terms = 6;
     private readonly double[] terms;
     private readonly double width;
     private readonly double height;
@@ -19,56 +22,54 @@ internal sealed class SizeSurface
     /// <summary>Fits log(second moment) by least squares, dropping outliers three times.</summary>
     public static SizeSurface Fit(StarRecord[] stars, MeterSettings set)
     {
-        var places = new List<(double X, double Y, double Value)>();
-        int step = Math.Max(1, stars.Length / MostStars);
+        double w = set.Frame.Width, h = set.Frame.Height;
+        int step = Math.Max(1, stars.Length / MostStars), n = 0;
+        double[] basis = new double[(stars.Length / step * Terms) + Terms], values = new double[(stars.Length / step) + 1];
         for (int i = 0; i < stars.Length; i += step)
         {
             ref readonly StarRecord star = ref stars[i];
             double det = (star.Cxx * star.Cyy) - (star.Cxy * star.Cxy);
             if (star.Snr > 20 && det > 0 && (star.Marks & (StarMarks.Saturated | StarMarks.Edge | StarMarks.NoShape | StarMarks.BadPixels)) == 0)
             {
-                places.Add((star.X, star.Y, 0.5 * Math.Log(det)));
+                values[n] = 0.5 * Math.Log(det);
+                Basis((2 * star.X / w) - 1, (2 * star.Y / h) - 1, basis.AsSpan(n * Terms, Terms));
+                n++;
             }
         }
 
-        double w = set.Frame.Width, h = set.Frame.Height;
-        if (places.Count < 5)
+        if (n < 5)
         {
             return new SizeSurface([Math.Log(set.Variance), 0, 0, 0, 0, 0], w, h);
         }
 
-        double[] sorted = [.. places.Select(p => p.Value).Order()];
-        double[] fit = [sorted[sorted.Length / 2], 0, 0, 0, 0, 0];
-        var surface = new SizeSurface(fit, w, h);
-        if (places.Count < EnoughStars)
+        double[] rest = new double[n], ordered = new double[n], fit = [Middle(values.AsSpan(0, n), ordered), 0, 0, 0, 0, 0];
+        if (n < EnoughStars)
         {
-            return surface;
+            return new SizeSurface(fit, w, h);
         }
 
         for (int round = 0; round < 3; round++)
         {
-            double[] rest = [.. places.Select(p => Math.Abs(p.Value - surface.Log(p.X, p.Y))).Order()];
-            double limit = Math.Max(0.05, 3 * 1.4826 * rest[rest.Length / 2]);
-            var kept = places.Where(p => Math.Abs(p.Value - surface.Log(p.X, p.Y)) <= limit).ToArray();
-            if (kept.Length < EnoughStars)
+            for (int k = 0; k < n; k++)
             {
-                break;
+                rest[k] = Math.Abs(values[k] - Sum(fit, basis.AsSpan(k * Terms, Terms)));
             }
 
-            double[,] normal = new double[6, 7];
-            double[] basis = new double[6];
-            foreach ((double x, double y, double value) in kept)
+            double limit = Math.Max(0.05, 3 * 1.4826 * Middle(rest, ordered));
+            double[,] normal = new double[Terms, Terms + 1];
+            int kept = 0;
+            for (int k = 0; k < n; k++)
             {
-                surface.Basis(x, y, basis);
-                for (int i = 0; i < 6; i++)
+                if (rest[k] <= limit)
                 {
-                    for (int j = 0; j < 6; j++)
-                    {
-                        normal[i, j] += basis[i] * basis[j];
-                    }
-
-                    normal[i, 6] += basis[i] * value;
+                    Add(normal, basis.AsSpan(k * Terms, Terms), values[k]);
+                    kept++;
                 }
+            }
+
+            if (kept < EnoughStars)
+            {
+                break;
             }
 
             double[] solved = Solve(normal);
@@ -77,10 +78,10 @@ internal sealed class SizeSurface
                 break;
             }
 
-            surface = new SizeSurface(solved, w, h);
+            fit = solved;
         }
 
-        return surface;
+        return new SizeSurface(fit, w, h);
     }
 
     /// <summary>Usual second moment at a place, px^2.</summary>
@@ -88,48 +89,69 @@ internal sealed class SizeSurface
 
     private double Log(double x, double y)
     {
-        double u = (2 * x / width) - 1, v = (2 * y / height) - 1;
-        return terms[0] + (terms[1] * u) + (terms[2] * v) + (terms[3] * u * u) + (terms[4] * u * v) + (terms[5] * v * v);
+        Span<double> basis = stackalloc double[Terms];
+        Basis((2 * x / width) - 1, (2 * y / height) - 1, basis);
+        return Sum(terms, basis);
     }
 
-    private void Basis(double x, double y, double[] basis)
-    {
-        double u = (2 * x / width) - 1, v = (2 * y / height) - 1;
+    private static void Basis(double u, double v, Span<double> basis) =>
         (basis[0], basis[1], basis[2], basis[3], basis[4], basis[5]) = (1, u, v, u * u, u * v, v * v);
+
+    private static double Sum(ReadOnlySpan<double> terms, ReadOnlySpan<double> basis) => terms[0] + (terms[1] * basis[1]) + (terms[2] * basis[2])
+        + (terms[3] * basis[3]) + (terms[4] * basis[4]) + (terms[5] * basis[5]);
+
+    /// <summary>The upper middle one of some values.</summary>
+    private static double Middle(ReadOnlySpan<double> values, Span<double> work)
+    {
+        values.CopyTo(work);
+        return Rank.Select(work[..values.Length], values.Length / 2);
+    }
+
+    /// <summary>Adds one star to the normal equations.</summary>
+    private static void Add(double[,] normal, ReadOnlySpan<double> basis, double value)
+    {
+        for (int i = 0; i < Terms; i++)
+        {
+            for (int j = 0; j < Terms; j++)
+            {
+                normal[i, j] += basis[i] * basis[j];
+            }
+
+            normal[i, Terms] += basis[i] * value;
+        }
     }
 
     /// <summary>Gauss elimination with pivots; NaN when the stars do not carry six terms.</summary>
     private static double[] Solve(double[,] a)
     {
-        const int N = 6;
-        for (int k = 0; k < N; k++)
+        for (int k = 0; k < Terms; k++)
         {
             int pivot = k;
-            for (int i = k + 1; i < N; i++)
+            for (int i = k + 1; i < Terms; i++)
             {
                 pivot = Math.Abs(a[i, k]) > Math.Abs(a[pivot, k]) ? i : pivot;
             }
 
-            for (int j = k; j <= N; j++)
+            for (int j = k; j <= Terms; j++)
             {
                 (a[k, j], a[pivot, j]) = (a[pivot, j], a[k, j]);
             }
 
-            for (int i = k + 1; i < N; i++)
+            for (int i = k + 1; i < Terms; i++)
             {
                 double f = a[i, k] / a[k, k];
-                for (int j = k; j <= N; j++)
+                for (int j = k; j <= Terms; j++)
                 {
                     a[i, j] -= f * a[k, j];
                 }
             }
         }
 
-        double[] x = new double[N];
-        for (int k = N - 1; k >= 0; k--)
+        double[] x = new double[Terms];
+        for (int k = Terms - 1; k >= 0; k--)
         {
-            double sum = a[k, N];
-            for (int j = k + 1; j < N; j++)
+            double sum = a[k, Terms];
+            for (int j = k + 1; j < Terms; j++)
             {
                 sum -= a[k, j] * x[j];
             }

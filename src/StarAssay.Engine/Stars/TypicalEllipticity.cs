@@ -24,64 +24,67 @@ internal static class TypicalEllipticity
     /// <returns>Typical 1 - b/a and its standard uncertainty; 0 when the noise explains all of it.</returns>
     public static Measured Of(double[] radial, double[] cross, double[] noise, int[] index)
     {
-        int[] use = [.. index.Where(k => double.IsFinite(radial[k] + cross[k] + noise[k]))];
-        if (use.Length == 0)
-        {
-            return Measured.None("");
-        }
-
-        double[] square = [.. use.Select(k => Square(FromAxes(Math.Sqrt((radial[k] * radial[k]) + (cross[k] * cross[k])))))];
-        double[] added = [.. use.Select(k => 2 * noise[k] * noise[k])];
-        bool[] left = new bool[use.Length];
-        double mean = 0, error = double.NaN;
-        for (int round = 0; round < Rounds; round++)
-        {
-            (mean, error) = Mean(square, added, left, Math.Max(0, mean));
-            double e2 = Math.Max(0, mean);
-            for (int i = 0; i < left.Length; i++)
-            {
-                left[i] = square[i] > Wild * (e2 + added[i]);
-            }
-        }
-
-        (mean, error) = Mean(square, added, left, Math.Max(0, mean));
-        double value = ToAxes(Math.Sqrt(Math.Max(0, mean)));
-        double above = ToAxes(Math.Sqrt(Math.Max(0, mean) + error)), below = ToAxes(Math.Sqrt(Math.Max(0, mean - error)));
-        return new Measured(value, 0.5 * (above - below), "");
-    }
-
-    /// <summary>Weighted mean of e^2 without noise, and its standard error from the scatter.</summary>
-    private static (double Mean, double Error) Mean(double[] square, double[] added, bool[] left, double e2)
-    {
-        double weights = 0, sum = 0;
+        double[] square = new double[index.Length], added = new double[index.Length], weight = new double[index.Length];
         int n = 0;
-        for (int i = 0; i < square.Length; i++)
+        foreach (int k in index)
         {
-            if (!left[i])
+            double r2 = (radial[k] * radial[k]) + (cross[k] * cross[k]), s2 = 2 * noise[k] * noise[k];
+            if (double.IsFinite(r2 + s2))
             {
-                double w = Weight(added, e2, i);
-                weights += w;
-                sum += w * (square[i] - added[i]);
-                n++;
+                square[n] = Square(FromAxes(Math.Sqrt(r2)));
+                added[n++] = s2;
             }
         }
 
         if (n == 0)
         {
-            return (0, double.NaN);
+            return Measured.None("");
         }
 
-        double mean = sum / weights, scatter = 0;
-        for (int i = 0; i < square.Length; i++)
+        ReadOnlySpan<double> squares = square.AsSpan(0, n), noises = added.AsSpan(0, n);
+        Span<double> weights = weight.AsSpan(0, n);
+        double mean = 0;
+        for (int round = 0; round <= Rounds; round++)
         {
-            scatter += left[i] ? 0 : Square(Weight(added, e2, i) * (square[i] - added[i] - mean));
+            mean = Mean(squares, noises, weights, Math.Max(0, mean), round > 0 ? Wild : double.PositiveInfinity);
         }
 
-        return (mean, n > 1 ? Math.Sqrt(scatter * n / (n - 1)) / weights : double.NaN);
+        double error = Error(squares, noises, weights, mean);
+        double value = ToAxes(Math.Sqrt(Math.Max(0, mean)));
+        double above = ToAxes(Math.Sqrt(Math.Max(0, mean) + error)), below = ToAxes(Math.Sqrt(Math.Max(0, mean - error)));
+        return new Measured(value, 0.5 * (above - below), "");
     }
 
-    // The variance of e^2 is (2 s^2)^2 + 2 e^2 (2 s^2) from noise, and of the order of e^4 because stars differ.
-    private static double Weight(double[] added, double e2, int i) => 1 / (Square(added[i] + e2) + Floor);
+    /// <summary>Weighted mean of e^2 without noise; the weights are left behind.</summary>
+    private static double Mean(ReadOnlySpan<double> square, ReadOnlySpan<double> added, Span<double> weight, double e2, double wild)
+    {
+        double weights = 0, sum = 0;
+        for (int i = 0; i < square.Length; i++)
+        {
+            // The variance of e^2 is (2 s^2)^2 + 2 e^2 (2 s^2) from noise, and of the order of e^4 because stars differ.
+            double all = added[i] + e2, w = square[i] > wild * all ? 0 : 1 / ((all * all) + Floor);
+            weight[i] = w;
+            weights += w;
+            sum += w * (square[i] - added[i]);
+        }
+
+        return weights > 0 ? sum / weights : 0;
+    }
+
+    /// <summary>Standard error of that mean, from the scatter.</summary>
+    private static double Error(ReadOnlySpan<double> square, ReadOnlySpan<double> added, ReadOnlySpan<double> weight, double mean)
+    {
+        double weights = 0, scatter = 0;
+        int n = 0;
+        for (int i = 0; i < square.Length; i++)
+        {
+            weights += weight[i];
+            scatter += Square(weight[i] * (square[i] - added[i] - mean));
+            n += weight[i] > 0 ? 1 : 0;
+        }
+
+        return n > 1 ? Math.Sqrt(scatter * n / (n - 1)) / weights : double.NaN;
+    }
 
     // Keeps noiseless stars' weights finite; an ellipticity of 0.003 is below what is asked for.
     private const double Floor = 1e-10;

@@ -21,28 +21,31 @@ internal static class ZoneTable
             reach = Math.Max(reach, Math.Sqrt(((x - axisX) * (x - axisX)) + ((y - axisY) * (y - axisY))));
         }
 
-        bool Left(int k) => c.X[k] < CornerShare * width;
-        bool Right(int k) => c.X[k] > (1 - CornerShare) * width;
-        bool Bottom(int k) => c.Y[k] < CornerShare * height;
-        bool Top(int k) => c.Y[k] > (1 - CornerShare) * height;
-        (string Name, Func<int, bool> Holds)[] zones =
-        [
-            ("all", _ => true),
-            ("center", k => c.Distance[k] <= CenterShare * reach),
-            ("middle", k => c.Distance[k] > CenterShare * reach && c.Distance[k] <= MiddleShare * reach),
-            ("edge", k => c.Distance[k] > MiddleShare * reach),
-            ("bottom-left", k => Bottom(k) && Left(k)),
-            ("bottom-right", k => Bottom(k) && Right(k)),
-            ("top-left", k => Top(k) && Left(k)),
-            ("top-right", k => Top(k) && Right(k)),
-        ];
-        var found = new ZoneSummary[zones.Length];
-        Sharing.For(zones.Length, context, z => found[z] = Summary(zones[z].Name, c, Array.FindAll(clean, k => zones[z].Holds(k))));
-        return (found[0], found[1..]);
-    }
+        string[] names = ["all", "center", "middle", "edge", "bottom-left", "bottom-right", "top-left", "top-right"];
+        const int All = 0, FirstRing = 1, FirstCorner = 4;
+        var members = Array.ConvertAll(names, _ => new List<int>(clean.Length));
+        foreach (int k in clean)
+        {
+            int ring = c.Distance[k] <= CenterShare * reach ? 0 : c.Distance[k] <= MiddleShare * reach ? 1 : 2;
+            bool left = c.X[k] < CornerShare * width, right = c.X[k] > (1 - CornerShare) * width;
+            bool bottom = c.Y[k] < CornerShare * height, top = c.Y[k] > (1 - CornerShare) * height;
+            members[All].Add(k);
+            members[FirstRing + ring].Add(k);
+            if ((left || right) && (bottom || top))
+            {
+                members[FirstCorner + (top ? 2 : 0) + (right ? 1 : 0)].Add(k);
+            }
+        }
 
-    private static ZoneSummary Summary(string name, StarTable.Columns c, int[] inside) =>
-        new(name, inside.Length, Median(c.Hfr, inside, "pix"), Median(c.Fwhm, inside, "pix"), TypicalEllipticity.Of(c.Radial, c.Cross, c.EllipticityError, inside), Mean(c.Radial, inside));
+        var found = new ZoneSummary[names.Length];
+        Sharing.For(names.Length, context, z =>
+        {
+            int[] inside = [.. members[z]];
+            found[z] = new ZoneSummary(names[z], inside.Length, Median(c.Hfr, inside, "pix"), Median(c.Fwhm, inside, "pix"),
+                TypicalEllipticity.Of(c.Radial, c.Cross, c.EllipticityError, inside), Mean(c.Radial, inside));
+        });
+        return (found[All], found[FirstRing..]);
+    }
 
     /// <summary>Median with the standard uncertainty sqrt(pi/2) s / sqrt(n), s from the quartiles.</summary>
     public static Measured Median(double[] values, int[] index, string unit)
@@ -53,12 +56,16 @@ internal static class ZoneTable
             return Measured.None(unit);
         }
 
-        Array.Sort(v);
+        // Quartiles lie below and above the median: each is sought on its side of it only.
+        int middle = (int)(0.5 * (v.Length - 1));
+        _ = Rank.Select<double>(v, middle);
         double Quantile(double q)
         {
             double at = q * (v.Length - 1);
-            int i = (int)at;
-            return i + 1 < v.Length ? v[i] + ((at - i) * (v[i + 1] - v[i])) : v[i];
+            int i = (int)at, from = i > middle ? middle + 1 : 0, to = i < middle ? middle : v.Length;
+            double value = i == middle ? v[i] : Rank.Select(v.AsSpan(from, to - from), i - from);
+            double next = i + 1 < v.Length ? System.Numerics.Tensors.TensorPrimitives.Min<double>(v.AsSpan(i + 1)) : value;
+            return value + ((at - i) * (next - value));
         }
 
         double spread = (Quantile(0.75) - Quantile(0.25)) / 1.34898;

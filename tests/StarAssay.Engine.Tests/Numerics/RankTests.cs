@@ -25,6 +25,23 @@ public class RankTests
             Assert.Equal(values.Order().ElementAt(k), Rank.Select(copy, k));
         });
 
+    [Theory]
+    [InlineData(2048, 1e6)]
+    [InlineData(2049, 3)]
+    [InlineData(5000, 0.5)]
+    [InlineData(5003, 1e-40)]
+    public void Of_many_values_too_it_is_the_sorted_middle(int count, double scale)
+    {
+        // Negative ones, many equal ones and the smallest that floats can hold.
+        var random = new Random(count);
+        float[] values = [.. Enumerable.Range(0, count).Select(_ => (float)(scale * (random.Next(-300, 700) / 100.0)))];
+        float[] sorted = [.. values.Order()];
+        Assert.Equal(0.5 * ((double)sorted[(count - 1) / 2] + sorted[count / 2]), Rank.Median(values));
+        double center = Rank.Median(values);
+        float[] away = [.. values.Select(v => (float)Math.Abs(v - center)).Order()];
+        Assert.Equal(Rank.MadToSigma * 0.5 * ((double)away[(count - 1) / 2] + away[count / 2]), Rank.MadSigma(values, center));
+    }
+
     [Fact]
     public void Nothing_has_no_median() => Assert.True(double.IsNaN(Rank.Median([])));
 

@@ -59,6 +59,18 @@ public class SmallKernelTests
         Assert.Equal(Enumerable.Range(0, values.Length).OrderByDescending(i => values[i]), Ranking.Descending(values));
     }
 
+    [Fact]
+    public void Ranking_orders_doubles_of_every_size_and_puts_NaN_last()
+    {
+        var random = new Random(5);
+        double[] values = [.. Enumerable.Range(0, 3000).Select(_ => (random.NextDouble() - 0.4) * Math.Pow(10, random.Next(-20, 20))), 0, -0.0, 1, 1 + 2e-16, double.PositiveInfinity];
+        int[] all = [.. Enumerable.Range(0, values.Length)];
+        Assert.Equal(all.OrderBy(i => values[i]), Ranking.Ascending(values));
+        Assert.Equal(all.OrderByDescending(i => values[i]), Ranking.Descending(values));
+        Assert.Equal([1, 2, 0], Ranking.Descending([double.NaN, 3, 2]));
+        Assert.Equal([2, 1, 0], Ranking.Ascending([double.NaN, 3.0, 2]));
+    }
+
     [Theory]
     [InlineData(1)]
     [InlineData(2)]
