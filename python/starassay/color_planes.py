@@ -153,3 +153,24 @@ def _every_second(wcs: WCS, x: int, y: int) -> WCS:
             half.sip = Sip(*map(grown, (sip.a, sip.b, sip.ap, sip.bp)), half.wcs.crpix)
         half.wcs.set()
     return half
+
+
+def refuse_mosaic(frame: Frame, what: str) -> None:
+    """Raise for a raw color mosaic where each pixel must see the same light.
+
+    Parameters
+    ----------
+    frame : Frame
+        The frame.
+    what : str
+        What is to be measured, to begin the sentence.
+    """
+    if frame.bayer:
+        raise InputError(
+            f"{frame.name} is a raw color mosaic ({frame.bayer}), but {what} needs pixels that all see "
+            "the same light. Use a monochrome camera, or one plane of starassay.split_bayer(...), which "
+            'leaves gaps between its pixels. If the header is wrong, read_frame(..., bayer="") says so.',
+            code="frame.mosaic",
+            argument="frame",
+            subject=frame.name,
+        )

@@ -48,7 +48,11 @@ SAMPLE = Sample(
 
 def kind(run: Any) -> SimpleNamespace:
     return SimpleNamespace(
-        NAME="sample", HELP="A sample.", add_arguments=lambda parser: None, run=run
+        NAME="sample",
+        HELP="A sample.",
+        EXAMPLE="starassay measure sample",
+        add_arguments=lambda parser: None,
+        run=run,
     )
 
 
@@ -188,15 +192,30 @@ def test_warnings_are_one_line_notes(
 @pytest.mark.parametrize(
     ("argv", "text"),
     [
-        (["frobnicate"], "invalid choice: 'frobnicate'"),
-        ([], "required: COMMAND"),
+        (["frobnicate"], "'frobnicate' is not known. Choose one of run, measure, demo"),
+        (["mesure", "sample"], "'mesure' is not known. Did you mean 'measure'? Choose one"),
+        ([], "starassay: COMMAND (run, measure, demo, notes, about) is missing."),
+        (
+            ["measure", "sample", "--tabel", "x"],
+            "'--tabel x' is not known here. Did you mean '--table'?",
+        ),
+        (["measure", "sample", "--plot"], "measure sample: --plot needs a value after it."),
+        (["measure", "stars", "f.fits", "--threshold", "a"], "--threshold: 'a' is not a number."),
+        (["measure", "stars", "f.fits", "--gain", "1.5"], "--gain: '1.5' has no unit"),
+        (["measure", "stars", "f.fits", "--gain", "1.5 mm"], "'1.5 mm' is not in a fitting unit"),
+        (["measure", "color-focus", "f.fits"], "--focal-ratio and --dispersion are missing."),
         (["measure", "sample", "--json", "-", "--table", "-"], "Only one of --json and --table"),
         (["notes", "zzz"], "No note's code begins with 'zzz'"),
     ],
 )
 def test_wrong_usage_is_one_line(
-    argv: list[str], text: str, sample: None, capsys: pytest.CaptureFixture[str]
+    argv: list[str],
+    text: str,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
 ) -> None:
+    real = measure.kinds()
+    monkeypatch.setattr(measure, "kinds", lambda: [kind(lambda args: SAMPLE), *real])
     assert cli.main(argv) == 2
     err = capsys.readouterr().err
     assert text in err and err.count("\n") == 1
@@ -211,6 +230,42 @@ def test_quantities_need_units() -> None:
     for wrong in ("115", "115 s", "long"):
         with pytest.raises(argparse.ArgumentTypeError, match="number with its unit"):
             quantity("mm")(wrong)
+
+
+@pytest.mark.parametrize(
+    ("argv", "option", "value"),
+    [
+        (["--defocus", "-250um"], "defocus", -250 * u.um),
+        (["--defocus", "-.25mm"], "defocus", -250 * u.um),
+        (["--defocus", "-0.25 mm"], "defocus", -250 * u.um),
+        (["--defocus=-250um"], "defocus", -250 * u.um),
+        (["--defocus", "-1.5e2um", "--axis", "x"], "defocus", -150 * u.um),
+        (["--positions", "-0.2mm", "-1um", "0", "2e2"], "positions", [-200.0, -1.0, 0.0, 200.0]),
+        (["--positions", "-200um", "--axis", "y"], "positions", [-200.0]),
+        (["--band", "0.4um", "700"], "band", [400.0, 700.0]),
+    ],
+)
+def test_numbers_with_a_sign_and_a_unit_are_values(
+    argv: list[str], option: str, value: Any
+) -> None:
+    """A minus sign begins a value, not an option, whatever stands behind the digits."""
+    parser = cli.build_parser()
+    needed = ["--focal-ratio", "6.6", "--dispersion", "0.6", "0.9"]
+    args = parser.parse_args(["measure", "color-focus", "f.fits", *needed, *argv])
+    assert np.all(u.isclose(getattr(args, option) * u.one, value * u.one, rtol=1e-12))
+    assert args.frames == ["f.fits"]
+
+
+@pytest.mark.parametrize("name", [m.NAME for m in measure.kinds()])
+def test_help_explains_every_option(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """No option without a word about it, and an example that parses."""
+    parser = cli.build_parser()
+    one = parser
+    for word in ("measure", name):
+        one = next(a for a in one._actions if hasattr(a, "choices") and a.choices).choices[word]
+    assert [a.dest for a in one._actions if not a.help] == []
+    example = next(m.EXAMPLE for m in measure.kinds() if m.NAME == name)
+    assert parser.parse_args(example.split()[1:])._measure is not None
 
 
 def sky(shape: tuple[int, ...] = (80, 90), kind: Any = np.uint16) -> np.ndarray:
@@ -293,7 +348,7 @@ def test_an_interrupt_ends_a_real_process_with_one_line(tmp_path: Path) -> None:
         "def run(args):\n"
         "    print('in', file=sys.stderr, flush=True)\n"
         "    g.call('gateway.wait', {'seconds': 60})\n"
-        "m.kinds = lambda: [N(NAME='wait', HELP='', add_arguments=lambda p: None, run=run)]\n"
+        "m.kinds = lambda: [N(NAME='wait', HELP='', EXAMPLE='', add_arguments=lambda p: None, run=run)]\n"
         "sys.exit(c.main(['measure', 'wait']))\n"
     )
     process = subprocess.Popen(

@@ -17,6 +17,7 @@ from .kinds import Part, Picture, Value, doubts_of, frame_facts, numbers_of, slu
 from ..frames import read_frame
 from ..results import Measured, Note, format_measured
 from ..style import figure_style
+from ..wavefront.result import mode_name
 
 if TYPE_CHECKING:
     from .outcome import TestOutcome
@@ -155,7 +156,7 @@ class WavefrontKind:
         fit: Any = part.result
         modes = [
             [
-                str(row["name"]),
+                mode_name(row["name"]),
                 int(row["noll"]),
                 int(row["osa"]),
                 format_measured(

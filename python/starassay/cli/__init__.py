@@ -13,28 +13,20 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Sequence
-from typing import NoReturn
 
 from .. import errors
 from .._version import __version__
 from ._console import explain, notes_for_warnings
+from ._parser import BAD_INPUT, Parser
 
-DONE, FAULT, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
-
-
-class _Parser(argparse.ArgumentParser):
-    """A parser whose complaint is one line."""
-
-    def error(self, message: str) -> NoReturn:
-        print(f"{self.prog}: {message}. See '{self.prog} --help'.", file=sys.stderr)
-        raise SystemExit(BAD_INPUT)
+DONE, FAULT, INTERRUPTED = 0, 1, 130
 
 
 def build_parser() -> argparse.ArgumentParser:
     """The parser of the whole command line."""
     from . import about, demo, measure, notes, run
 
-    parser = _Parser(
+    parser = Parser(
         prog="starassay",
         description="Test the optics of a telescope from its own images.",
         epilog="Never point a telescope at or near the Sun without a certified full-aperture filter.",

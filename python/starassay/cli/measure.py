@@ -6,6 +6,8 @@ A kind is one module ``starassay.cli.measure_<kind>`` that offers
     the word on the command line, for example ``"stars"``;
 ``HELP``
     one sentence;
+``EXAMPLE``
+    a whole command;
 ``add_arguments(parser)``
     its own options (`starassay.cli._options.quantity` reads ``"115 mm"``);
 ``run(args) -> Result``
@@ -32,6 +34,7 @@ if TYPE_CHECKING:
 NAME = "measure"
 HELP = "Make one measurement of one or a few frames."
 _PREFIX = "measure_"
+_GRAVITY = {"doubt": 0, "caution": 1, "info": 2}
 
 
 def kinds() -> list[Any]:
@@ -45,7 +48,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """One subcommand a kind, with the options that all share."""
     chosen = parser.add_subparsers(title="kinds", metavar="KIND", required=True)
     for module in kinds():
-        one = chosen.add_parser(module.NAME, help=module.HELP, description=module.HELP)
+        one = chosen.add_parser(
+            module.NAME,
+            help=module.HELP,
+            description=module.HELP,
+            epilog=f"example: {module.EXAMPLE}",
+        )
         module.add_arguments(one)
         out = one.add_argument_group("output")
         out.add_argument(
@@ -76,7 +84,7 @@ def run(args: argparse.Namespace) -> int:
         stream = sys.stderr if to_stdout else sys.stdout
         for line in result.summary():
             print(line, file=stream)
-        for note in result.notes:
+        for note in sorted(result.notes, key=lambda n: _GRAVITY.get(n.level, 3)):
             print(note, file=stream)
     return 0
 

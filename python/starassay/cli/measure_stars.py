@@ -5,13 +5,14 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from ._options import quantity
+from ._options import add_camera_facts, camera_facts
 
 if TYPE_CHECKING:
     from ..results import Result
 
 NAME = "stars"
 HELP = "Find every star of a frame: place, half-flux radius, FWHM, ellipticity, flags."
+EXAMPLE = "starassay measure stars field.fits --plot field.png --table field.ecsv"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -44,21 +45,29 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="optical axis in pixels (default: the middle)",
     )
     parser.add_argument("--hdu", help="which HDU of the file (default: the first with an image)")
-    facts = parser.add_argument_group("camera, where the header is silent or wrong")
-    facts.add_argument("--gain", type=quantity("electron / adu"), metavar='"1.5 electron/adu"')
-    facts.add_argument("--read-noise", type=quantity("electron"), metavar='"3 electron"')
-    facts.add_argument("--saturation", type=quantity("adu"), metavar='"60000 adu"')
+    parser.add_argument(
+        "--plane", type=int, metavar="N", help="which plane of a file with several, from 0"
+    )
+    parser.add_argument(
+        "--color",
+        choices=("red", "green", "blue"),
+        default="green",
+        help="which pixels of a raw color mosaic (default green)",
+    )
+    add_camera_facts(parser)
 
 
 def run(args: argparse.Namespace) -> Result:
     """Measure."""
+    from ..color_planes import split_bayer
     from ..frames import read_frame
     from ..stars import measure_stars
 
     hdu = int(args.hdu) if args.hdu is not None and args.hdu.lstrip("-").isdigit() else args.hdu
-    frame = read_frame(
-        args.frame, hdu=hdu, gain=args.gain, read_noise=args.read_noise, saturation=args.saturation
-    )
+    frame = read_frame(args.frame, hdu=hdu, plane=args.plane, **camera_facts(args))
+    if frame.bayer:
+        planes = split_bayer(frame)
+        frame = {"red": planes.red, "green": planes.green1, "blue": planes.blue}[args.color]
     return measure_stars(
         frame,
         threshold=args.threshold,

@@ -11,6 +11,7 @@ from astropy.table import QTable
 
 from .. import style
 from .._gateway import call
+from ..color_planes import refuse_mosaic
 from ..frames import Frame, read_frame
 from ..results import Measured, Note, Result, format_measured, notes_from_engine
 from .merit import ColorMerit, evaluate, light_of
@@ -388,6 +389,8 @@ def measure_color_focus(
     color free by 5 %), with flux, background and center free in each.
     """
     listed = read_frames(frames)
+    for frame in listed:
+        refuse_mosaic(frame, "a spectrum")
     where = numbers(positions, u.um, "positions")
     wave = wavelengths.wavelength if isinstance(wavelengths, WavelengthScale) else wavelengths
     reduction = reduction_request(axis, row, columns, bins, half_window, line_depth)

@@ -11,6 +11,7 @@ from astropy.table import QTable
 
 from .. import style
 from .._gateway import call
+from ..color_planes import refuse_mosaic
 from ..frames import read_frame
 from ..results import Result, notes_from_engine
 from .units import number
@@ -148,6 +149,7 @@ def reduce_spectrum(
         Arrays over columns and bins.
     """
     f = read_frame(frame)
+    refuse_mosaic(f, "a spectrum")
     request = reduction_request(axis, row, columns, bins, half_window, line_depth)
     r = call("color_focus.reduce", request, frames={"frame": f}, threads=threads)
     return Spectrum(

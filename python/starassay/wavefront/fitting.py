@@ -15,6 +15,7 @@ from ..frames import Frame, read_frame
 from ..results import Measured, notes_from_engine
 from ..telescope import Telescope
 from .result import FittedImage, WavefrontFit
+from .setup import check_setup
 
 _ORIENTATIONS = ("direct", "flipped-x", "flipped-y", "rotated180")
 
@@ -114,6 +115,7 @@ def fit_wavefront(
         )
     facts = {"gain": gain, "read_noise": read_noise, "saturation": saturation}
     frames = _pairs(inside, outside, {k: v for k, v in facts.items() if v is not None})
+    setup = check_setup(frames, telescope)
     band = u.Quantity(wavelength).to(u.nm)
     request: dict[str, Any] = {
         "aperture_mm": telescope.aperture.to_value(u.mm),
@@ -144,7 +146,7 @@ def fit_wavefront(
         threads=threads,
         progress=progress,
     )
-    notes = [n for frame in frames for n in frame.notes]
+    notes = [*setup, *(n for frame in frames for n in frame.notes)]
     return _result(record, telescope, tuple(notes), request)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,15 @@ from astropy.table import QTable
 from ..results import Measured, Result, format_measured
 from ..views import PupilMap
 from . import drawing
+
+
+# How the engine's words about a mode begin when it does not stand out from its error.
+_SILENT = "not told from zero by these images"
+
+
+def mode_name(name: str) -> str:
+    """Name of a mode to be read: "astigmatism 45" is an angle, so it gets its sign."""
+    return re.sub(r"(\d)$", "\\1°", str(name))
 
 
 @dataclasses.dataclass(frozen=True, eq=False)
@@ -160,13 +170,23 @@ class WavefrontFit(Result):
             f"chi squared          {self.chi_squared:.3f} per degree of freedom; "
             f"modes to Noll {int(self.modes['noll'][-1])}",
         ]
-        for row in self.modes[: min(18, len(self.modes))]:
+        meanings: dict[str, list[str]] = {}
+        silent = 0
+        for row in self.modes:
+            words = str(row["words"])
+            if words.startswith(_SILENT):
+                silent += 1
+                continue
+            meanings.setdefault(words, []).append(f"Noll {row['noll']}")
             value = format_measured(
                 row["coefficient"].to_value(u.nm), row["uncertainty"].to_value(u.nm), "nm"
             )
             lines.append(
-                f"  Noll {row['noll']:2d}  OSA {row['osa']:2d}  {row['name']:<26s}{value:>20s}  {row['words']}"
+                f"  {mode_name(row['name']):<26s}Noll {row['noll']:2d}  OSA {row['osa']:2d}{value:>20s}"
             )
+        if silent:
+            lines.append(f"  {silent} {'more ' if meanings else ''}modes are {_SILENT}")
+        lines += [f"  {' and '.join(modes)}: {words}" for words, modes in meanings.items()]
         lines.append("The measurement is of this sample, these nights and this setup.")
         return lines
 

@@ -36,8 +36,10 @@ public sealed class InputException(string code, string message, string? argument
     {
         if (!(value >= low && value <= high))
         {
+            // Six digits: an input of 540 um must not come back as 539999.9999999999 nm.
+            string of = unit.Length > 0 ? " " + unit : "";
             throw new InputException("input.range",
-                $"{argument} is {value} {unit}; it must lie between {low} and {high} {unit}. Correct it in the call or the campaign file.",
+                $"{argument} is {value:G6}{of}; it must lie between {low:G6} and {high:G6}{of}. Correct it in the call or the campaign file.",
                 argument);
         }
     }

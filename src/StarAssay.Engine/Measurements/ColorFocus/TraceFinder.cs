@@ -233,7 +233,7 @@ internal sealed class TraceFinder
     }
 
     private CannotMeasureException OffChip() => new("color-focus.off-chip",
-        $"The spectrum runs off {Name}. Center it, or turn the camera until it runs along the rows.", image.Frame.Name);
+        $"The spectrum in {Name} leaves the frame: followed across it, it runs from row {(int)Math.Round(At(first))} at column {first} to row {(int)Math.Round(At(end - 1))} at column {end - 1}, and only rows 2 to {image.Height - 3} can be used. Center it, turn the camera until it runs along one axis of the sensor, or say the right axis if wavelengths run along the other.", image.Frame.Name);
 
     private void RefuseTwo(List<(double X, double Y, double Snr, double Flux, int Box, int Block)> found, double[][] profiles, double[] noise, double wantedRow)
     {
