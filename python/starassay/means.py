@@ -42,7 +42,7 @@ class Mean:
 
 
 def combine(values: Sequence[Measured], *, common: u.Quantity | None = None) -> Mean:
-    """Mean of repeated measurements; where they scatter too much, the scatter is believed.
+    """Mean of repeated measurements; where they scatter too much, their scatter says how uncertain the mean is.
 
     Parameters
     ----------

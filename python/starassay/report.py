@@ -13,6 +13,7 @@ import numpy as np
 from astropy import units as u
 
 from .campaign.kinds import Kind, Part, kind_of
+from .campaign.quantities import QUANTITIES
 from .results import Note, format_measured
 
 if TYPE_CHECKING:
@@ -185,6 +186,7 @@ def _judgment(judgment: Judgment) -> dict[str, Any]:
 
     d, entry = judgment.decision, judgment.entry
     unit = d.claim.unit.to_string()
+    label = QUANTITIES[entry.quantity].label
     bounds = []
     if d.claim.at_least is not None:
         bounds.append(f"at least {_limit(d.claim.at_least)}")
@@ -207,6 +209,8 @@ def _judgment(judgment: Judgment) -> dict[str, Any]:
         "css": d.verdict.replace(" ", "-"),
         "mark": _MARKS[d.verdict],
         "name": d.claim.name,
+        # A claim that bears the quantity's own name needs it only once.
+        "quantity": "" if label.lower().startswith(d.claim.name.lower()) else label,
         "range": " and ".join(bounds) + wavelength,
         "source": entry.source,
         "value": value,
@@ -334,7 +338,8 @@ def _notes(notes: Iterable[Note]) -> list[dict[str, Any]]:
     return [
         {
             "level": group[0].level,
-            "subject": group[0].subject,
+            # Many notes name their file themselves.
+            "subject": "" if group[0].subject in group[0].text else group[0].subject,
             "text": group[0].text,
             "also": list(dict.fromkeys(n.subject for n in group[1:] if n.subject)),
         }

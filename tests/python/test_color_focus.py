@@ -542,7 +542,7 @@ def a_star(row: float = 50, slope: float = 0.0, flux: float = 4000) -> np.ndarra
     ("pixels", "code", "words"),
     [
         (noise_frame(), "color-focus.no-star", "holds no spectrum"),
-        (noise_frame() + a_star(3), "color-focus.off-chip", "edge|runs off"),
+        (noise_frame() + a_star(3), "color-focus.off-chip", "edge|leaves the frame"),
         (
             np.minimum(noise_frame() + a_star(50, 0, 90000), 60000).astype(np.float32),
             "color-focus.saturated",

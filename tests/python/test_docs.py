@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import ast
+import dataclasses
 import doctest
 import importlib
+import inspect
 import pkgutil
 import re
+import shlex
 import subprocess
 from pathlib import Path
+from typing import Any, get_type_hints
 
 import pytest
 
@@ -99,3 +104,95 @@ def test_no_file_holds_machine_paths() -> None:
         if forbidden.search(text):
             found.append(name)
     assert not found
+
+
+def snippets(kind: str) -> list[tuple[str, str]]:
+    """(page, text) of every fenced block of a kind ("" has no word behind its fence)."""
+    block = re.compile(rf"^```{kind}\n(.*?)^```", re.MULTILINE | re.DOTALL)
+    return [
+        (page.relative_to(TOP).as_posix(), text)
+        for page in PAGES
+        for text in block.findall(page.read_text(encoding="utf-8"))
+    ]
+
+
+def test_python_on_the_pages_names_what_there_is() -> None:
+    """Every starassay.name and keyword of a snippet exists; what a call returns has the attributes used."""
+    checked = 0
+    for page, text in snippets("python"):
+        # Names that the pages use for a result without making it anew in each block.
+        made: dict[str, type] = {
+            "fit": starassay.WavefrontFit,
+            "field": starassay.StarField,
+            "curve": starassay.ColorFocusCurve,
+            "frame": starassay.Frame,
+        }
+        tree = ast.parse(text)
+        ours = {
+            name.asname or name.name
+            for node in ast.walk(tree)
+            if isinstance(node, ast.Import)
+            for name in node.names
+            if name.name == "starassay"
+        } | {"starassay"}
+
+        def function_of(node: ast.AST) -> Any:
+            if (
+                isinstance(node, ast.Call)
+                and isinstance(node.func, ast.Attribute)
+                and isinstance(node.func.value, ast.Name)
+                and node.func.value.id in ours
+            ):
+                assert hasattr(starassay, node.func.attr), f"{page}: starassay.{node.func.attr}"
+                return getattr(starassay, node.func.attr)
+            return None
+
+        for statement in tree.body:
+            for node in ast.walk(statement):
+                called = function_of(node)
+                if called is not None:
+                    assert isinstance(node, ast.Call)
+                    inspect.signature(called).bind_partial(
+                        *[None for _ in node.args], **{k.arg: None for k in node.keywords if k.arg}
+                    )
+                    checked += 1
+                if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
+                    kind = made.get(node.value.id)
+                    if kind is not None:
+                        fields = {f.name for f in dataclasses.fields(kind)}
+                        known = hasattr(kind, node.attr) or node.attr in fields
+                        assert known, f"{page}: {node.value.id}.{node.attr}"
+                        checked += 1
+            if isinstance(statement, ast.Assign) and isinstance(statement.targets[0], ast.Name):
+                called = function_of(statement.value)
+                if called is not None:
+                    kind = called if isinstance(called, type) else get_type_hints(called)["return"]
+                    if dataclasses.is_dataclass(kind):
+                        made[statement.targets[0].id] = kind
+    assert checked > 40
+
+
+def test_commands_on_the_pages_parse() -> None:
+    """Every ``starassay ...`` line of the pages is understood by the command line."""
+    from starassay.cli import build_parser
+
+    lines = [
+        (page, line.split("#")[0])
+        for page, text in snippets("(?:sh)?")
+        for line in text.replace("\\\n", " ").splitlines()
+        if re.match(r"\s*(?:\.venv/bin/)?starassay ", line)
+    ]
+    inline = re.compile(r"`(starassay (?:measure|run|demo|notes|about)[^`]*)`")
+    for page in PAGES:
+        for text in inline.findall(page.read_text(encoding="utf-8")):
+            words = " ".join(text.split())
+            # A mention of a command is no command line, and three dots stand for more of the same.
+            if words.count(" ") > 1:
+                lines.append((page.relative_to(TOP).as_posix(), words.replace(" ...", "")))
+    assert len(lines) >= 8
+    for page, line in lines:
+        argv = shlex.split(line)[1:]
+        try:
+            build_parser().parse_args(argv)
+        except SystemExit:
+            pytest.fail(f"{page}: {line}")

@@ -143,7 +143,7 @@ def frame_facts(frame: Frame) -> dict[str, Any]:
     """What the report says about a frame."""
     return {
         "frame": frame.name,
-        "size": f"{frame.shape[1]} × {frame.shape[0]} px",
+        "size": f"{frame.shape[1]} × {frame.shape[0]} pixels",
         "exposure": None if frame.exposure is None else f"{frame.exposure:g}",
         "start": None if frame.time is None else frame.time.isot[:19],
         "filter": frame.filter,
@@ -155,6 +155,7 @@ def numbers_of(values: Mapping[str, Value]) -> list[dict[str, str]]:
     rows = []
     for key, value in values.items():
         at = "" if value.wavelength is None else f" at {value.wavelength:.4g}"
+        at = "," + at if at and "," in QUANTITIES[key].label else at
         counted = value.counted if value.count != 1 else value.counted.removesuffix("s")
         rows.append(
             {

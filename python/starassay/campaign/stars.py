@@ -27,7 +27,7 @@ from .kinds import (
 from ..frames import Frame, read_frame
 from ..means import combine
 from ..results import Measured, Note, format_measured
-from ..style import figure_style
+from ..style import figure_style, new_axes
 
 if TYPE_CHECKING:
     from .outcome import TestOutcome
@@ -162,13 +162,13 @@ class StarsKind:
         with figure_style():
             return [
                 Picture(
-                    field.plot().figure,
+                    field.plot(_half_page(field)).figure,
                     "Half-flux radius of each clean star. x to the right, y up, as in the file; + is the middle.",
                     "Map of star sizes over the field",
                     "half",
                 ),
                 Picture(
-                    field.plot_ellipticity().figure,
+                    _whiskers(field).figure,
                     "Long axes of the stars: blue points to the middle of the field, orange runs round it.",
                     "Whiskers of star shapes over the field",
                     "half",
@@ -199,6 +199,20 @@ class StarsKind:
                 "rows": rows,
             }
         ]
+
+
+def _half_page(field: StarField) -> Any:
+    """Axes whose letters can be read at half the width of a page; both figures get the same height."""
+    ny, nx = field.shape
+    return new_axes(figsize=(5.4, 1.4 + 4.0 * ny / nx))
+
+
+def _whiskers(field: StarField) -> Any:
+    """The long axes, with the legend clear of the axis' label on small axes."""
+    ax = field.plot_ellipticity(_half_page(field))
+    if ax.get_legend() is not None:
+        ax.legend(loc="upper right", bbox_to_anchor=(1.0, -0.17), ncol=3, handlelength=1.4)
+    return ax
 
 
 def color_planes(frame: Frame) -> list[tuple[str, Frame]]:

@@ -16,7 +16,7 @@ from .description import Campaign, Test
 from .kinds import Part, Picture, Value, doubts_of, frame_facts, numbers_of, slug_of
 from ..frames import read_frame
 from ..results import Measured, Note, format_measured
-from ..style import figure_style
+from ..style import figure_style, new_axes
 from ..wavefront.result import mode_name
 
 if TYPE_CHECKING:
@@ -132,7 +132,7 @@ class WavefrontKind:
                     "half",
                 ),
                 Picture(
-                    fit.plot_coefficients().figure,
+                    fit.plot_coefficients(new_axes(figsize=(5.4, 4.4))).figure,
                     "Zernike coefficients with their standard uncertainties, by Noll index.",
                     "Zernike coefficients as bars",
                     "half",

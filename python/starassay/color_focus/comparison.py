@@ -70,6 +70,7 @@ class ColorComparison(Result):
             )
         return lines
 
+    @style.figure_style()
     def plot(self, ax: Any = None) -> Any:
         """Defocus in depths of focus against wavelength; returns the matplotlib axes."""
         ax = style.new_axes(ax, figsize=(8, 4.6))

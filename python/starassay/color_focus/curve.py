@@ -212,6 +212,7 @@ class ColorFocusCurve(Result):
                 lines.append(f"  {nm} nm: {format_measured(value, error, 'um')}")
         return lines
 
+    @style.figure_style()
     def plot(self, ax: Any = None, *, theory: Any = None) -> Any:
         """Bins with error bars, the smooth curve with its 68 % band, the depth of focus behind.
 

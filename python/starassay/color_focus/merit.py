@@ -89,6 +89,7 @@ class ColorMerit(Result):
             )
         return lines
 
+    @style.figure_style()
     def plot(self, ax: Any = None) -> Any:
         """What a cut-on filter would do; returns the matplotlib axes."""
         ax = style.new_axes(ax, figsize=(7, 3.6))

@@ -84,6 +84,7 @@ class Spectrum(Result):
             f"gain {self.gain:.2f}",
         ]
 
+    @style.figure_style()
     def plot(self, ax: Any = None) -> Any:
         """Flux of each column, masked ones pale; returns the matplotlib axes."""
         ax = style.new_axes(ax, figsize=(8, 3.2))

@@ -98,6 +98,7 @@ class LensTheory(Result):
         )
         return [f"thin lens of {parts}"]
 
+    @style.figure_style()
     def plot(self, ax: Any = None) -> Any:
         """The curve; returns the matplotlib axes."""
         ax = style.new_axes(ax, figsize=(7, 4))

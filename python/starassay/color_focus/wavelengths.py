@@ -69,6 +69,7 @@ class WavelengthScale(Result):
             f"({self.rms_columns.value:.2f} columns)"
         ]
 
+    @style.figure_style()
     def plot(self, ax: Any = None) -> Any:
         """Residuals of the lines; returns the matplotlib axes."""
         ax = style.new_axes(ax, figsize=(7, 3))

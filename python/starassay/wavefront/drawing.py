@@ -55,8 +55,10 @@ def draw_coefficients(fit: WavefrontFit, ax: Any) -> Any:
             capsize=2,
             linewidth=1,
         )
-        ax.set_xticks(x)
-        ax.set_xticklabels([str(n) for n in fit.modes["noll"]], fontsize=7)
+        # So many that their numbers do not touch.
+        step = 1 + len(x) // 24
+        ax.set_xticks(x[::step])
+        ax.set_xticklabels([str(n) for n in fit.modes["noll"][::step]], fontsize=8)
         ax.set(xlabel="Noll index", ylabel="coefficient (nm RMS)")
     return ax
 
@@ -114,7 +116,8 @@ def draw_views(fit: WavefrontFit) -> Any:
     wave = fit.wavelength
     shift = 8 * n**2 * wave * 4
     with style.figure_style():
-        figure, axes = plt.subplots(2, 3, figsize=(11.5, 7.0), layout="constrained")
+        figure, axes = plt.subplots(2, 3, figsize=(11.5, 7.4), layout="constrained")
+        figure.get_layout_engine().set(h_pad=0.12, w_pad=0.08)
         focused.plot(axes[0, 0])
         modulation.plot(axes[0, 1])
         modulation.plot_energy(axes[0, 2])

@@ -160,7 +160,8 @@ class WavefrontFit(Result):
         waves = self.rms_measured.value.to_value(u.nm) / nm
         lines = [
             f"RMS wavefront error  {self.rms_measured}  ({waves:.4f} waves at {nm:.0f} nm)",
-            f"peak to valley       {self.pv_measured}  (what noise still adds: {self.pv_bias:.2g})",
+            f"peak to valley       {self.pv_measured}"
+            + (f"  (of it, about {self.pv_bias:.2g} from noise)" if self.pv_bias > 0 else ""),
             f"Strehl ratio         {self.strehl_measured}  at {nm:.0f} nm"
             + (
                 f"; from the RMS alone {self.strehl_from_rms:.4f}"

@@ -8,7 +8,7 @@ public static class DecisionNotes
 {
     /// <summary>Repeated measurements differ too much.</summary>
     public static readonly NoteDefinition Scatter = new("decision.scatter", NoteLevel.Caution,
-        "Repeated measurements scatter more than their uncertainties promise; the scatter was believed.");
+        "Repeated measurements scatter more than their uncertainties promise; the uncertainty was taken from the scatter.");
 
     /// <summary>The number must not be used to decide.</summary>
     public static readonly NoteDefinition Doubtful = new("decision.doubtful", NoteLevel.Doubt,

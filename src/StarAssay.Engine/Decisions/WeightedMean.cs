@@ -36,7 +36,7 @@ public sealed record WeightedMean(
     int Count,
     IReadOnlyList<Note> Notes)
 {
-    /// <summary>Weighted mean; where the values scatter more than their uncertainties promise, the scatter is believed.</summary>
+    /// <summary>Weighted mean; where the values scatter more than their uncertainties promise, the uncertainty is taken from the scatter.</summary>
     /// <remarks>Uncertainty times max(1, Birge ratio), R. T. Birge, Phys. Rev. 40, 207 (1932) (named from memory). Values
     /// that are NaN or carry no uncertainty are left out.</remarks>
     public static WeightedMean Of(MeanRequest request)
@@ -78,7 +78,7 @@ public sealed record WeightedMean(
             if (chiSquared > ChiSquared.InvCDF(free, 0.99))
             {
                 notes.Add(DecisionNotes.Scatter.Say(
-                    $"{good.Length} measurements scatter {ratio:F1} times as much as their uncertainties promise; the scatter was believed. Look for what changed between them: cooling, focus, seeing, clouds."));
+                    $"{good.Length} measurements scatter {ratio:F1} times as much as their uncertainties promise; the uncertainty was taken from the scatter. Look for what changed between them: cooling, focus, seeing, clouds."));
             }
         }
 

@@ -14,7 +14,7 @@ namespace StarAssay.Engine.Numerics;
 /// <para>A pass is told how many rows hold data and at which index the first of them stands, and which outputs are wanted:
 /// that is both the pruning and the move of the origin to the middle. Outputs follow exp(-2 pi i jk/n), unscaled. For the
 /// inverse hand the two parts over exchanged.</para>
-/// <para>Why an own transform: docs/decisions/0005-own-fourier-transform.md. The scalar twin in double precision is
+/// <para>Why an own transform: docs/decisions/0004-own-fourier-transform.md. The scalar twin in double precision is
 /// <see cref="FftScalar"/>; single precision differs from it by about 2e-7 of the largest output.</para>
 /// </remarks>
 internal sealed partial class Fft

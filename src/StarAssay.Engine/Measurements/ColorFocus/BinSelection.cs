@@ -53,7 +53,7 @@ internal sealed class BinSelection
 
         if (faint > 0)
         {
-            notes.Add(ColorFocusNotes.FaintBins.Say($"{faint} of {bins} bins have a signal to noise below {LeastSignalToNoise} and were left out. Expose longer or bin more coarsely to reach the ends of the spectrum."));
+            notes.Add(ColorFocusNotes.FaintBins.Say($"{faint} of {bins} bins {(faint == 1 ? "has" : "have")} a signal to noise below {LeastSignalToNoise} and {(faint == 1 ? "was" : "were")} left out. Expose longer or bin more coarsely to reach the ends of the spectrum."));
         }
 
         if (overlapped > 0)
