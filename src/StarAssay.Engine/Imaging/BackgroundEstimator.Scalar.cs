@@ -3,13 +3,8 @@ namespace StarAssay.Engine.Imaging;
 /// <content>The definition, one sample after the other.</content>
 public static partial class BackgroundEstimator
 {
-    internal static (float Level, float Noise) RobustScalar(ReadOnlySpan<float> samples, float guess, float guessNoise)
+    internal static (float Level, float Noise) AfreshScalar(ReadOnlySpan<float> samples, float guess, float guessNoise)
     {
-        if (RefinedScalar(samples, guess, guessNoise) is (float near, float nearNoise))
-        {
-            return (near, nearNoise);
-        }
-
         float low = float.MaxValue, high = float.MinValue;
         foreach (float v in samples)
         {
@@ -41,30 +36,7 @@ public static partial class BackgroundEstimator
         return (SoftScalar(samples, center, noise), noise);
     }
 
-    private static (float Level, float Noise)? RefinedScalar(ReadOnlySpan<float> samples, float guess, float guessNoise)
-    {
-        var start = new Clipped(guess, guessNoise, 0, 0);
-        if (!start.CanStart)
-        {
-            return null;
-        }
-
-        Clipped before = start, now = start;
-        for (int round = 0; round < ClipRounds; round++)
-        {
-            (float n, float sum, float squares) = WithinScalar(samples, now.Center, ClipAt * now.Noise);
-            before = now;
-            now = now.After(n, sum, squares, samples.Length);
-            if (!now.IsNear(start))
-            {
-                return null;
-            }
-        }
-
-        return now.Rests(before) ? (SoftScalar(samples, now.Center, now.Noise), now.Noise) : null;
-    }
-
-    private static (float Count, float Sum, float Squares) WithinScalar(ReadOnlySpan<float> samples, float center, float reach)
+    private static ClipSums WithinScalar(ReadOnlySpan<float> samples, float center, float reach)
     {
         float n = 0, sum = 0, squares = 0;
         foreach (float v in samples)
@@ -78,7 +50,7 @@ public static partial class BackgroundEstimator
             }
         }
 
-        return (n, sum, squares);
+        return new ClipSums(n, sum, squares);
     }
 
     private static float SoftScalar(ReadOnlySpan<float> samples, float center, float noise)

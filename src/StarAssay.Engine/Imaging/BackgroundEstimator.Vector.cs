@@ -9,19 +9,14 @@ namespace StarAssay.Engine.Imaging;
 /// <content>The same with one register of samples at a time; sums run in another order, so the last digits may differ.</content>
 public static partial class BackgroundEstimator
 {
-    internal static (float Level, float Noise) RobustVectors(ReadOnlySpan<float> samples, float guess, float guessNoise) =>
-        Vector512.IsHardwareAccelerated ? RobustLanes<Lanes512>(samples, guess, guessNoise)
-        : Vector256.IsHardwareAccelerated ? RobustLanes<Lanes256>(samples, guess, guessNoise)
-        : RobustLanes<Lanes128>(samples, guess, guessNoise);
+    internal static (float Level, float Noise) AfreshVectors(ReadOnlySpan<float> samples, float guess, float guessNoise) =>
+        Vector512.IsHardwareAccelerated ? AfreshLanes<Lanes512>(samples, guess, guessNoise)
+        : Vector256.IsHardwareAccelerated ? AfreshLanes<Lanes256>(samples, guess, guessNoise)
+        : AfreshLanes<Lanes128>(samples, guess, guessNoise);
 
-    private static (float Level, float Noise) RobustLanes<T>(ReadOnlySpan<float> samples, float guess, float guessNoise)
+    private static (float Level, float Noise) AfreshLanes<T>(ReadOnlySpan<float> samples, float guess, float guessNoise)
         where T : struct, ILanes<T>
     {
-        if (RefinedLanes<T>(samples, guess, guessNoise) is (float near, float nearNoise))
-        {
-            return (near, nearNoise);
-        }
-
         float low = TensorPrimitives.Min(samples), high = TensorPrimitives.Max(samples);
         if (!(high > low))
         {
@@ -50,41 +45,6 @@ public static partial class BackgroundEstimator
         }
 
         return (center, noise);
-    }
-
-    private static (float Level, float Noise)? RefinedLanes<T>(ReadOnlySpan<float> samples, float guess, float guessNoise)
-        where T : struct, ILanes<T>
-    {
-        var start = new Clipped(guess, guessNoise, 0, 0);
-        if (!start.CanStart)
-        {
-            return null;
-        }
-
-        Clipped before = start, now = start;
-        for (int round = 0; round < ClipRounds; round++)
-        {
-            (float n, float sum, float squares) = Within<T>(samples, now.Center, ClipAt * now.Noise);
-            before = now;
-            now = now.After(n, sum, squares, samples.Length);
-            if (!now.IsNear(start))
-            {
-                return null;
-            }
-        }
-
-        if (!now.Rests(before))
-        {
-            return null;
-        }
-
-        float center = now.Center;
-        for (int round = 0; round < SoftRounds; round++)
-        {
-            center += Soft<T>(samples, center, SoftReach * now.Noise);
-        }
-
-        return (center, now.Noise);
     }
 
     private static float QuantileLanes<T>(ReadOnlySpan<float> samples, float share, float low, float high, float tryLow, float tryHigh)
@@ -136,7 +96,7 @@ public static partial class BackgroundEstimator
 
     /// <summary>Count, sum and sum of squares of the deviations up to a reach.</summary>
     [MethodImpl(MethodImplOptions.AggressiveOptimization)]
-    private static (float Count, float Sum, float Squares) Within<T>(ReadOnlySpan<float> samples, float center, float reach)
+    private static ClipSums Within<T>(ReadOnlySpan<float> samples, float center, float reach)
         where T : struct, ILanes<T>
     {
         // Deviations are summed, not values: single precision then loses nothing. Two of each sum, since one addition must
@@ -170,7 +130,7 @@ public static partial class BackgroundEstimator
             }
         }
 
-        return (n, sum, square);
+        return new ClipSums(n, sum, square);
     }
 
     /// <summary>Mean deviation from the center under Tukey's weight.</summary>

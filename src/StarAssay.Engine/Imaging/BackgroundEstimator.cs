@@ -8,20 +8,21 @@ namespace StarAssay.Engine.Imaging;
 /// Measures sky level and noise cell by cell.
 /// </summary>
 /// <remarks>
-/// In each cell: rounds of clipping at +-2.5 standard deviations for the noise, and two of a mean under Tukey's biweight for
-/// the level. They start from the cell to the left when they stay near it and come to rest, else from median and 16 %
-/// quantile, found by counting (no sorting). A soft weight is needed since frames of whole
-/// ADU rule out a median (rounded) and a hard cut (lopsided by up to 0.05 ADU); the level then errs by less than 0.01.
-/// The slope of the sky inside a cell is taken out of its noise. Cells that stick
+/// In each cell: rounds of clipping at +-2.5 standard deviations for the noise, then a mean under Tukey's biweight for the level.
+/// They start from the cell to the left when they stay near it and come to rest (what a round leaves of a wrong start is known and
+/// divided out, so that two readings of the pixels do), else from median and 16 % quantile, found by counting (no sorting).
+/// A soft weight is needed since frames of whole ADU rule out a median (rounded) and a hard cut (lopsided by up to 0.05 ADU); the
+/// level then errs by less than 0.01. The slope of the sky inside a cell is taken out of its noise. Cells that stick
 /// out of their surroundings (bright stars, mostly masked) are replaced by a 3 x 3 median.
 /// </remarks>
 public static partial class BackgroundEstimator
 {
-    private const float ClipAt = 2.5f;
+    internal const float ClipAt = 2.5f;
 
     // Rows of cells smoothed in one go.
     private const int SmoothRows = 16;
 
+    internal const int FewestSamples = 16;
     private const int ClipRounds = 3;
     private const int SoftRounds = 2;
 
@@ -29,7 +30,10 @@ public static partial class BackgroundEstimator
     internal const float SoftReach = 4;
 
     // Variance of a unit Gaussian cut at +-2.5: 1 - 2 k phi(k) / (2 Phi(k) - 1).
-    private const float ClippedVariance = 0.911249f;
+    internal const float ClippedVariance = 0.911249f;
+
+    // The clip on the scale of Tukey's weight, squared.
+    internal const float ClipShare = ClipAt * ClipAt / (SoftReach * SoftReach);
 
     /// <summary>Measures the mesh of a frame.</summary>
     /// <param name="frame">The frame; NaN and masked pixels are left out.</param>
@@ -45,13 +49,18 @@ public static partial class BackgroundEstimator
         int columns = Math.Max(1, (int)Math.Round((double)frame.Width / cellSize));
         int rows = Math.Max(1, (int)Math.Round((double)frame.Height / cellSize));
         int step = RowStep((long)frame.Width * frame.Height);
-        float[] level = new float[columns * rows];
-        float[] noise = new float[columns * rows];
+        double perCell = (double)frame.Width * frame.Height / ((double)columns * rows * step);
+        var cells = new SkyCells(frame.Width, frame.Height, columns, rows, new float[columns * rows], new float[columns * rows], perCell);
         var reader = new CellReader(frame, (frame.Width / columns) + 1);
-        Sharing.For(rows, context, () => new float[reader.Room((frame.Height / rows) + 1, step)], (j, samples) => CellRow(reader, samples, j, columns, rows, step, level, noise));
-        FillMissing(level, noise, columns, rows, frame.Name);
-        double samples = (double)frame.Width * frame.Height / ((double)columns * rows * step);
-        return new SkyCells(frame.Width, frame.Height, columns, rows, level, noise, samples);
+        Action<int, float[]> pair = reader.Format switch
+        {
+            StoredFormat.UInt16 => RowsIn<StoredUInt16>(reader, cells, step),
+            StoredFormat.FileUInt16 => RowsIn<StoredFileUInt16>(reader, cells, step),
+            _ => RowsIn<StoredFloat>(reader, cells, step),
+        };
+        Sharing.For((rows + 1) / 2, context, () => new float[reader.Room((frame.Height / rows) + 1, step)], pair);
+        FillMissing(cells.Level, cells.Noise, columns, rows, frame.Name);
+        return cells;
     }
 
     /// <summary>Makes the mesh: outliers replaced by a 3 x 3 median, the sky's slope taken out of the noise.</summary>
@@ -71,35 +80,111 @@ public static partial class BackgroundEstimator
     /// <param name="samples">Pixel values.</param>
     /// <param name="guess">A level to start from (NaN: none).</param>
     /// <param name="guessNoise">The noise that goes with it.</param>
-    internal static (float Level, float Noise) Robust(ReadOnlySpan<float> samples, float guess, float guessNoise) =>
-        Vector128.IsHardwareAccelerated ? RobustVectors(samples, guess, guessNoise) : RobustScalar(samples, guess, guessNoise);
-
-    private static unsafe void CellRow(CellReader reader, float[] samples, int j, int columns, int rows, int step, float[] level, float[] noise)
+    internal static unsafe (float Level, float Noise) Robust(ReadOnlySpan<float> samples, float guess, float guessNoise)
     {
-        Frame frame = reader.Frame;
-        int y0 = (int)((long)j * frame.Height / rows), y1 = (int)((long)(j + 1) * frame.Height / rows);
-        float guess = float.NaN, guessNoise = float.NaN;
-        using System.Buffers.MemoryHandle pin = frame.Pixels.Bytes.Pin();
-        for (int i = 0; i < columns; i++)
+        fixed (float* first = samples)
         {
-            int x0 = (int)((long)i * frame.Width / columns), x1 = (int)((long)(i + 1) * frame.Width / columns);
-            int count = reader.Read((byte*)pin.Pointer, x0, x1, y0 + (step / 2), y1, step, samples, out bool missing), asked = count;
-            if (missing)
-            {
-                count = DropMissing(samples.AsSpan(0, count));
-            }
+            var row = new PixelBlock((byte*)first, samples.Length, 1, samples.Length);
+            return Near<StoredFloat>(row, guess, guessNoise) ?? Afresh(samples, guess, guessNoise);
+        }
+    }
 
-            int at = (j * columns) + i;
-            if (count < 16 || count * 4 < asked)
-            {
-                level[at] = float.NaN;
-                noise[at] = float.NaN;
-                continue;
-            }
+    private static (float Level, float Noise)? Near<TPixels>(in PixelBlock block, float guess, float guessNoise)
+        where TPixels : struct, IStoredPixels =>
+        !Vector128.IsHardwareAccelerated || block.Width < Lanes512.Count ? NearBy<ClipRoundsScalar<TPixels>>(block, guess, guessNoise)
+        : Vector512.IsHardwareAccelerated ? NearBy<ClipRoundsLanes<Lanes512, TPixels>>(block, guess, guessNoise)
+        : Vector256.IsHardwareAccelerated ? NearBy<ClipRoundsLanes<Lanes256, TPixels>>(block, guess, guessNoise)
+        : NearBy<ClipRoundsLanes<Lanes128, TPixels>>(block, guess, guessNoise);
 
-            (level[at], noise[at]) = Robust(samples.AsSpan(0, count), guess, guessNoise);
-            guess = level[at];
-            guessNoise = noise[at];
+    /// <summary>Level and noise found from a start; null when it stays not near, does not come to rest, or a pixel is missing.</summary>
+    internal static (float Level, float Noise)? NearBy<TRounds>(in PixelBlock block, float guess, float guessNoise)
+        where TRounds : struct, IClipRounds
+    {
+        var search = new SkyApproach<TRounds>(block, guess, guessNoise);
+        search.First();
+        search.Next();
+        return search.Result();
+    }
+
+    /// <summary>Level and noise without a start; the guess only speeds up the search for the quantiles.</summary>
+    private static (float Level, float Noise) Afresh(ReadOnlySpan<float> samples, float guess, float guessNoise) =>
+        Vector128.IsHardwareAccelerated ? AfreshVectors(samples, guess, guessNoise) : AfreshScalar(samples, guess, guessNoise);
+
+    private static Action<int, float[]> RowsIn<TPixels>(CellReader reader, SkyCells cells, int step)
+        where TPixels : struct, IStoredPixels =>
+        !Vector128.IsHardwareAccelerated || cells.Width / cells.Columns < Lanes512.Count ? RowsBy<ClipRoundsScalar<TPixels>, TPixels>(reader, cells, step)
+        : Vector512.IsHardwareAccelerated ? RowsBy<ClipRoundsLanes<Lanes512, TPixels>, TPixels>(reader, cells, step)
+        : Vector256.IsHardwareAccelerated ? RowsBy<ClipRoundsLanes<Lanes256, TPixels>, TPixels>(reader, cells, step)
+        : RowsBy<ClipRoundsLanes<Lanes128, TPixels>, TPixels>(reader, cells, step);
+
+    /// <summary>What measures a pair of rows of cells, with room for a cell's samples.</summary>
+    private static Action<int, float[]> RowsBy<TRounds, TPixels>(CellReader reader, SkyCells cells, int step)
+        where TRounds : struct, IClipRounds
+        where TPixels : struct, IStoredPixels => (pair, samples) => TwoRows<TRounds, TPixels>(reader, samples, 2 * pair, cells, step);
+
+    /// <summary>Two rows of cells side by side: each cell's rounds wait for one another, those of its neighbor above fill the gaps.</summary>
+    private static unsafe void TwoRows<TRounds, TPixels>(CellReader reader, float[] samples, int j, SkyCells cells, int step)
+        where TRounds : struct, IClipRounds
+        where TPixels : struct, IStoredPixels
+    {
+        using System.Buffers.MemoryHandle pin = reader.Frame.Pixels.Bytes.Pin();
+        byte* bytes = (byte*)pin.Pointer;
+        bool two = j + 1 < cells.Rows;
+        (float Level, float Noise) lower = (float.NaN, float.NaN), upper = lower;
+        for (int i = 0; i < cells.Columns; i++)
+        {
+            CellReader.Cell cell = Place(cells, i, j, step), above = Place(cells, i, j + 1, step);
+            var search = new SkyApproach<TRounds>(reader.InPlace<TPixels>(bytes, cell), lower.Level, lower.Noise);
+            var searchAbove = new SkyApproach<TRounds>(two ? reader.InPlace<TPixels>(bytes, above) : default, upper.Level, upper.Noise);
+            search.First();
+            searchAbove.First();
+            search.Next();
+            searchAbove.Next();
+            Keep(search.Result() ?? Decoded(reader, cell, samples, lower.Level, lower.Noise), cells, (j * cells.Columns) + i, ref lower);
+            if (two)
+            {
+                Keep(searchAbove.Result() ?? Decoded(reader, above, samples, upper.Level, upper.Noise), cells, ((j + 1) * cells.Columns) + i, ref upper);
+            }
+        }
+    }
+
+    private static CellReader.Cell Place(SkyCells cells, int i, int j, int step)
+    {
+        int x0 = (int)((long)i * cells.Width / cells.Columns), x1 = (int)((long)(i + 1) * cells.Width / cells.Columns);
+        int y0 = (int)((long)j * cells.Height / cells.Rows), y1 = (int)((long)(j + 1) * cells.Height / cells.Rows);
+        return new CellReader.Cell(x0, x1, y0 + (step / 2), y1, step);
+    }
+
+    /// <summary>Notes a cell, and starts the next from it unless it holds nothing.</summary>
+    private static void Keep((float Level, float Noise) found, SkyCells cells, int at, ref (float Level, float Noise) start)
+    {
+        (cells.Level[at], cells.Noise[at]) = found;
+        start = float.IsNaN(found.Level) ? start : found;
+    }
+
+    /// <summary>The cell by way of decoded samples; NaN when too few pixels are there.</summary>
+    private static unsafe (float Level, float Noise) Decoded(CellReader reader, in CellReader.Cell cell, float[] samples, float guess, float guessNoise)
+    {
+        int count = reader.Decode(cell, samples, out bool missing), asked = count, width = cell.X1 - cell.X0;
+        if (missing)
+        {
+            count = DropMissing(samples.AsSpan(0, count));
+        }
+
+        if (count < FewestSamples || count * 4 < asked)
+        {
+            return (float.NaN, float.NaN);
+        }
+
+        if (missing)
+        {
+            return Robust(samples.AsSpan(0, count), guess, guessNoise);
+        }
+
+        fixed (float* first = samples)
+        {
+            // Whole rows stay rows, so that the sums run in the same order as where the pixels lie.
+            return Near<StoredFloat>(new PixelBlock((byte*)first, width, cell.SampledRows, width), guess, guessNoise) ?? Afresh(samples.AsSpan(0, count), guess, guessNoise);
         }
     }
 
@@ -251,34 +336,6 @@ public static partial class BackgroundEstimator
 
         int mi = Math.Clamp((2 * ci) - i, 0, columns - 1), mj = Math.Clamp((2 * cj) - j, 0, rows - 1);
         return (2 * edge) - cells[(mj * columns) + mi];
-    }
-
-    /// <summary>Where the rounds of clipping stand.</summary>
-    /// <param name="Center">Clipped mean.</param>
-    /// <param name="Noise">Standard deviation behind the clipped one.</param>
-    /// <param name="Inside">Share of the samples within the clip.</param>
-    /// <param name="Moved">Last step of the center.</param>
-    private readonly record struct Clipped(float Center, float Noise, float Inside, float Moved)
-    {
-        // A cell of which a quarter is no sky deserves the long way; a clean one has 0.988 inside.
-        private const float FewestInside = 0.75f;
-
-        /// <summary>Whether there is something to start from.</summary>
-        public bool CanStart => float.IsFinite(Center) && Noise > 0;
-
-        /// <summary>The next round, from count, sum and sum of squares of the deviations within the clip.</summary>
-        public Clipped After(float n, float sum, float squares, int all)
-        {
-            float mean = sum / n, variance = (squares / n) - (mean * mean);
-            return new Clipped(Center + mean, MathF.Sqrt(MathF.Max(variance, 0) / ClippedVariance), n / all, mean);
-        }
-
-        /// <summary>Whether it is still the same sky.</summary>
-        public bool IsNear(Clipped start) =>
-            Inside > FewestInside && MathF.Abs(Center - start.Center) < start.Noise && Noise > 0.6f * start.Noise && Noise < 1.6f * start.Noise;
-
-        /// <summary>Whether another round would hardly change it: a tenth of what the mean of a thousand samples scatters by.</summary>
-        public bool Rests(Clipped before) => MathF.Abs(Moved) < 0.01f * Noise && MathF.Abs(Noise - before.Noise) < 0.01f * Noise;
     }
 }
 

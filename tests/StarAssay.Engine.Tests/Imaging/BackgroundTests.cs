@@ -55,8 +55,8 @@ public class BackgroundTests
         foreach (int n in new[] { 16, 17, 31, 32, 33, 100, 127, 128, 129, 1000, 1024 })
         {
             float[] samples = Normal(n, 500, 12, n);
-            (float a, float b) = BackgroundEstimator.RobustScalar(samples, 499, 11);
-            (float c, float d) = BackgroundEstimator.RobustVectors(samples, 499, 11);
+            (float a, float b) = BackgroundEstimator.AfreshScalar(samples, 499, 11);
+            (float c, float d) = BackgroundEstimator.AfreshVectors(samples, 499, 11);
 
             // Sums in another order: single-precision rounding of deviations only.
             Assert.Equal(a, c, 1e-3);
