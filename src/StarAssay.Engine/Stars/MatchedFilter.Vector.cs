@@ -9,11 +9,15 @@ namespace StarAssay.Engine.Stars;
 /// <content>The same: first the column taps and the screen everywhere, then the row taps beside what passed.</content>
 internal sealed unsafe partial class MatchedFilter
 {
-    internal bool FindLanes<T, TPixels>(byte** inputs, int width, Limits limits, ReadOnlySpan<RowHits> hits, Screen screen, byte* next)
+    // Bytes that the processor fetches at once, and how far ahead of the registers they are asked for.
+    private const int Line = 64;
+    private const int Ahead = 1024;
+
+    internal bool FindLanes<T, TPixels>(byte** inputs, int width, Limits limits, ReadOnlySpan<RowHits> hits, Screen screen, nint pitch)
         where T : struct, ILanes<T>
         where TPixels : struct, IStoredPixels
     {
-        int count = ScreenColumns<T, TPixels>(inputs, width, limits, screen, next);
+        int count = ScreenColumns<T, TPixels>(inputs, width, limits, screen, pitch);
         if (count < 0)
         {
             return false;
@@ -25,63 +29,68 @@ internal sealed unsafe partial class MatchedFilter
 
     /// <summary>Notes what passes the screen; -1 when a pixel is missing.</summary>
     [MethodImpl(MethodImplOptions.AggressiveOptimization)]
-    private int ScreenColumns<T, TPixels>(byte** inputs, int width, Limits limits, Screen screen, byte* next)
+    private int ScreenColumns<T, TPixels>(byte** inputs, int width, Limits limits, Screen screen, nint pitch)
         where T : struct, ILanes<T>
         where TPixels : struct, IStoredPixels
     {
-        T c = T.Of(center), n = T.Of(near), f = T.Of(far), zero = T.Of(0), missing = zero;
-        T below = T.Of(limits.Below), above = T.Of(limits.Below * AbovePerBelow);
+        // Everything in units of the near tap, which saves its product.
+        float scale = 1 / near;
+        T c = T.Of(center * scale), f = T.Of(far * scale), zero = T.Of(0), missing = zero;
+        T one = T.Of(scale), two = T.Of(2 * scale), below = T.Of(-2 * scale * limits.Below), above = T.Of(scale * limits.Below * AbovePerBelow);
         float* threshold = limits.Threshold;
-        byte* r0 = inputs[0], r1 = inputs[1], r2 = inputs[2], r3 = inputs[3], r4 = inputs[4], r5 = inputs[5], r6 = inputs[6], r7 = inputs[7];
-        int count = 0;
-        int last = width - T.Count;
+        byte* r0 = inputs[0], r1 = inputs[1], r2 = inputs[2], r3 = inputs[3], r4 = inputs[4], r5 = inputs[5];
+        byte* r6 = inputs[6], r7 = inputs[7], r8 = inputs[8], r9 = inputs[9], r10 = inputs[10], r11 = inputs[11];
+        int count = 0, last = width - T.Count;
+
+        // Beyond the end of the rows the next step begins, eight rows on.
+        nint end = (nint)width * TPixels.Size, beyond = (Rows * pitch) - end;
 
         // The column to the left of the first is the first again.
-        T b0 = T.Of(Down<TPixels>(inputs, 0)), b1 = T.Of(Down<TPixels>(inputs + 1, 0)), b2 = T.Of(Down<TPixels>(inputs + 2, 0)), b3 = T.Of(Down<TPixels>(inputs + 3, 0));
+        T b0 = First<T, TPixels>(inputs, scale), b1 = First<T, TPixels>(inputs + 1, scale), b2 = First<T, TPixels>(inputs + 2, scale), b3 = First<T, TPixels>(inputs + 3, scale);
+        T b4 = First<T, TPixels>(inputs + 4, scale), b5 = First<T, TPixels>(inputs + 5, scale), b6 = First<T, TPixels>(inputs + 6, scale), b7 = First<T, TPixels>(inputs + 7, scale);
         fixed (int* columns = screen.Columns)
         fixed (ulong* masks = screen.Bits)
         {
             for (nint x = 0; x < last; x += T.Count)
             {
-                T a = TPixels.Load<T>(ref *r0, x), b = TPixels.Load<T>(ref *r1, x), d = TPixels.Load<T>(ref *r2, x), e = TPixels.Load<T>(ref *r3, x);
-                T g = TPixels.Load<T>(ref *r4, x), h = TPixels.Load<T>(ref *r5, x), i = TPixels.Load<T>(ref *r6, x), j = TPixels.Load<T>(ref *r7, x);
-                T limit = T.Load(ref *threshold, x), high = limit + above, low = limit - below;
-                T v0 = T.MulAdd(c, d, T.MulAdd(n, b + e, f * (a + g)));
-                T v1 = T.MulAdd(c, e, T.MulAdd(n, d + g, f * (b + h)));
-                T v2 = T.MulAdd(c, g, T.MulAdd(n, e + h, f * (d + i)));
-                T v3 = T.MulAdd(c, h, T.MulAdd(n, g + i, f * (e + j)));
+                T limit = T.Load(ref *threshold, x), low = T.MulAdd(two, limit, below), high = T.MulAdd(one, limit, above);
+                T i0 = TPixels.Load<T>(ref *r0, x), i1 = TPixels.Load<T>(ref *r1, x), i2 = TPixels.Load<T>(ref *r2, x), i3 = TPixels.Load<T>(ref *r3, x);
+                T i4 = TPixels.Load<T>(ref *r4, x), i5 = TPixels.Load<T>(ref *r5, x), i6 = TPixels.Load<T>(ref *r6, x), i7 = TPixels.Load<T>(ref *r7, x);
+                T v0 = T.MulAdd(c, i2, T.MulAdd(f, i0 + i4, i1 + i3));
+                T v1 = T.MulAdd(c, i3, T.MulAdd(f, i1 + i5, i2 + i4));
+                T v2 = T.MulAdd(c, i4, T.MulAdd(f, i2 + i6, i3 + i5));
+                T v3 = T.MulAdd(c, i5, T.MulAdd(f, i3 + i7, i4 + i6));
+                T i8 = TPixels.Load<T>(ref *r8, x), i9 = TPixels.Load<T>(ref *r9, x), i10 = TPixels.Load<T>(ref *r10, x), i11 = TPixels.Load<T>(ref *r11, x);
                 T p0 = T.ShiftIn(b0, v0) + v0, p1 = T.ShiftIn(b1, v1) + v1, p2 = T.ShiftIn(b2, v2) + v2, p3 = T.ShiftIn(b3, v3) + v3;
+                T v4 = T.MulAdd(c, i6, T.MulAdd(f, i4 + i8, i5 + i7));
+                T v5 = T.MulAdd(c, i7, T.MulAdd(f, i5 + i9, i6 + i8));
+                T v6 = T.MulAdd(c, i8, T.MulAdd(f, i6 + i10, i7 + i9));
+                T v7 = T.MulAdd(c, i9, T.MulAdd(f, i7 + i11, i8 + i10));
+                T p4 = T.ShiftIn(b4, v4) + v4, p5 = T.ShiftIn(b5, v5) + v5, p6 = T.ShiftIn(b6, v6) + v6, p7 = T.ShiftIn(b7, v7) + v7;
                 (b0, b1, b2, b3) = (v0, v1, v2, v3);
-                T twice = low + low;
-                T pairs = T.Max(T.Max(p0, p1), T.Max(p2, p3)), singles = T.Max(T.Max(v0, v1), T.Max(v2, v3));
-                if ((T.Above(pairs, twice) | T.Above(singles, high)) != 0)
+                (b4, b5, b6, b7) = (v4, v5, v6, v7);
+                T pairs = T.Max(T.Max(T.Max(p0, p1), T.Max(p2, p3)), T.Max(T.Max(p4, p5), T.Max(p6, p7)));
+                T singles = T.Max(T.Max(T.Max(v0, v1), T.Max(v2, v3)), T.Max(T.Max(v4, v5), T.Max(v6, v7)));
+                if ((T.Above(pairs, low) | T.Above(singles, high)) != 0)
                 {
                     columns[count] = (int)x;
-                    masks[count++] = T.Above(p0, twice) | T.Above(v0, high) | ((T.Above(p1, twice) | T.Above(v1, high)) << T.Count)
-                        | ((T.Above(p2, twice) | T.Above(v2, high)) << (2 * T.Count)) | ((T.Above(p3, twice) | T.Above(v3, high)) << (3 * T.Count));
+                    masks[2 * count] = T.Above(p0, low) | T.Above(v0, high) | ((T.Above(p1, low) | T.Above(v1, high)) << T.Count)
+                        | ((T.Above(p2, low) | T.Above(v2, high)) << (2 * T.Count)) | ((T.Above(p3, low) | T.Above(v3, high)) << (3 * T.Count));
+                    masks[(2 * count) + 1] = T.Above(p4, low) | T.Above(v4, high) | ((T.Above(p5, low) | T.Above(v5, high)) << T.Count)
+                        | ((T.Above(p6, low) | T.Above(v6, high)) << (2 * T.Count)) | ((T.Above(p7, low) | T.Above(v7, high)) << (3 * T.Count));
+                    count++;
                 }
 
                 if (TPixels.MayBeMissing)
                 {
-                    // 0 x NaN and 0 x infinity are NaN; rows 0 to 4 and 3 to 7 cover all eight.
-                    missing = T.MulAdd(v0 + v3, zero, missing);
+                    // 0 x NaN and 0 x infinity are NaN; rows 0 to 4, 3 to 7 and 7 to 11 cover all twelve.
+                    missing = T.MulAdd(v0 + v3 + v7, zero, missing);
                 }
 
-                // In their order in memory: four rows side by side are more than the processor foresees.
-                if (Sse.IsSupported && next != null)
+                if (Sse.IsSupported && pitch != 0)
                 {
-                    byte* line = next + (Rows * x * TPixels.Size);
-                    Sse.Prefetch1(line);
-                    if (Rows * T.Count * TPixels.Size > 64)
-                    {
-                        Sse.Prefetch1(line + 64);
-                    }
-
-                    if (Rows * T.Count * TPixels.Size > 128)
-                    {
-                        Sse.Prefetch1(line + 128);
-                        Sse.Prefetch1(line + 192);
-                    }
+                    nint ahead = (x * TPixels.Size) + Ahead;
+                    Fetch<T, TPixels>(r4 + ahead + (ahead < end ? 0 : beyond), pitch, x);
                 }
             }
         }
@@ -91,33 +100,74 @@ internal sealed unsafe partial class MatchedFilter
             return -1;
         }
 
-        ulong end = ScreenEnd<T, TPixels>(inputs, last, limits, out bool whole);
         screen.Columns[count] = last;
-        screen.Bits[count] = end;
-        return !whole ? -1 : end != 0 ? count + 1 : count;
+        bool some = ScreenEnd<T, TPixels>(inputs, last, limits, screen.Bits.AsSpan(2 * count, 2), out bool whole);
+        return !whole ? -1 : some ? count + 1 : count;
+    }
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    private T First<T, TPixels>(byte** rows, float scale)
+        where T : struct, ILanes<T>
+        where TPixels : struct, IStoredPixels => T.Of(scale * Down<TPixels>(rows, 0));
+
+    /// <summary>Asks for a line of each of the eight rows that this step reads first; of some of them when a line holds several
+    /// registers. They are more rows than the processor foresees by itself.</summary>
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    private static void Fetch<T, TPixels>(byte* line, nint pitch, nint x)
+        where T : struct, ILanes<T>
+        where TPixels : struct, IStoredPixels
+    {
+        int bytes = T.Count * TPixels.Size;
+        if (bytes < Line)
+        {
+            line += x / T.Count % (Line / bytes) * (Rows * bytes / Line) * pitch;
+        }
+
+        Sse.Prefetch0(line);
+        if (Rows * bytes > Line)
+        {
+            Sse.Prefetch0(line + pitch);
+        }
+
+        if (Rows * bytes > 2 * Line)
+        {
+            Sse.Prefetch0(line + (2 * pitch));
+            Sse.Prefetch0(line + (3 * pitch));
+        }
+
+        if (Rows * bytes > 4 * Line)
+        {
+            line += 4 * pitch;
+            Sse.Prefetch0(line);
+            Sse.Prefetch0(line + pitch);
+            Sse.Prefetch0(line + (2 * pitch));
+            Sse.Prefetch0(line + (3 * pitch));
+        }
     }
 
     /// <summary>The last register of a row. It may overlap the one before and ends where the last column repeats, so single columns
     /// are held against the low threshold: stricter than any pair.</summary>
-    private ulong ScreenEnd<T, TPixels>(byte** inputs, int last, Limits limits, out bool whole)
+    private bool ScreenEnd<T, TPixels>(byte** inputs, int last, Limits limits, Span<ulong> bits, out bool whole)
         where T : struct, ILanes<T>
         where TPixels : struct, IStoredPixels
     {
         T low = T.Load(ref *limits.Threshold, last) - T.Of(limits.Below), missing = T.Of(0);
-        ulong bits = 0;
+        bits.Clear();
         for (int row = 0; row < Rows; row++)
         {
             T v = Column<T, TPixels>(inputs + row, last);
             missing = T.MulAdd(v, T.Of(0), missing);
-            bits |= T.Above(v, low) << (row * T.Count);
+            ulong passed = T.Above(v, low);
             if (last > 0 && Down<TPixels>(inputs + row, last - 1) > limits.Threshold[last - 1] - limits.Below)
             {
-                bits |= 1UL << (row * T.Count);
+                passed |= 1;
             }
+
+            bits[row / HalfRows] |= passed << (row % HalfRows * T.Count);
         }
 
         whole = T.Sum(missing) == 0;
-        return bits;
+        return (bits[0] | bits[1]) != 0;
     }
 
     /// <summary>Smooths along the rows round what passed.</summary>
@@ -127,15 +177,15 @@ internal sealed unsafe partial class MatchedFilter
     {
         Span<int> next = stackalloc int[Rows];
         ulong lanes = ulong.MaxValue >> (64 - T.Count);
-        for (int k = 0; k < count; k++)
+        for (int k = 0; k < 2 * count; k++)
         {
-            int x = screen.Columns[k];
+            int x = screen.Columns[k / 2], first = k % 2 * HalfRows;
             ulong all = screen.Bits[k];
             while (all != 0)
             {
-                int row = BitOperations.TrailingZeroCount(all) / T.Count;
-                ulong bits = (all >> (row * T.Count)) & lanes;
-                all &= ~(lanes << (row * T.Count));
+                int shift = BitOperations.TrailingZeroCount(all) / T.Count * T.Count, row = first + (shift / T.Count);
+                ulong bits = (all >> shift) & lanes;
+                all &= ~(lanes << shift);
                 int from = Math.Max(next[row], x + BitOperations.TrailingZeroCount(bits) - Reach);
                 int to = Math.Min(width - 1, x + BitOperations.Log2(bits) + Reach);
                 if (from <= to)

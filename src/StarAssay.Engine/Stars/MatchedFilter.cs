@@ -14,13 +14,13 @@ namespace StarAssay.Engine.Stars;
 /// S(x) = 2f [P(-2) + P(1)] + 2(n - f) [P(-1) + P(0)] + r V(x), P(k) the mean of V(x + k) and V(x + k + 1), and the rest
 /// r = c - 2n + 2f is small and, like the other factors, never negative. So S stands above the threshold only where a P does,
 /// or V by far. At 5 sigma that is one pixel of sky in some thousands; the row taps are worked out beside those alone, and
-/// nothing is lost. Four rows at once need eight rows of input instead of twenty. Beyond the ends of a row its last
+/// nothing is lost. Eight rows at once need twelve rows of input instead of forty. Beyond the ends of a row its last
 /// pixel repeats.
 /// </remarks>
 internal sealed unsafe partial class MatchedFilter
 {
     /// <summary>Rows smoothed at once.</summary>
-    public const int Rows = 4;
+    public const int Rows = 8;
 
     /// <summary>Pixels that the filter looks at on either side.</summary>
     public const int Reach = 2;
@@ -28,6 +28,8 @@ internal sealed unsafe partial class MatchedFilter
     /// <summary>Rows of input for them: two more on either side.</summary>
     public const int Inputs = Rows + (2 * Reach);
 
+    // Bits of the screen fill a word for so many rows.
+    private const int HalfRows = 4;
     private readonly float center;
     private readonly float near;
     private readonly float far;
@@ -54,16 +56,17 @@ internal sealed unsafe partial class MatchedFilter
     /// squares of all 25 taps.</summary>
     public double NoiseGain { get; }
 
-    /// <summary>Lists the pixels of four smoothed rows above the threshold.</summary>
+    /// <summary>Lists the pixels of eight smoothed rows above the threshold.</summary>
     /// <typeparam name="TPixels">How the rows hold their pixels.</typeparam>
-    /// <param name="inputs">Eight input rows.</param>
+    /// <param name="inputs">Twelve input rows.</param>
     /// <param name="width">Pixels in a row.</param>
     /// <param name="limits">What to hold them against.</param>
-    /// <param name="hits">Four lists that are filled anew.</param>
+    /// <param name="hits">Eight lists that are filled anew.</param>
     /// <param name="screen">Work space.</param>
-    /// <param name="next">The rows that the next call reads for the first time, one after the other, to be brought near; or null.</param>
+    /// <param name="pitch">Bytes from one input row to the next, when they lie in a frame and the next call goes on below: pixels are then
+    /// asked for ahead of time. 0: they are near.</param>
     /// <returns>False when an input row holds NaN or infinity; the lists are of no use then.</returns>
-    public bool Find<TPixels>(byte** inputs, int width, Limits limits, ReadOnlySpan<RowHits> hits, Screen screen, byte* next = null)
+    public bool Find<TPixels>(byte** inputs, int width, Limits limits, ReadOnlySpan<RowHits> hits, Screen screen, nint pitch = 0)
         where TPixels : struct, IStoredPixels
     {
         foreach (RowHits row in hits)
@@ -72,9 +75,9 @@ internal sealed unsafe partial class MatchedFilter
         }
 
         return !Vector128.IsHardwareAccelerated || width < Lanes512.Count ? FindScalar<TPixels>(inputs, width, limits.Threshold, hits)
-            : Vector512.IsHardwareAccelerated ? FindLanes<Lanes512, TPixels>(inputs, width, limits, hits, screen, next)
-            : Vector256.IsHardwareAccelerated ? FindLanes<Lanes256, TPixels>(inputs, width, limits, hits, screen, next)
-            : FindLanes<Lanes128, TPixels>(inputs, width, limits, hits, screen, next);
+            : Vector512.IsHardwareAccelerated ? FindLanes<Lanes512, TPixels>(inputs, width, limits, hits, screen, pitch)
+            : Vector256.IsHardwareAccelerated ? FindLanes<Lanes256, TPixels>(inputs, width, limits, hits, screen, pitch)
+            : FindLanes<Lanes128, TPixels>(inputs, width, limits, hits, screen, pitch);
     }
 
     /// <summary>The taps applied to five values.</summary>
@@ -110,7 +113,8 @@ internal sealed unsafe partial class MatchedFilter
         /// <summary>First column of a register in which one or more did.</summary>
         public readonly int[] Columns = GC.AllocateUninitializedArray<int>((width / Lanes128.Count) + 2);
 
-        /// <summary>Which: the bits of the first row, then those of the second, third and fourth.</summary>
-        public readonly ulong[] Bits = GC.AllocateUninitializedArray<ulong>((width / Lanes128.Count) + 2);
+        /// <summary>Which: the bits of the first row, then those of the second, third and fourth; in another word those of the
+        /// next four.</summary>
+        public readonly ulong[] Bits = GC.AllocateUninitializedArray<ulong>(2 * ((width / Lanes128.Count) + 2));
     }
 }

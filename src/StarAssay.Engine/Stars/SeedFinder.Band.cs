@@ -15,9 +15,9 @@ internal sealed unsafe partial class SeedFinder
     private sealed class Band<TPixels>(SeedFinder owner, bool inPlace)
         where TPixels : struct, IStoredPixels
     {
-        // Powers of two, with room for what one step reads (8 rows) and for what judging a peak looks back at.
+        // Powers of two, with room for what one step reads (12 rows) and for what judging a peak looks back at.
         private const int Ring = 16;
-        private const int HitRing = 8;
+        private const int HitRing = 16;
 
         // See the filter's screen.
         private const double BelowShare = 0.02;
@@ -92,8 +92,7 @@ internal sealed unsafe partial class SeedFinder
             fixed (float* t = threshold)
             {
                 var limits = new MatchedFilter.Limits(t, below);
-                byte* next = inPlace ? inputs[MatchedFilter.Inputs - 1] + ((nint)width * TPixels.Size) : null;
-                if (!owner.filter.Find<TPixels>(inputs, width, limits, filled, screen, next))
+                if (!owner.filter.Find<TPixels>(inputs, width, limits, filled, screen, inPlace ? (nint)width * TPixels.Size : 0))
                 {
                     for (int k = 0; k < MatchedFilter.Inputs; k++)
                     {

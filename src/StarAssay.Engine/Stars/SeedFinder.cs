@@ -10,7 +10,8 @@ namespace StarAssay.Engine.Stars;
 /// </summary>
 internal sealed unsafe partial class SeedFinder
 {
-    private const int BandRows = 128;
+    // With a row more on either side, a whole number of steps.
+    private const int BandRows = (16 * MatchedFilter.Rows) - 2;
     private const int ThresholdRows = 8;
 
     private readonly Frame frame;

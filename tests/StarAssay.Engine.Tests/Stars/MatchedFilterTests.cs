@@ -131,7 +131,7 @@ public unsafe class MatchedFilterTests
         {
             byte** rows = stackalloc byte*[MatchedFilter.Inputs];
             Point(rows, b, width * TPixels.Size);
-            whole = new MatchedFilter(1).FindLanes<T, TPixels>(rows, width, new MatchedFilter.Limits(t, below), hits, new MatchedFilter.Screen(width), null);
+            whole = new MatchedFilter(1).FindLanes<T, TPixels>(rows, width, new MatchedFilter.Limits(t, below), hits, new MatchedFilter.Screen(width), 0);
         }
 
         found = Flat(hits);
