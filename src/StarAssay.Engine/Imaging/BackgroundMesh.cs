@@ -89,31 +89,55 @@ public sealed class BackgroundMesh
     }
 
     /// <summary>Fills a row with level + factor x noise, bilinear between cell centers.</summary>
-    internal void FillRow(int y, float factor, Span<float> row)
+    internal void FillRow(int y, float factor, Span<float> row) => FillLeast(y, y, factor, row);
+
+    /// <summary>The same for several rows at once: the line that none of them is below, between the nodes' least values.</summary>
+    /// <param name="first">First row.</param>
+    /// <param name="last">Last row; no more than a cell's height away.</param>
+    /// <param name="factor">How many times the noise.</param>
+    /// <param name="row">Filled.</param>
+    internal void FillLeast(int first, int last, float factor, Span<float> row)
     {
-        (int j, double v) = Cell(y, Height, Rows);
-        float part = (float)v, rest = 1 - part;
-        int below = ((j + Border) * stride) + Border;
-        ReadOnlySpan<float> level = levels.AsSpan(below - 1), noise = noises.AsSpan(below - 1);
+        float[] nodes = new float[Columns + 2];
+        Nodes(first, factor, nodes, least: false);
+        if (last > first)
+        {
+            Nodes(last, factor, nodes, least: true);
+            if (Cell(last, Height, Rows).Cell is int above && above > Cell(first, Height, Rows).Cell)
+            {
+                // A row of cell centers lies between: the line may have a corner there.
+                Nodes(((above + 0.5) * Height / Rows) - 0.5, factor, nodes, least: true);
+            }
+        }
+
         double pitch = (double)Width / Columns;
-        float left = Node(level, noise, 0);
         int x = 0;
         for (int i = -1; i < Columns && x < row.Length; i++)
         {
             double center = ((i + 0.5) * pitch) - 0.5;
             int end = i == Columns - 1 ? row.Length : Math.Min(row.Length, (int)Math.Ceiling(center + pitch));
-            float right = Node(level, noise, i + 2), slope = (right - left) / (float)pitch;
+            float left = nodes[i + 1], slope = (nodes[i + 2] - left) / (float)pitch;
             if (end > x)
             {
                 StraightLine.Fill(row[x..end], left + ((float)(x - center) * slope), slope);
                 x = end;
             }
-
-            left = right;
         }
+    }
 
-        float Node(ReadOnlySpan<float> levels, ReadOnlySpan<float> noises, int at) =>
-            (rest * (levels[at] + (factor * noises[at]))) + (part * (levels[at + stride] + (factor * noises[at + stride])));
+    /// <summary>Level + factor x noise at height y above each column of cell centers, the border's first and last included.</summary>
+    private void Nodes(double y, float factor, Span<float> nodes, bool least)
+    {
+        (int j, double v) = Cell(y, Height, Rows);
+        float part = (float)v, rest = 1 - part;
+        int below = ((j + Border) * stride) + Border - 1;
+        ReadOnlySpan<float> level = levels.AsSpan(below, nodes.Length), noise = noises.AsSpan(below, nodes.Length);
+        ReadOnlySpan<float> levelAbove = levels.AsSpan(below + stride, nodes.Length), noiseAbove = noises.AsSpan(below + stride, nodes.Length);
+        for (int i = 0; i < nodes.Length; i++)
+        {
+            float value = (rest * (level[i] + (factor * noise[i]))) + (part * (levelAbove[i] + (factor * noiseAbove[i])));
+            nodes[i] = least ? MathF.Min(nodes[i], value) : value;
+        }
     }
 
     private static (int Cell, double Fraction) Cell(double x, int size, int cells)

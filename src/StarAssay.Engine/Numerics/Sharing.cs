@@ -12,7 +12,8 @@ internal static class Sharing
     /// <param name="context">Threads and cancellation.</param>
     /// <param name="make">Makes what each thread works with.</param>
     /// <param name="body">What to do.</param>
-    public static void For<TWorker>(int items, RunContext context, Func<TWorker> make, Action<int, TWorker> body)
+    /// <param name="done">What becomes of it afterwards; not called when something went wrong.</param>
+    public static void For<TWorker>(int items, RunContext context, Func<TWorker> make, Action<int, TWorker> body, Action<TWorker>? done = null)
     {
         int threads = Math.Min(context.Threads, items), next = -1;
         void Work(int thread)
@@ -29,6 +30,8 @@ internal static class Sharing
                 context.Cancel.ThrowIfCancellationRequested();
                 body(item, worker);
             }
+
+            done?.Invoke(worker);
         }
 
         if (threads <= 1)

@@ -13,45 +13,66 @@ internal sealed unsafe partial class MatchedFilter
     private const int Line = 64;
     private const int Ahead = 1024;
 
+    // Columns that are screened before what passed is looked at: few enough that twelve rows of them are still near.
+    private const int Chunk = 512;
+
+    [SkipLocalsInit]
     internal bool FindLanes<T, TPixels>(byte** inputs, int width, Limits limits, ReadOnlySpan<RowHits> hits, Screen screen, nint pitch)
         where T : struct, ILanes<T>
         where TPixels : struct, IStoredPixels
     {
-        int count = ScreenColumns<T, TPixels>(inputs, width, limits, screen, pitch);
-        if (count < 0)
+        // What the screen hands on from one chunk to the next: smoothed columns of each row, and zero unless a pixel is missing.
+        float* carried = stackalloc float[(Rows + 1) * T.Count];
+        for (int row = 0; row < Rows; row++)
+        {
+            // The column to the left of the first is the first again.
+            T.Store(T.Of(Down<TPixels>(inputs + row, 0) / near), ref *carried, row * T.Count);
+        }
+
+        T.Store(T.Of(0), ref *carried, Rows * T.Count);
+        Span<int> next = stackalloc int[Rows];
+        next.Clear();
+        int last = width - T.Count;
+        for (int x = 0; x < last; x += Chunk)
+        {
+            int count = ScreenColumns<T, TPixels>(inputs, new Columns(x, Math.Min(last, x + Chunk), width), limits, screen, pitch, carried);
+            Decide<T, TPixels>(inputs, width, limits.Threshold, hits, screen, count, next);
+        }
+
+        if (T.Sum(T.Load(ref *carried, Rows * T.Count)) != 0)
         {
             return false;
         }
 
-        Decide<T, TPixels>(inputs, width, limits.Threshold, hits, screen, count);
-        return true;
+        screen.Columns[0] = last;
+        bool some = ScreenEnd<T, TPixels>(inputs, last, limits, screen.Bits.AsSpan(0, 2), out bool whole);
+        Decide<T, TPixels>(inputs, width, limits.Threshold, hits, screen, some ? 1 : 0, next);
+        return whole;
     }
 
-    /// <summary>Notes what passes the screen; -1 when a pixel is missing.</summary>
+    /// <summary>Notes what passes the screen.</summary>
     [MethodImpl(MethodImplOptions.AggressiveOptimization)]
-    private int ScreenColumns<T, TPixels>(byte** inputs, int width, Limits limits, Screen screen, nint pitch)
+    private int ScreenColumns<T, TPixels>(byte** inputs, Columns chunk, Limits limits, Screen screen, nint pitch, float* carried)
         where T : struct, ILanes<T>
         where TPixels : struct, IStoredPixels
     {
         // Everything in units of the near tap, which saves its product.
         float scale = 1 / near;
-        T c = T.Of(center * scale), f = T.Of(far * scale), zero = T.Of(0), missing = zero;
+        T c = T.Of(center * scale), f = T.Of(far * scale), zero = T.Of(0), missing = T.Load(ref *carried, Rows * T.Count);
         T one = T.Of(scale), two = T.Of(2 * scale), below = T.Of(-2 * scale * limits.Below), above = T.Of(scale * limits.Below * AbovePerBelow);
         float* threshold = limits.Threshold;
         byte* r0 = inputs[0], r1 = inputs[1], r2 = inputs[2], r3 = inputs[3], r4 = inputs[4], r5 = inputs[5];
         byte* r6 = inputs[6], r7 = inputs[7], r8 = inputs[8], r9 = inputs[9], r10 = inputs[10], r11 = inputs[11];
-        int count = 0, last = width - T.Count;
+        int count = 0, last = chunk.End;
 
         // Beyond the end of the rows the next step begins, eight rows on.
-        nint end = (nint)width * TPixels.Size, beyond = (Rows * pitch) - end;
-
-        // The column to the left of the first is the first again.
-        T b0 = First<T, TPixels>(inputs, scale), b1 = First<T, TPixels>(inputs + 1, scale), b2 = First<T, TPixels>(inputs + 2, scale), b3 = First<T, TPixels>(inputs + 3, scale);
-        T b4 = First<T, TPixels>(inputs + 4, scale), b5 = First<T, TPixels>(inputs + 5, scale), b6 = First<T, TPixels>(inputs + 6, scale), b7 = First<T, TPixels>(inputs + 7, scale);
+        nint end = (nint)chunk.Width * TPixels.Size, beyond = (Rows * pitch) - end;
+        T b0 = T.Load(ref *carried, 0), b1 = T.Load(ref *carried, T.Count), b2 = T.Load(ref *carried, 2 * T.Count), b3 = T.Load(ref *carried, 3 * T.Count);
+        T b4 = T.Load(ref *carried, 4 * T.Count), b5 = T.Load(ref *carried, 5 * T.Count), b6 = T.Load(ref *carried, 6 * T.Count), b7 = T.Load(ref *carried, 7 * T.Count);
         fixed (int* columns = screen.Columns)
         fixed (ulong* masks = screen.Bits)
         {
-            for (nint x = 0; x < last; x += T.Count)
+            for (nint x = chunk.First; x < last; x += T.Count)
             {
                 T limit = T.Load(ref *threshold, x), low = T.MulAdd(two, limit, below), high = T.MulAdd(one, limit, above);
                 T i0 = TPixels.Load<T>(ref *r0, x), i1 = TPixels.Load<T>(ref *r1, x), i2 = TPixels.Load<T>(ref *r2, x), i3 = TPixels.Load<T>(ref *r3, x);
@@ -95,20 +116,17 @@ internal sealed unsafe partial class MatchedFilter
             }
         }
 
-        if (T.Sum(missing) != 0)
-        {
-            return -1;
-        }
-
-        screen.Columns[count] = last;
-        bool some = ScreenEnd<T, TPixels>(inputs, last, limits, screen.Bits.AsSpan(2 * count, 2), out bool whole);
-        return !whole ? -1 : some ? count + 1 : count;
+        T.Store(b0, ref *carried, 0);
+        T.Store(b1, ref *carried, T.Count);
+        T.Store(b2, ref *carried, 2 * T.Count);
+        T.Store(b3, ref *carried, 3 * T.Count);
+        T.Store(b4, ref *carried, 4 * T.Count);
+        T.Store(b5, ref *carried, 5 * T.Count);
+        T.Store(b6, ref *carried, 6 * T.Count);
+        T.Store(b7, ref *carried, 7 * T.Count);
+        T.Store(missing, ref *carried, Rows * T.Count);
+        return count;
     }
-
-    [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    private T First<T, TPixels>(byte** rows, float scale)
-        where T : struct, ILanes<T>
-        where TPixels : struct, IStoredPixels => T.Of(scale * Down<TPixels>(rows, 0));
 
     /// <summary>Asks for a line of each of the eight rows that this step reads first; of some of them when a line holds several
     /// registers. They are more rows than the processor foresees by itself.</summary>
@@ -171,11 +189,10 @@ internal sealed unsafe partial class MatchedFilter
     }
 
     /// <summary>Smooths along the rows round what passed.</summary>
-    private void Decide<T, TPixels>(byte** inputs, int width, float* threshold, ReadOnlySpan<RowHits> hits, Screen screen, int count)
+    private void Decide<T, TPixels>(byte** inputs, int width, float* threshold, ReadOnlySpan<RowHits> hits, Screen screen, int count, Span<int> next)
         where T : struct, ILanes<T>
         where TPixels : struct, IStoredPixels
     {
-        Span<int> next = stackalloc int[Rows];
         ulong lanes = ulong.MaxValue >> (64 - T.Count);
         for (int k = 0; k < 2 * count; k++)
         {
@@ -190,15 +207,15 @@ internal sealed unsafe partial class MatchedFilter
                 int to = Math.Min(width - 1, x + BitOperations.Log2(bits) + Reach);
                 if (from <= to)
                 {
-                    Along<T, TPixels>(inputs + row, width, from, to, threshold, hits[row]);
-                    next[row] = to + 1;
+                    next[row] = Along<T, TPixels>(inputs + row, width, from, to, threshold, hits[row]);
                 }
             }
         }
     }
 
-    /// <summary>Decides the pixels of a row between two columns, both included.</summary>
-    private void Along<T, TPixels>(byte** rows, int width, int from, int to, float* threshold, RowHits hits)
+    /// <summary>Decides the pixels of a row between two columns, both included, and what else the last register holds.</summary>
+    /// <returns>The first column that is not decided.</returns>
+    private int Along<T, TPixels>(byte** rows, int width, int from, int to, float* threshold, RowHits hits)
         where T : struct, ILanes<T>
         where TPixels : struct, IStoredPixels
     {
@@ -217,20 +234,17 @@ internal sealed unsafe partial class MatchedFilter
                 continue;
             }
 
-            T smooth = Smooth<T, TPixels>(rows, x);
-            ulong above = T.Above(smooth, T.Load(ref *threshold, x));
-            if (to - x + 1 < T.Count)
-            {
-                above &= (1UL << (to - x + 1)) - 1;
-            }
-
+            T smooth = Smooth<T, TPixels>(rows, x), limit = T.Load(ref *threshold, x);
+            ulong above = T.Above(smooth, limit);
             if (above != 0)
             {
-                Add(hits, x, smooth, above);
+                hits.Add(x, smooth, limit, above);
             }
 
             x += T.Count;
         }
+
+        return x;
     }
 
     /// <summary>A register of smoothed pixels.</summary>
@@ -255,16 +269,6 @@ internal sealed unsafe partial class MatchedFilter
         return T.MulAdd(T.Of(center), TPixels.Load<T>(ref *rows[2], x), sides);
     }
 
-    [SkipLocalsInit]
-    private static void Add<T>(RowHits hits, int x, T smooth, ulong above)
-        where T : struct, ILanes<T>
-    {
-        float* values = stackalloc float[T.Count];
-        T.Store(smooth, ref *values, 0);
-        for (; above != 0; above &= above - 1)
-        {
-            int lane = BitOperations.TrailingZeroCount(above);
-            hits.Add(x + lane, values[lane]);
-        }
-    }
+    /// <summary>Columns to screen: whole registers from the first on, the end left out.</summary>
+    private readonly record struct Columns(int First, int End, int Width);
 }

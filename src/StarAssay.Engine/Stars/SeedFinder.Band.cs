@@ -1,4 +1,5 @@
 using StarAssay.Engine.Imaging;
+using StarAssay.Engine.Numerics;
 
 namespace StarAssay.Engine.Stars;
 
@@ -9,29 +10,56 @@ internal sealed unsafe partial class SeedFinder
     // star that can be measured (half-flux radius 0.7 pixels, centered on a pixel) gives 0.25.
     private const float LonePixel = 0.12f;
 
-    /// <summary>Goes through bands of rows, one after the other.</summary>
-    /// <param name="owner">The search.</param>
-    /// <param name="inPlace">Whether the frame's rows can be filtered where they lie; else each is decoded first.</param>
-    private sealed class Band<TPixels>(SeedFinder owner, bool inPlace)
-        where TPixels : struct, IStoredPixels
+    private static readonly Spares<Space> Spaces = new(static (space, width) => space.Width == width, static width => new Space(width));
+
+    /// <summary>Memory of one worker.</summary>
+    /// <param name="width">Pixels of a row.</param>
+    private sealed class Space(int width)
     {
         // Powers of two, with room for what one step reads (12 rows) and for what judging a peak looks back at.
-        private const int Ring = 16;
-        private const int HitRing = 16;
+        public const int Ring = 16;
+        public const int HitRing = 16;
+
+        public int Width => width;
+
+        /// <summary>Decoded rows; made when the first is needed. Pinned for life.</summary>
+        public float[]?[] Own { get; } = new float[Ring][];
+
+        public RowHits[] Hits { get; } = [.. Enumerable.Range(0, HitRing).Select(_ => new RowHits(width))];
+
+        public MatchedFilter.Screen Screen { get; } = new(width);
+
+        public int[] Peaks { get; } = GC.AllocateUninitializedArray<int>(width);
+
+        public float[] Threshold { get; } = GC.AllocateUninitializedArray<float>(width);
+    }
+
+    /// <summary>Goes through bands of rows, one after the other.</summary>
+    /// <param name="owner">The search.</param>
+    /// <param name="space">Memory to work in.</param>
+    /// <param name="inPlace">Whether the frame's rows can be filtered where they lie; else each is decoded first.</param>
+    private sealed class Band<TPixels>(SeedFinder owner, Space space, bool inPlace)
+        where TPixels : struct, IStoredPixels
+    {
+        private const int Ring = Space.Ring;
+        private const int HitRing = Space.HitRing;
 
         // See the filter's screen.
         private const double BelowShare = 0.02;
         private readonly int width = owner.frame.Width;
         private readonly int height = owner.frame.Height;
         private readonly bool masked = !owner.frame.Mask.IsEmpty;
-        private readonly float[]?[] own = new float[Ring][];
+        private readonly float[]?[] own = space.Own;
         private readonly nint[] rowAt = new nint[Ring];
-        private readonly RowHits[] hits = [.. Enumerable.Range(0, HitRing).Select(_ => new RowHits(owner.frame.Width))];
+        private readonly RowHits[] hits = space.Hits;
         private readonly RowHits[] filled = new RowHits[MatchedFilter.Rows];
-        private readonly MatchedFilter.Screen screen = new(owner.frame.Width);
-        private readonly float[] threshold = GC.AllocateUninitializedArray<float>(owner.frame.Width);
+        private readonly MatchedFilter.Screen screen = space.Screen;
+        private readonly int[] peaks = space.Peaks;
+        private readonly float[] threshold = space.Threshold;
         private readonly float below = (float)(BelowShare * owner.threshold * owner.noiseFactor * owner.mesh.LeastNoise);
         private List<Seed> seeds = [];
+
+        public Space Space => space;
 
         public List<Seed> Run(int first, int last)
         {
@@ -58,8 +86,7 @@ internal sealed unsafe partial class SeedFinder
 
                 if ((y - from) % ThresholdRows == 0)
                 {
-                    int middle = Math.Min(height - 1, y + (MatchedFilter.Rows / 2));
-                    owner.mesh.FillRow(middle, (float)(owner.threshold * owner.noiseFactor), threshold);
+                    owner.mesh.FillLeast(y, Math.Min(height, y + ThresholdRows) - 1, (float)(owner.threshold * owner.noiseFactor), threshold);
                 }
 
                 Smooth(inputs, y);
@@ -150,47 +177,15 @@ internal sealed unsafe partial class SeedFinder
             }
         }
 
-        /// <summary>Those pixels of a row above the threshold that none of their neighbors outshines. Of equal neighbors one is
-        /// taken. Neighbors below the threshold need no look.</summary>
+        /// <summary>Judges those pixels of a row above the threshold that none of their neighbors outshines.</summary>
         private void Peaks(int y)
         {
-            RowHits here = hits[y % HitRing], above = hits[(y + HitRing - 1) % HitRing], below = hits[(y + 1) % HitRing];
-            ReadOnlySpan<int> columns = here.Columns;
-            ReadOnlySpan<float> values = here.Values;
-            int a = 0, b = 0;
-            for (int k = 0; k < columns.Length; k++)
+            RowHits here = hits[y % HitRing];
+            int count = here.Peaks(hits[(y + HitRing - 1) % HitRing], hits[(y + 1) % HitRing], peaks);
+            for (int k = 0; k < count; k++)
             {
-                int x = columns[k];
-                float v = values[k];
-                if ((k > 0 && columns[k - 1] == x - 1 && !(v > values[k - 1])) || (k + 1 < columns.Length && columns[k + 1] == x + 1 && !(v >= values[k + 1])))
-                {
-                    continue;
-                }
-
-                if (v > Largest(above, x, ref a) && v >= Largest(below, x, ref b))
-                {
-                    Judge(x, y, v);
-                }
+                Judge(peaks[k], y, here.Values[peaks[k]]);
             }
-        }
-
-        /// <summary>Largest value of a row in the three columns round x. Asked from left to right, so the search goes on where it
-        /// ended.</summary>
-        private static float Largest(RowHits row, int x, ref int at)
-        {
-            ReadOnlySpan<int> columns = row.Columns;
-            while (at < columns.Length && columns[at] < x - 1)
-            {
-                at++;
-            }
-
-            float largest = float.NegativeInfinity;
-            for (int k = at; k < columns.Length && columns[k] <= x + 1; k++)
-            {
-                largest = MathF.Max(largest, row.Values[k]);
-            }
-
-            return largest;
         }
 
         private void Judge(int x, int y, float value)

@@ -12,7 +12,7 @@ internal sealed unsafe partial class SeedFinder
 {
     // With a row more on either side, a whole number of steps.
     private const int BandRows = (16 * MatchedFilter.Rows) - 2;
-    private const int ThresholdRows = 8;
+    private const int ThresholdRows = 2 * MatchedFilter.Rows;
 
     private readonly Frame frame;
     private readonly RowDecoder decoder;
@@ -59,8 +59,9 @@ internal sealed unsafe partial class SeedFinder
     {
         int bands = (frame.Height + BandRows - 1) / BandRows;
         var found = new List<Seed>[bands];
-        Sharing.For(bands, context, () => new Band<TPixels>(this, inPlace),
-            (band, worker) => found[band] = worker.Run(band * BandRows, Math.Min(frame.Height, (band + 1) * BandRows)));
+        Sharing.For(bands, context, () => new Band<TPixels>(this, Spaces.Take(frame.Width), inPlace),
+            (band, worker) => found[band] = worker.Run(band * BandRows, Math.Min(frame.Height, (band + 1) * BandRows)),
+            worker => Spaces.GiveBack(worker.Space));
         return [.. found.SelectMany(seeds => seeds)];
     }
 

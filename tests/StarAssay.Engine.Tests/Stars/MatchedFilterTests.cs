@@ -155,7 +155,8 @@ public unsafe class MatchedFilterTests
         {
             for (int k = 0; k < hits[row].Count; k++)
             {
-                all.Add((hits[row].Columns[k], row, hits[row].Values[k]));
+                int x = hits[row].Columns[k];
+                all.Add((x, row, hits[row].Values[x]));
             }
         }
 
