@@ -30,14 +30,31 @@ internal static class LaneMath
     }
 
     /// <summary>log2 of positive normal numbers.</summary>
-    /// <remarks>With m the mantissa between sqrt(1/2) and sqrt(2) and t = (m - 1)/(m + 1): ln m = 2 (t + t^3/3 + t^5/5 + ...),
-    /// |t| &lt;= 0.172, first term left out 2 t^11/11 = 7e-10.</remarks>
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static T Log2<T>(T x)
         where T : struct, ILanes<T>
     {
         (T m, T e) = T.Split(x);
-        T t = (m - T.Of(1)) / (m + T.Of(1));
+        return Log2((m - T.Of(1)) / (m + T.Of(1)), e);
+    }
+
+    /// <summary>log2 of numbers from 1e-18 to 1e18, and 1/x, for one division.</summary>
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public static (T Log, T Inverse) Log2AndInverse<T>(T x)
+        where T : struct, ILanes<T>
+    {
+        (T m, T e) = T.Split(x);
+        T above = m + T.Of(1), inverse = T.Of(1) / (x * above);
+        return (Log2((m - T.Of(1)) * (x * inverse), e), above * inverse);
+    }
+
+    /// <summary>e + log2 m from t = (m - 1)/(m + 1).</summary>
+    /// <remarks>With m the mantissa between sqrt(1/2) and sqrt(2): ln m = 2 (t + t^3/3 + t^5/5 + ...), |t| &lt;= 0.172, first
+    /// term left out 2 t^11/11 = 7e-10.</remarks>
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    private static T Log2<T>(T t, T e)
+        where T : struct, ILanes<T>
+    {
         T q = t * t;
         T p = T.MulAdd(q, T.Of(1f / 9), T.Of(1f / 7));
         p = T.MulAdd(p, q, T.Of(1f / 5));

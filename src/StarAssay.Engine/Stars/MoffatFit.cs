@@ -49,10 +49,8 @@ internal sealed class MoffatFit
         float variance = (float)(noise * noise), perElectron = double.IsNaN(gain) ? 0 : (float)(1 / gain);
         bool fine = m.Det > 0.1;
         MoffatKernel.Fill(stamp, area, m, variance, perElectron, fine, space);
-        double chi = MoffatKernel.Dot(space, N, N, count);
-        double damping = 1e-3;
+        double chi = Normal(count, unknowns), damping = 1e-3;
         bool converged = false;
-        Normal(count, unknowns);
         for (int round = 0; round < MostRounds; round++)
         {
             if (!Solve(unknowns, damping))
@@ -70,23 +68,23 @@ internal sealed class MoffatFit
             if (next.P > 0 && next.R > 0 && next.Det > 1e-5 && next.A > 0 && next.Beta is > 1.05 and < 50
                 && Math.Abs(next.X - start.X) < 2 && Math.Abs(next.Y - start.Y) < 2)
             {
+                // The last step is far smaller than the noise: where it leads need not be looked at.
+                if (gain2 < Math.Max(Enough, 1e-4 * chi))
+                {
+                    m = next;
+                    converged = true;
+                    break;
+                }
+
                 MoffatKernel.Fill(stamp, area, next, variance, perElectron, fine, space);
-                double nextChi = MoffatKernel.Dot(space, N, N, count);
+                double nextChi = MoffatKernel.ChiSquare(space, count);
 
                 // Weights follow the model, so where the profile is no Moffat chi^2 may rise by a percent on the way to rest.
                 if (nextChi <= chi * 1.05)
                 {
-                    bool small = gain2 < Math.Max(Enough, 1e-4 * nextChi);
                     m = next;
-                    chi = nextChi;
+                    chi = Normal(count, unknowns);
                     damping = Math.Max(1e-6, damping * 0.1);
-                    Normal(count, unknowns);
-                    if (small)
-                    {
-                        converged = true;
-                        break;
-                    }
-
                     continue;
                 }
             }
@@ -133,17 +131,23 @@ internal sealed class MoffatFit
         return n;
     }
 
-    private void Normal(int count, int unknowns)
+    /// <summary>Normal matrix and right side from what the work space holds; returns chi^2.</summary>
+    private double Normal(int count, int unknowns)
     {
+        const int Columns = MoffatKernel.Columns;
+        Span<float> products = stackalloc float[Columns * Columns];
+        MoffatKernel.Products(space, count, products);
         for (int i = 0; i < unknowns; i++)
         {
-            for (int j = i; j < unknowns; j++)
+            for (int j = 0; j < unknowns; j++)
             {
-                normal[(i * N) + j] = normal[(j * N) + i] = MoffatKernel.Dot(space, i, j, count);
+                normal[(i * N) + j] = products[(i * Columns) + j];
             }
 
-            right[i] = MoffatKernel.Dot(space, i, N, count);
+            right[i] = products[(i * Columns) + N];
         }
+
+        return products[(N * Columns) + N];
     }
 
     /// <summary>Cholesky factor of the damped normal matrix into <see cref="work"/>, then the step.</summary>

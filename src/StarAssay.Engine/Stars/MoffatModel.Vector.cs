@@ -33,9 +33,9 @@ internal static partial class MoffatKernel
                         T dx = left + T.Of(nodes[a]);
                         T px = T.MulAdd(p, dx, kdy), py = T.MulAdd(k, dx, rdy);
                         T t = T.MulAdd(px, dx, T.MulAdd(py, dy, one));
-                        T log = LaneMath.Log2(t);
+                        (T log, T inverse) = LaneMath.Log2AndInverse(t);
                         T value = LaneMath.Exp2(T.Max(minusBeta * log, T.Of(-120))) * T.Of(weights[a] * weights[b]);
-                        T g = betaAmplitude * value / t;
+                        T g = betaAmplitude * value * inverse;
                         T gx = g * dx, gy = g * dy;
                         s0 += value;
                         s1 = T.MulAdd(g, px, s1);

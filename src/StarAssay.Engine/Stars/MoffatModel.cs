@@ -46,7 +46,7 @@ internal static partial class MoffatKernel
     /// beta), then the residual; all already divided by the pixel's standard deviation.</summary>
     public sealed class Space(int pixels)
     {
-        public readonly float[] Columns = new float[(Moffat.Count + 1) * pixels];
+        public readonly float[] Columns = new float[MoffatKernel.Columns * pixels];
 
         /// <summary>Floats from one column to the next.</summary>
         public readonly int Stride = pixels;
@@ -113,8 +113,4 @@ internal static partial class MoffatKernel
             DrawLanes<Lanes128>(stamp, area, m, fine);
         }
     }
-
-    /// <summary>Sum of products of two columns of the work space.</summary>
-    public static double Dot(Space space, int a, int b, int count) =>
-        System.Numerics.Tensors.TensorPrimitives.Dot<float>(space.Columns.AsSpan(a * space.Stride, count), space.Columns.AsSpan(b * space.Stride, count));
 }

@@ -90,6 +90,33 @@ public class MoffatTests
     }
 
     [Fact]
+    public void Every_width_multiplies_like_the_scalar_twin()
+    {
+        const int Count = 48, C = MoffatKernel.Columns;
+        var random = new Random(8);
+        var space = new MoffatKernel.Space(80);
+        for (int i = 0; i < space.Columns.Length; i++)
+        {
+            // Beyond the columns' used part stands what must not count.
+            space.Columns[i] = i % space.Stride < Count ? random.NextSingle() - 0.3f : 1e6f;
+        }
+
+        float[] truth = new float[C * C], found = new float[C * C];
+        MoffatKernel.ProductsScalar(space, Count, truth);
+        foreach (Action kernel in new[] { () => MoffatKernel.ProductsLanes<Lanes128>(space, Count, found), () => MoffatKernel.ProductsLanes<Lanes256>(space, Count, found), () => MoffatKernel.ProductsLanes<Lanes512>(space, Count, found) })
+        {
+            Array.Clear(found);
+            kernel();
+            for (int k = 0; k < truth.Length; k++)
+            {
+                Assert.Equal(truth[k], found[k], 1e-5);
+            }
+        }
+
+        Assert.Equal(truth[^1], MoffatKernel.ChiSquare(space, Count), 1e-5);
+    }
+
+    [Fact]
     public void Every_width_fills_and_draws_like_the_scalar_twin()
     {
         var stamp = new Stamp(12);
