@@ -177,7 +177,7 @@ internal readonly struct Lanes512(Vector512<float> v) : ILanes<Lanes512>
     public static Lanes512 Round(Lanes512 value) => new(Vector512.Round(value.v));
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    public static Lanes512 PowerOfTwo(Lanes512 n) => new(((Vector512.ConvertToInt32(n.v) + Vector512.Create(127)) << 23).AsSingle());
+    public static Lanes512 PowerOfTwo(Lanes512 n) => new(((Vector512.ConvertToInt32Native(n.v) + Vector512.Create(127)) << 23).AsSingle());
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static (Lanes512 Mantissa, Lanes512 Exponent) Split(Lanes512 value)
@@ -308,7 +308,7 @@ internal readonly struct Lanes256(Vector256<float> v) : ILanes<Lanes256>
     public static Lanes256 Round(Lanes256 value) => new(Vector256.Round(value.v));
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    public static Lanes256 PowerOfTwo(Lanes256 n) => new(((Vector256.ConvertToInt32(n.v) + Vector256.Create(127)) << 23).AsSingle());
+    public static Lanes256 PowerOfTwo(Lanes256 n) => new(((Vector256.ConvertToInt32Native(n.v) + Vector256.Create(127)) << 23).AsSingle());
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static (Lanes256 Mantissa, Lanes256 Exponent) Split(Lanes256 value)
@@ -439,7 +439,7 @@ internal readonly struct Lanes128(Vector128<float> v) : ILanes<Lanes128>
     public static Lanes128 Round(Lanes128 value) => new(Vector128.Round(value.v));
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
-    public static Lanes128 PowerOfTwo(Lanes128 n) => new(((Vector128.ConvertToInt32(n.v) + Vector128.Create(127)) << 23).AsSingle());
+    public static Lanes128 PowerOfTwo(Lanes128 n) => new(((Vector128.ConvertToInt32Native(n.v) + Vector128.Create(127)) << 23).AsSingle());
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static (Lanes128 Mantissa, Lanes128 Exponent) Split(Lanes128 value)

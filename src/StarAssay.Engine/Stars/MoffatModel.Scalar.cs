@@ -46,6 +46,20 @@ internal static partial class MoffatKernel
         }
     }
 
+    internal static void DrawRoundScalar(Stamp stamp, Area area, double x, double y, in PixelSeries m)
+    {
+        for (int j = 0; j < area.Height; j++)
+        {
+            float dy = (float)(area.Y + j - y);
+            for (int i = 0; i < area.Padded; i++)
+            {
+                float dx = (float)(area.X + i - x), t = 1 + (((dx * dx) + (dy * dy)) * m.PerSquare), w = 1 / t;
+                float value = float.Exp2(-m.Beta * MathF.Log2(t)) * (1 + (w * (m.C1 + (w * (m.C2 + (w * (m.C3 + (w * m.C4))))))));
+                stamp.Pixels[((area.Y + j) * stamp.Stride) + area.X + i] = i < area.Width ? m.Amplitude * value : 0;
+            }
+        }
+    }
+
     internal static void DrawScalar(Stamp stamp, Area area, in Moffat m, bool fine)
     {
         float[] nodes = fine ? Nodes3 : Nodes2, weights = fine ? Weights3 : Weights2;

@@ -65,6 +65,29 @@ internal static partial class MoffatKernel
     }
 
     [MethodImpl(MethodImplOptions.AggressiveOptimization)]
+    internal static void DrawRoundLanes<T>(Stamp stamp, Area area, double x, double y, in PixelSeries m)
+        where T : struct, ILanes<T>
+    {
+        ref float pixels = ref MemoryMarshal.GetArrayDataReference(stamp.Pixels);
+        T perSquare = T.Of(m.PerSquare), minusBeta = T.Of(-m.Beta), amplitude = T.Of(m.Amplitude), one = T.Of(1);
+        T c1 = T.Of(m.C1), c2 = T.Of(m.C2), c3 = T.Of(m.C3), c4 = T.Of(m.C4);
+        for (int i = 0; i < area.Padded; i += T.Count)
+        {
+            T dx = T.Of((float)(area.X + i - x)) + T.Ramp, square = T.MulAdd(dx * dx, perSquare, one);
+            T light = amplitude * (i + T.Count <= area.Width ? one : T.FirstOnes(area.Width - i));
+            float dy = (float)(area.Y - y);
+            nint at = (area.Y * stamp.Stride) + area.X + i;
+            for (int j = 0; j < area.Height; j++, dy++, at += stamp.Stride)
+            {
+                (T log, T w) = LaneMath.Log2AndInverse(square + T.Of(dy * dy * m.PerSquare));
+                T series = T.MulAdd(T.MulAdd(T.MulAdd(T.MulAdd(c4, w, c3), w, c2), w, c1), w, one);
+                T value = LaneMath.Exp2(T.Max(minusBeta * log, T.Of(-120)));
+                T.Store(value * series * light, ref pixels, at);
+            }
+        }
+    }
+
+    [MethodImpl(MethodImplOptions.AggressiveOptimization)]
     internal static void DrawLanes<T>(Stamp stamp, Area area, in Moffat m, bool fine)
         where T : struct, ILanes<T>
     {

@@ -93,6 +93,27 @@ internal static partial class MoffatKernel
         }
     }
 
+    /// <summary>Draws a round profile of unit light into an area of a stamp's pixels by <see cref="PixelSeries"/>.</summary>
+    public static void DrawRound(Stamp stamp, Area area, double x, double y, in PixelSeries series)
+    {
+        if (!Vector128.IsHardwareAccelerated)
+        {
+            DrawRoundScalar(stamp, area, x, y, series);
+        }
+        else if (Vector512.IsHardwareAccelerated)
+        {
+            DrawRoundLanes<Lanes512>(stamp, area, x, y, series);
+        }
+        else if (Vector256.IsHardwareAccelerated)
+        {
+            DrawRoundLanes<Lanes256>(stamp, area, x, y, series);
+        }
+        else
+        {
+            DrawRoundLanes<Lanes128>(stamp, area, x, y, series);
+        }
+    }
+
     /// <summary>Draws the model into an area of a stamp's pixels, with three or two nodes a side.</summary>
     public static void Draw(Stamp stamp, Area area, in Moffat m, bool fine)
     {

@@ -42,7 +42,15 @@ internal sealed class PixelBlur(double beta, double outerRadius)
         for (int round = 0; round < rounds; round++)
         {
             double alpha = radius * AlphaPerRadius(radius);
-            MoffatKernel.Draw(drawn, area, Moffat.Round(Half + fx, Half + fy, alpha, beta), alpha < 1.5);
+            if (alpha < 1.5)
+            {
+                MoffatKernel.Draw(drawn, area, Moffat.Round(Half + fx, Half + fy, alpha, beta), true);
+            }
+            else
+            {
+                MoffatKernel.DrawRound(drawn, area, Half + fx, Half + fy, new PixelSeries(alpha, beta));
+            }
+
             double share = CurveOfGrowth.Inside(drawn, Half + fx, Half + fy, recorded);
             radius = Moffat.RadiusOf(Math.Min(0.95, share), alpha, beta);
         }
