@@ -41,7 +41,8 @@ internal static partial class AdaptiveMoments
 
     // Last change of the moments, and last step of the center in pixels, with which the ellipse is at rest.
     private const double Rest = 3e-3;
-    private const double CenterRest = 0.03;
+    private const double NoiseShare = 0.1;
+    private const double CenterRest = 0.1;
 
     // Weights are carried from row to row only where none of them is too small for a float: e^-80 = 2e-35.
     private const float LeastExponent = -80;
@@ -63,7 +64,8 @@ internal static partial class AdaptiveMoments
     /// <param name="x">First guess of the center.</param>
     /// <param name="y">First guess of the center.</param>
     /// <param name="variance">First guess of the second moment, px^2.</param>
-    public static Ellipse Measure(Stamp stamp, double x, double y, double variance)
+    /// <param name="noise">Noise of a pixel: what lies far below its effect need not be settled.</param>
+    public static Ellipse Measure(Stamp stamp, double x, double y, double variance, double noise)
     {
         double cxx = variance, cxy = 0, cyy = variance;
         double x0 = x, y0 = y, largest = 0.5 * stamp.Half * stamp.Half;
@@ -106,8 +108,10 @@ internal static partial class AdaptiveMoments
             bool good = fxx > 0 && fyy > 0 && (fxx * fyy) - (fxy * fxy) > 0.25 * ((nxx * nyy) - (nxy * nxy));
             (cxx, cxy, cyy) = good ? (fxx, fxy, fyy) : (nxx, nxy, nyy);
 
-            // What is left after the stride is a tenth of the change at most, and the center hangs together with the shape by the square only.
-            if (change < Rest * trace && Math.Abs(stepX) + Math.Abs(stepY) < CenterRest)
+            // After the stride less than a tenth of the change is left, so a tenth of the noise is near enough: of the trace, for a
+            // matched weight with half of the light under it, 1.5 sqrt(8 pi v) n / (2 S). The shape feels the center by its square only.
+            double unsure = 0.75 * Math.Sqrt(4 * Math.PI * trace) * noise * inverse;
+            if (change < Math.Max(Rest, NoiseShare * unsure) * trace && Math.Abs(stepX) + Math.Abs(stepY) < CenterRest)
             {
                 // A Gaussian of moments C under the weight W leaves sqrt(det W / det (C + W)) of its light.
                 double both = ((cxx + wxx) * (cyy + wyy)) - ((cxy + wxy) * (cxy + wxy));

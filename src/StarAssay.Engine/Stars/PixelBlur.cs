@@ -70,7 +70,7 @@ internal sealed class PixelBlur(double beta, double outerRadius)
     {
         double cx = Half + x - Math.Round(x), cy = Half + y - Math.Round(y);
         MoffatKernel.Draw(drawn, new MoffatKernel.Area(0, 0, drawn.Side, drawn.Side), Moffat.Round(cx, cy, radius * AlphaPerRadius(radius), beta), true);
-        Ellipse e = AdaptiveMoments.Measure(drawn, cx, cy, 0.5 * (ellipse.Cxx + ellipse.Cyy));
+        Ellipse e = AdaptiveMoments.Measure(drawn, cx, cy, 0.5 * (ellipse.Cxx + ellipse.Cyy), 0);
         if (!e.Converged)
         {
             return default;

@@ -90,12 +90,12 @@ internal sealed class StarMeter
             FillBad(stamp.Half, stamp.Half);
         }
 
-        Ellipse ellipse = AdaptiveMoments.Measure(stamp, stamp.Half, stamp.Half, set.Variance);
+        Ellipse ellipse = AdaptiveMoments.Measure(stamp, stamp.Half + Top(1), stamp.Half + Top(stamp.Stride), set.Variance, sky.Noise);
         if (stamp.AnyBad && ellipse.Converged)
         {
             // Once more with the holes filled from opposite the true center.
             FillBad(ellipse.X, ellipse.Y);
-            ellipse = AdaptiveMoments.Measure(stamp, ellipse.X, ellipse.Y, 0.5 * (ellipse.Cxx + ellipse.Cyy));
+            ellipse = AdaptiveMoments.Measure(stamp, ellipse.X, ellipse.Y, 0.5 * (ellipse.Cxx + ellipse.Cyy), sky.Noise);
         }
 
         double x = ellipse.X, y = ellipse.Y;
@@ -129,6 +129,14 @@ internal sealed class StarMeter
         }
 
         return star;
+    }
+
+    /// <summary>Where along a line through the middle pixel a parabola through it and its two neighbors is highest; within half a pixel.</summary>
+    private double Top(int step)
+    {
+        int middle = (stamp.Half * stamp.Stride) + stamp.Half;
+        float before = stamp.Pixels[middle - step], at = stamp.Pixels[middle], after = stamp.Pixels[middle + step], bend = at + at - before - after;
+        return bend > 0 ? Math.Clamp(0.5f * (after - before) / bend, -0.5f, 0.5f) : 0;
     }
 
     /// <summary>Electrons per ADU; where the frame does not say, what the sky's own photons would need for its noise.</summary>

@@ -13,7 +13,7 @@ public class AdaptiveMomentsTests
     public void A_Gaussian_is_found_exactly(double cxx, double cxy, double cyy)
     {
         Stamp stamp = Gaussian(18, 18.31, 17.64, cxx, cxy, cyy, 1000);
-        Ellipse e = AdaptiveMoments.Measure(stamp, 18, 18, 2);
+        Ellipse e = AdaptiveMoments.Measure(stamp, 18, 18, 2, 0);
         Assert.True(e.Converged);
 
         // Sampling a Gaussian of variance v at whole pixels is exact to exp(-2 pi^2 v/2); the stop rule is 1e-4.
@@ -30,7 +30,7 @@ public class AdaptiveMomentsTests
 
     [Fact]
     public void An_empty_stamp_has_no_ellipse() =>
-        Assert.False(AdaptiveMoments.Measure(new Stamp(10), 10, 10, 2).Converged);
+        Assert.False(AdaptiveMoments.Measure(new Stamp(10), 10, 10, 2, 0).Converged);
 
     [Fact]
     public void Every_width_sums_like_the_scalar_twin()

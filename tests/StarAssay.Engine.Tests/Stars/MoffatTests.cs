@@ -45,7 +45,7 @@ public class MoffatTests
         double q = 1 / (alpha * alpha);
         var truth = new Moffat { A = 500, X = 16.23, Y = 15.71, P = q * (1 + stretch), K = 0.1 * q, R = q * (1 - stretch), Beta = beta };
         MoffatKernel.Draw(stamp, new MoffatKernel.Area(0, 0, 33, 33), truth, true);
-        Ellipse start = AdaptiveMoments.Measure(stamp, 16, 16, 2);
+        Ellipse start = AdaptiveMoments.Measure(stamp, 16, 16, 2, 0);
         MoffatFit.Outcome found = new MoffatFit(16).Fit(stamp, start, 3.2, true, 1, double.NaN, 10);
         Assert.True(found.Converged);
 
@@ -76,7 +76,7 @@ public class MoffatTests
                 }
             }
 
-            MoffatFit.Outcome found = new MoffatFit(12).Fit(stamp, AdaptiveMoments.Measure(stamp, 12, 12, 2), 3, false, 4, double.NaN, 7);
+            MoffatFit.Outcome found = new MoffatFit(12).Fit(stamp, AdaptiveMoments.Measure(stamp, 12, 12, 2, 0), 3, false, 4, double.NaN, 7);
             Assert.True(found.Converged);
             fits.Add(found.Model.Fwhm);
             stated += found.FwhmError / Trials;
