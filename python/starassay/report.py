@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from astropy import units as u
 
-from .campaign.kinds import Kind, Part, kind_of
+from .campaign.kinds import Kind, kind_of
+from .campaign.parts import Part
 from .campaign.quantities import QUANTITIES
 from .results import Note, format_measured
 

@@ -9,14 +9,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from astropy import units as u
 
-from .description import Campaign, Test
-from .kinds import Part, Picture, Value, doubts_of, frame_facts, numbers_of, slug_of
 from ..frames import Frame, read_frame
 from ..results import Note, format_measured
 from ..style import figure_style, new_axes
+from .description import Campaign, Test
+from .facts import doubts_of, frame_facts, numbers_of, slug_of
+from .outcome import TestOutcome
+from .parts import Part, Picture, Value
 
 if TYPE_CHECKING:
-    from .outcome import TestOutcome
     from ..color_focus import ColorFocusCurve, ColorMerit
 
 BAND = (400.0, 700.0)

@@ -9,7 +9,7 @@ from ..advice import Advice
 from ..decisions import Decision
 from ..results import Note
 from .description import Campaign, ClaimEntry, Test
-from .kinds import Part, Value
+from .parts import Part, Value
 
 
 @dataclasses.dataclass(frozen=True)

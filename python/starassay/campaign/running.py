@@ -19,8 +19,9 @@ from ..results import Note
 from .description import Campaign, Test
 from .folder import REPORT, make_manifest, require_ours, write_folder
 from .judging import judge
-from .kinds import Part, Value, kind_of
+from .kinds import kind_of
 from .outcome import Outcome, TestOutcome
+from .parts import Part, Value
 from .reading import read_campaign
 
 

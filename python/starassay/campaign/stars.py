@@ -11,26 +11,17 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from astropy import units as u
 
-from .description import Campaign, Test
-from .quantities import QUANTITIES
-from .kinds import (
-    NOMINAL_SCALE,
-    Part,
-    Picture,
-    Value,
-    doubts_of,
-    frame_facts,
-    numbers_of,
-    pixel_scale,
-    slug_of,
-)
 from ..frames import Frame, read_frame
 from ..means import combine
 from ..results import Measured, Note, format_measured
 from ..style import figure_style, new_axes
+from .description import Campaign, Test
+from .facts import NOMINAL_SCALE, doubts_of, frame_facts, numbers_of, pixel_scale, slug_of
+from .outcome import TestOutcome
+from .parts import Part, Picture, Value
+from .quantities import QUANTITIES
 
 if TYPE_CHECKING:
-    from .outcome import TestOutcome
     from ..stars import StarField
 
 # Fewer clean stars than this say something about themselves, not about the field.

@@ -6,21 +6,20 @@ import dataclasses
 import math
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from astropy import units as u
 
 from ..advice import advise
-from .description import Campaign, Test
-from .kinds import Part, Picture, Value, doubts_of, frame_facts, numbers_of, slug_of
 from ..frames import read_frame
 from ..results import Measured, Note, format_measured
 from ..style import figure_style, new_axes
 from ..wavefront.result import mode_name
-
-if TYPE_CHECKING:
-    from .outcome import TestOutcome
+from .description import Campaign, Test
+from .facts import doubts_of, frame_facts, numbers_of, slug_of
+from .outcome import TestOutcome
+from .parts import Part, Picture, Value
 
 
 class WavefrontKind:

@@ -3,18 +3,23 @@ namespace StarAssay.Engine.Numerics;
 /// <summary>Middle and spread that a few wild values do not move.</summary>
 internal static class Robust
 {
-    /// <summary>Median; NaN when empty. Sorts a copy.</summary>
-    public static double Median(ReadOnlySpan<double> values)
+    /// <summary>Median; NaN when empty. Leaves its input alone.</summary>
+    public static double Median(ReadOnlySpan<double> values) => MedianInPlace(values.ToArray());
+
+    /// <summary>Median of a sequence; NaN when empty.</summary>
+    public static double Median(IEnumerable<double> values) => MedianInPlace(values.ToArray());
+
+    /// <summary>Median; NaN when empty. Sorts its input.</summary>
+    public static double MedianInPlace(Span<double> values)
     {
         if (values.IsEmpty)
         {
             return double.NaN;
         }
 
-        double[] sorted = values.ToArray();
-        Array.Sort(sorted);
-        int n = sorted.Length;
-        return n % 2 == 1 ? sorted[n / 2] : 0.5 * (sorted[(n / 2) - 1] + sorted[n / 2]);
+        values.Sort();
+        int n = values.Length;
+        return n % 2 == 1 ? values[n / 2] : 0.5 * (values[(n / 2) - 1] + values[n / 2]);
     }
 
     /// <summary>Median, and 1.4826 times the median distance from it: the standard deviation if the bulk is normal.</summary>

@@ -1,3 +1,4 @@
+using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Optics;
 using StarAssay.Engine.Results;
 
@@ -90,6 +91,9 @@ public sealed record SpectrumScene
 /// as every color is across it.</remarks>
 public static class SpectrumSimulator
 {
+    private static readonly double[] EfficiencyNm = [370, 450, 550, 650, 750, 850, 1000];
+    private static readonly double[] Efficiency = [0.5, 0.75, 0.9, 0.8, 0.6, 0.4, 0.1];
+
     /// <summary>Draws into <paramref name="pixels"/> (height x width, ADU).</summary>
     public static void Draw(SpectrumScene scene, Span<float> pixels)
     {
@@ -156,25 +160,11 @@ public static class SpectrumSimulator
 
         flux *= 1 - (0.6 * Math.Exp(-0.5 * Math.Pow((nm - 761.5) / 2.5, 2)));
         flux *= 1 - (0.25 * Math.Exp(-0.5 * Math.Pow((nm - 687.5) / 1.5, 2)));
-        return flux * DetectorResponse(nm);
+        return flux * SensorEfficiency(nm);
     }
 
     /// <summary>Quantum efficiency of a silicon sensor behind a clear window, smooth, zero below 370 nm.</summary>
-    public static double DetectorResponse(double nm)
-    {
-        double[] x = [370, 450, 550, 650, 750, 850, 1000], y = [0.5, 0.75, 0.9, 0.8, 0.6, 0.4, 0.1];
-        double q = y[^1];
-        for (int i = 0; i + 1 < x.Length; i++)
-        {
-            if (nm <= x[i + 1])
-            {
-                q = y[i] + ((y[i + 1] - y[i]) * Math.Clamp((nm - x[i]) / (x[i + 1] - x[i]), 0, 1));
-                break;
-            }
-        }
-
-        return q * Math.Clamp((nm - 370) / 60, 0, 1);
-    }
+    private static double SensorEfficiency(double nm) => LinearTable.At(EfficiencyNm, Efficiency, nm) * Math.Clamp((nm - 370) / 60, 0, 1);
 
     private static void Lamp(SpectrumScene scene, double[] electrons)
     {

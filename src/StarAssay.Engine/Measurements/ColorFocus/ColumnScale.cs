@@ -6,7 +6,7 @@ namespace StarAssay.Engine.Measurements.ColorFocus;
 internal sealed record ColumnScale(double[] Coefficients, int Width)
 {
     /// <summary>Wavelength at a column, nm.</summary>
-    public double Nm(double column) => Robust.Evaluate(Coefficients, Scaled(column, Width));
+    public double Nm(double column) => RobustPolynomial.At(Coefficients, Scaled(column, Width));
 
     /// <summary>nm per column there, with its sign; never quite zero.</summary>
     public double Dispersion(double column)

@@ -1,4 +1,5 @@
 using MathNet.Numerics.LinearAlgebra;
+using StarAssay.Engine.Numerics;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;
 

@@ -1,3 +1,4 @@
+using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;

@@ -1,3 +1,4 @@
+using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Optics;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;

@@ -1,3 +1,5 @@
+using StarAssay.Engine.Numerics;
+
 namespace StarAssay.Engine.Measurements.ColorFocus;
 
 /// <summary>How strong the grating's second order is, recognized by the lines of the star's own first order.</summary>

@@ -1,3 +1,4 @@
+using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Optics;
 using StarAssay.Engine.Results;
 

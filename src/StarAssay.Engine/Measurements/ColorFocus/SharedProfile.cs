@@ -1,3 +1,5 @@
+using StarAssay.Engine.Numerics;
+
 namespace StarAssay.Engine.Measurements.ColorFocus;
 
 /// <summary>The profile that neighboring columns share, against which noise and outliers show.</summary>
@@ -93,7 +95,7 @@ internal static class SharedProfile
         {
             (int c0, int c1) = window.Bin(b);
             (double[] profile, double[] flux) = Of(pixels, c0, c1);
-            double middle = Robust.Median(window.TraceY[c0..c1]);
+            double middle = Robust.Median(window.TraceY.AsSpan(c0, c1 - c0));
             for (int c = c0; c < c1; c++)
             {
                 double f = Math.Max(flux[c - c0], 0);

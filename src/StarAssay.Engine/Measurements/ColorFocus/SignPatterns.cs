@@ -1,3 +1,5 @@
+using StarAssay.Engine.Numerics;
+
 namespace StarAssay.Engine.Measurements.ColorFocus;
 
 /// <summary>Which signs the sizes of defocus can have: a smooth curve changes them only where it touches zero.</summary>

@@ -1,3 +1,5 @@
+using StarAssay.Engine.Numerics;
+
 namespace StarAssay.Engine.Measurements.ColorFocus;
 
 /// <summary>A line that stands out of a spectrum, or into it.</summary>

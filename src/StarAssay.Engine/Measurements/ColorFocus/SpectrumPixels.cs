@@ -1,3 +1,4 @@
+using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;
@@ -113,8 +114,8 @@ internal sealed class SpectrumPixels
                 }
             }
 
-            (double mb, double sb, int kb) = nb >= 4 ? Robust.ClippedMean(below[..nb]) : (double.NaN, double.NaN, 0);
-            (double ma, double sa, int ka) = na >= 4 ? Robust.ClippedMean(above[..na]) : (double.NaN, double.NaN, 0);
+            (double mb, double sb, int kb) = nb >= 4 ? SkyLevel(below[..nb]) : (double.NaN, double.NaN, 0);
+            (double ma, double sa, int ka) = na >= 4 ? SkyLevel(above[..na]) : (double.NaN, double.NaN, 0);
             centerBelow /= Math.Max(nb, 1);
             centerAbove /= Math.Max(na, 1);
             double slope = 0, level;
@@ -168,5 +169,32 @@ internal sealed class SpectrumPixels
         }
 
         return double.IsNaN(trace.SecondOffset) || Math.Abs(row - y0 - trace.SecondOffset) > 1.5 * trace.SecondHalf;
+    }
+
+    /// <summary>Mean of what lies within 3.5 robust deviations of the median, the standard deviation of that, and how many pixels it is.</summary>
+    private static (double Mean, double Sigma, int Count) SkyLevel(Span<double> values)
+    {
+        if (values.Length == 0)
+        {
+            return (double.NaN, double.NaN, 0);
+        }
+
+        (double median, double scatter) = Robust.MedianAndSigma(values);
+        double limit = Math.Max(3.5 * scatter, 1e-9);
+        double sum = 0, squares = 0;
+        int n = 0;
+        foreach (double v in values)
+        {
+            if (Math.Abs(v - median) <= limit)
+            {
+                sum += v - median;
+                squares += (v - median) * (v - median);
+                n++;
+            }
+        }
+
+        double mean = sum / n;
+        double sigma = n > 1 ? Math.Sqrt(Math.Max(0, (squares - (n * mean * mean)) / (n - 1))) : scatter;
+        return (median + mean, sigma, n);
     }
 }

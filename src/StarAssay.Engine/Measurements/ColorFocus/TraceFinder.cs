@@ -1,3 +1,4 @@
+using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;
@@ -28,7 +29,7 @@ internal sealed class TraceFinder
 
     private string Name => image.Frame.Name.Length > 0 ? image.Frame.Name : "The frame";
 
-    public double At(double column) => Robust.Evaluate(Polynomial, Scaled(column));
+    public double At(double column) => RobustPolynomial.At(Polynomial, Scaled(column));
 
     public void Find(double wantedRow)
     {
@@ -327,7 +328,7 @@ internal sealed class TraceFinder
             }
 
             int degree = xs.Count >= 12 ? 3 : xs.Count >= 6 ? 2 : 1;
-            Polynomial = Robust.Polynomial([.. xs], [.. ys], [.. ws], degree, out double scatter);
+            Polynomial = RobustPolynomial.Fit([.. xs], [.. ys], [.. ws], degree, out double scatter);
             Scatter = scatter;
             double[] sorted = [.. widths.Order()];
             WideHalfWidth = sorted[(int)(0.9 * (sorted.Length - 1))];

@@ -1,4 +1,4 @@
-namespace StarAssay.Engine.Measurements.ColorFocus;
+namespace StarAssay.Engine.Numerics;
 
 /// <summary>Straight lines between the points of a table.</summary>
 internal static class LinearTable
