@@ -5,6 +5,7 @@ Truth: what the simulator was told to draw (frames/truth.json), never an earlier
 
 from __future__ import annotations
 
+import asyncio
 import json
 import re
 import shutil
@@ -300,7 +301,8 @@ def test_notebook_runs_from_start_to_end(
         kernel_name="python3",
         resources={"metadata": {"path": str(tmp_path)}},
     )
-    client.execute()
+    # Its own "execute" leaves an event loop open behind it.
+    asyncio.run(client.async_execute())
     texts = [o.get("text", "") for c in notebook.cells for o in c.get("outputs", [])]
     pictures = [
         o for c in notebook.cells for o in c.get("outputs", []) if "image/png" in o.get("data", {})
