@@ -5,11 +5,14 @@ from __future__ import annotations
 import contextlib
 import dataclasses
 import gzip
+import math
+import mmap
+import os
 import threading
 import warnings
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import numpy as np
 from astropy.io import fits
@@ -87,11 +90,12 @@ def read_stored(path: Path, hdu: int | str | None) -> StoredImage:
     with quiet() as said:
         try:
             # Our own stream, since Astropy leaves its file open when it meets a header it cannot read.
-            with (
-                open(path, "rb") as stream,
-                fits.open(stream, memmap=False, do_not_scale_image_data=True) as hdus,
-            ):
-                found = _from_hdus(path, hdus, hdu)
+            with open(path, "rb") as stream:
+                found = _only_image(path, stream) if hdu in (None, 0) else None
+                if found is None:
+                    stream.seek(0)
+                    with fits.open(stream, memmap=False, do_not_scale_image_data=True) as hdus:
+                        found = _from_hdus(path, hdus, hdu)
                 found.warnings = said
                 return found
         except StarAssayError:
@@ -151,15 +155,41 @@ def _require_file(path: Path) -> None:
         )
 
 
+def _only_image(path: Path, stream: BinaryIO) -> StoredImage | None:
+    """The image of a plain file that holds one and nothing else, as cameras write it.
+
+    None for all others: they need what Astropy knows of extensions, and two milliseconds.
+    """
+    if stream.read(6) != b"SIMPLE":
+        return None
+    stream.seek(0)
+    try:
+        header = fits.Header.fromfile(stream)
+    except (OSError, ValueError):
+        return None
+    offset = stream.tell()
+    naxis = _card(header, "NAXIS", 0)
+    if _card(header, "SIMPLE", False) is not True or "GROUPS" in header:
+        return None
+    if not isinstance(naxis, int) or naxis < 1:
+        return None
+    shape, bitpix = _declared(path, header)
+    pixels, extra = _mapped(path, stream, offset, shape, bitpix)
+    if offset + -(-pixels.nbytes // _BLOCK) * _BLOCK < os.fstat(stream.fileno()).st_size:
+        return None
+    return StoredImage(pixels, *stored_scaling(header, path), header, 1, 0, extra_bytes=extra)
+
+
 def _from_hdus(path: Path, hdus: fits.HDUList, wanted: int | str | None) -> StoredImage:
     index = _choose(path, hdus, wanted)
     hdu = hdus[index]
-    shape, bitpix = _declared(path, hdu)
+    shape, bitpix = _declared(path, hdu.header)
     where = hdu.fileinfo() or {}
     plain = not isinstance(hdu, fits.CompImageHDU) and where.get("datLoc") is not None
     extra = 0
     if plain and _is_uncompressed(path):
-        pixels, extra = _mapped(path, where["datLoc"], shape, bitpix)
+        with open(path, "rb") as stream:
+            pixels, extra = _mapped(path, stream, where["datLoc"], shape, bitpix)
     else:
         pixels = hdu.data
     if pixels is None or pixels.shape != shape:
@@ -253,9 +283,8 @@ def _count_images(hdus: fits.HDUList) -> int:
     return sum(_holds_image(h) for h in hdus)
 
 
-def _declared(path: Path, hdu: Any) -> tuple[tuple[int, ...], int]:
+def _declared(path: Path, header: fits.Header) -> tuple[tuple[int, ...], int]:
     """Shape and BITPIX that the header states, refused when they cannot be true."""
-    header = hdu.header
     naxis = _card(header, "NAXIS", 0)
     bitpix = _card(header, "BITPIX", None)
     sizes = [_card(header, f"NAXIS{i + 1}", None) for i in range(min(int(naxis), 999))]
@@ -301,20 +330,21 @@ def _lies(path: Path, shape: tuple[int, ...], held: str) -> FileError:
     )
 
 
-def _mapped(path: Path, offset: int, shape: tuple[int, ...], bitpix: int) -> tuple[np.ndarray, int]:
+def _mapped(
+    path: Path, stream: BinaryIO, offset: int, shape: tuple[int, ...], bitpix: int
+) -> tuple[np.ndarray, int]:
     """The pixels as a view of the file, and how many bytes after them belong to no HDU."""
     dtype = np.dtype(_BITPIX[bitpix])
-    need = int(np.prod(shape, dtype=np.int64)) * dtype.itemsize
-    size = path.stat().st_size
+    need = math.prod(shape) * dtype.itemsize
+    size = os.fstat(stream.fileno()).st_size
     if offset + need > size:
         raise _lies(path, shape, f"{need} bytes needed, {max(0, size - offset)} there")
-    pixels = np.memmap(path, dtype=dtype, mode="r", offset=offset, shape=shape).view(np.ndarray)
+    view = mmap.mmap(stream.fileno(), 0, access=mmap.ACCESS_READ)
+    pixels: np.ndarray = np.ndarray(shape, dtype, view, offset)
     end = offset + -(-need // _BLOCK) * _BLOCK
     extra = 0
     if size > end:
-        with open(path, "rb") as stream:
-            stream.seek(end)
-            head = stream.read(8)
+        head = view[end : end + 8]
         if head.strip(b"\0 ") and head != b"XTENSION":
             extra = size - end
     return pixels, extra

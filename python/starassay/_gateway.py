@@ -132,7 +132,7 @@ def call(
         _wait(job, progress)
         if job.Error is not None:
             raise _translate(json.loads(job.Error)) from None
-        return _with_arrays(json.loads(job.Result), job)
+        return _result(job)
     finally:
         job.Dispose()
 
@@ -159,19 +159,19 @@ def _wait(job: Any, progress: bool) -> None:
             bar.close()
 
 
-def _with_arrays(node: Any, job: Any) -> Any:
-    if isinstance(node, dict):
-        index = node.get("$array")
-        if index is not None:
-            array = np.empty(
-                node["shape"], dtype=np.dtype(node["dtype"] if node["dtype"] != "b1" else "?")
-            )
-            job.CopyArray(index, array)
-            return array
-        return {key: _with_arrays(value, job) for key, value in node.items()}
-    if isinstance(node, list):
-        return [_with_arrays(value, job) for value in node]
-    return node
+def _result(job: Any) -> dict[str, Any]:
+    """The record, its arrays in one block of memory: an array that is kept keeps them all."""
+    block = np.empty(job.ArrayBytes, dtype=np.uint8)
+    if block.size:
+        job.CopyArrays(block)
+
+    def arrays_in(node: dict[str, Any]) -> Any:
+        if "$array" not in node:
+            return node
+        kind = node["dtype"] if node["dtype"] != "b1" else "?"
+        return np.ndarray(node["shape"], dtype=kind, buffer=block, offset=node["offset"])
+
+    return json.loads(job.Result, object_hook=arrays_in)
 
 
 def _translate(facts: dict[str, Any]) -> BaseException:

@@ -16,7 +16,7 @@ from astropy.wcs import WCS
 
 from ._fits_files import StoredImage, quiet, read_stored, stored_scaling
 from .errors import InputError
-from .header import Card, HeaderFacts, collect_cards, read_header
+from .header import Card, HeaderFacts, collect_cards, facts_of, read_header
 from .header_keywords import ELECTRON_PER_ADU
 from .quantities import UnitError
 from .results import Note, say
@@ -142,8 +142,8 @@ def _from_hdu(hdu: Any, name: str) -> OpenedImage:
 
 
 def _from_stored(stored: StoredImage, name: str, wanted: int | str | None) -> OpenedImage:
-    facts = read_header(stored.header, subject=name)
-    cards, _ = collect_cards(stored.header)
+    cards, broken = collect_cards(stored.header)
+    facts = facts_of(cards, broken, subject=name)
     unit = cards.get("BUNIT", [Card("", "")])[0].value
     _apply_unit(facts, unit if isinstance(unit, str) else "", name)
     if stored.images > 1 and wanted is None:
@@ -232,7 +232,8 @@ def _apply_unit(facts: HeaderFacts, unit: Any, name: str) -> None:
 
 def _wcs(header: fits.Header, notes: list[Note], name: str) -> WCS | None:
     """The celestial solution, made of the readable cards only."""
-    if not isinstance(header.get("CTYPE1"), str) or "-" not in header["CTYPE1"]:
+    kind = header.get("CTYPE1")
+    if not isinstance(kind, str) or "-" not in kind:
         return None
     clean = fits.Header()
     with quiet():

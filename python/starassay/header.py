@@ -118,7 +118,26 @@ def read_header(header: Any, *, subject: str = "") -> HeaderFacts:
     HeaderFacts
         Quantities in the units of `starassay.Frame`.
     """
-    cards, broken = collect_cards(header)
+    return facts_of(*collect_cards(header), subject=subject)
+
+
+def facts_of(
+    cards: Mapping[str, list[Card]], broken: list[str], *, subject: str = ""
+) -> HeaderFacts:
+    """The same from cards that have been collected already.
+
+    Parameters
+    ----------
+    cards, broken : dict, list of str
+        As `collect_cards` gives them.
+    subject : str
+        File name, for the notes.
+
+    Returns
+    -------
+    HeaderFacts
+        Quantities in the units of `starassay.Frame`.
+    """
     reader = _Reader(cards, subject)
     facts = reader.read()
     if broken:

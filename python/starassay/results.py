@@ -77,8 +77,18 @@ class Measured:
     @classmethod
     def from_engine(cls, record: Mapping[str, Any]) -> Measured:
         """From the engine's record of value, uncertainty and unit."""
-        unit = u.Unit(record["unit"])
-        return cls(u.Quantity(record["value"], unit), u.Quantity(record["uncertainty"], unit))
+        made = cls.__new__(cls)
+        made.__dict__["_record"] = (record["value"], record["uncertainty"], record["unit"])
+        return made
+
+    def __getattr__(self, name: str) -> Any:
+        # A result holds dozens of numbers of which few are looked at: quantities are made then.
+        if name not in ("value", "uncertainty") or "_record" not in self.__dict__:
+            raise AttributeError(f"{type(self).__name__!r} object has no attribute {name!r}")
+        value, uncertainty, unit = self.__dict__.pop("_record")
+        self.__dict__["value"] = u.Quantity(value, unit)
+        self.__dict__["uncertainty"] = u.Quantity(uncertainty, unit)
+        return self.__dict__[name]
 
     def to(self, unit: u.UnitBase | str, equivalencies: Any = None) -> Measured:
         """The same in another unit."""

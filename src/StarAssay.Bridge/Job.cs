@@ -62,29 +62,26 @@ public sealed class Job : IDisposable
     /// <summary>Asks the task to stop.</summary>
     public void Cancel() => cancel.Cancel();
 
-    /// <summary>Copies the k-th array of the result into a NumPy array of the same type and size.</summary>
-    public void CopyArray(int index, PyObject destination)
+    /// <summary>Bytes that <see cref="CopyArrays"/> needs.</summary>
+    public long ArrayBytes => writer?.ArrayBytes ?? 0;
+
+    /// <summary>Copies all arrays of the result into one block of bytes, each to its place.</summary>
+    public unsafe void CopyArrays(PyObject destination)
     {
-        Array source = writer!.Arrays[index];
-        long bytes = Buffer.ByteLength(source);
         using (Py.GIL())
         using (destination)
         using (PyBuffer target = destination.GetBuffer(PyBUF.ND | PyBUF.WRITABLE))
         {
-            if (target.Length != bytes)
+            if (target.Length != writer!.ArrayBytes)
             {
-                throw new InvalidOperationException($"Array {index} holds {bytes} bytes, the destination {target.Length}.");
+                throw new InvalidOperationException($"The arrays hold {writer.ArrayBytes} bytes, the destination {target.Length}.");
             }
 
-            if (bytes == 0)
+            foreach ((Array source, long offset) in writer.Arrays)
             {
-                return;
-            }
-
-            unsafe
-            {
-                new ReadOnlySpan<byte>(Unsafe.AsPointer(ref MemoryMarshal.GetArrayDataReference(source)), checked((int)bytes))
-                    .CopyTo(new Span<byte>((void*)target.Buffer, checked((int)bytes)));
+                int bytes = Buffer.ByteLength(source);
+                new ReadOnlySpan<byte>(Unsafe.AsPointer(ref MemoryMarshal.GetArrayDataReference(source)), bytes)
+                    .CopyTo(new Span<byte>((byte*)target.Buffer + offset, bytes));
             }
         }
     }

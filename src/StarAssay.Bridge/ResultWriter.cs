@@ -9,16 +9,22 @@ using System.Text.Json;
 namespace StarAssay.Bridge;
 
 /// <summary>
-/// Turns a result record into JSON, with arrays set aside: in their place stands {"$array": k}, and the k-th array is
-/// copied into a NumPy array that Python makes. NaN and infinities are written as JavaScript would, which Python reads.
+/// Turns a result record into JSON, with arrays set aside: in their place stands {"$array": k} with the place at which the k-th
+/// array begins in the one block of memory that Python makes for all of them. NaN and infinities are written as JavaScript would, which Python reads.
 /// </summary>
 internal sealed class ResultWriter
 {
     private static readonly ConcurrentDictionary<Type, (string Key, PropertyInfo Property)[]> Shapes = new();
 
-    private readonly List<Array> arrays = [];
+    // Each array begins a line of the processor's memory.
+    private const long Alignment = 64;
+    private readonly List<(Array Array, long Offset)> arrays = [];
 
-    public IReadOnlyList<Array> Arrays => arrays;
+    /// <summary>Arrays with the byte at which each begins.</summary>
+    public IReadOnlyList<(Array Array, long Offset)> Arrays => arrays;
+
+    /// <summary>Bytes for all arrays.</summary>
+    public long ArrayBytes { get; private set; }
 
     public string Write(object result)
     {
@@ -125,6 +131,7 @@ internal sealed class ResultWriter
         json.WriteStartObject();
         json.WriteNumber("$array", arrays.Count);
         json.WriteString("dtype", dtype);
+        json.WriteNumber("offset", ArrayBytes);
         json.WriteStartArray("shape");
         for (int axis = 0; axis < array.Rank; axis++)
         {
@@ -133,6 +140,7 @@ internal sealed class ResultWriter
 
         json.WriteEndArray();
         json.WriteEndObject();
-        arrays.Add(array);
+        arrays.Add((array, ArrayBytes));
+        ArrayBytes = (ArrayBytes + Buffer.ByteLength(array) + Alignment - 1) / Alignment * Alignment;
     }
 }

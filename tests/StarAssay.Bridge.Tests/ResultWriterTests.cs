@@ -24,8 +24,12 @@ public class ResultWriterTests
         Assert.Equal("A \"quoted\" µ.", json.GetProperty("notes")[0].GetProperty("text").GetString());
         Assert.Equal(0, json.GetProperty("column").GetProperty("$array").GetInt32());
         Assert.Equal([2, 3], json.GetProperty("map").GetProperty("shape").EnumerateArray().Select(e => e.GetInt32()));
-        Assert.Same(sample.Column, writer.Arrays[0]);
-        Assert.Same(sample.Map, writer.Arrays[1]);
+        Assert.Same(sample.Column, writer.Arrays[0].Array);
+        Assert.Same(sample.Map, writer.Arrays[1].Array);
+
+        // 24 bytes, then from a multiple of 64 on another 24.
+        Assert.Equal((0, 64, 128), (writer.Arrays[0].Offset, writer.Arrays[1].Offset, writer.ArrayBytes));
+        Assert.Equal(64, json.GetProperty("map").GetProperty("offset").GetInt64());
     }
 
     [Fact]

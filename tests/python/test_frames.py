@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import mmap
 import pickle
 from pathlib import Path
 
@@ -15,7 +16,7 @@ from astropy.time import Time
 from astropy.wcs import WCS
 
 import starassay
-from starassay import read_frame
+from starassay import _fits_files, read_frame
 from starassay.header import read_header
 from starassay.header_keywords import SYNONYMS
 
@@ -89,12 +90,48 @@ def test_a_plain_file_is_mapped_not_copied(tmp_path: Path) -> None:
     frame = read_frame(path)
     assert frame.pixels.dtype == np.dtype(">i2") and (frame.scale, frame.zero) == (1, 32768)
     base = frame.pixels
-    while isinstance(base, np.ndarray) and not isinstance(base, np.memmap):
+    while isinstance(base, np.ndarray):
         base = base.base
-    assert isinstance(base, np.memmap)
+    assert isinstance(base, mmap.mmap)
     assert frame.path == path and frame.name == "a.fits"
     again = pickle.loads(pickle.dumps(frame))
     np.testing.assert_array_equal(again.data, frame.data)
+
+
+@pytest.mark.parametrize(
+    "trailing", [b"", bytes(2880), b"garbage " * 10], ids=["none", "zeros", "text"]
+)
+def test_the_short_way_into_a_file_says_what_the_long_way_says(
+    tmp_path: Path, trailing: bytes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "a.fits"
+    hdu = fits.PrimaryHDU(PIXELS)
+    hdu.header["EXPTIME"] = (30.0, "[s] exposure")
+    hdu.header["OBJECT"] = "it's M 13"
+    hdu.header["HIERARCH ESO DET NAME"] = "long keyword"
+    hdu.header["LONGTEXT"] = "x" * 150
+    hdu.header["COMMENT"] = "a remark"
+    hdu.writeto(path)
+    path.write_bytes(path.read_bytes() + trailing)
+    short = _fits_files.read_stored(path, None)
+    monkeypatch.setattr(_fits_files, "_only_image", lambda *_: None)
+    long = _fits_files.read_stored(path, None)
+    assert [c.image for c in short.header.cards] == [c.image for c in long.header.cards]
+    assert np.array_equal(short.pixels, long.pixels) and short.pixels.dtype == long.pixels.dtype
+    assert (short.scale, short.zero, short.blank) == (long.scale, long.zero, long.blank)
+    assert (short.images, short.index) == (long.images, long.index)
+    assert short.extra_bytes == long.extra_bytes
+
+
+def test_the_short_way_is_for_files_with_one_image_alone(tmp_path: Path) -> None:
+    path = tmp_path / "a.fits"
+    two = fits.HDUList([fits.PrimaryHDU(PIXELS), fits.ImageHDU(PIXELS)])
+    two.writeto(path)
+    with open(path, "rb") as stream:
+        assert _fits_files._only_image(path, stream) is None
+    fits.PrimaryHDU(PIXELS).writeto(path, overwrite=True)
+    with open(path, "rb") as stream:
+        assert _fits_files._only_image(path, stream) is not None
 
 
 def test_an_array_is_not_copied() -> None:

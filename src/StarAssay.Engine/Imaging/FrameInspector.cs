@@ -1,6 +1,4 @@
-using System.Buffers.Binary;
 using System.Numerics.Tensors;
-using System.Runtime.InteropServices;
 using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
@@ -13,7 +11,6 @@ namespace StarAssay.Engine.Imaging;
 /// below full scale when their converter has fewer bits, or their bias is subtracted (common practice, no source).</remarks>
 public static class FrameInspector
 {
-    private const int Classes = 65536;
     private const int BlockRows = 64;
 
     /// <summary>Pixels that are enough to judge a frame by.</summary>
@@ -27,17 +24,24 @@ public static class FrameInspector
     {
         frame.RequireConsistent();
         var decoder = new RowDecoder(frame.Pixels);
-        Scale scale = ScaleOf(frame, decoder, context);
+        ClassScale scale = ScaleOf(frame, decoder, context);
         int rowStep = RowStep(frame);
-        (long[] histogram, long used, long notFinite) = Count(frame, decoder, scale, context);
         MosaicEvidence mosaic = MosaicDetector.Detect(frame, decoder, context);
-        if (used == 0)
+        PixelCounts counts = PixelCounts.Of(frame, decoder, scale, rowStep, context);
+        FrameInspection seen = Judge(frame, scale, rowStep, counts, mosaic);
+        counts.GiveBack();
+        return seen;
+    }
+
+    private static FrameInspection Judge(Frame frame, ClassScale scale, int rowStep, PixelCounts counts, MosaicEvidence mosaic)
+    {
+        if (counts.Used == 0)
         {
             return new FrameInspection
             {
                 PixelCount = (long)frame.Width * frame.Height,
                 RowStep = rowStep,
-                NotFiniteCount = notFinite * rowStep,
+                NotFiniteCount = counts.NotFinite * rowStep,
                 UsedCount = 0,
                 MinimumAdu = double.NaN,
                 MaximumAdu = double.NaN,
@@ -52,18 +56,19 @@ public static class FrameInspector
             };
         }
 
-        int first = Array.FindIndex(histogram, c => c > 0);
-        int last = Array.FindLastIndex(histogram, c => c > 0);
+        ReadOnlySpan<int> histogram = counts.Histogram;
+        long used = counts.Used;
+        int first = histogram.IndexOfAnyExcept(0), last = histogram.LastIndexOfAnyExcept(0);
         int step = scale.Exact ? StepOf(histogram, first) : 0;
-        int pile = PileUp(histogram, first, last, Math.Max(step, 1));
-        int saturated = double.IsNaN(frame.SaturationAdu) ? Classes : Math.Clamp((int)Math.Ceiling((frame.SaturationAdu - scale.Low) / scale.Width), 0, Classes);
+        int pile = PileUp(histogram, used, first, last, Math.Max(step, 1));
+        int saturated = double.IsNaN(frame.SaturationAdu) ? PixelCounts.Classes : Math.Clamp((int)Math.Ceiling((frame.SaturationAdu - scale.Low) / scale.Width), 0, PixelCounts.Classes);
         double quartiles = (scale.Level(Quantile(histogram, used, 0.75)) - scale.Level(Quantile(histogram, used, 0.25))) / 2;
         return new FrameInspection
         {
             PixelCount = (long)frame.Width * frame.Height,
             RowStep = rowStep,
-            NotFiniteCount = notFinite * rowStep,
-            UsedCount = used * rowStep,
+            NotFiniteCount = counts.NotFinite * rowStep,
+            UsedCount = counts.Used * rowStep,
             MinimumAdu = scale.Exact ? scale.Level(first) : scale.Low,
             MaximumAdu = scale.Exact ? scale.Level(last) : scale.High,
             MedianAdu = scale.Level(Quantile(histogram, used, 0.5)),
@@ -77,7 +82,7 @@ public static class FrameInspector
         };
     }
 
-    private static Scale ScaleOf(Frame frame, RowDecoder decoder, RunContext context)
+    private static ClassScale ScaleOf(Frame frame, RowDecoder decoder, RunContext context)
     {
         RawPixels p = frame.Pixels;
         (double Low, double High)? stored = p.Format switch
@@ -91,27 +96,26 @@ public static class FrameInspector
         if (stored is (double a, double b))
         {
             double low = p.Zero + (p.Scale * (p.Scale > 0 ? a : b));
-            return new Scale(low, low + (Math.Abs(p.Scale) * (b - a)), Math.Abs(p.Scale), true);
+            return new ClassScale(low, low + (Math.Abs(p.Scale) * (b - a)), Math.Abs(p.Scale), true);
         }
 
         (double min, double max) = Range(frame, decoder, context);
         bool integer = p.Format is not (PixelFormat.Float32 or PixelFormat.Float64) && p.Scale == 1;
-        return integer && max - min < Classes ? new Scale(min, max, 1, true)
-            : new Scale(min, max, max > min ? (max - min) / (Classes - 1) : 1, false);
+        return integer && max - min < PixelCounts.Classes ? new ClassScale(min, max, 1, true)
+            : new ClassScale(min, max, max > min ? (max - min) / (PixelCounts.Classes - 1) : 1, false);
     }
 
     private static (double Low, double High) Range(Frame frame, RowDecoder decoder, RunContext context)
     {
-        int blocks = Blocks(frame);
-        int step = RowStep(frame);
+        int step = RowStep(frame), blocks = (frame.Height + BlockRows - 1) / BlockRows;
         float[] lows = new float[blocks], highs = new float[blocks];
-        Parallel.For(0, blocks, context.Parallel, () => new float[frame.Width], (block, _, row) =>
+        Sharing.For(blocks, context, () => new float[frame.Width], (block, row) =>
         {
             float low = float.PositiveInfinity, high = float.NegativeInfinity;
-            for (int y = FirstRow(block, step); y < Math.Min(frame.Height, (block + 1) * BlockRows); y += step)
+            for (int y = SampledRows.First(block * BlockRows, step); y < Math.Min(frame.Height, (block + 1) * BlockRows); y += step)
             {
                 decoder.Decode(y, 0, row);
-                ReadOnlySpan<byte> mask = MaskRow(frame, y);
+                ReadOnlySpan<byte> mask = SampledRows.Mask(frame, y);
                 float least = TensorPrimitives.Min<float>(row), largest = TensorPrimitives.Max<float>(row);
                 if (mask.IsEmpty && float.IsFinite(least) && float.IsFinite(largest))
                 {
@@ -131,103 +135,12 @@ public static class FrameInspector
             }
 
             (lows[block], highs[block]) = (low, high);
-            return row;
-        }, _ => { });
+        });
         (float l, float h) = (lows.Min(), highs.Max());
         return l > h ? (0, 0) : (l, h);
     }
 
-    private static (long[] Histogram, long Used, long NotFinite) Count(Frame frame, RowDecoder decoder, Scale scale, RunContext context)
-    {
-        long[] total = new long[Classes];
-        long used = 0, notFinite = 0;
-        int step = RowStep(frame);
-        var gate = new Lock();
-        double low = scale.Low, perClass = 1 / scale.Width;
-
-        // Exact classes are rounded to, so that the decoder's rounding does not matter; others are cut.
-        double half = scale.Exact ? 0.5 : 0;
-        StoredFormat format = frame.Mask.IsEmpty ? StoredFormats.Of(frame.Pixels) : StoredFormat.Other;
-        bool words = format is StoredFormat.UInt16 or StoredFormat.FileUInt16;
-        Parallel.For(0, Blocks(frame), context.Parallel, () => (Row: new float[frame.Width], Counts: new int[Classes + 2], More: new int[words ? Classes : 0]), (block, _, local) =>
-        {
-            (float[] row, int[] counts, int[] more) = local;
-            for (int y = FirstRow(block, step); y < Math.Min(frame.Height, (block + 1) * BlockRows); y += step)
-            {
-                if (words)
-                {
-                    CountWords(frame, y, format == StoredFormat.FileUInt16, counts, more);
-                    continue;
-                }
-
-                decoder.Decode(y, 0, row);
-                ReadOnlySpan<byte> mask = MaskRow(frame, y);
-                for (int x = 0; x < row.Length; x++)
-                {
-                    float v = row[x];
-                    if (!mask.IsEmpty && mask[x] != 0)
-                    {
-                        counts[Classes + 1]++;
-                    }
-                    else if (float.IsFinite(v))
-                    {
-                        counts[Math.Clamp((int)(((v - low) * perClass) + half), 0, Classes - 1)]++;
-                    }
-                    else
-                    {
-                        counts[Classes]++;
-                    }
-                }
-            }
-
-            return local;
-        }, local =>
-        {
-            // Whole numbers: the order of adding does not matter.
-            lock (gate)
-            {
-                for (int i = 0; i < Classes; i++)
-                {
-                    int count = local.Counts[i] + (words ? local.More[i] : 0);
-                    total[i] += count;
-                    used += count;
-                }
-
-                notFinite += local.Counts[Classes];
-            }
-        });
-        return (total, used, notFinite);
-    }
-
-    /// <summary>Counts the words of a row, which are their own classes. Neighbors go to two histograms, since the sky's pixels
-    /// are much alike and one addition to a class must wait for the one before.</summary>
-    private static void CountWords(Frame frame, int y, bool fileOrder, int[] even, int[] odd)
-    {
-        int bytes = sizeof(ushort) * frame.Width;
-        ReadOnlySpan<ushort> row = MemoryMarshal.Cast<byte, ushort>(frame.Pixels.Bytes.Span.Slice(checked((int)((long)y * bytes)), bytes));
-        int x = 0;
-        for (; x < row.Length - 1; x += 2)
-        {
-            ushort a = row[x], b = row[x + 1];
-            if (fileOrder)
-            {
-                (a, b) = (FromFile(a), FromFile(b));
-            }
-
-            even[a]++;
-            odd[b]++;
-        }
-
-        if (x < row.Length)
-        {
-            even[fileOrder ? FromFile(row[x]) : row[x]]++;
-        }
-
-        // Signed, bytes swapped, BZERO 32768: the sign bit turned over.
-        static ushort FromFile(ushort stored) => (ushort)(BinaryPrimitives.ReverseEndianness(stored) ^ 0x8000);
-    }
-
-    private static int StepOf(long[] histogram, int first)
+    private static int StepOf(ReadOnlySpan<int> histogram, int first)
     {
         int step = 0;
         for (int i = first + 1; i < histogram.Length && step != 1; i++)
@@ -248,7 +161,7 @@ public static class FrameInspector
     }
 
     /// <summary>Class at which the bright end piles up, or -1.</summary>
-    private static int PileUp(long[] histogram, int first, int last, int step)
+    private static int PileUp(ReadOnlySpan<int> histogram, long used, int first, int last, int step)
     {
         if (last - first < 16L * step)
         {
@@ -284,7 +197,7 @@ public static class FrameInspector
             }
 
             above += here;
-            if (above > Math.Max(64, Sum(histogram, first) / 10))
+            if (above > Math.Max(64, used / 10))
             {
                 return -1;
             }
@@ -293,7 +206,7 @@ public static class FrameInspector
         return -1;
     }
 
-    private static int Quantile(long[] histogram, long total, double share)
+    private static int Quantile(ReadOnlySpan<int> histogram, long total, double share)
     {
         long wanted = (long)(share * (total - 1));
         long seen = 0;
@@ -309,7 +222,7 @@ public static class FrameInspector
         return histogram.Length - 1;
     }
 
-    private static long Sum(long[] histogram, int from)
+    private static long Sum(ReadOnlySpan<int> histogram, int from)
     {
         long sum = 0;
         for (int i = from; i < histogram.Length; i++)
@@ -322,16 +235,4 @@ public static class FrameInspector
 
     // Odd, so that rows of both kinds of a color mosaic are looked at.
     private static int RowStep(Frame frame) => (int)((long)frame.Width * frame.Height / EnoughPixels) | 1;
-
-    private static int FirstRow(int block, int step) => (((block * BlockRows) + step - 1) / step) * step;
-
-    private static int Blocks(Frame frame) => (frame.Height + BlockRows - 1) / BlockRows;
-
-    private static ReadOnlySpan<byte> MaskRow(Frame frame, int y) =>
-        frame.Mask.IsEmpty ? [] : frame.Mask.Span.Slice(checked((int)((long)y * frame.Width)), frame.Width);
-
-    private readonly record struct Scale(double Low, double High, double Width, bool Exact)
-    {
-        public double Level(int index) => Low + (index * Width);
-    }
 }

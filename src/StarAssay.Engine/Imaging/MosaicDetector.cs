@@ -1,3 +1,4 @@
+using System.Numerics.Tensors;
 using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
@@ -26,6 +27,8 @@ internal static class MosaicDetector
         double[][] levels = new double[nx * ny][];
         Sharing.For(ny, context, () => new Work(size), (ty, work) =>
         {
+            // Each tile starts from the one to the left.
+            (work.Guess, work.Noise) = (float.NaN, float.NaN);
             for (int tx = 0; tx < nx; tx++)
             {
                 levels[(ty * nx) + tx] = Levels(frame, decoder, 2 * Spread(tx, nx, cellsX - size), 2 * Spread(ty, ny, cellsY - size), size, work);
@@ -90,6 +93,16 @@ internal static class MosaicDetector
                 }
             }
 
+            // Numbers below saturation, all of them: the usual case, without a look at each.
+            if (TensorPrimitives.MaxMagnitude<float>(row) < saturation)
+            {
+                int k = 2 * (y % 2);
+                EvenOdd.Split(row, work.Kinds[k].AsSpan(counts[k], size), work.Kinds[k + 1].AsSpan(counts[k + 1], size));
+                counts[k] += size;
+                counts[k + 1] += size;
+                continue;
+            }
+
             for (int half = 0; half < 2; half++)
             {
                 float[] kind = work.Kinds[(2 * (y % 2)) + half];
@@ -104,7 +117,6 @@ internal static class MosaicDetector
         }
 
         double[] levels = new double[4];
-        float guess = float.NaN, noise = float.NaN;
         for (int kind = 0; kind < 4; kind++)
         {
             if (counts[kind] < 0.9 * size * size)
@@ -113,8 +125,8 @@ internal static class MosaicDetector
             }
 
             // Whole-number pixels make a plain median jump by one; this mean does not.
-            (guess, noise) = BackgroundEstimator.Robust(work.Kinds[kind].AsSpan(0, counts[kind]), guess, noise);
-            levels[kind] = guess;
+            (work.Guess, work.Noise) = BackgroundEstimator.Robust(work.Kinds[kind].AsSpan(0, counts[kind]), work.Guess, work.Noise);
+            levels[kind] = work.Guess;
         }
 
         return levels;
@@ -124,6 +136,8 @@ internal static class MosaicDetector
     private sealed class Work(int size)
     {
         public readonly float[] Row = new float[2 * size];
+        public float Guess;
+        public float Noise;
         public readonly float[][] Kinds = [.. Enumerable.Range(0, 4).Select(_ => new float[(size * size) + 1])];
     }
 

@@ -70,6 +70,34 @@ public class FrameInspectorTests
         Assert.Equal(one, FrameInspector.Inspect(frame, new RunContext(7)));
     }
 
+    [Theory]
+    [InlineData(256)]
+    [InlineData(255)]
+    [InlineData(253)]
+    public void Words_are_counted_as_decoded_pixels_are(int width)
+    {
+        // 32-bit integers go through the decoder: the reference. Their classes begin at the least value.
+        Frame drawn = Draw.Rounded(Draw.Frame(width, 100, (x, y) => 700 + x + (y % 7 == 0 && x % 50 == 3 ? 60000 : 0), 25), 16383);
+        float[] row = new float[width];
+        byte[] file = new byte[2 * width * 100], wide = new byte[4 * width * 100];
+        for (int y = 0; y < 100; y++)
+        {
+            new RowDecoder(drawn.Pixels).Decode(y, 0, row);
+            for (int x = 0; x < width; x++)
+            {
+                System.Buffers.Binary.BinaryPrimitives.WriteInt16BigEndian(file.AsSpan(2 * ((y * width) + x)), (short)(row[x] - 32768));
+                BitConverter.TryWriteBytes(wide.AsSpan(4 * ((y * width) + x)), (int)row[x]);
+            }
+        }
+
+        FrameInspection truth = Seen(new RawPixels(wide, PixelFormat.Int32, !BitConverter.IsLittleEndian, width, 100));
+        Assert.Equal(16383, truth.PileUpAdu);
+        Assert.Equal(truth, Seen(drawn.Pixels));
+        Assert.Equal(truth, Seen(new RawPixels(file, PixelFormat.Int16, true, width, 100, 1, 32768)));
+
+        static FrameInspection Seen(RawPixels pixels) => FrameInspector.Inspect(new Frame { Pixels = pixels, Name = "words" }, RunContext.Default);
+    }
+
     private static Frame Stars(double peak, int seed = 3) => Draw.Frame(256, 256, (x, y) =>
     {
         double sum = 300;
