@@ -250,8 +250,9 @@ def _finish(opened: OpenedImage, plane: int | None, given: dict[str, Any]) -> Fr
         notes.append(
             say(
                 "frame.facts-missing",
-                f"The header does not give {', '.join(missing)}. Give what you know, for example "
-                f"{missing[0].replace(' ', '_')}=....",
+                f"The header does not give {', '.join(missing)}. Give what you know: "
+                f"{missing[0].replace(' ', '_')}=... in Python, --{missing[0].replace(' ', '-')} on the "
+                "command line.",
                 name,
             )
         )

@@ -214,17 +214,17 @@ class StarField(Result):
         hits = int(((self.columns["flags"] & 8) != 0).sum())
         lines = [
             f"{self.name}: {int(self.is_star.sum())} stars, {self.clean_stars} clean"
-            + (f"; {hits} cosmic rays or hot pixels set aside" if hits else ""),
+            + (f"; {hits} taken for cosmic rays or hot pixels" if hits else ""),
             f"half-flux radius {self.hfr} (median; light within {self.outer_radius:.0f})",
             f"FWHM {self.fwhm} (Moffat, median)",
             f"ellipticity {self.ellipticity} (root mean square, noise taken out)",
         ]
         if self.pixel_scale is not None and np.isfinite(self.hfr.value):
             lines[1] += f" = {(self.hfr.value * self.pixel_scale).to(u.arcsec):.2f}"
-        lines += [f"  {'zone':13}{'stars':>6}  {'HFR':>16}  {'FWHM':>16}  {'ellipticity':>15}"]
+        lines += [f"  {'zone':13}{'stars':>6}  {'HFR':>19}  {'FWHM':>19}  {'ellipticity':>15}"]
         for z in self.zones:
             lines.append(
-                f"  {z.zone:13}{z.stars:6}  {str(z.hfr):>16}  {str(z.fwhm):>16}  {str(z.ellipticity):>15}"
+                f"  {z.zone:13}{z.stars:6}  {str(z.hfr):>19}  {str(z.fwhm):>19}  {str(z.ellipticity):>15}"
             )
         return lines
 
@@ -265,7 +265,7 @@ class StarField(Result):
             bar = ax.figure.colorbar(marks, ax=ax, pad=0.02, fraction=0.05)
             labels = {"hfr": "half-flux radius", "fwhm": "FWHM (Moffat)"}
             label = labels.get(quantity, quantity.replace("_", " "))
-            bar.set_label(f"{label} [{unit}]" if unit is not None else label)
+            bar.set_label(f"{label} ({unit})" if unit is not None else label)
             bar.outline.set_visible(False)
             ax.plot(*self.axis, marker="+", color=INK, ms=10, mew=1.2)
             ax.set_title(f"{label[0].upper()}{label[1:]} over the field, {self.clean_stars} stars")
@@ -483,8 +483,8 @@ def _frame_axes(ax: Any, shape: tuple[int, int]) -> None:
     ax.set_xlim(-0.5, nx - 0.5)
     ax.set_ylim(-0.5, ny - 0.5)
     ax.set_aspect("equal")
-    ax.set_xlabel("x [pix]")
-    ax.set_ylabel("y [pix]")
+    ax.set_xlabel("x (pix)")
+    ax.set_ylabel("y (pix)")
     for side in ("top", "right"):
         ax.spines[side].set_visible(True)
 

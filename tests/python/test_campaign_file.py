@@ -187,3 +187,28 @@ def test_mistakes_in_spectra_are_told(tmp_path: Path, old: str, new: str, words:
     (tmp_path / "campaign.toml").write_text(text, encoding="utf-8")
     with pytest.raises(errors.CampaignError, match=words):
         read_campaign(tmp_path / "campaign.toml")
+
+
+def test_lamps_of_the_campaign_are_the_engines() -> None:
+    """The words that a campaign file may use are those that the engine names when it knows one not."""
+    import numpy as np
+
+    import starassay
+    from starassay.campaign.reading import LAMPS
+
+    with pytest.raises(errors.InputError) as caught:
+        starassay.calibrate_wavelengths(np.ones(100), lamps=["Xx"], dispersion=(0.3, 0.6))
+    known = str(caught.value).partition("Known are ")[2].partition(";")[0]
+    assert tuple(known.split(", ")) == LAMPS
+
+
+def test_an_unknown_lamp_is_told_before_anything_is_measured(folder: Path) -> None:
+    spectrum = """
+[[color_focus]]
+frames = "a.fits"
+dispersion = ["0.3 nm", "0.5 nm"]
+lamps = ["Hgg"]
+"""
+    write(folder, GOOD + spectrum)
+    with pytest.raises(errors.CampaignError, match="no lamp 'Hgg' is known. Known are Ne, Ar"):
+        read_campaign(folder)

@@ -24,6 +24,7 @@ from .description import (
 from .quantities import QUANTITIES
 
 FILE_NAME = "campaign.toml"
+LAMPS = ("Ne", "Ar", "Hg", "He", "Kr", "Cd", "Xe", "H", "telluric")
 DESIGNS = ("unknown", "refractor", "newtonian", "compound")
 ORIENTATIONS = ("direct", "flipped-x", "flipped-y", "rotated180")
 
@@ -210,6 +211,9 @@ def _spectra(t: Table, frames: int) -> dict[str, Any]:
     lamps = t.values.get("lamps", ["Ne"])
     if not isinstance(lamps, list) or not all(isinstance(name, str) for name in lamps):
         raise t.fail("lamps", 'name the elements of the lamp in a list, such as ["Hg", "Ne"].')
+    for name in lamps:
+        if name not in LAMPS:
+            raise t.fail("lamps", f"no lamp '{name}' is known. Known are {', '.join(LAMPS)}.")
     facts["lamps"] = lamps
     rough = t.quantities("dispersion", "nm")
     if rough is None or rough.size != 2 or not 0 < rough[0] < rough[1]:
