@@ -16,9 +16,10 @@ Wavelengths are in standard air unless a name says otherwise.
 from __future__ import annotations
 
 from .comparison import ColorComparison, compare_color_focus
-from .curve import ColorFocusCurve, measure_color_focus
-from .drawing import draw_spectrum
+from .curve import ColorFocusCurve
+from .measuring import measure_color_focus
 from .merit import ColorMerit
+from .simulation import draw_spectrum
 from .spectrum import Spectrum, reduce_spectrum
 from .theory import LensTheory, lens_color_focus
 from .wavelengths import WavelengthScale, calibrate_wavelengths

@@ -12,7 +12,7 @@ from astropy.table import QTable
 
 from ..results import Measured, Result, format_measured
 from ..views import PupilMap
-from . import drawing
+from . import figures
 
 
 # How the engine's words about a mode begin when it does not stand out from its error.
@@ -204,7 +204,7 @@ class WavefrontFit(Result):
         matplotlib axes
             The axes drawn on.
         """
-        return drawing.draw_map(self, ax)
+        return figures.draw_map(self, ax)
 
     def plot_coefficients(self, ax: Any = None) -> Any:
         """The coefficients with their standard uncertainties.
@@ -219,7 +219,7 @@ class WavefrontFit(Result):
         matplotlib axes
             The axes drawn on.
         """
-        return drawing.draw_coefficients(self, ax)
+        return figures.draw_coefficients(self, ax)
 
     def plot_images(self) -> Any:
         """Observed, model and residual of every image.
@@ -229,7 +229,7 @@ class WavefrontFit(Result):
         matplotlib figure
             One row an image.
         """
-        return drawing.draw_images(self)
+        return figures.draw_images(self)
 
     def plot_views(self) -> Any:
         """Focused image, MTF, encircled energy, Ronchigram, knife edge and interferogram.
@@ -239,4 +239,4 @@ class WavefrontFit(Result):
         matplotlib figure
             Six views of the same wavefront.
         """
-        return drawing.draw_views(self)
+        return figures.draw_views(self)

@@ -35,25 +35,8 @@ internal sealed class TraceFinder
     {
         int width = end - first;
         int blocks = Math.Clamp(width / 24, 8, 64);
-        int h = image.Height;
-        var found = new List<(double X, double Y, double Snr, double Flux, int Box, int Block)>();
-        var profiles = new double[blocks][];
-        var noise = new double[blocks];
-        for (int b = 0; b < blocks; b++)
-        {
-            int x0 = first + (b * width / blocks), x1 = first + ((b + 1) * width / blocks);
-            profiles[b] = BlockProfile(x0, x1, out noise[b]);
-        }
-
-        foreach (int b in Enumerable.Range(0, blocks))
-        {
-            (int y, int box, double snr, double flux) = Best(profiles[b], noise[b], -1, 0);
-            if (snr > FoundAt)
-            {
-                double x = first + ((b + 0.5) * width / blocks);
-                found.Add((x, y, snr, flux, box, b));
-            }
-        }
+        var profiles = new BlockProfiles(image, first, end, blocks);
+        List<TracePeak> found = [.. Enumerable.Range(0, blocks).Select(b => profiles.Best(b)).Where(f => f.Snr > FoundAt)];
 
         if (found.Count == 0)
         {
@@ -72,137 +55,55 @@ internal sealed class TraceFinder
 
         if (double.IsFinite(wantedRow))
         {
-            SelectNear(found, profiles, noise, wantedRow, width, blocks);
+            found = SelectNear(profiles, wantedRow);
         }
 
-        Follow(found, profiles, noise);
+        Follow(found, profiles);
         Line(found, wantedRow);
-        RefuseTwo(found, profiles, noise, wantedRow);
-        Refine(profiles, noise, width, blocks);
-    }
-
-    private static (int Row, int Box, double Snr, double Flux) Best(double[] profile, double sigma, double avoid, double avoidHalf)
-    {
-        int h = profile.Length;
-        var sum = new double[h + 1];
-        for (int y = 0; y < h; y++)
-        {
-            bool skip = avoidHalf > 0 && Math.Abs(y - avoid) <= avoidHalf;
-            sum[y + 1] = sum[y] + (skip ? 0 : profile[y]);
-        }
-
-        (int Row, int Box, double Snr, double Flux) best = (-1, 0, 0, 0);
-        foreach (int box in new[] { 3, 5, 9, 15, 25, 41, 61 })
-        {
-            if (box > h / 2)
-            {
-                break;
-            }
-
-            for (int y = 0; y + box <= h; y++)
-            {
-                double flux = sum[y + box] - sum[y];
-                double snr = flux / (sigma * Math.Sqrt(box));
-                if (snr > best.Snr)
-                {
-                    best = (y + (box / 2), box, snr, flux);
-                }
-            }
-        }
-
-        return best;
+        RefuseTwo(found, profiles, wantedRow);
+        Refine(profiles);
     }
 
     private double Scaled(double column) => (2 * (column - first) / (end - 1 - first)) - 1;
 
-    private double[] BlockProfile(int x0, int x1, out double sigma)
+    /// <summary>The strongest peak of each block within reach of the wanted row.</summary>
+    private List<TracePeak> SelectNear(BlockProfiles profiles, double wantedRow)
     {
-        int h = image.Height;
-        var profile = new double[h];
-        Span<double> row = stackalloc double[Math.Min(x1 - x0, 512)];
-        int step = Math.Max(1, (x1 - x0) / row.Length);
-        for (int y = 0; y < h; y++)
-        {
-            int n = 0;
-            for (int x = x0; x < x1 && n < row.Length; x += step)
-            {
-                float v = image.Pixels[(y * image.Width) + x];
-                if (float.IsFinite(v))
-                {
-                    row[n++] = v;
-                }
-            }
-
-            profile[y] = n > 0 ? Robust.MedianInPlace(row[..n]) : double.NaN;
-        }
-
-        // Background: a line through the lower half of the values, whatever its slope along the slit.
-        double[] finite = [.. profile.Where(double.IsFinite)];
-        double level = Robust.Median(finite);
-        double[] differences = new double[Math.Max(finite.Length - 1, 1)];
-        for (int i = 0; i + 1 < finite.Length; i++)
-        {
-            differences[i] = finite[i + 1] - finite[i];
-        }
-
-        sigma = Math.Max(1.4826 * Robust.Median(differences.Select(Math.Abs)) / Math.Sqrt(2), 1e-6);
-        double low = Robust.Median(finite.Where(v => v <= level));
-        double floor = finite.Length > 0 ? (level - low > 3 * sigma ? low : level) : 0;
-        for (int y = 0; y < h; y++)
-        {
-            profile[y] = double.IsFinite(profile[y]) ? profile[y] - floor : 0;
-        }
-
-        return profile;
-    }
-
-    private void SelectNear(List<(double X, double Y, double Snr, double Flux, int Box, int Block)> found, double[][] profiles, double[] noise, double wantedRow, int width, int blocks)
-    {
-        // Replace each block's peak by the strongest one within reach of the wanted row.
         int reach = Math.Max(12, image.Height / 12);
-        found.Clear();
-        for (int b = 0; b < blocks; b++)
-        {
-            double[] cut = [.. profiles[b].Select((v, y) => Math.Abs(y - wantedRow) <= reach ? v : 0)];
-            (int y, int box, double snr, double flux) = Best(cut, noise[b], -1, 0);
-            if (snr > FoundAt)
-            {
-                found.Add((first + ((b + 0.5) * width / blocks), y, snr, flux, box, b));
-            }
-        }
-
+        List<TracePeak> found = [.. Enumerable.Range(0, profiles.Count).Select(b => profiles.Best(b, y => Math.Abs(y - wantedRow) <= reach)).Where(f => f.Snr > FoundAt)];
         if (found.Count < 4)
         {
             throw new CannotMeasureException("color-focus.no-star",
                 $"{Name} holds no spectrum near row {wantedRow:0}. Give the row of the wanted spectrum at mid frame, or none for the brightest.", image.Frame.Name);
         }
+
+        return found;
     }
 
     /// <summary>Two spectra of like brightness take turns as the brightest: from the clearest block outward, the nearest peak is
     /// preferred to the brightest as long as it is bright itself.</summary>
-    private static void Follow(List<(double X, double Y, double Snr, double Flux, int Box, int Block)> found, double[][] profiles, double[] noise)
+    private static void Follow(List<TracePeak> found, BlockProfiles profiles)
     {
         int start = Enumerable.Range(0, found.Count).MaxBy(i => found[i].Snr);
         foreach (int step in new[] { 1, -1 })
         {
-            double row = found[start].Y;
+            double row = found[start].Row;
             for (int i = start + step; i >= 0 && i < found.Count; i += step)
             {
-                var f = found[i];
-                double reach = Math.Max(8, f.Box);
-                double[] cut = [.. profiles[f.Block].Select((v, y) => Math.Abs(y - row) <= reach ? v : 0)];
-                (int y, int box, double snr, double flux) = Best(cut, noise[f.Block], -1, 0);
-                if (snr > FoundAt && flux > 0.3 * f.Flux)
+                double center = row, reach = Math.Max(8, found[i].Box);
+                TracePeak near = profiles.Best(found[i].Block, y => Math.Abs(y - center) <= reach);
+                if (near.Snr > FoundAt && near.Flux > 0.3 * found[i].Flux)
                 {
-                    found[i] = f with { Y = y, Snr = snr, Flux = flux, Box = box };
+                    found[i] = near;
                 }
 
-                row = found[i].Y;
+                row = found[i].Row;
             }
         }
     }
 
-    private void Line(List<(double X, double Y, double Snr, double Flux, int Box, int Block)> found, double wantedRow)
+    /// <summary>A straight line through the peaks, which half of them may miss.</summary>
+    private void Line(List<TracePeak> found, double wantedRow)
     {
         // Theil-Sen line: half of the blocks may sit on cosmic rays, ghosts or another star.
         var slopes = new List<double>();
@@ -210,16 +111,16 @@ internal sealed class TraceFinder
         {
             for (int j = i + 1; j < found.Count; j++)
             {
-                slopes.Add((found[j].Y - found[i].Y) / (Scaled(found[j].X) - Scaled(found[i].X)));
+                slopes.Add((found[j].Row - found[i].Row) / (Scaled(found[j].Column) - Scaled(found[i].Column)));
             }
         }
 
         double slope = slopes.Count > 0 ? Robust.Median(slopes) : 0;
-        double offset = Robust.Median(found.Select(f => f.Y - (slope * Scaled(f.X))));
+        double offset = Robust.Median(found.Select(f => f.Row - (slope * Scaled(f.Column))));
         Polynomial = [offset, slope];
-        Scatter = 1.4826 * Robust.Median(found.Select(f => Math.Abs(f.Y - At(f.X))));
+        Scatter = 1.4826 * Robust.Median(found.Select(f => Math.Abs(f.Row - At(f.Column))));
         double limit = Math.Max(6, Math.Max(4 * Scatter, 0.6 * Robust.Median(found.Select(f => (double)f.Box))));
-        int on = found.Count(f => Math.Abs(f.Y - At(f.X)) <= limit);
+        int on = found.Count(f => Math.Abs(f.Row - At(f.Column)) <= limit);
         if (on < 0.5 * found.Count || Scatter > image.Height / 8.0)
         {
             throw new CannotMeasureException("color-focus.no-trace",
@@ -236,17 +137,19 @@ internal sealed class TraceFinder
     private CannotMeasureException OffChip() => new("color-focus.off-chip",
         $"The spectrum in {Name} leaves the frame: followed across it, it runs from row {(int)Math.Round(At(first))} at column {first} to row {(int)Math.Round(At(end - 1))} at column {end - 1}, and only rows 2 to {image.Height - 3} can be used. Center it, turn the camera until it runs along one axis of the sensor, or say the right axis if wavelengths run along the other.", image.Frame.Name);
 
-    private void RefuseTwo(List<(double X, double Y, double Snr, double Flux, int Box, int Block)> found, double[][] profiles, double[] noise, double wantedRow)
+    /// <summary>Looks for a second spectrum beside the trace: refuses one as bright, notes a fainter one.</summary>
+    private void RefuseTwo(List<TracePeak> found, BlockProfiles profiles, double wantedRow)
     {
         double box = Robust.Median(found.Select(f => (double)f.Box));
         var others = new List<(double Offset, double Ratio)>();
-        foreach (var f in found.Where(f => f.Snr > 15))
+        double own = Math.Max(8, 1.6 * box);
+        foreach (TracePeak f in found.Where(f => f.Snr > 15))
         {
-            double y0 = At(f.X);
-            (int y, int _, double snr, double flux) = Best(profiles[f.Block], noise[f.Block], y0, Math.Max(8, 1.6 * box));
-            if (snr > FoundAt)
+            double y0 = At(f.Column);
+            TracePeak other = profiles.Best(f.Block, y => Math.Abs(y - y0) > own);
+            if (other.Snr > FoundAt)
             {
-                others.Add((y - y0, flux / f.Flux));
+                others.Add((other.Row - y0, other.Flux / f.Flux));
             }
         }
 
@@ -286,8 +189,10 @@ internal sealed class TraceFinder
 
     public double SecondHalf { get; private set; }
 
-    private void Refine(double[][] profiles, double[] noise, int width, int blocks)
+    /// <summary>The trace as a polynomial through the centers of the blocks' profiles.</summary>
+    private void Refine(BlockProfiles profiles)
     {
+        int blocks = profiles.Count;
         double half = 8;
         for (int turn = 0; turn < 3; turn++)
         {
@@ -297,7 +202,7 @@ internal sealed class TraceFinder
             var widths = new List<double>();
             for (int b = 0; b < blocks; b++)
             {
-                double x = first + ((b + 0.5) * width / blocks);
+                double x = profiles.Column(b);
                 double y0 = At(x);
                 double reach = turn == 0 ? Math.Max(half, 20) : Math.Max(6, 3 * half);
                 int lo = (int)Math.Max(0, Math.Floor(y0 - reach)), hi = (int)Math.Min(image.Height - 1, Math.Ceiling(y0 + reach));
@@ -306,7 +211,7 @@ internal sealed class TraceFinder
                     continue;
                 }
 
-                (double center, double spread, double snr) = Moments(profiles[b], lo, hi, noise[b]);
+                (double center, double spread, double snr) = profiles.Moments(b, lo, hi);
                 if (snr > FoundAt)
                 {
                     xs.Add(Scaled(x));
@@ -338,7 +243,7 @@ internal sealed class TraceFinder
         int off = 0;
         for (int b = 0; b < blocks; b++)
         {
-            double y = At(first + ((b + 0.5) * width / blocks));
+            double y = At(profiles.Column(b));
             off += y < 2 || y > image.Height - 3 ? 1 : 0;
         }
 
@@ -346,48 +251,5 @@ internal sealed class TraceFinder
         {
             throw OffChip();
         }
-    }
-
-    private static (double Center, double HalfWidth, double Snr) Moments(double[] profile, int lo, int hi, double sigma)
-    {
-        // Background of this stretch: the mean of what lies at its two ends.
-        int edge = Math.Max(1, (hi - lo) / 8);
-        double a = 0, b = 0;
-        for (int i = 0; i < edge; i++)
-        {
-            a += profile[lo + i] / edge;
-            b += profile[hi - i] / edge;
-        }
-
-        int n = hi - lo + 1;
-        var sum = new double[n + 1];
-        for (int i = 0; i < n; i++)
-        {
-            sum[i + 1] = sum[i] + profile[lo + i] - (a + ((b - a) * i / (n - 1)));
-        }
-
-        double flux = sum[n];
-        double snr = flux / (sigma * Math.Sqrt(n));
-        if (!(flux > 0))
-        {
-            return (double.NaN, double.NaN, 0);
-        }
-
-        double left = Crossing(sum, 0.1587 * flux), right = Crossing(sum, 0.8413 * flux), middle = Crossing(sum, 0.5 * flux);
-        return (lo - 0.5 + ((left + right + middle) / 3), 0.5 * (right - left), snr);
-    }
-
-    private static double Crossing(double[] sum, double level)
-    {
-        for (int i = 1; i < sum.Length; i++)
-        {
-            if (sum[i] >= level)
-            {
-                double step = sum[i] - sum[i - 1];
-                return i - 1 + (step > 0 ? (level - sum[i - 1]) / step : 0.5);
-            }
-        }
-
-        return sum.Length - 1;
     }
 }

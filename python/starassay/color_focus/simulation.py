@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 from astropy import units as u
-from scipy.interpolate import CubicSpline
 
 from .._gateway import call
 from ..frames import Frame
@@ -97,11 +96,9 @@ def draw_spectrum(
     elif isinstance(curve, Mapping):
         at = sorted(curve)
         inverse = [1 / float(a) for a in at[::-1]]
-        run = CubicSpline(
-            inverse, [number(curve[a], u.um, "curve") for a in at[::-1]], bc_type="natural"
-        )
+        focus = [number(curve[a], u.um, "curve") for a in at[::-1]]
         curve_nm = [float(v) for v in np.arange(at[0] - 20.0, at[-1] + 21.0, 2.0)]
-        curve_um = [float(v) for v in run(1 / np.array(curve_nm))]
+        curve_um = [float(v) for v in natural_spline(inverse, focus, 1 / np.array(curve_nm))]
     else:
         curve_nm = [float(v) for v in curve.wavelength.to_value(NM)]
         curve_um = [float(v) for v in curve.shift.to_value(u.um)]
@@ -140,3 +137,23 @@ def draw_spectrum(
         pitch=request["pitch_um"] * u.um,
         saturation=65535 * u.adu,
     )
+
+
+def natural_spline(x: Sequence[float], y: Sequence[float], at: np.ndarray) -> np.ndarray:
+    """Natural cubic spline through points with rising x, its end pieces carried on beyond them."""
+    knots, values = np.asarray(x, float), np.asarray(y, float)
+    step, rise = np.diff(knots), np.diff(values)
+    # Second derivatives: zero at both ends, and the first derivative runs on at the knots between.
+    n = len(knots)
+    equations, right = np.eye(n), np.zeros(n)
+    for k in range(1, n - 1):
+        equations[k, k - 1 : k + 2] = step[k - 1], 2 * (step[k - 1] + step[k]), step[k]
+        right[k] = 6 * (rise[k] / step[k] - rise[k - 1] / step[k - 1])
+    second = np.linalg.solve(equations, right)
+    piece = np.clip(np.searchsorted(knots, at, side="right") - 1, 0, n - 2)
+    h, b = step[piece], at - knots[piece]
+    a = h - b
+    left, after = second[piece], second[piece + 1]
+    cubic = (left * a**3 + after * b**3) / (6 * h)
+    line = (values[piece] / h - left * h / 6) * a + (values[piece + 1] / h - after * h / 6) * b
+    return np.asarray(cubic + line)

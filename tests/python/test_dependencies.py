@@ -1,0 +1,68 @@
+"""What the package imports is what it declares: a package that happens to be on this machine is not on every one."""
+
+from __future__ import annotations
+
+import ast
+import re
+import sys
+from pathlib import Path
+
+import numpy as np
+
+import starassay
+from starassay.color_focus.simulation import natural_spline
+
+FACE = Path(starassay.__file__).parent
+PROJECT = (FACE.parent / "pyproject.toml").read_text(encoding="utf-8")
+
+
+def imported() -> dict[str, set[str]]:
+    """Names of foreign packages, and the modules that import them."""
+    found: dict[str, set[str]] = {}
+    for path in FACE.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            names = []
+            if isinstance(node, ast.Import):
+                names = [a.name for a in node.names]
+            elif isinstance(node, ast.ImportFrom) and node.level == 0 and node.module:
+                names = [node.module]
+            for name in names:
+                root = name.partition(".")[0]
+                if root not in sys.stdlib_module_names and root != "starassay":
+                    found.setdefault(root, set()).add(path.name)
+    return found
+
+
+def test_everything_imported_is_declared() -> None:
+    block = re.search(r"^dependencies = \[(.*?)^\]", PROJECT, re.MULTILINE | re.DOTALL)
+    assert block is not None
+    declared = {re.split(r"[<>=;]", d)[0].strip() for d in re.findall(r'"([^"]+)"', block[1])}
+    assert {"numpy", "astropy", "matplotlib"} <= declared
+    # The .NET bridge comes with the package's own engine, and cycler with matplotlib.
+    brought = {"clr", "System", "StarAssay", "cycler"}
+    found = imported()
+    assert set(found) - declared - brought == set(), found
+
+
+def test_every_package_of_the_face_is_installed() -> None:
+    """The wheel holds the folders that it names: each folder with modules must be among them."""
+    named = re.search(r"^packages = \[(.*?)\]", PROJECT, re.MULTILINE | re.DOTALL)
+    assert named is not None
+    folders = {
+        ".".join(("starassay", *p.parent.relative_to(FACE).parts))
+        for p in FACE.rglob("__init__.py")
+    }
+    assert set(re.findall(r'"([^"]+)"', named[1])) == folders
+
+
+def test_natural_spline_is_scipys() -> None:
+    """Drawn lens curves need one spline; SciPy, which only the tests have, is its check."""
+    from scipy.interpolate import CubicSpline
+
+    random = np.random.default_rng(4)
+    x = np.cumsum(random.uniform(0.2, 2, 12))
+    y = random.normal(0, 5, 12)
+    at = np.linspace(x[0] - 1, x[-1] + 1, 200)
+    peer = CubicSpline(x, y, bc_type="natural")(at)
+    assert np.allclose(natural_spline(x, y, at), peer, rtol=0, atol=1e-11 * np.abs(peer).max())
+    assert np.allclose(natural_spline([1.0, 3.0], [2.0, -2.0], at), 2 - 2 * (at - 1))
