@@ -23,6 +23,7 @@ from .kinds import kind_of
 from .outcome import Outcome, TestOutcome
 from .parts import Part, Value
 from .reading import read_campaign
+from .report import render
 
 
 def run_campaign(
@@ -50,8 +51,6 @@ def run_campaign(
     Outcome
         Results by test, decisions, and the paths written.
     """
-    from ..report import render
-
     if not isinstance(campaign, Campaign):
         campaign = read_campaign(campaign)
     folder = Path(out) if out is not None else campaign.path.parent / "report"

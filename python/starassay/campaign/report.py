@@ -7,18 +7,17 @@ import io
 import re
 from collections.abc import Iterable, Sequence
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from astropy import units as u
 
-from .campaign.kinds import Kind, kind_of
-from .campaign.parts import Part
-from .campaign.quantities import QUANTITIES
-from .results import Note, format_measured
-
-if TYPE_CHECKING:
-    from .campaign.outcome import Judgment, Outcome, TestOutcome
+from ..results import Note, format_measured
+from .kinds import Kind, kind_of
+from .outcome import Judgment, Outcome, TestOutcome
+from .parts import Part
+from .quantities import QUANTITIES
+from .report_texts import cautions, caveats, glossary
 
 _MARKS = {"met": "✓", "not met": "✕", "not decided": "?"}
 _HANDS = {
@@ -27,35 +26,6 @@ _HANDS = {
     "nobody": "nothing to adjust",
 }
 _LEVELS = {"doubt": 0, "caution": 1, "info": 2}
-
-_GLOSSARY = {
-    "wavefront": {
-        "Wavefront error": "Path difference of the light at the exit pupil against a perfect sphere, in nm; positive "
-        "where the wave is ahead. RMS is its root mean square over the pupil, PV the distance from the lowest to the "
-        "highest point. Neither can be had from the other.",
-        "Strehl ratio": "Peak of a star's image over that of a perfect telescope of the same pupil, at a stated "
-        "wavelength: 1 is perfect, 0.80 is commonly called diffraction limited.",
-        "Zernike coefficient": "Size of one standard shape of the wavefront error, in nm RMS. Two numberings are in "
-        "use (OSA/ANSI and Noll); both are given.",
-        "Inside, outside focus": "The sensor nearer to, or farther from, the objective than best focus.",
-    },
-    "stars": {
-        "FWHM": "Full width of a star's profile at half of its height, from a fitted Moffat profile.",
-        "HFR": "Half-flux radius: radius of the circle round a star's center that holds half of its light.",
-        "Ellipticity": "1 - b/a of the star's shape: 0 is round. Radial means drawn out along the line to the "
-        "middle of the field, tangential across it.",
-    },
-    "color_focus": {
-        "Color focus curve": "Best-focus position against wavelength, zero at the reference wavelength.",
-        "In-focus fraction": "Share of a star's detected light whose defocus stays within two wavelengths times the "
-        "squared focal ratio.",
-    },
-    "": {
-        "Standard uncertainty": "The ± after a value: about two thirds of true values lie within it, 95 % within twice it.",
-        "Guard band": "Distance from a limit within which the measurement cannot tell the sides apart at the agreed risk.",
-        "Claim, requirement": "What the maker or seller states; what the user needs.",
-    },
-}
 
 
 def render(outcome: Outcome, manifest: dict[str, Any]) -> str:
@@ -98,11 +68,11 @@ def render(outcome: Outcome, manifest: dict[str, Any]) -> str:
         risk=f"{100 * campaign.risk:g} %",
         advice=_advice(outcome),
         tests=[_test(t, i) for i, t in enumerate(outcome.tests)],
-        caveats=_caveats(outcome),
-        cautions=_cautions(outcome),
+        caveats=caveats(outcome),
+        cautions=cautions(outcome),
         conditions=_conditions(outcome, manifest, made),
         manifest=manifest,
-        glossary=_glossary(outcome),
+        glossary=glossary(outcome),
         made=f"{made:%d %B %Y, %H:%M} UTC",
     )
     # Micrometres as one reads them; a number and its unit stay on one line.
@@ -182,8 +152,8 @@ def _judgments(judgments: Sequence[Judgment]) -> list[dict[str, Any]]:
 def _judgment(judgment: Judgment) -> dict[str, Any]:
     import matplotlib.pyplot as plt
 
-    from .decisions import draw_decision
-    from .style import figure_style
+    from ..decisions import draw_decision
+    from ..style import figure_style
 
     d, entry = judgment.decision, judgment.entry
     unit = d.claim.unit.to_string()
@@ -237,7 +207,7 @@ def _percent(share: float) -> str:
 
 
 def _advice(outcome: Outcome) -> dict[str, Any]:
-    from .style import figure_style
+    from ..style import figure_style
 
     advice = outcome.advice
     figure = ""
@@ -300,7 +270,7 @@ def _test(outcome: TestOutcome, number: int) -> dict[str, Any]:
 def _part(kind: Kind, part: Part) -> dict[str, Any]:
     import matplotlib.pyplot as plt
 
-    from .style import figure_style
+    from ..style import figure_style
 
     plt.close("all")
     with figure_style():
@@ -348,71 +318,6 @@ def _notes(notes: Iterable[Note]) -> list[dict[str, Any]]:
     ]
 
 
-def _kinds(outcome: Outcome) -> set[str]:
-    return {t.test.kind for t in outcome.tests}
-
-
-def _caveats(outcome: Outcome) -> list[str]:
-    scope, kinds = outcome.campaign.telescope, _kinds(outcome)
-    lines = [
-        f"This is one sample of the {scope.name}"
-        + (f" ({scope.sample})" if scope.sample else "")
-        + ", under the stated conditions. It is no verdict on the model or its maker.",
-        "The uncertainties cover what the measurements and the campaign file know of. A wrong entry in that file "
-        "(aperture, focal length, pixel pitch, filter) is not covered.",
-    ]
-    if "wavefront" in kinds:
-        lines.append(
-            "The wavefront holds at its wavelength, on the axis, at the temperature of that night. It is that of the "
-            "whole train: objective, focuser, adapters, filter and the air in the tube."
-        )
-    if "stars" in kinds:
-        lines.append(
-            "Star sizes contain the seeing and tracking of the night; they say how sharp the images were, not how "
-            "sharp the optics are."
-        )
-    return lines
-
-
-def _cautions(outcome: Outcome) -> list[tuple[str, str]]:
-    """Those that apply to what was done or is advised; docs/cautions.md has all of them."""
-    steps, kinds = outcome.advice.steps, _kinds(outcome)
-    found = [
-        (
-            "The Sun.",
-            "Never point the telescope or its finder at or near the Sun without a certified filter that covers the full "
-            "aperture in front. Leave no telescope uncovered in daylight.",
-        )
-    ]
-    if any(s["about"] in ("coma", "astigmatism") for s in steps):
-        found.append(
-            (
-                "Collimation lasers.",
-                "Class 2 or less; follow the label. Look at the target, never into the beam nor at its reflection "
-                "through an eyepiece.",
-            )
-        )
-    if any(
-        s["hands"] == "optician" or s["about"] in ("trefoil", "spherical aberration") for s in steps
-    ):
-        found.append(
-            (
-                "Lens cells.",
-                "A cell is the maker's or a qualified optician's to open. Opening one to improve a result loses the "
-                "centering and, usually, the warranty.",
-            )
-        )
-    if "color_focus" in kinds:
-        found.append(
-            (
-                "Calibration lamps.",
-                "Discharge lamps run on high voltage: enclosed, rated supply; disconnect before touching. Mercury tubes "
-                "emit ultraviolet; keep them housed and below eye height.",
-            )
-        )
-    return [*found, ("Local rules", "and licensed practice come first.")]
-
-
 def _conditions(
     outcome: Outcome, manifest: dict[str, Any], made: datetime
 ) -> list[tuple[str, str]]:
@@ -436,8 +341,3 @@ def _conditions(
         ),
     ]
     return [(term, text) for term, text in rows if text]
-
-
-def _glossary(outcome: Outcome) -> list[tuple[str, str]]:
-    words = {k: v for kind in [*_kinds(outcome), ""] for k, v in _GLOSSARY[kind].items()}
-    return sorted(words.items(), key=lambda item: item[0].lower())
