@@ -50,6 +50,16 @@ internal interface IStoredPixels
     static abstract T Load<T>(ref byte row, nint x)
         where T : struct, ILanes<T>;
 
+    /// <summary>Raw value of 1 ADU.</summary>
+    static abstract float RawPerAdu { get; }
+
+    /// <summary>ADU where the raw value is 0.</summary>
+    static abstract float RawZero { get; }
+
+    /// <summary>As many pixels as the register holds, in whatever unit takes least to load: raw = (ADU - RawZero) RawPerAdu.</summary>
+    static abstract T LoadRaw<T>(ref byte row, nint x)
+        where T : struct, ILanes<T>;
+
     /// <summary>One pixel.</summary>
     static abstract float Load(ref byte row, nint x);
 }
@@ -65,6 +75,14 @@ internal readonly struct StoredFloat : IStoredPixels
     public static T Load<T>(ref byte row, nint x)
         where T : struct, ILanes<T> => T.Load(ref Unsafe.As<byte, float>(ref row), x);
 
+    public static float RawPerAdu => 1;
+
+    public static float RawZero => 0;
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public static T LoadRaw<T>(ref byte row, nint x)
+        where T : struct, ILanes<T> => Load<T>(ref row, x);
+
     public static float Load(ref byte row, nint x) => Unsafe.Add(ref Unsafe.As<byte, float>(ref row), x);
 }
 
@@ -78,6 +96,14 @@ internal readonly struct StoredUInt16 : IStoredPixels
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static T Load<T>(ref byte row, nint x)
         where T : struct, ILanes<T> => T.LoadUInt16(ref Unsafe.As<byte, ushort>(ref row), x, false);
+
+    public static float RawPerAdu => 1;
+
+    public static float RawZero => 0;
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public static T LoadRaw<T>(ref byte row, nint x)
+        where T : struct, ILanes<T> => Load<T>(ref row, x);
 
     public static float Load(ref byte row, nint x) => Unsafe.Add(ref Unsafe.As<byte, ushort>(ref row), x);
 }
@@ -94,6 +120,14 @@ internal readonly struct StoredFileUInt16 : IStoredPixels
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static T Load<T>(ref byte row, nint x)
         where T : struct, ILanes<T> => T.LoadInt16(ref Unsafe.As<byte, ushort>(ref row), x, true) + T.Of(Zero);
+
+    public static float RawPerAdu => 65536;
+
+    public static float RawZero => Zero;
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public static T LoadRaw<T>(ref byte row, nint x)
+        where T : struct, ILanes<T> => T.LoadInt16SwappedHigh(ref Unsafe.As<byte, ushort>(ref row), x);
 
     public static float Load(ref byte row, nint x) =>
         System.Buffers.Binary.BinaryPrimitives.ReverseEndianness(Unsafe.Add(ref Unsafe.As<byte, short>(ref row), x)) + Zero;

@@ -26,7 +26,7 @@ internal sealed unsafe partial class MatchedFilter
         for (int row = 0; row < Rows; row++)
         {
             // The column to the left of the first is the first again.
-            T.Store(T.Of(Down<TPixels>(inputs + row, 0) / near), ref *carried, row * T.Count);
+            T.Store(T.Of(Scale<TPixels>() * (Down<TPixels>(inputs + row, 0) - TPixels.RawZero)), ref *carried, row * T.Count);
         }
 
         T.Store(T.Of(0), ref *carried, Rows * T.Count);
@@ -56,10 +56,10 @@ internal sealed unsafe partial class MatchedFilter
         where T : struct, ILanes<T>
         where TPixels : struct, IStoredPixels
     {
-        // Everything in units of the near tap, which saves its product.
-        float scale = 1 / near;
-        T c = T.Of(center * scale), f = T.Of(far * scale), zero = T.Of(0), missing = T.Load(ref *carried, Rows * T.Count);
-        T one = T.Of(scale), two = T.Of(2 * scale), below = T.Of(-2 * scale * limits.Below), above = T.Of(scale * limits.Below * AbovePerBelow);
+        // Everything in raw values over the near tap, which saves its product.
+        float scale = Scale<TPixels>();
+        T c = T.Of(center / near), f = T.Of(far / near), zero = T.Of(0), missing = T.Load(ref *carried, Rows * T.Count);
+        T one = T.Of(scale), two = T.Of(2 * scale), below = T.Of(-2 * scale * (TPixels.RawZero + limits.Below)), above = T.Of(scale * ((limits.Below * AbovePerBelow) - TPixels.RawZero));
         float* threshold = limits.Threshold;
         byte* r0 = inputs[0], r1 = inputs[1], r2 = inputs[2], r3 = inputs[3], r4 = inputs[4], r5 = inputs[5];
         byte* r6 = inputs[6], r7 = inputs[7], r8 = inputs[8], r9 = inputs[9], r10 = inputs[10], r11 = inputs[11];
@@ -75,13 +75,13 @@ internal sealed unsafe partial class MatchedFilter
             for (nint x = chunk.First; x < last; x += T.Count)
             {
                 T limit = T.Load(ref *threshold, x), low = T.MulAdd(two, limit, below), high = T.MulAdd(one, limit, above);
-                T i0 = TPixels.Load<T>(ref *r0, x), i1 = TPixels.Load<T>(ref *r1, x), i2 = TPixels.Load<T>(ref *r2, x), i3 = TPixels.Load<T>(ref *r3, x);
-                T i4 = TPixels.Load<T>(ref *r4, x), i5 = TPixels.Load<T>(ref *r5, x), i6 = TPixels.Load<T>(ref *r6, x), i7 = TPixels.Load<T>(ref *r7, x);
+                T i0 = TPixels.LoadRaw<T>(ref *r0, x), i1 = TPixels.LoadRaw<T>(ref *r1, x), i2 = TPixels.LoadRaw<T>(ref *r2, x), i3 = TPixels.LoadRaw<T>(ref *r3, x);
+                T i4 = TPixels.LoadRaw<T>(ref *r4, x), i5 = TPixels.LoadRaw<T>(ref *r5, x), i6 = TPixels.LoadRaw<T>(ref *r6, x), i7 = TPixels.LoadRaw<T>(ref *r7, x);
                 T v0 = T.MulAdd(c, i2, T.MulAdd(f, i0 + i4, i1 + i3));
                 T v1 = T.MulAdd(c, i3, T.MulAdd(f, i1 + i5, i2 + i4));
                 T v2 = T.MulAdd(c, i4, T.MulAdd(f, i2 + i6, i3 + i5));
                 T v3 = T.MulAdd(c, i5, T.MulAdd(f, i3 + i7, i4 + i6));
-                T i8 = TPixels.Load<T>(ref *r8, x), i9 = TPixels.Load<T>(ref *r9, x), i10 = TPixels.Load<T>(ref *r10, x), i11 = TPixels.Load<T>(ref *r11, x);
+                T i8 = TPixels.LoadRaw<T>(ref *r8, x), i9 = TPixels.LoadRaw<T>(ref *r9, x), i10 = TPixels.LoadRaw<T>(ref *r10, x), i11 = TPixels.LoadRaw<T>(ref *r11, x);
                 T p0 = T.ShiftIn(b0, v0) + v0, p1 = T.ShiftIn(b1, v1) + v1, p2 = T.ShiftIn(b2, v2) + v2, p3 = T.ShiftIn(b3, v3) + v3;
                 T v4 = T.MulAdd(c, i6, T.MulAdd(f, i4 + i8, i5 + i7));
                 T v5 = T.MulAdd(c, i7, T.MulAdd(f, i5 + i9, i6 + i8));
@@ -127,6 +127,9 @@ internal sealed unsafe partial class MatchedFilter
         T.Store(missing, ref *carried, Rows * T.Count);
         return count;
     }
+
+    private float Scale<TPixels>()
+        where TPixels : struct, IStoredPixels => TPixels.RawPerAdu / near;
 
     /// <summary>Asks for a line of each of the eight rows that this step reads first; of some of them when a line holds several
     /// registers. They are more rows than the processor foresees by itself.</summary>

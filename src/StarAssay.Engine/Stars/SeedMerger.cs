@@ -1,4 +1,6 @@
 using StarAssay.Engine.Imaging;
+using StarAssay.Engine.Numerics;
+using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Stars;
 
@@ -10,6 +12,7 @@ internal sealed class SeedMerger
 {
     private const double DipNoise = 4;
     private const double DipShare = 0.06;
+    private const int Block = 128;
 
     private readonly Frame frame;
     private readonly BackgroundMesh mesh;
@@ -39,25 +42,22 @@ internal sealed class SeedMerger
     /// <summary>Keeps the seeds that stand alone, in their order.</summary>
     /// <param name="seeds">Peaks, row by row.</param>
     /// <param name="sigma">Usual standard deviation of a star in the frame, pixels.</param>
-    public Seed[] Merge(Seed[] seeds, double sigma)
+    /// <param name="context">Threads.</param>
+    public Seed[] Merge(Seed[] seeds, double sigma, RunContext context)
     {
-        var grid = new SeedGrid(seeds, frame.Width, frame.Height);
-        int[] order = Seed.BySignificance(seeds);
+        // Looking for neighbors is most of the work and can be shared out; what becomes of them depends on what came before.
+        int[]?[] fainter = Neighbors(seeds, sigma, context);
         bool[] dropped = new bool[seeds.Length];
-        var near = new List<int>();
-        foreach (int a in order)
+        foreach (int a in Seed.BySignificance(seeds))
         {
-            if (dropped[a])
+            if (dropped[a] || fainter[a] is not int[] near)
             {
                 continue;
             }
 
-            // How far this star's skirt reaches above the threshold, for a profile with strong wings.
-            double reach = Math.Clamp(2.5 * sigma * Math.Pow(seeds[a].Significance / 5, 0.4), 4, 80);
-            grid.Near(seeds[a].X, seeds[a].Y, reach, near);
             foreach (int b in near)
             {
-                if (b != a && !dropped[b] && IsFainter(seeds, b, a) && !Dips(seeds[a], seeds[b]))
+                if (!dropped[b] && !Dips(seeds[a], seeds[b]))
                 {
                     dropped[b] = true;
                 }
@@ -74,6 +74,30 @@ internal sealed class SeedMerger
         }
 
         return [.. kept];
+    }
+
+    /// <summary>The fainter seeds in the skirt of each; null when there are none.</summary>
+    private int[]?[] Neighbors(Seed[] seeds, double sigma, RunContext context)
+    {
+        var grid = new SeedGrid(seeds, frame.Width, frame.Height);
+        int[]?[] fainter = new int[seeds.Length][];
+        Sharing.For((seeds.Length + Block - 1) / Block, context, () => new List<int>(), (block, near) =>
+        {
+            for (int a = block * Block; a < Math.Min(seeds.Length, (block + 1) * Block); a++)
+            {
+                // How far this star's skirt reaches above the threshold, for a profile with strong wings.
+                double reach = Math.Clamp(2.5 * sigma * Math.Pow(seeds[a].Significance / 5, 0.4), 4, 80);
+                grid.Near(seeds[a].X, seeds[a].Y, reach, near);
+
+                // It finds itself, too.
+                if (near.Count > 1)
+                {
+                    near.RemoveAll(b => b == a || !IsFainter(seeds, b, a));
+                    fainter[a] = near.Count > 0 ? [.. near] : null;
+                }
+            }
+        });
+        return fainter;
     }
 
     private static bool IsFainter(Seed[] seeds, int b, int a) =>

@@ -18,6 +18,8 @@ internal static class SkyFromStars
     private const int PhiSteps = 200;
     private const double PhiLargest = 10;
     private const int Levels = 40;
+    private const int LevelBlock = 5;
+    private const int SeedBlock = 512;
     private static readonly double[] Phi = MakePhi();
 
     /// <summary>Lowers the cells' levels; the cells are changed in place.</summary>
@@ -31,27 +33,36 @@ internal static class SkyFromStars
     {
         // J on a logarithmic scale of a from 1/10 to 10^7.
         double[] j = new double[Levels];
-        Sharing.For(Levels, context, i => j[i] = Sum(Math.Pow(10, -1 + (8.0 * i / (Levels - 1))), beta));
+        Sharing.For(Levels / LevelBlock, context, block =>
+        {
+            for (int i = block * LevelBlock; i < (block + 1) * LevelBlock; i++)
+            {
+                j[i] = Sum(Math.Pow(10, -1 + (8.0 * i / (Levels - 1))), beta);
+            }
+        });
 
         double cellWidth = (double)cells.Width / cells.Columns, cellHeight = (double)cells.Height / cells.Rows, area = cellWidth * cellHeight;
-        float[] take = new float[cells.Level.Length];
-        foreach (Seed seed in seeds)
+        var spots = new (double Half, double Density)[seeds.Length];
+        Sharing.For((seeds.Length + SeedBlock - 1) / SeedBlock, context, block =>
         {
-            int ci = Math.Min(cells.Columns - 1, (int)(seed.X / cellWidth)), cj = Math.Min(cells.Rows - 1, (int)(seed.Y / cellHeight));
-            double noise = cells.Noise[(cj * cells.Columns) + ci];
-            if (!(noise > 0))
+            for (int i = block * SeedBlock; i < Math.Min(seeds.Length, (block + 1) * SeedBlock); i++)
+            {
+                int ci = Math.Min(cells.Columns - 1, (int)(seeds[i].X / cellWidth)), cj = Math.Min(cells.Rows - 1, (int)(seeds[i].Y / cellHeight));
+                spots[i] = Spot(seeds[i].Height / filterPeak, cells.Noise[(cj * cells.Columns) + ci], alpha, beta, j);
+            }
+        });
+
+        // In their order: sums of single precision depend on it.
+        float[] take = new float[cells.Level.Length];
+        for (int i = 0; i < seeds.Length; i++)
+        {
+            (double half, double density) = spots[i];
+            if (!(density > 0))
             {
                 continue;
             }
 
-            double a = seed.Height / (filterPeak * noise);
-            double at = Math.Clamp((Math.Log10(a) + 1) * (Levels - 1) / 8, 0, Levels - 1.001);
-            int k = (int)at;
-            double light = Math.PI * alpha * alpha * (j[k] + ((at - k) * (j[k + 1] - j[k]))) * noise;
-
-            // Most of what counts lies where the profile crosses the noise; spread over a square of that half side.
-            double half = alpha * Math.Sqrt(Math.Max(0.5, Math.Pow(Math.Max(1, a), 1 / beta) - 1));
-            double density = light / (4 * half * half);
+            Seed seed = seeds[i];
             for (int b = (int)Math.Max(0, (seed.Y - half) / cellHeight); b <= Math.Min(cells.Rows - 1, (int)((seed.Y + half) / cellHeight)); b++)
             {
                 double high = Math.Min(seed.Y + half, (b + 1) * cellHeight) - Math.Max(seed.Y - half, b * cellHeight);
@@ -70,18 +81,35 @@ internal static class SkyFromStars
         }
     }
 
+    /// <summary>The square that a star's light is spread over, and its density there; none without noise.</summary>
+    private static (double Half, double Density) Spot(double peak, double noise, double alpha, double beta, double[] j)
+    {
+        if (!(noise > 0))
+        {
+            return (0, 0);
+        }
+
+        double a = peak / noise, at = Math.Clamp((Math.Log10(a) + 1) * (Levels - 1) / 8, 0, Levels - 1.001);
+        int k = (int)at;
+        double light = Math.PI * alpha * alpha * (j[k] + ((at - k) * (j[k + 1] - j[k]))) * noise;
+
+        // Most of what counts lies where the profile crosses the noise.
+        double half = alpha * Math.Sqrt(Math.Max(0.5, Math.Pow(Math.Max(1, a), 1 / beta) - 1));
+        return (half, light / (4 * half * half));
+    }
+
     /// <summary>J(a): u runs to where the profile has fallen to a hundredth of the noise; beyond, phi(t) = t, summed exactly.</summary>
     private static double Sum(double a, double beta)
     {
         double last = Math.Max(4, Math.Pow(a / 0.01, 1 / beta)) - 1;
 
-        // Substituting u = (1 + last)^s - 1 spaces the steps evenly in the logarithm.
+        // Substituting u = (1 + last)^s - 1 spaces the steps evenly in the logarithm; from step to step both factors grow alike.
         const int Steps = 200;
-        double ln = Math.Log(1 + last), sum = 0;
-        for (int i = 0; i < Steps; i++)
+        double ln = Math.Log(1 + last), step = ln / Steps, sum = 0;
+        double grow = Math.Exp(step), fall = Math.Exp(-beta * step), width = Math.Exp(0.5 * step) * step, light = a * Math.Exp(-0.5 * beta * step);
+        for (int i = 0; i < Steps; i++, width *= grow, light *= fall)
         {
-            double s = ln * (i + 0.5) / Steps;
-            sum += PhiAt(a * Math.Exp(-beta * s)) * Math.Exp(s) * ln / Steps;
+            sum += PhiAt(light) * width;
         }
 
         return sum + (a * Math.Pow(1 + last, 1 - beta) / (beta - 1));

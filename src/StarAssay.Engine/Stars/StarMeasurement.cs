@@ -30,7 +30,7 @@ public static class StarMeasurement
 
         context.Report(0.6, "measuring stars");
         TypicalStar typical = TypicalStar.Of(frame, first, peaks, context);
-        Seed[] seeds = new SeedMerger(frame, first, FilterSigma, finder.FilteredNoise).Merge(peaks, Math.Sqrt(typical.Variance));
+        Seed[] seeds = new SeedMerger(frame, first, FilterSigma, finder.FilteredNoise).Merge(peaks, Math.Sqrt(typical.Variance), context);
         SkyFromStars.TakeOut(cells, seeds, typical.Alpha, typical.Beta, typical.FilteredPeak(FilterSigma), context);
         BackgroundMesh mesh = BackgroundEstimator.Smooth(cells, context);
         double outer = double.IsNaN(request.OuterRadiusPx) ? typical.OuterRadius : request.OuterRadiusPx;

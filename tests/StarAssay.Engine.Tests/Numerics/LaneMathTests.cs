@@ -40,6 +40,12 @@ public class LaneMathTests
             Assert.Equal(shorts[3 + i], got[i]);
         }
 
+        T.Store(T.LoadInt16SwappedHigh(ref shorts[1], 2), ref got[0], 0);
+        for (int i = 0; i < T.Count; i++)
+        {
+            Assert.Equal(65536f * (short)System.Buffers.Binary.BinaryPrimitives.ReverseEndianness(shorts[3 + i]), got[i]);
+        }
+
         Assert.Equal((1ul << (T.Count - 1)) - 1 << 1, T.Above(T.Ramp, T.Of(0)));
         Assert.Equal(3, T.CountBelow(T.Ramp, T.Of(3)));
         Assert.Equal(0ul, T.Above(T.Of(float.NaN), T.Of(0)));

@@ -50,7 +50,7 @@ internal static class StarStages
         SeedFinder finder = Time("noise of the smoothed sky", () => new SeedFinder(frame, first, new MatchedFilter(FilterSigma), 5, context));
         Seed[] peaks = Time("finding peaks", () => finder.Find(context));
         TypicalStar typical = Time("typical star", () => TypicalStar.Of(frame, first, peaks, context));
-        Seed[] seeds = Time("merging peaks", () => new SeedMerger(frame, first, FilterSigma, finder.FilteredNoise).Merge(peaks, Math.Sqrt(typical.Variance)));
+        Seed[] seeds = Time("merging peaks", () => new SeedMerger(frame, first, FilterSigma, finder.FilteredNoise).Merge(peaks, Math.Sqrt(typical.Variance), context));
         BackgroundMesh mesh = Time("skirts out of the sky", () =>
         {
             SkyFromStars.TakeOut(cells, seeds, typical.Alpha, typical.Beta, typical.FilteredPeak(FilterSigma), context);
