@@ -1,6 +1,5 @@
 using System.Runtime.CompilerServices;
 using System.Runtime.Intrinsics;
-using System.Runtime.Intrinsics.X86;
 
 namespace StarAssay.Engine.Numerics;
 
@@ -22,6 +21,9 @@ internal sealed partial class Fft
         {
             case 8:
                 Stage8(m, stride, w, from, to);
+                break;
+            case 6:
+                Stage6(m, stride, w, from, to);
                 break;
             case 4:
                 Stage4(m, stride, w, from, to);
@@ -62,25 +64,18 @@ internal sealed partial class Fft
     private static unsafe void Stage3<TFrom>(int m, int stride, float* w, TFrom from, float* to)
         where TFrom : struct, IPoints
     {
-        Vector512<float> half = Vector512.Create(-0.5f);
-        Vector512<float> root = Vector512.Create(Root3Half);
         for (int p = 0; p < m; p++)
         {
             Vec w1 = Vec.Broadcast(w + (4 * p));
             Vec w2 = Vec.Broadcast(w + (4 * p) + 2);
             for (int q = 0; q < stride; q++)
             {
-                Vec a = from.At(q + (stride * p));
-                Vec b = from.At(q + (stride * (p + m)));
-                Vec c = from.At(q + (stride * (p + (2 * m))));
-                Vec sum = b + c;
-                Vec difference = b - c;
-                var middle = new Vec(Vector512.FusedMultiplyAdd(half, sum.Re, a.Re), Vector512.FusedMultiplyAdd(half, sum.Im, a.Im));
-                var turned = new Vec(root * difference.Im, -(root * difference.Re)); // -i sqrt(3)/2 (b - c)
+                int i = q + (stride * p);
+                (Vec zero, Vec one, Vec two) = Three(from.At(i), from.At(i + (stride * m)), from.At(i + (2 * stride * m)));
                 int k = q + (stride * 3 * p);
-                Write(to, k, a + sum);
-                Write(to, k + stride, (middle + turned) * w1);
-                Write(to, k + (2 * stride), (middle - turned) * w2);
+                Write(to, k, zero);
+                Write(to, k + stride, one * w1);
+                Write(to, k + (2 * stride), two * w2);
             }
         }
     }
@@ -110,6 +105,47 @@ internal sealed partial class Fft
                 Write(to, k + (3 * stride), (e - f) * w3);
             }
         }
+    }
+
+    // Two transforms of three points, of the even and of the odd points, then three of two.
+    private static unsafe void Stage6<TFrom>(int m, int stride, float* w, TFrom from, float* to)
+        where TFrom : struct, IPoints
+    {
+        Vector512<float> root = Vector512.Create(Root3Half);
+        for (int p = 0; p < m; p++)
+        {
+            float* wp = w + (10 * p);
+            for (int q = 0; q < stride; q++)
+            {
+                int i = q + (stride * p);
+                int step = stride * m;
+                (Vec e0, Vec e1, Vec e2) = Three(from.At(i), from.At(i + (2 * step)), from.At(i + (4 * step)));
+                (Vec o0, Vec o1, Vec o2) = Three(from.At(i + step), from.At(i + (3 * step)), from.At(i + (5 * step)));
+
+                // exp(-i pi/3) o1 and exp(-2 i pi/3) o2.
+                var t1 = new Vec(Vector512.FusedMultiplyAdd(root, o1.Im, o1.Re * 0.5f), Vector512.FusedMultiplyAdd(-root, o1.Re, o1.Im * 0.5f));
+                var t2 = new Vec(Vector512.FusedMultiplyAdd(root, o2.Im, o2.Re * -0.5f), Vector512.FusedMultiplyAdd(-root, o2.Re, o2.Im * -0.5f));
+                int k = q + (stride * 6 * p);
+                Write(to, k, e0 + o0);
+                Write(to, k + stride, (e1 + t1) * Vec.Broadcast(wp));
+                Write(to, k + (2 * stride), (e2 + t2) * Vec.Broadcast(wp + 2));
+                Write(to, k + (3 * stride), (e0 - o0) * Vec.Broadcast(wp + 4));
+                Write(to, k + (4 * stride), (e1 - t1) * Vec.Broadcast(wp + 6));
+                Write(to, k + (5 * stride), (e2 - t2) * Vec.Broadcast(wp + 8));
+            }
+        }
+    }
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    private static (Vec Zero, Vec One, Vec Two) Three(Vec a, Vec b, Vec c)
+    {
+        Vector512<float> half = Vector512.Create(-0.5f);
+        Vector512<float> root = Vector512.Create(Root3Half);
+        Vec sum = b + c;
+        Vec difference = b - c;
+        var middle = new Vec(Vector512.FusedMultiplyAdd(half, sum.Re, a.Re), Vector512.FusedMultiplyAdd(half, sum.Im, a.Im));
+        var turned = new Vec(root * difference.Im, -(root * difference.Re)); // -i sqrt(3)/2 (b - c)
+        return (a + sum, middle + turned, middle - turned);
     }
 
     private static unsafe void Stage8<TFrom>(int m, int stride, float* w, TFrom from, float* to)
@@ -187,72 +223,6 @@ internal sealed partial class Fft
     }
 
     private int Wrap(int k) => ((k % Size) + Size) % Size;
-
-    // Sixteen outputs of sixteen columns become sixteen row pieces of sixteen.
-    private unsafe void Store(float* from, in SplitMatrix target, int column, int columns, int first, int count)
-    {
-        int stride = target.Stride;
-        float* re = target.RePointer + (column * stride);
-        float* im = target.ImPointer + (column * stride);
-        float** rows = stackalloc float*[Lanes];
-        for (int k = 0; k < count; k += Lanes)
-        {
-            for (int i = 0; i < Lanes; i++)
-            {
-                rows[i] = from + (Wrap(first + k + i) * 2 * Lanes);
-            }
-
-            if (Avx512F.IsSupported && columns == Lanes)
-            {
-                Transpose(rows, 0, re + k, stride);
-                Transpose(rows, Lanes, im + k, stride);
-                continue;
-            }
-
-            for (int c = 0; c < columns; c++)
-            {
-                for (int i = 0; i < Lanes; i++)
-                {
-                    re[(c * stride) + k + i] = rows[i][c];
-                    im[(c * stride) + k + i] = rows[i][c + Lanes];
-                }
-            }
-        }
-    }
-
-    // A 16 x 16 transpose in four rounds: pairs of floats, pairs of doubles, then 128-bit quarters twice.
-    private static unsafe void Transpose(float** rows, int offset, float* to, int stride)
-    {
-        Vector512<float>* a = stackalloc Vector512<float>[Lanes];
-        for (int g = 0; g < Lanes; g += 4)
-        {
-            Vector512<float> r0 = Vector512.Load(rows[g] + offset);
-            Vector512<float> r1 = Vector512.Load(rows[g + 1] + offset);
-            Vector512<float> r2 = Vector512.Load(rows[g + 2] + offset);
-            Vector512<float> r3 = Vector512.Load(rows[g + 3] + offset);
-            Vector512<double> lo01 = Avx512F.UnpackLow(r0, r1).AsDouble();
-            Vector512<double> hi01 = Avx512F.UnpackHigh(r0, r1).AsDouble();
-            Vector512<double> lo23 = Avx512F.UnpackLow(r2, r3).AsDouble();
-            Vector512<double> hi23 = Avx512F.UnpackHigh(r2, r3).AsDouble();
-            a[g] = Avx512F.UnpackLow(lo01, lo23).AsSingle();
-            a[g + 1] = Avx512F.UnpackHigh(lo01, lo23).AsSingle();
-            a[g + 2] = Avx512F.UnpackLow(hi01, hi23).AsSingle();
-            a[g + 3] = Avx512F.UnpackHigh(hi01, hi23).AsSingle();
-        }
-
-        // a[4g + i] holds in quarter h the rows 4g..4g+3 of column 4h + i.
-        for (int i = 0; i < 4; i++)
-        {
-            Vector512<float> p = Avx512F.Shuffle4x128(a[i], a[4 + i], 0x88);
-            Vector512<float> q = Avx512F.Shuffle4x128(a[8 + i], a[12 + i], 0x88);
-            Vector512<float> s = Avx512F.Shuffle4x128(a[i], a[4 + i], 0xDD);
-            Vector512<float> t = Avx512F.Shuffle4x128(a[8 + i], a[12 + i], 0xDD);
-            Avx512F.Shuffle4x128(p, q, 0x88).Store(to + (i * stride));
-            Avx512F.Shuffle4x128(s, t, 0x88).Store(to + ((4 + i) * stride));
-            Avx512F.Shuffle4x128(p, q, 0xDD).Store(to + ((8 + i) * stride));
-            Avx512F.Shuffle4x128(s, t, 0xDD).Store(to + ((12 + i) * stride));
-        }
-    }
 
     // Points of sixteen transforms, from a stage before or from the matrix.
     private interface IPoints

@@ -22,6 +22,8 @@ internal sealed partial class Fft
     /// <summary>Columns handled together; strides of all arrays are multiples of it.</summary>
     public const int Lanes = 16;
 
+    private static readonly int[] Radices = [8, 6, 4, 3, 2];
+
     private readonly int[] radices;
     private readonly float[][] twiddles;
 
@@ -147,33 +149,24 @@ internal sealed partial class Fft
         return n == 1;
     }
 
+    // As few stages as can be, since each takes the work space through the cache: 384 is 8 x 8 x 6, not 8 x 4 x 4 x 3.
     private static int[] Factor(int n)
     {
-        var list = new List<int>();
-        while (n % 3 == 0)
+        if (n == 1)
         {
-            list.Add(3);
-            n /= 3;
+            return [];
         }
 
-        while (n % 8 == 0 && n != 16)
+        int[]? best = null;
+        foreach (int radix in Radices)
         {
-            list.Add(8);
-            n /= 8;
+            if (n % radix == 0 && Factor(n / radix) is { } rest && (best is null || rest.Length + 1 < best.Length))
+            {
+                best = [radix, .. rest];
+            }
         }
 
-        while (n % 4 == 0)
-        {
-            list.Add(4);
-            n /= 4;
-        }
-
-        if (n == 2)
-        {
-            list.Add(2);
-        }
-
-        return [.. list];
+        return best!;
     }
 
     private void RequireFit(in SplitMatrix source, in SplitMatrix target, int rows, int count, int columnBegin, int columnEnd, int targetBegin)

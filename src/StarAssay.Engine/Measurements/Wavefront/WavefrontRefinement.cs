@@ -86,25 +86,9 @@ public static class WavefrontRefinement
             throw new InputException("wavefront.window", $"The window is {w}; it must be a multiple of 16, with 2 x {w} x {w} electrons and variances.", "window");
         }
 
+        (PairOptics optics, PairData data, PairState state) = Prepare(request);
         var team = new Team(context.Threads, context.Cancel);
         ZernikeIndex[] modes = ZernikeIndex.NollRange(5, request.LastNoll);
-        double sum = request.Weights.Sum();
-        var optics = new PairOptics(request.Pupil, request.FocalLengthMm / request.ApertureMm, request.PitchUm, request.WavelengthsNm,
-            [.. request.Weights.Select(v => v / sum)], 0, w)
-        { Gaussian = request.Gaussian };
-        var data = new PairData(w);
-        var state = new PairState { CoefficientsNm = new double[modes.Length], Flux = [.. request.Flux], Background = [.. request.Background] };
-        for (int k = 0; k < 2; k++)
-        {
-            request.Electrons.Span.Slice(k * w * w, w * w).CopyTo(data.Electrons[k]);
-            request.Variance.Span.Slice(k * w * w, w * w).CopyTo(data.BaseVariance[k]);
-            Array.Fill(data.Use[k], 1f);
-            state.DefocusNm[k] = optics.DefocusNm(request.DistancesUm[k]);
-            state.TiltXNm[k] = request.PlacesPx[2 * k] / optics.PixelsPerTiltNm;
-            state.TiltYNm[k] = request.PlacesPx[(2 * k) + 1] / optics.PixelsPerTiltNm;
-            state.Seeing[k] = Strength(request, optics, request.SeeingArcsec);
-        }
-
         double largest = state.DefocusNm.Max(Math.Abs);
         using var model = new PairModel(optics, modes, largest, team);
         using var quick = new QuickHessian([model], team);
@@ -119,6 +103,35 @@ public static class WavefrontRefinement
         double umPerNm = 8e-3 * optics.FocalRatio * optics.FocalRatio;
         return new Refinement(end.CoefficientsNm, inverse.SubMatrix(0, modes.Length, 0, modes.Length).ToArray(), fit.Chi2,
             [.. end.DefocusNm.Select(d => d * umPerNm)], Seeing(request, optics, end.Seeing[0]), fit.Iterations);
+    }
+
+    /// <summary>What is held fixed, the pixels, and where the fit starts.</summary>
+    internal static (PairOptics Optics, PairData Data, PairState Start) Prepare(RefinementRequest request)
+    {
+        int w = request.Window;
+        double sum = request.Weights.Sum();
+        var optics = new PairOptics(request.Pupil, request.FocalLengthMm / request.ApertureMm, request.PitchUm, request.WavelengthsNm,
+            [.. request.Weights.Select(v => v / sum)], 0, w)
+        { Gaussian = request.Gaussian };
+        var data = new PairData(w);
+        var state = new PairState
+        {
+            CoefficientsNm = new double[request.LastNoll - 4],
+            Flux = [.. request.Flux],
+            Background = [.. request.Background],
+        };
+        for (int k = 0; k < 2; k++)
+        {
+            request.Electrons.Span.Slice(k * w * w, w * w).CopyTo(data.Electrons[k]);
+            request.Variance.Span.Slice(k * w * w, w * w).CopyTo(data.BaseVariance[k]);
+            Array.Fill(data.Use[k], 1f);
+            state.DefocusNm[k] = optics.DefocusNm(request.DistancesUm[k]);
+            state.TiltXNm[k] = request.PlacesPx[2 * k] / optics.PixelsPerTiltNm;
+            state.TiltYNm[k] = request.PlacesPx[(2 * k) + 1] / optics.PixelsPerTiltNm;
+            state.Seeing[k] = Strength(request, optics, request.SeeingArcsec);
+        }
+
+        return (optics, data, state);
     }
 
     private static double Strength(RefinementRequest r, PairOptics o, double arcsec)

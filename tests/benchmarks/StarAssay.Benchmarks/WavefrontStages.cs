@@ -1,0 +1,118 @@
+using System.Diagnostics;
+using StarAssay.Engine.Measurements.Wavefront;
+using StarAssay.Engine.Numerics;
+using StarAssay.Engine.Optics;
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Benchmarks;
+
+/// <summary>Where the time of the bare wavefront fit goes: each part by itself, for the two images of 128 x 128 pixels and the
+/// 34 modes of the table in docs/performance.md. Least of some repeats.</summary>
+internal static class WavefrontStages
+{
+    private const int Window = 128;
+    private const int LastNoll = 37;
+    private const double DistanceUm = 8 * 0.54 * 8 * 49;
+
+    /// <summary>Prints milliseconds, part by part, for both kernels.</summary>
+    public static void Run(int threads, int repeats)
+    {
+        foreach (bool gaussian in new[] { true, false })
+        {
+            RefinementRequest request = Draw(gaussian);
+            var least = new Dictionary<string, double>();
+            for (int k = 0; k < repeats; k++)
+            {
+                Once(request, threads, least);
+            }
+
+            Console.WriteLine($"{(gaussian ? "Gaussian, 1 wavelength" : "Kolmogorov, 3 wavelengths")}, {threads} threads");
+            foreach ((string stage, double ms) in least)
+            {
+                Console.WriteLine($"{stage,-40}{ms,8:F2} ms");
+            }
+        }
+    }
+
+    private static void Once(RefinementRequest request, int threads, Dictionary<string, double> least)
+    {
+        T Time<T>(string stage, Func<T> run)
+        {
+            long start = Stopwatch.GetTimestamp();
+            T made = run();
+            double ms = Stopwatch.GetElapsedTime(start).TotalMilliseconds;
+            least[stage] = Math.Min(ms, least.GetValueOrDefault(stage, double.MaxValue));
+            return made;
+        }
+
+        var context = new RunContext(threads);
+        Refinement found = Time("all of it", () => WavefrontRefinement.Measure(request, context));
+        least["steps (number)"] = found.Iterations;
+        least["cost"] = found.Cost;
+        (PairOptics optics, PairData data, PairState state) = WavefrontRefinement.Prepare(request);
+        var team = new Team(threads, CancellationToken.None);
+        ZernikeIndex[] modes = ZernikeIndex.NollRange(5, LastNoll);
+        using PairModel model = Time("grids, tables, memory", () => new PairModel(optics, modes, state.DefocusNm.Max(Math.Abs), team));
+        using QuickHessian quick = Time("the same for quick Hessians", () => new QuickHessian([model], team));
+        var fit = new JointFit([model], [data], [state], team) { ModeCount = modes.Length };
+        found.CoefficientNm.CopyTo(state.CoefficientsNm, 0);
+        Time("first evaluation", () => { fit.Refresh(); return 0; });
+        fit.WeightByBaseVariance();
+        Time("evaluation", () => { fit.Refresh(); return 0; });
+        Time("first gradient", fit.GradientByAdjoint);
+        Time("gradient", fit.GradientByAdjoint);
+        Time("first quick Hessian", () => quick.At(fit));
+        Time("quick Hessian", () => quick.At(fit));
+        Time("exact J^T J, the first time", fit.NormalEquations);
+        (MathNet.Numerics.LinearAlgebra.Matrix<double> normal, _) = Time("exact J^T J", fit.NormalEquations);
+        Time("its inverse", () => JointFit.Inverse(normal, 0));
+    }
+
+    // Images from the engine's own simulator of diffraction would tie this to it; here the model itself draws them.
+    private static RefinementRequest Draw(bool gaussian)
+    {
+        var random = new Random(7);
+        var request = new RefinementRequest
+        {
+            Window = Window,
+            ApertureMm = 120,
+            FocalLengthMm = 840,
+            PitchUm = 3.76,
+            Pupil = PupilShape.Clear with { Obstruction = 0.33 },
+            WavelengthsNm = gaussian ? [540] : [525, 540, 555],
+            Weights = gaussian ? [1] : [1, 1, 1],
+            DistancesUm = [-DistanceUm, DistanceUm],
+            PlacesPx = [0.4, -0.7, -0.9, 0.3],
+            Flux = [1e7, 1e7],
+            Background = [20, 20],
+            SeeingArcsec = 2,
+            Gaussian = gaussian,
+            LastNoll = LastNoll,
+        };
+        (PairOptics optics, _, PairState truth) = WavefrontRefinement.Prepare(request with { Electrons = new float[2 * Window * Window], Variance = new float[2 * Window * Window] });
+        ZernikeIndex[] modes = ZernikeIndex.NollRange(5, LastNoll);
+        for (int j = 0; j < modes.Length; j++)
+        {
+            truth.CoefficientsNm[j] = 60 * (random.NextDouble() - 0.5) / Math.Pow(modes[j].N, 1.5) * 5;
+        }
+
+        using var model = new PairModel(optics, modes, truth.DefocusNm.Max(Math.Abs), new Team(1, CancellationToken.None));
+        model.Evaluate(truth);
+        float[] electrons = new float[2 * Window * Window];
+        float[] variance = new float[2 * Window * Window];
+        for (int k = 0; k < 2; k++)
+        {
+            ReadOnlySpan<float> unit = k == 0 ? model.Pixels.Re : model.Pixels.Im;
+            for (int i = 0; i < unit.Length; i++)
+            {
+                int at = (k * Window * Window) + i;
+                double mean = (1e7 * unit[i]) + 20;
+                double normal = Math.Sqrt(-2 * Math.Log(1 - random.NextDouble())) * Math.Cos(2 * Math.PI * random.NextDouble());
+                variance[at] = (float)(mean + 9);
+                electrons[at] = (float)(mean + (normal * Math.Sqrt(variance[at])));
+            }
+        }
+
+        return request with { Electrons = electrons, Variance = variance, SeeingArcsec = 1.7 };
+    }
+}
