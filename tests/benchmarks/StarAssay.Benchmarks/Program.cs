@@ -9,7 +9,8 @@ using BenchmarkDotNet.Running;
 // Each kernel runs in four child processes: without vectors (the baseline), with 128, 256 and 512 bits. The switches
 // are the .NET runtime's own; a processor without a width falls back to the next narrower one.
 //
-// dotnet run -c Release --project tests/benchmarks/StarAssay.Benchmarks -- stages|wavefront-stages [threads]
+// dotnet run -c Release --project tests/benchmarks/StarAssay.Benchmarks -- stages [threads]
+// dotnet run -c Release --project tests/benchmarks/StarAssay.Benchmarks -- wavefront-stages [threads [gaussian|kolmogorov]]
 //
 // Instead, the stages of one star measurement or of one wavefront fit, in this process.
 int threads = args.Length > 1 && int.TryParse(args[1], System.Globalization.CultureInfo.InvariantCulture, out int given) ? given : Environment.ProcessorCount;
@@ -19,7 +20,8 @@ switch (args)
         StarAssay.Benchmarks.StarStages.Run(threads, repeats: 12);
         return;
     case ["wavefront-stages", ..]:
-        StarAssay.Benchmarks.WavefrontStages.Run(threads, repeats: 40);
+        bool[] kernels = args is [_, _, string kernel, ..] ? [kernel == "gaussian"] : [true, false];
+        StarAssay.Benchmarks.WavefrontStages.Run(threads, repeats: 40, kernels);
         return;
 }
 

@@ -30,7 +30,8 @@ internal sealed class BlurStage
     /// <param name="window">Pixels along each axis of the images wanted.</param>
     /// <param name="cutCyclesPerPixel">Highest frequency that the diffraction image holds.</param>
     /// <param name="turbulenceLog">-ln of the seeing's transfer for unit strength, at a frequency in cycles per pixel.</param>
-    public BlurStage(int size, int oversampling, int window, double cutCyclesPerPixel, Func<double, double> turbulenceLog)
+    /// <param name="memory">Where the tables come from.</param>
+    public BlurStage(int size, int oversampling, int window, double cutCyclesPerPixel, Func<double, double> turbulenceLog, MatrixLease memory)
     {
         Size = size;
         this.oversampling = oversampling;
@@ -41,9 +42,9 @@ internal sealed class BlurStage
         cut = Math.Min(size / 2, (int)Math.Ceiling(cutCyclesPerPixel * folded) + 1);
         first = -cut;
         count = cut == size / 2 ? size : (2 * cut) + 1;
-        steady = NewTable();
-        turbulence = NewTable();
-        spread = NewTable();
+        steady = NewTable(memory);
+        turbulence = NewTable(memory);
+        spread = NewTable(memory);
         double[] sinc = [.. Enumerable.Range(0, cut + 1).Select(i => Sinc(i / (double)folded))];
 
         // Values in pixels: fine samples per pixel squared, and 1/size^2 for the way back.
@@ -66,9 +67,6 @@ internal sealed class BlurStage
 
     /// <summary>Fine samples along each axis.</summary>
     public int Size { get; }
-
-    /// <summary>Transform of the fine grid.</summary>
-    public Fft Fine => fine;
 
     /// <summary>Rows and columns of a spectrum as this stage keeps it.</summary>
     public int Count => count;
@@ -98,7 +96,7 @@ internal sealed class BlurStage
     }
 
     /// <summary>A new transfer table.</summary>
-    public float[] NewTable() => new float[(cut + 1) * count];
+    public float[] NewTable(MatrixLease memory) => memory.Floats((cut + 1) * count);
 
     /// <summary>Multiplies a transfer by minus the seeing's log: its derivative by the strength.</summary>
     public void TransferByStrength(ReadOnlySpan<float> transfer, Span<float> derivative)
@@ -106,15 +104,6 @@ internal sealed class BlurStage
         for (int k = 0; k < derivative.Length; k++)
         {
             derivative[k] = -transfer[k] * turbulence[k];
-        }
-    }
-
-    /// <summary>The derivative by the jitter's variance.</summary>
-    public void TransferByJitter(ReadOnlySpan<float> transfer, Span<float> derivative)
-    {
-        for (int k = 0; k < derivative.Length; k++)
-        {
-            derivative[k] = -transfer[k] * spread[k];
         }
     }
 

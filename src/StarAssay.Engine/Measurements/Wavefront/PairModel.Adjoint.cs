@@ -22,10 +22,8 @@ internal sealed partial class PairModel
     public void Adjoint(PairState state, int modeCount, SplitMatrix pixels, double[] modesSum, double[,] perImage, double[] seeing)
     {
         AdjointSpace space = adjoint ??= new AdjointSpace(this);
-        SeeingProducts(state, pixels, seeing, space);
-        (double strength0, double strength1) = Strengths(state);
-        float[] second = strength1 == strength0 ? table0 : table1;
-        blur.Backward(pixels, table0, second, blurSpace, space.Spectrum, space.BlurMiddle, space.Image, size, team);
+        SeeingProducts(pixels, seeing, space);
+        blur.Backward(pixels, space.Image, team);
         EnsureModes(modeCount);
         team.For(2, (k, worker) =>
         {
@@ -35,8 +33,8 @@ internal sealed partial class PairModel
                 Multiply(amplitudes[k, l], k == 0 ? space.Image.Re : space.Image.Im, (float)(2 * g.Scale / ((double)size * size)), space.Amplitude[k]);
                 FftScratch scratch = team.Scratch(worker);
                 SplitMatrix field = space.Field[k, l];
-                blur.Fine.Pass(space.Amplitude[k].Exchanged, size, -size / 2, space.Middle[k].Exchanged, -g.Size / 2, g.Size, 0, size, scratch);
-                blur.Fine.Pass(space.Middle[k].Exchanged, size, -size / 2, field.Exchanged, -g.Size / 2, g.Size, 0, g.Size, scratch);
+                fine.Pass(space.Amplitude[k].Exchanged, span, -span / 2, space.Middle[k].Exchanged, -g.Size / 2, g.Size, 0, span, scratch);
+                fine.Pass(space.Middle[k].Exchanged, span, -span / 2, field.Exchanged, -g.Size / 2, g.Size, 0, g.Size, scratch);
                 g.PathGradient(fields[k, l], field, space.Path[k, l]);
                 perImage[k, 0] = (l == 0 ? 0 : perImage[k, 0]) + Gram.Dot(space.Path[k, l], g.Radius2);
                 perImage[k, 1] = (l == 0 ? 0 : perImage[k, 1]) + Gram.Dot(space.Path[k, l], g.X);
@@ -64,34 +62,30 @@ internal sealed partial class PairModel
         });
     }
 
-    private void SeeingProducts(PairState state, SplitMatrix pixels, double[] seeing, AdjointSpace space)
+    private void SeeingProducts(in SplitMatrix pixels, double[] seeing, AdjointSpace space)
     {
-        blur.TransferByStrength(table0, space.Table0);
-        float[] second = space.Table0;
-        (double strength0, double strength1) = Strengths(state);
-        if (strength1 != strength0)
-        {
-            blur.TransferByStrength(table1, space.Table1);
-            second = space.Table1;
-        }
-
-        blur.ToPixels(spectrum, space.Table0, second, blurSpace, space.Pixels, team);
+        blur.ByStrength(space.Pixels, team);
         seeing[0] = Gram.Dot(space.Pixels.Re, pixels.Re) * optics.StretchedSeeing(1, 0);
         seeing[1] = Gram.Dot(space.Pixels.Im, pixels.Im) * optics.StretchedSeeing(1, 1);
     }
 
-    private static void Multiply(SplitMatrix a, ReadOnlySpan<float> by, float scale, SplitMatrix to)
+    private void Multiply(in SplitMatrix a, ReadOnlySpan<float> by, float scale, in SplitMatrix to)
     {
-        ReadOnlySpan<float> ar = a.Re;
-        ReadOnlySpan<float> ai = a.Im;
-        Span<float> tr = to.Re;
-        Span<float> ti = to.Im;
+        int columns = Fft.Padded(span);
         var factor = Vector512.Create(scale);
-        for (int i = 0; i < ar.Length; i += Fft.Lanes)
+        for (int j = 0; j < span; j++)
         {
-            Vector512<float> g = Vector512.Create(by.Slice(i, Fft.Lanes)) * factor;
-            (Vector512.Create(ar.Slice(i, Fft.Lanes)) * g).CopyTo(tr[i..]);
-            (Vector512.Create(ai.Slice(i, Fft.Lanes)) * g).CopyTo(ti[i..]);
+            ReadOnlySpan<float> ar = a.Re.Slice(j * a.Stride, columns);
+            ReadOnlySpan<float> ai = a.Im.Slice(j * a.Stride, columns);
+            ReadOnlySpan<float> gradient = by.Slice(j * a.Stride, columns);
+            Span<float> tr = to.Re.Slice(j * to.Stride, columns);
+            Span<float> ti = to.Im.Slice(j * to.Stride, columns);
+            for (int i = 0; i < columns; i += Fft.Lanes)
+            {
+                Vector512<float> g = Vector512.Create(gradient.Slice(i, Fft.Lanes)) * factor;
+                (Vector512.Create(ar.Slice(i, Fft.Lanes)) * g).CopyTo(tr[i..]);
+                (Vector512.Create(ai.Slice(i, Fft.Lanes)) * g).CopyTo(ti[i..]);
+            }
         }
     }
 
@@ -100,14 +94,10 @@ internal sealed partial class PairModel
         public AdjointSpace(PairModel m)
         {
             int waves = m.waves;
-            Spectrum = m.blur.NewSpectrum(m.memory);
-            BlurMiddle = m.memory.Matrix(m.blur.Count, m.size);
             Image = m.memory.Matrix(m.size, m.size);
             Amplitude = [m.memory.Matrix(m.size, m.size), m.memory.Matrix(m.size, m.size)];
             Middle = [m.memory.Matrix(m.size, m.largest), m.memory.Matrix(m.size, m.largest)];
             Pixels = m.memory.Matrix(m.optics.Window, m.optics.Window);
-            Table0 = m.blur.NewTable();
-            Table1 = m.blur.NewTable();
             Field = new SplitMatrix[2, waves];
             Path = new float[2, waves][];
             for (int k = 0; k < 2; k++)
@@ -120,10 +110,6 @@ internal sealed partial class PairModel
             }
         }
 
-        public SplitMatrix Spectrum { get; }
-
-        public SplitMatrix BlurMiddle { get; }
-
         public SplitMatrix Image { get; }
 
         public SplitMatrix[] Amplitude { get; }
@@ -131,10 +117,6 @@ internal sealed partial class PairModel
         public SplitMatrix[] Middle { get; }
 
         public SplitMatrix Pixels { get; }
-
-        public float[] Table0 { get; }
-
-        public float[] Table1 { get; }
 
         public SplitMatrix[,] Field { get; }
 

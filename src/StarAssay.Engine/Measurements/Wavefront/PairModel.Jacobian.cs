@@ -8,6 +8,7 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 internal sealed partial class PairModel
 {
     private JacobianSpace[]? spaces;
+    private JacobianSpace[]? gaussianSpaces;
 
     /// <summary>Derivative images besides the modes, in this order after them.</summary>
     public const int ExtraUnits = 4;
@@ -22,37 +23,39 @@ internal sealed partial class PairModel
     public void Jacobian(PairState state, int modeCount, SplitMatrix[] units)
     {
         EnsureModes(modeCount);
-        spaces ??= [.. Enumerable.Range(0, team.Workers).Select(_ => new JacobianSpace(this))];
-        float[] t0 = narrow.NewTable();
         (double first, double second) = Strengths(state);
-        narrow.Transfer(first, optics.JitterPx2, t0);
-        float[] t1 = t0;
-        if (second != first)
+        JacobianSpace[] workers = Spaces();
+        foreach (JacobianSpace space in workers)
         {
-            t1 = narrow.NewTable();
-            narrow.Transfer(second, optics.JitterPx2, t1);
+            space.Blur.Set(first, second);
         }
 
-        team.For(modeCount + 3, (unit, worker) => PathUnit(unit, modeCount, t0, t1, units[unit], spaces[worker], worker));
-
-        float[] byStrength0 = blur.NewTable();
-        blur.Transfer(first, optics.JitterPx2, table0);
-        blur.TransferByStrength(table0, byStrength0);
-        float[] byStrength1 = byStrength0;
-        if (second != first)
-        {
-            byStrength1 = blur.NewTable();
-            blur.Transfer(second, optics.JitterPx2, table1);
-            blur.TransferByStrength(table1, byStrength1);
-        }
-
+        team.For(modeCount + 3, (unit, worker) => PathUnit(unit, modeCount, units[unit], workers[worker], worker));
         SplitMatrix bySeeing = units[modeCount + 3];
-        blur.ToPixels(spectrum, byStrength0, byStrength1, blurSpace, bySeeing, team);
+        blur.ByStrength(bySeeing, team);
         TensorPrimitives.Multiply(bySeeing.Re, (float)optics.StretchedSeeing(1, 0), bySeeing.Re);
         TensorPrimitives.Multiply(bySeeing.Im, (float)optics.StretchedSeeing(1, 1), bySeeing.Im);
     }
 
-    private void PathUnit(int unit, int modeCount, float[] t0, float[] t1, SplitMatrix result, JacobianSpace space, int worker)
+    // Made when first needed, and again when the kind of blur changes; workers of one kind share its tables.
+    private JacobianSpace[] Spaces()
+    {
+        bool weights = ReferenceEquals(blur, gaussian);
+        JacobianSpace[]? made = weights ? gaussianSpaces : spaces;
+        if (made is not null)
+        {
+            return made;
+        }
+
+        BlurStage? tables = weights ? null : narrowSize == size ? stage.Value : Stage(narrowSize);
+        made = [.. Enumerable.Range(0, team.Workers).Select(_ => new JacobianSpace(this, tables is null
+            ? new GaussianBlur(narrowSize, Oversampling, optics.Window, optics.JitterPx2, memory)
+            : new FourierBlur(tables, optics.JitterPx2, memory)))];
+        (spaces, gaussianSpaces) = weights ? (spaces, made) : (made, gaussianSpaces);
+        return made;
+    }
+
+    private void PathUnit(int unit, int modeCount, SplitMatrix result, JacobianSpace space, int worker)
     {
         FftScratch scratch = team.Scratch(worker);
         for (int k = 0; k < 2; k++)
@@ -68,7 +71,7 @@ internal sealed partial class PairModel
                 {
                     int end = Math.Min(Fft.Lanes, g.Size - c);
                     g.FieldDerivative(fields[k, l], basis, c, space.Strip[k, l]);
-                    blur.Fine.Pass(space.Strip[k, l], g.Size, -g.Size / 2, space.Middle, -narrowSize / 2, narrowSize, 0, end, scratch, c);
+                    fine.Pass(space.Strip[k, l], g.Size, -g.Size / 2, space.Middle, -narrowSize / 2, narrowSize, 0, end, scratch, c);
                 }
 
                 Span<float> sum = k == 0 ? space.Image.Re : space.Image.Im;
@@ -76,20 +79,19 @@ internal sealed partial class PairModel
                 for (int c = 0; c < narrowSize; c += Fft.Lanes)
                 {
                     int end = Math.Min(narrowSize, c + Fft.Lanes);
-                    blur.Fine.Pass(space.Middle, g.Size, -g.Size / 2, space.Amplitude, -narrowSize / 2, narrowSize, c, end, scratch, 0);
+                    fine.Pass(space.Middle, g.Size, -g.Size / 2, space.Amplitude, -narrowSize / 2, narrowSize, c, end, scratch, 0);
                     AddProduct(amplitudes[k, l], space.Amplitude, c, end, scale, sum, l == 0);
                 }
             }
         }
 
-        narrow.Spectrum(space.Image, narrowSize, space.BlurMiddle, space.Spectrum, space.Alone);
-        narrow.ToPixels(space.Spectrum, t0, t1, space.Blur, result, space.Alone);
+        space.Blur.ToPixels(space.Image, result, space.Alone);
     }
 
     // sum += 2 scale Re(conj A dA) for some rows of the middle of A; d holds these rows alone.
     private void AddProduct(in SplitMatrix a, in SplitMatrix d, int begin, int end, float scale, Span<float> sum, bool clear)
     {
-        int skip = (size - narrowSize) / 2;
+        int skip = (span - narrowSize) / 2;
         int stride = Fft.Padded(narrowSize);
         var factor = Vector512.Create(scale);
         for (int j = begin; j < end; j++)
@@ -133,15 +135,13 @@ internal sealed partial class PairModel
 
     private sealed class JacobianSpace
     {
-        public JacobianSpace(PairModel m)
+        public JacobianSpace(PairModel m, IPairBlur blur)
         {
+            Blur = blur;
             Strip = m.Strips();
             Middle = m.memory.Matrix(m.largest + Fft.Lanes, m.narrowSize);
             Amplitude = m.memory.Matrix(Fft.Lanes, m.narrowSize);
             Image = m.memory.Matrix(m.narrowSize, m.narrowSize);
-            BlurMiddle = m.memory.Matrix(m.narrowSize, m.narrow.Count);
-            Spectrum = m.narrow.NewSpectrum(m.memory);
-            Blur = m.narrow.NewSpace(m.memory);
             Alone = new Team(1, CancellationToken.None);
         }
 
@@ -153,11 +153,7 @@ internal sealed partial class PairModel
 
         public SplitMatrix Image { get; }
 
-        public SplitMatrix BlurMiddle { get; }
-
-        public SplitMatrix Spectrum { get; }
-
-        public BlurSpace Blur { get; }
+        public IPairBlur Blur { get; }
 
         public Team Alone { get; }
     }

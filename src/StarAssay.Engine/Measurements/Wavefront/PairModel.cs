@@ -15,16 +15,21 @@ internal sealed partial class PairModel : IDisposable
 {
     private const double FieldInDiscs = 2.8;
     private const double FieldInDiscsRoughly = 1.9;
-    private const double FieldInDiscsForAHessian = 1.3;
+    private const double FieldInDiscsForSteps = 1.3;
     private const double FewestAcross = 128;
+
+    // Pixels round the window, half on each side, from which a Gaussian of common seeing can still bring light into it.
+    private const int EdgePixels = 16;
     private const double FewestAcrossRoughly = 64;
 
     private readonly MatrixLease memory = new();
     private readonly PairOptics optics;
     private readonly PupilGrid[,] grids;
     private readonly int waves;
-    private readonly BlurStage blur;
-    private readonly BlurStage narrow;
+    private readonly Fft fine;
+    private readonly IPairBlur? gaussian;
+    private readonly Lazy<IPairBlur> fourier;
+    private readonly Lazy<BlurStage> stage;
     private readonly int size;
     private readonly int narrowSize;
     private readonly int largest;
@@ -34,13 +39,10 @@ internal sealed partial class PairModel : IDisposable
     private readonly SplitMatrix[,] fields;
     private readonly SplitMatrix[,] amplitudes;
     private readonly SplitMatrix image;
-    private readonly SplitMatrix blurMiddle;
-    private readonly SplitMatrix spectrum;
-    private readonly BlurSpace blurSpace;
     private readonly SplitMatrix[] fieldMiddle;
     private readonly float[,][] path;
-    private readonly float[] table0;
-    private readonly float[] table1;
+    private IPairBlur blur;
+    private int span;
 
     /// <summary>Prepares grids and memory.</summary>
     /// <param name="optics">What is held fixed.</param>
@@ -61,8 +63,8 @@ internal sealed partial class PairModel : IDisposable
         double discs = grade switch
         {
             PairModelGrade.Exact => FieldInDiscs,
-            PairModelGrade.Start => FieldInDiscsRoughly,
-            _ => FieldInDiscsForAHessian,
+            PairModelGrade.Steps => FieldInDiscsForSteps,
+            _ => FieldInDiscsRoughly,
         };
         double field = Math.Max(discs * discPixels, across);
         size = Fft.GoodSize(over * (int)Math.Ceiling(Math.Max(field, optics.Window)), LowestMultiple(over));
@@ -81,9 +83,12 @@ internal sealed partial class PairModel : IDisposable
                 : new PupilGrid(optics.Shape, modes, samples / optics.Stretch[1], nm, optics.Weights[l]);
         });
 
-        double cut = optics.PitchUm / (optics.WavelengthsNm.Min() * 1e-3 * optics.FocalRatio);
-        blur = new BlurStage(size, over, optics.Window, cut, optics.TurbulenceLog);
-        narrow = narrowSize == size ? blur : new BlurStage(narrowSize, over, optics.Window, cut, optics.TurbulenceLog);
+        fine = new Fft(size);
+        stage = new Lazy<BlurStage>(() => Stage(size));
+        fourier = new Lazy<IPairBlur>(() => new FourierBlur(stage.Value, optics.JitterPx2, memory));
+        gaussian = optics.Gaussian ? new GaussianBlur(Math.Min(size, Fft.Padded(over * (optics.Window + EdgePixels))), over, optics.Window, optics.JitterPx2, memory) : null;
+        blur = gaussian ?? fourier.Value;
+        span = blur.Span;
         fields = new SplitMatrix[2, waves];
         amplitudes = new SplitMatrix[2, waves];
         largest = grids.Cast<PupilGrid>().Max(g => g.Size);
@@ -97,9 +102,6 @@ internal sealed partial class PairModel : IDisposable
         }
 
         image = memory.Matrix(size, size);
-        blurMiddle = memory.Matrix(size, blur.Count);
-        spectrum = blur.NewSpectrum(memory);
-        blurSpace = blur.NewSpace(memory);
         fieldMiddle = [memory.Matrix(largest + Fft.Lanes, size), memory.Matrix(largest + Fft.Lanes, size)];
         path = new float[2, waves][];
         for (int l = 0; l < waves; l++)
@@ -108,8 +110,6 @@ internal sealed partial class PairModel : IDisposable
             path[1, l] = OneGrid(l) ? path[0, l] : new float[grids[1, l].Length];
         }
 
-        table0 = blur.NewTable();
-        table1 = blur.NewTable();
         Pixels = memory.Matrix(optics.Window, optics.Window);
     }
 
@@ -140,6 +140,7 @@ internal sealed partial class PairModel : IDisposable
     /// <summary>Computes both images of unit light.</summary>
     public void Evaluate(PairState state)
     {
+        ChooseBlur(state);
         EnsureModes(1 + Array.FindLastIndex(state.CoefficientsNm, c => c != 0));
         team.For(waves, (l, _) =>
         {
@@ -157,22 +158,28 @@ internal sealed partial class PairModel : IDisposable
                 PupilGrid g = grids[k, l];
                 g.Field(path[k, l], state.DefocusNm[k], state.TiltXNm[k], state.TiltYNm[k], fields[k, l]);
                 FftScratch scratch = team.Scratch(worker);
-                blur.Fine.Pass(fields[k, l], g.Size, -g.Size / 2, fieldMiddle[k], -size / 2, size, 0, g.Size, scratch);
-                blur.Fine.Pass(fieldMiddle[k], g.Size, -g.Size / 2, amplitudes[k, l], -size / 2, size, 0, size, scratch);
+                fine.Pass(fields[k, l], g.Size, -g.Size / 2, fieldMiddle[k], -span / 2, span, 0, g.Size, scratch);
+                fine.Pass(fieldMiddle[k], g.Size, -g.Size / 2, amplitudes[k, l], -span / 2, span, 0, span, scratch);
                 AddIntensity(amplitudes[k, l], (float)(g.Scale / ((double)size * size)), k == 0 ? image.Re : image.Im, l == 0);
             }
         });
-        blur.Spectrum(image, size, blurMiddle, spectrum, team);
-        (double first, double other) = Strengths(state);
-        blur.Transfer(first, optics.JitterPx2, table0);
-        float[] second = table0;
-        if (other != first)
-        {
-            blur.Transfer(other, optics.JitterPx2, table1);
-            second = table1;
-        }
+        blur.ToPixels(image, Pixels, team);
+    }
 
-        blur.ToPixels(spectrum, table0, second, blurSpace, Pixels, team);
+    // Weights on the fine grid serve a Gaussian that is wide enough; a narrower one takes the way of all other blurs.
+    private void ChooseBlur(PairState state)
+    {
+        (double first, double second) = Strengths(state);
+        double narrowest = Math.Min(first, second) + optics.JitterPx2;
+        blur = gaussian is not null && GaussianBlur.Serves(narrowest, Oversampling) ? gaussian : fourier.Value;
+        span = blur.Span;
+        blur.Set(first, second);
+    }
+
+    private BlurStage Stage(int fieldSize)
+    {
+        double cut = optics.PitchUm / (optics.WavelengthsNm.Min() * 1e-3 * optics.FocalRatio);
+        return new BlurStage(fieldSize, Oversampling, optics.Window, cut, optics.TurbulenceLog, memory);
     }
 
     // True when both images share the grid of a wavelength.
@@ -189,17 +196,22 @@ internal sealed partial class PairModel : IDisposable
         }
     }
 
-    private static void AddIntensity(SplitMatrix amplitude, float scale, Span<float> sum, bool clear)
+    private void AddIntensity(in SplitMatrix amplitude, float scale, Span<float> sum, bool clear)
     {
-        ReadOnlySpan<float> re = amplitude.Re;
-        ReadOnlySpan<float> im = amplitude.Im;
         var factor = Vector512.Create(scale);
-        for (int i = 0; i < re.Length; i += Fft.Lanes)
+        int columns = Fft.Padded(span);
+        for (int j = 0; j < span; j++)
         {
-            Vector512<float> a = Vector512.Create(re.Slice(i, Fft.Lanes));
-            Vector512<float> b = Vector512.Create(im.Slice(i, Fft.Lanes));
-            Vector512<float> power = ((a * a) + (b * b)) * factor;
-            (clear ? power : power + Vector512.Create(sum.Slice(i, Fft.Lanes))).CopyTo(sum[i..]);
+            ReadOnlySpan<float> re = amplitude.Re.Slice(j * amplitude.Stride, columns);
+            ReadOnlySpan<float> im = amplitude.Im.Slice(j * amplitude.Stride, columns);
+            Span<float> to = sum.Slice(j * amplitude.Stride, columns);
+            for (int i = 0; i < columns; i += Fft.Lanes)
+            {
+                Vector512<float> a = Vector512.Create(re.Slice(i, Fft.Lanes));
+                Vector512<float> b = Vector512.Create(im.Slice(i, Fft.Lanes));
+                Vector512<float> power = ((a * a) + (b * b)) * factor;
+                (clear ? power : power + Vector512.Create(to.Slice(i, Fft.Lanes))).CopyTo(to[i..]);
+            }
         }
     }
 
