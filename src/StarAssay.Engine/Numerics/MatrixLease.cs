@@ -6,7 +6,8 @@ namespace StarAssay.Engine.Numerics;
 /// Memory of the matrices that one owner uses and gives back together. Large pinned arrays are dear to make (the system
 /// clears every page, the collector walks the whole heap for them), and one fit after another asks for the same sizes.
 /// </summary>
-/// <remarks>What is handed out is always zero, so nothing of an earlier use can reach a result.</remarks>
+/// <remarks>What is handed out is zero unless somebody says that he fills all of it before he reads, so nothing of an earlier use can
+/// reach a result.</remarks>
 internal sealed class MatrixLease : IDisposable
 {
     private const long MostFloats = 64L << 20;
@@ -17,16 +18,21 @@ internal sealed class MatrixLease : IDisposable
     private readonly List<float[]> held = [];
     private bool given;
 
-    /// <summary>A matrix of zeros that lives until the lease ends.</summary>
-    public SplitMatrix Matrix(int rows, int columns)
+    /// <summary>A matrix that lives until the lease ends.</summary>
+    /// <param name="rows">Rows.</param>
+    /// <param name="columns">Columns.</param>
+    /// <param name="clear">False: all of it will be written before it is read, so it need not be zero.</param>
+    public SplitMatrix Matrix(int rows, int columns, bool clear = true)
     {
         ObjectDisposedException.ThrowIf(given, this);
         int length = SplitMatrix.LengthFor(rows, columns);
-        return new SplitMatrix(rows, columns, Take(length), Take(length));
+        return new SplitMatrix(rows, columns, Take(length, clear), Take(length, clear));
     }
 
-    /// <summary>A row of zeros that lives until the lease ends.</summary>
-    public float[] Floats(int length) => Take(length);
+    /// <summary>A row that lives until the lease ends.</summary>
+    /// <param name="length">Values.</param>
+    /// <param name="clear">As in <see cref="Matrix"/>.</param>
+    public float[] Floats(int length, bool clear = true) => Take(length, clear);
 
     /// <inheritdoc/>
     public void Dispose()
@@ -52,14 +58,17 @@ internal sealed class MatrixLease : IDisposable
         held.Clear();
     }
 
-    private float[] Take(int length)
+    private float[] Take(int length, bool clear)
     {
         float[] array;
         if (Shelf.TryGetValue(length, out ConcurrentBag<float[]>? bag) && bag.TryTake(out float[]? used))
         {
             Interlocked.Add(ref shelved, -length);
             array = used;
-            Array.Clear(array);
+            if (clear)
+            {
+                Array.Clear(array);
+            }
         }
         else
         {

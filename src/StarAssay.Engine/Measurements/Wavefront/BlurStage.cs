@@ -72,7 +72,7 @@ internal sealed class BlurStage
     public int Count => count;
 
     /// <summary>An empty spectrum of the right size.</summary>
-    public SplitMatrix NewSpectrum(MatrixLease memory) => memory.Matrix(count, count);
+    public SplitMatrix NewSpectrum(MatrixLease memory) => memory.Matrix(count, count, clear: false);
 
     /// <summary>Transfer table for a strength of seeing and a jitter (variance in square pixels).</summary>
     /// <param name="strength">(D/r0)^(5/3).</param>
@@ -96,7 +96,7 @@ internal sealed class BlurStage
     }
 
     /// <summary>A new transfer table.</summary>
-    public float[] NewTable(MatrixLease memory) => memory.Floats((cut + 1) * count);
+    public float[] NewTable(MatrixLease memory) => memory.Floats((cut + 1) * count, clear: false);
 
     /// <summary>Multiplies a transfer by minus the seeing's log: its derivative by the strength.</summary>
     public void TransferByStrength(ReadOnlySpan<float> transfer, Span<float> derivative)
@@ -149,7 +149,7 @@ internal sealed class BlurStage
     public BlurSpace NewSpace(MatrixLease memory)
     {
         int m = Size / oversampling;
-        return new BlurSpace(memory.Matrix(m, m), memory.Matrix(Math.Max(m, window), Math.Max(m, window)));
+        return new BlurSpace(memory.Matrix(m, m, clear: false), memory.Matrix(Math.Max(m, window), Math.Max(m, window), clear: false));
     }
 
     private static double Sinc(double v) => v == 0 ? 1 : Math.Sin(Math.PI * v) / (Math.PI * v);

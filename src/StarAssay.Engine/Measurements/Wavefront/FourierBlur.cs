@@ -8,7 +8,7 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 /// <param name="memory">Where the work space comes from.</param>
 internal sealed class FourierBlur(BlurStage stage, double jitterPx2, MatrixLease memory) : IPairBlur
 {
-    private readonly SplitMatrix middle = memory.Matrix(stage.Size, stage.Count);
+    private readonly SplitMatrix middle = memory.Matrix(stage.Size, stage.Count, clear: false);
     private readonly SplitMatrix spectrum = stage.NewSpectrum(memory);
     private readonly BlurSpace space = stage.NewSpace(memory);
     private readonly Transfers transfers = new(stage.NewTable(memory));

@@ -39,9 +39,9 @@ internal sealed unsafe class GaussianBlur : IPairBlur
         this.jitterPx2 = jitterPx2;
         padded = Fft.Padded(span);
         banded = new BandedRows(span, oversampling, window);
-        rows = memory.Matrix(window, span);
-        turned = memory.Matrix(padded, window);
-        square = memory.Matrix(window, window);
+        rows = memory.Matrix(window, span, clear: false);
+        turned = memory.Matrix(padded, window, clear: false);
+        square = memory.Matrix(window, window, clear: false);
     }
 
     /// <inheritdoc/>

@@ -54,7 +54,7 @@ internal sealed class Hessian : IDisposable
         small.FitSeeing = fit.FitSeeing;
         small.WeightByMiddleOf(fit);
         small.Restore(states);
-        Matrix<double> normal = small.NormalEquations().Normal;
+        Matrix<double> normal = small.NormalMatrix();
         fit.AddLightOutside(normal, data);
         return normal;
     }

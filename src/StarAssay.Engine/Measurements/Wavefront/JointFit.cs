@@ -475,19 +475,27 @@ internal sealed class JointFit
     /// <summary>J^T W J at the present state (weights as last set) and J^T W (data - model).</summary>
     public (Matrix<double> Normal, Vector<double> Gradient) NormalEquations()
     {
-        int n = Unknowns;
-        var normal = Matrix<double>.Build.Dense(n, n);
-        var gradient = Vector<double>.Build.Dense(n);
+        var gradient = Vector<double>.Build.Dense(Unknowns);
+        Matrix<double> normal = NormalMatrix(gradient);
+        return (normal, gradient);
+    }
+
+    /// <summary>J^T W J at the present state (weights as last set).</summary>
+    /// <param name="gradient">Filled if given: J^T W (data - model).</param>
+    public Matrix<double> NormalMatrix(Vector<double>? gradient = null)
+    {
+        double[,] sums = new double[Unknowns, Unknowns];
         EnsureUnits();
         for (int p = 0; p < models.Length; p++)
         {
             models[p].Jacobian(States[p], ModeCount, units[p]);
             for (int k = 0; k < 2; k++)
             {
-                AddImage(p, k, normal, gradient);
+                AddImage(p, k, sums, gradient);
             }
         }
 
+        var normal = Matrix<double>.Build.DenseOfArray(sums);
         if (!FitSeeing)
         {
             for (int p = 0; p < models.Length; p++)
@@ -499,15 +507,18 @@ internal sealed class JointFit
             }
         }
 
-        return (normal, gradient);
+        return normal;
     }
 
-    private static void Hold(Matrix<double> normal, Vector<double> gradient, int index)
+    private static void Hold(Matrix<double> normal, Vector<double>? gradient, int index)
     {
         normal.ClearRow(index);
         normal.ClearColumn(index);
         normal[index, index] = 1;
-        gradient[index] = 0;
+        if (gradient is not null)
+        {
+            gradient[index] = 0;
+        }
     }
 
     private static Span<float> Unit(SplitMatrix m, int k) => k == 0 ? m.Re : m.Im;
@@ -517,11 +528,11 @@ internal sealed class JointFit
         if (units.Length == 0 || units[0].Length < ModeCount + PairModel.ExtraUnits)
         {
             units = [.. models.Select(m => Enumerable.Range(0, ModeCount + PairModel.ExtraUnits)
-                .Select(_ => m.Memory.Matrix(m.Optics.Window, m.Optics.Window)).ToArray())];
+                .Select(_ => m.Memory.Matrix(m.Optics.Window, m.Optics.Window, clear: false)).ToArray())];
         }
     }
 
-    private void AddImage(int p, int k, Matrix<double> normal, Vector<double> gradient)
+    private void AddImage(int p, int k, double[,] normal, Vector<double>? gradient)
     {
         PairState s = States[p];
         float[] w = weights[p][k];
@@ -549,7 +560,11 @@ internal sealed class JointFit
         double[,] products = Gram.Products(rows, team);
         for (int i = 0; i < columns; i++)
         {
-            gradient[target[i]] += Gram.Dot(rows[i], residuals[p][k]);
+            if (gradient is not null)
+            {
+                gradient[target[i]] += Gram.Dot(rows[i], residuals[p][k]);
+            }
+
             for (int j = 0; j < columns; j++)
             {
                 normal[target[i], target[j]] += products[i, j];
@@ -561,7 +576,7 @@ internal sealed class JointFit
     {
         if (rowStore.Length < count || rowStore[0].Length != length)
         {
-            rowStore = [.. Enumerable.Range(0, count).Select(_ => new float[length])];
+            rowStore = [.. Enumerable.Range(0, count).Select(_ => models[0].Memory.Floats(length, clear: false))];
         }
 
         return rowStore;

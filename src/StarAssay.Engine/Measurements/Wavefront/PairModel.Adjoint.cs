@@ -94,10 +94,10 @@ internal sealed partial class PairModel
         public AdjointSpace(PairModel m)
         {
             int waves = m.waves;
-            Image = m.memory.Matrix(m.size, m.size);
-            Amplitude = [m.memory.Matrix(m.size, m.size), m.memory.Matrix(m.size, m.size)];
-            Middle = [m.memory.Matrix(m.size, m.largest), m.memory.Matrix(m.size, m.largest)];
-            Pixels = m.memory.Matrix(m.optics.Window, m.optics.Window);
+            Image = m.memory.Matrix(m.size, m.size, clear: false);
+            Amplitude = [m.memory.Matrix(m.size, m.size, clear: false), m.memory.Matrix(m.size, m.size, clear: false)];
+            Middle = [m.memory.Matrix(m.size, m.largest, clear: false), m.memory.Matrix(m.size, m.largest, clear: false)];
+            Pixels = m.memory.Matrix(m.optics.Window, m.optics.Window, clear: false);
             Field = new SplitMatrix[2, waves];
             Path = new float[2, waves][];
             for (int k = 0; k < 2; k++)
@@ -105,7 +105,7 @@ internal sealed partial class PairModel
                 for (int l = 0; l < waves; l++)
                 {
                     Field[k, l] = m.memory.Matrix(m.grids[k, l].Size, m.grids[k, l].Size + Fft.Lanes);
-                    Path[k, l] = new float[m.grids[k, l].Length];
+                    Path[k, l] = m.memory.Floats(m.grids[k, l].Length, clear: false);
                 }
             }
         }

@@ -139,9 +139,9 @@ internal sealed partial class PairModel
         {
             Blur = blur;
             Strip = m.Strips();
-            Middle = m.memory.Matrix(m.largest + Fft.Lanes, m.narrowSize);
-            Amplitude = m.memory.Matrix(Fft.Lanes, m.narrowSize);
-            Image = m.memory.Matrix(m.narrowSize, m.narrowSize);
+            Middle = m.memory.Matrix(m.largest + Fft.Lanes, m.narrowSize, clear: false);
+            Amplitude = m.memory.Matrix(Fft.Lanes, m.narrowSize, clear: false);
+            Image = m.memory.Matrix(m.narrowSize, m.narrowSize, clear: false);
             Alone = new Team(1, CancellationToken.None);
         }
 

@@ -97,12 +97,12 @@ internal sealed partial class PairModel : IDisposable
             for (int l = 0; l < waves; l++)
             {
                 fields[k, l] = memory.Matrix(grids[k, l].Size, grids[k, l].Size + Fft.Lanes);
-                amplitudes[k, l] = memory.Matrix(size, size);
+                amplitudes[k, l] = memory.Matrix(size, size, clear: false);
             }
         }
 
-        image = memory.Matrix(size, size);
-        fieldMiddle = [memory.Matrix(largest + Fft.Lanes, size), memory.Matrix(largest + Fft.Lanes, size)];
+        image = memory.Matrix(size, size, clear: false);
+        fieldMiddle = [memory.Matrix(largest + Fft.Lanes, size, clear: false), memory.Matrix(largest + Fft.Lanes, size, clear: false)];
         path = new float[2, waves][];
         for (int l = 0; l < waves; l++)
         {
@@ -110,7 +110,7 @@ internal sealed partial class PairModel : IDisposable
             path[1, l] = OneGrid(l) ? path[0, l] : new float[grids[1, l].Length];
         }
 
-        Pixels = memory.Matrix(optics.Window, optics.Window);
+        Pixels = memory.Matrix(optics.Window, optics.Window, clear: false);
     }
 
     /// <summary>Modes of the fit.</summary>

@@ -94,7 +94,7 @@ internal sealed class PupilGrid
         int begin = ready;
         if (count > begin)
         {
-            team.For(count - begin, (k, _) => zernike[begin + k] = ZernikeRows.Fill(modes[begin + k], X, Y, memory.Floats(Length)));
+            team.For(count - begin, (k, _) => zernike[begin + k] = ZernikeRows.Fill(modes[begin + k], X, Y, memory.Floats(Length, clear: false)));
             ready = count;
         }
     }

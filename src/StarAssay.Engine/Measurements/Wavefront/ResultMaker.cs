@@ -13,7 +13,7 @@ internal static class ResultMaker
         JointFit fit = run.Fit;
         int count = fit.ModeCount;
         ZernikeIndex[] modes = run.Modes[..count];
-        (Matrix<double> normal, _) = fit.NormalEquations();
+        Matrix<double> normal = fit.NormalMatrix();
         double freedom = Math.Max(1, fit.Points - fit.Unknowns);
         double chi2 = fit.Chi2 / freedom;
         Matrix<double> inverse = normal.Inverse();

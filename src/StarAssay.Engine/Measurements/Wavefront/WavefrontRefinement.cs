@@ -96,8 +96,7 @@ public static class WavefrontRefinement
         fit.Refresh();
         fit.WeightByBaseVariance();
         fit.Iterate(request.Tolerance / Math.Max(1, fit.Chi2 / fit.Points), 60, quick);
-        (Matrix<double> normal, _) = fit.NormalEquations();
-        Matrix<double> inverse = JointFit.Inverse(normal, 0)
+        Matrix<double> inverse = JointFit.Inverse(fit.NormalMatrix(), 0)
             ?? throw new CannotMeasureException("wavefront.singular", "The images do not determine all unknowns. Use fewer modes.");
         PairState end = fit.States[0];
         double umPerNm = 8e-3 * optics.FocalRatio * optics.FocalRatio;
