@@ -52,8 +52,10 @@ internal static class Transposition
         }
     }
 
+    // Inlined, since the runtime compiles a method without loops carelessly until it has seen it often.
     // A 16 x 16 transpose in four rounds: pairs of floats, pairs of doubles, then 128-bit quarters twice. All sixteen rows
     // stay in registers.
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     private static unsafe void Transpose16(float** points, int offset, float* to, int stride)
     {
         (Vector512<float> a0, Vector512<float> a1, Vector512<float> a2, Vector512<float> a3) = Quarter(points, offset);

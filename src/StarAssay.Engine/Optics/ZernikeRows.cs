@@ -6,7 +6,7 @@ namespace StarAssay.Engine.Optics;
 /// precision, which holds them to about 1e-6 up to radial order 15.</summary>
 internal static class ZernikeRows
 {
-    private const int Chunk = 1024;
+    private const int Chunk = 512;
 
     /// <summary>One polynomial at all points.</summary>
     public static float[] Row(ZernikeIndex mode, float[] x, float[] y) => Fill(mode, x, y, new float[x.Length]);
@@ -14,7 +14,7 @@ internal static class ZernikeRows
     /// <summary>The same into a row that is given, which is also returned.</summary>
     public static float[] Fill(ZernikeIndex mode, float[] x, float[] y, float[] row)
     {
-        Span<float> work = new float[7 * Chunk];
+        Span<float> work = stackalloc float[7 * Chunk];
         for (int begin = 0; begin < x.Length; begin += Chunk)
         {
             int n = Math.Min(Chunk, x.Length - begin);

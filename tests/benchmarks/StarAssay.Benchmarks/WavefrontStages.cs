@@ -46,7 +46,9 @@ internal static class WavefrontStages
         }
 
         var context = new RunContext(threads);
+        long before = GC.GetTotalAllocatedBytes(true);
         Refinement found = Time("all of it", () => WavefrontRefinement.Measure(request, context));
+        least["fresh memory, kB"] = (GC.GetTotalAllocatedBytes(true) - before) / 1e3;
         least["steps (number)"] = found.Iterations;
         least["cost"] = found.Cost;
         (PairOptics optics, PairData data, PairState state) = WavefrontRefinement.Prepare(request);

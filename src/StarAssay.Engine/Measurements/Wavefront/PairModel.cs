@@ -78,9 +78,9 @@ internal sealed partial class PairModel : IDisposable
         {
             double nm = optics.WavelengthsNm[l];
             double samples = size * step / (nm * 1e-3 * optics.FocalRatio);
-            grids[0, l] = new PupilGrid(optics.Shape, modes, samples / optics.Stretch[0], nm, optics.Weights[l]);
+            grids[0, l] = new PupilGrid(optics.Shape, modes, samples / optics.Stretch[0], nm, optics.Weights[l], memory);
             grids[1, l] = optics.Stretch[1] == optics.Stretch[0] ? grids[0, l]
-                : new PupilGrid(optics.Shape, modes, samples / optics.Stretch[1], nm, optics.Weights[l]);
+                : new PupilGrid(optics.Shape, modes, samples / optics.Stretch[1], nm, optics.Weights[l], memory);
         });
 
         fine = new Fft(size);
@@ -106,8 +106,8 @@ internal sealed partial class PairModel : IDisposable
         path = new float[2, waves][];
         for (int l = 0; l < waves; l++)
         {
-            path[0, l] = new float[grids[0, l].Length];
-            path[1, l] = OneGrid(l) ? path[0, l] : new float[grids[1, l].Length];
+            path[0, l] = memory.Floats(grids[0, l].Length, clear: false);
+            path[1, l] = OneGrid(l) ? path[0, l] : memory.Floats(grids[1, l].Length, clear: false);
         }
 
         Pixels = memory.Matrix(optics.Window, optics.Window, clear: false);

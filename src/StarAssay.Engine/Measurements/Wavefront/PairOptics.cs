@@ -1,3 +1,4 @@
+using System.Numerics.Tensors;
 using StarAssay.Engine.Optics;
 
 namespace StarAssay.Engine.Measurements.Wavefront;
@@ -23,7 +24,7 @@ internal sealed record PairOptics(PupilShape Shape, double FocalRatio, double Pi
     public double[] Stretch { get; init; } = [1, 1];
 
     /// <summary>Weighted mean wavelength, nm.</summary>
-    public double MeanWavelengthNm => WavelengthsNm.Zip(Weights, (l, w) => l * w).Sum();
+    public double MeanWavelengthNm => TensorPrimitives.Dot<double>(WavelengthsNm, Weights);
 
     /// <summary>Image of a distance in the pupil plane's tilt: pixels moved for one nm of tilt at the edge.</summary>
     public double PixelsPerTiltNm => -2e-3 * FocalRatio / PitchUm;

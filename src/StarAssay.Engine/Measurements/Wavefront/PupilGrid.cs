@@ -21,7 +21,8 @@ internal sealed class PupilGrid
     /// <param name="samplesAcross">Samples that the diameter spans, need not be whole.</param>
     /// <param name="wavelengthNm">Wavelength.</param>
     /// <param name="weight">Share of the light, all wavelengths together 1.</param>
-    public PupilGrid(PupilShape shape, IReadOnlyList<ZernikeIndex> modes, double samplesAcross, double wavelengthNm, double weight)
+    /// <param name="memory">Where the rows come from.</param>
+    public PupilGrid(PupilShape shape, IReadOnlyList<ZernikeIndex> modes, double samplesAcross, double wavelengthNm, double weight, MatrixLease memory)
     {
         WavelengthNm = wavelengthNm;
         Size = 2 * ((int)Math.Ceiling(samplesAcross / 2) + 1);
@@ -36,9 +37,9 @@ internal sealed class PupilGrid
         Scale = weight / power;
         runs = FindRuns(open, Size);
         Length = runs.Length == 0 ? 0 : runs[^1].Offset + runs[^1].Length;
-        Amplitude = new float[Length];
-        X = new float[Length];
-        Y = new float[Length];
+        Amplitude = memory.Floats(Length, clear: false);
+        X = memory.Floats(Length, clear: false);
+        Y = memory.Floats(Length, clear: false);
         double step = 2 / samplesAcross;
         foreach ((int row, int column, int offset, int length) in runs)
         {
@@ -51,7 +52,7 @@ internal sealed class PupilGrid
             }
         }
 
-        Radius2 = new float[Length];
+        Radius2 = memory.Floats(Length, clear: false);
         for (int p = 0; p < Length; p++)
         {
             Radius2[p] = (X[p] * X[p]) + (Y[p] * Y[p]);
