@@ -6,12 +6,14 @@ internal sealed class Team
 {
     private readonly FftScratch[] scratch;
     private readonly CancellationToken cancel;
+    private readonly Crew? crew;
 
     /// <summary>Makes a team.</summary>
     public Team(int threads, CancellationToken cancel)
     {
         this.cancel = cancel;
         scratch = [.. Enumerable.Range(0, Math.Max(1, threads)).Select(_ => new FftScratch())];
+        crew = Workers > 1 ? new Crew(Workers - 1) : null;
     }
 
     /// <summary>How many workers.</summary>
@@ -24,25 +26,15 @@ internal sealed class Team
     public void For(int items, Action<int, int> body)
     {
         cancel.ThrowIfCancellationRequested();
-        int workers = Math.Min(Workers, items);
-        if (workers <= 1)
+        if (crew is not null && items > 1 && crew.Run(items, body))
         {
-            for (int i = 0; i < items; i++)
-            {
-                body(i, 0);
-            }
-
             return;
         }
 
-        int next = -1;
-        Parallel.For(0, workers, new ParallelOptions { MaxDegreeOfParallelism = workers }, worker =>
+        for (int i = 0; i < items; i++)
         {
-            for (int i = Interlocked.Increment(ref next); i < items; i = Interlocked.Increment(ref next))
-            {
-                body(i, worker);
-            }
-        });
+            body(i, 0);
+        }
     }
 
     /// <summary>A whole pass over columns 0 to <paramref name="columns"/>, shared out in blocks.</summary>
