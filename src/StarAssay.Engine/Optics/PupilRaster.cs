@@ -14,13 +14,20 @@ public static class PupilRaster
     /// <param name="samplesAcross">Samples that the pupil's diameter spans; need not be whole.</param>
     public static double[] Draw(PupilShape shape, int size, double samplesAcross)
     {
-        shape.RequireValid();
         ArgumentOutOfRangeException.ThrowIfLessThan(size, 1);
+        double[] field = new double[size * size];
+        Draw(shape, size, samplesAcross, field);
+        return field;
+    }
+
+    /// <summary>The same into memory that is given and zero.</summary>
+    internal static void Draw(PupilShape shape, int size, double samplesAcross, Span<double> field)
+    {
+        shape.RequireValid();
         ArgumentOutOfRangeException.ThrowIfLessThanOrEqual(samplesAcross, 0);
         double step = 2 / samplesAcross;
         double half = step / 2;
         double reach = half * Math.Sqrt(2);
-        double[] field = new double[size * size];
         for (int j = 0; j < size; j++)
         {
             double y = (j - (size / 2)) * step;
@@ -38,8 +45,6 @@ public static class PupilRaster
                     : CircleShare(shape, x, y, r, half, reach);
             }
         }
-
-        return field;
     }
 
     /// <summary>Area of a circle round the origin inside a rectangle.</summary>

@@ -40,7 +40,7 @@ internal sealed class Hessian : IDisposable
             }
 
             models[p] = new PairModel(small, like[p].Modes, defocus, team, grade);
-            data[p] = new PairData(window);
+            data[p] = new PairData(window, models[p].Memory);
         }
     }
 

@@ -28,15 +28,15 @@ internal sealed class JointFit
     private float[] ones = [];
     private float[][] rowStore = [];
 
-    /// <summary>Brings models and data together.</summary>
+    /// <summary>Brings models and data together. Ends before the models do: it works in their memory.</summary>
     public JointFit(PairModel[] models, PairData[] data, PairState[] start, Team team)
     {
         this.models = models;
         this.data = data;
         this.team = team;
         States = start;
-        weights = [.. data.Select(d => new[] { new float[d.Electrons[0].Length], new float[d.Electrons[0].Length] })];
-        residuals = [.. data.Select(d => new[] { new float[d.Electrons[0].Length], new float[d.Electrons[0].Length] })];
+        weights = [.. data.Select((d, p) => TwoRows(models[p].Memory, d.Electrons[0].Length))];
+        residuals = [.. data.Select((d, p) => TwoRows(models[p].Memory, d.Electrons[0].Length))];
     }
 
     /// <summary>Modes that are free.</summary>
@@ -571,6 +571,8 @@ internal sealed class JointFit
             }
         }
     }
+
+    private static float[][] TwoRows(MatrixLease memory, int length) => [memory.Floats(length), memory.Floats(length)];
 
     private float[][] RowsFor(int count, int length)
     {

@@ -1,3 +1,5 @@
+using StarAssay.Engine.Numerics;
+
 namespace StarAssay.Engine.Measurements.Wavefront;
 
 /// <summary>The pixels of one pair as the fit uses them.</summary>
@@ -5,12 +7,14 @@ internal sealed class PairData
 {
     /// <summary>Makes an empty pair.</summary>
     /// <param name="window">Pixels along each side.</param>
-    public PairData(int window)
+    /// <param name="memory">Where the pixels come from; the pair must end before it does. By default they are the pair's own.</param>
+    public PairData(int window, MatrixLease? memory = null)
     {
+        float[] New() => memory?.Floats(window * window) ?? new float[window * window];
         Window = window;
-        Electrons = [new float[window * window], new float[window * window]];
-        BaseVariance = [new float[window * window], new float[window * window]];
-        Use = [new float[window * window], new float[window * window]];
+        Electrons = [New(), New()];
+        BaseVariance = [New(), New()];
+        Use = [New(), New()];
     }
 
     /// <summary>Pixels along each side.</summary>

@@ -1,3 +1,4 @@
+using System.Buffers;
 using System.Runtime.Intrinsics;
 using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Optics;
@@ -27,7 +28,11 @@ internal sealed class PupilGrid
         WavelengthNm = wavelengthNm;
         Size = 2 * ((int)Math.Ceiling(samplesAcross / 2) + 1);
         SamplesAcross = samplesAcross;
-        double[] open = PupilRaster.Draw(shape, Size, samplesAcross);
+        int points = Size * Size;
+        double[] rented = ArrayPool<double>.Shared.Rent(points);
+        Span<double> open = rented.AsSpan(0, points);
+        open.Clear();
+        PupilRaster.Draw(shape, Size, samplesAcross, open);
         double power = 0;
         foreach (double a in open)
         {
@@ -58,6 +63,7 @@ internal sealed class PupilGrid
             Radius2[p] = (X[p] * X[p]) + (Y[p] * Y[p]);
         }
 
+        ArrayPool<double>.Shared.Return(rented);
         this.modes = modes;
         zernike = new float[modes.Count][];
     }
@@ -194,13 +200,13 @@ internal sealed class PupilGrid
         }
     }
 
-    private static (int Row, int Column, int Offset, int Length)[] FindRuns(double[] open, int size)
+    private static (int Row, int Column, int Offset, int Length)[] FindRuns(ReadOnlySpan<double> open, int size)
     {
         var found = new List<(int, int, int, int)>();
         int offset = 0;
         for (int row = 0; row < size; row++)
         {
-            ReadOnlySpan<double> line = open.AsSpan(row * size, size);
+            ReadOnlySpan<double> line = open.Slice(row * size, size);
             int first = line.IndexOfAnyExcept(0.0);
             if (first < 0)
             {

@@ -86,7 +86,8 @@ public static class WavefrontRefinement
             throw new InputException("wavefront.window", $"The window is {w}; it must be a multiple of 16, with 2 x {w} x {w} electrons and variances.", "window");
         }
 
-        (PairOptics optics, PairData data, PairState state) = Prepare(request);
+        using var memory = new MatrixLease();
+        (PairOptics optics, PairData data, PairState state) = Prepare(request, memory);
         var team = new Team(context.Threads, context.Cancel);
         ZernikeIndex[] modes = ZernikeIndex.NollRange(5, request.LastNoll);
         double largest = state.DefocusNm.Max(Math.Abs);
@@ -105,14 +106,14 @@ public static class WavefrontRefinement
     }
 
     /// <summary>What is held fixed, the pixels, and where the fit starts.</summary>
-    internal static (PairOptics Optics, PairData Data, PairState Start) Prepare(RefinementRequest request)
+    internal static (PairOptics Optics, PairData Data, PairState Start) Prepare(RefinementRequest request, MatrixLease? memory = null)
     {
         int w = request.Window;
         double sum = request.Weights.Sum();
         var optics = new PairOptics(request.Pupil, request.FocalLengthMm / request.ApertureMm, request.PitchUm, request.WavelengthsNm,
             [.. request.Weights.Select(v => v / sum)], 0, w)
         { Gaussian = request.Gaussian };
-        var data = new PairData(w);
+        var data = new PairData(w, memory);
         var state = new PairState
         {
             CoefficientsNm = new double[request.LastNoll - 4],
