@@ -1,3 +1,4 @@
+using System.Numerics.Tensors;
 using MathNet.Numerics.LinearAlgebra;
 using StarAssay.Engine.Numerics;
 
@@ -22,10 +23,10 @@ internal sealed class JointFit
     private readonly PairData[] data;
     private readonly Team team;
     private readonly float[][][] weights;
+    private readonly float[][][] roots;
     private readonly float[][][] residuals;
     private SplitMatrix[][] units = [];
     private SplitMatrix? backward;
-    private float[] ones = [];
     private float[][] rowStore = [];
 
     /// <summary>Brings models and data together. Ends before the models do: it works in their memory.</summary>
@@ -36,6 +37,7 @@ internal sealed class JointFit
         this.team = team;
         States = start;
         weights = [.. data.Select((d, p) => TwoRows(models[p].Memory, d.Electrons[0].Length))];
+        roots = [.. data.Select((d, p) => TwoRows(models[p].Memory, d.Electrons[0].Length))];
         residuals = [.. data.Select((d, p) => TwoRows(models[p].Memory, d.Electrons[0].Length))];
     }
 
@@ -130,6 +132,8 @@ internal sealed class JointFit
                     // The base holds the photons of the level that was taken off, so star and background together may be below zero.
                     w[i] = use[i] == 0 ? 0 : use[i] / (Math.Max((flux * unit[i]) + back + b[i], 0.2f * b[i]) + extra);
                 }
+
+                TensorPrimitives.Sqrt(w, roots[p][k]);
             }
         }
 
@@ -143,10 +147,8 @@ internal sealed class JointFit
         {
             for (int k = 0; k < 2; k++)
             {
-                for (int i = 0; i < weights[p][k].Length; i++)
-                {
-                    weights[p][k][i] = data[p].Use[k][i] / data[p].BaseVariance[k][i];
-                }
+                TensorPrimitives.Divide(data[p].Use[k], data[p].BaseVariance[k], weights[p][k]);
+                TensorPrimitives.Sqrt(weights[p][k], roots[p][k]);
             }
         }
 
@@ -164,6 +166,7 @@ internal sealed class JointFit
                 for (int j = 0; j < w; j++)
                 {
                     larger.weights[p][k].AsSpan(((j + skip) * all) + skip, w).CopyTo(weights[p][k].AsSpan(j * w, w));
+                    larger.roots[p][k].AsSpan(((j + skip) * all) + skip, w).CopyTo(roots[p][k].AsSpan(j * w, w));
                 }
             }
         }
@@ -392,11 +395,10 @@ internal sealed class JointFit
             {
                 ReadOnlySpan<float> changed = Unit(others[p].Pixels, k);
                 ReadOnlySpan<float> present = Unit(models[p].Pixels, k);
-                float flux = (float)States[p].Flux[k];
-                for (int i = 0; i < changed.Length; i++)
-                {
-                    difference[p][k][i] = flux * (changed[i] - present[i]) * MathF.Sqrt(weights[p][k][i]);
-                }
+                float[] to = difference[p][k];
+                TensorPrimitives.Subtract(changed, present, to);
+                TensorPrimitives.Multiply(to, roots[p][k], to);
+                TensorPrimitives.Multiply(to, (float)States[p].Flux[k], to);
             }
         }
 
@@ -422,17 +424,11 @@ internal sealed class JointFit
             for (int k = 0; k < 2; k++)
             {
                 Span<float> to = Unit(pixels, k);
-                float[] r = weighted[p][k];
-                float[] weight = weights[p][k];
-                for (int i = 0; i < r.Length; i++)
-                {
-                    to[i] = r[i] * MathF.Sqrt(weight[i]);
-                }
-
+                TensorPrimitives.Multiply(weighted[p][k], roots[p][k], to);
                 int o = ImageOffset(p, k);
                 gradient[o + 3] = Gram.Dot(to, Unit(models[p].Pixels, k));
-                gradient[o + 4] = Gram.Dot(to, Ones(w * w));
-                System.Numerics.Tensors.TensorPrimitives.Multiply(to, (float)s.Flux[k], to);
+                gradient[o + 4] = Gram.Dot(weighted[p][k], roots[p][k]);
+                TensorPrimitives.Multiply(to, (float)s.Flux[k], to);
             }
 
             double[] modeSums = new double[ModeCount];
@@ -460,16 +456,6 @@ internal sealed class JointFit
         }
 
         return gradient;
-    }
-
-    private ReadOnlySpan<float> Ones(int length)
-    {
-        if (ones.Length < length)
-        {
-            ones = [.. Enumerable.Repeat(1f, length)];
-        }
-
-        return ones.AsSpan(0, length);
     }
 
     /// <summary>J^T W J at the present state (weights as last set) and J^T W (data - model).</summary>
@@ -535,25 +521,23 @@ internal sealed class JointFit
     private void AddImage(int p, int k, double[,] normal, Vector<double>? gradient)
     {
         PairState s = States[p];
-        float[] w = weights[p][k];
-        float[][] store = RowsFor(ModeCount + 6, w.Length);
-        float[] root = store[ModeCount + 5];
-        System.Numerics.Tensors.TensorPrimitives.Sqrt(w, root);
+        float[] root = roots[p][k];
+        float[][] store = RowsFor(ModeCount + 5, root.Length);
         int columns = ModeCount + 6;
         float[][] rows = new float[columns][];
         int[] target = new int[columns];
         team.For(ModeCount + PairModel.ExtraUnits, (c, _) =>
         {
             rows[c] = store[c];
-            System.Numerics.Tensors.TensorPrimitives.Multiply(Unit(units[p][c], k), (float)s.Flux[k], rows[c]);
-            System.Numerics.Tensors.TensorPrimitives.Multiply(rows[c], root, rows[c]);
+            TensorPrimitives.Multiply(Unit(units[p][c], k), (float)s.Flux[k], rows[c]);
+            TensorPrimitives.Multiply(rows[c], root, rows[c]);
             target[c] = c < ModeCount ? c
                 : c < ModeCount + 3 ? ImageOffset(p, k) + c - ModeCount
                 : PairOffset(p) + (SeparateSeeing ? k : 0);
         });
 
         rows[ModeCount + 4] = store[ModeCount + 4];
-        System.Numerics.Tensors.TensorPrimitives.Multiply(Unit(models[p].Pixels, k), root, rows[ModeCount + 4]);
+        TensorPrimitives.Multiply(Unit(models[p].Pixels, k), root, rows[ModeCount + 4]);
         target[ModeCount + 4] = ImageOffset(p, k) + 3;
         rows[ModeCount + 5] = root;
         target[ModeCount + 5] = ImageOffset(p, k) + 4;
@@ -593,15 +577,12 @@ internal sealed class JointFit
             {
                 ReadOnlySpan<float> unit = Unit(models[p].Pixels, k);
                 float flux = (float)States[p].Flux[k];
-                float back = (float)States[p].Background[k];
-                float[] w = weights[p][k];
-                float[] d = data[p].Electrons[k];
                 float[] r = residuals[p][k];
-                for (int i = 0; i < r.Length; i++)
-                {
-                    r[i] = w[i] == 0 ? 0 : (d[i] - (flux * unit[i]) - back) * MathF.Sqrt(w[i]);
-                }
 
+                // (data - flux unit - background) x root: a pixel that is masked has a root of zero.
+                TensorPrimitives.MultiplyAdd(unit, -flux, data[p].Electrons[k], r);
+                TensorPrimitives.Subtract(r, (float)States[p].Background[k], r);
+                TensorPrimitives.Multiply(r, roots[p][k], r);
                 sum += Gram.Dot(r, r);
             }
         }
