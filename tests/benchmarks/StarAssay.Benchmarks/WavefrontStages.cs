@@ -55,7 +55,7 @@ internal static class WavefrontStages
         var team = new Team(threads, CancellationToken.None);
         ZernikeIndex[] modes = ZernikeIndex.NollRange(5, LastNoll);
         using PairModel model = Time("grids, tables, memory", () => new PairModel(optics, modes, state.DefocusNm.Max(Math.Abs), team));
-        using Hessian quick = Time("the same for quick Hessians", () => new Hessian([model], team));
+        using QuickHessian quick = Time("the same for quick Hessians", () => new QuickHessian([model], team));
         var fit = new JointFit([model], [data], [state], team) { ModeCount = modes.Length };
         found.CoefficientNm.CopyTo(state.CoefficientsNm, 0);
         Time("first evaluation", () => { fit.Refresh(); return 0; });
@@ -67,11 +67,6 @@ internal static class WavefrontStages
         Time("quick Hessian", () => quick.At(fit));
         Time("exact J^T J, the first time", fit.NormalEquations);
         (MathNet.Numerics.LinearAlgebra.Matrix<double> normal, _) = Time("exact J^T J", fit.NormalEquations);
-        using Hessian fine = Time("the same for the covariance", () => new Hessian([model], team, PairModelGrade.Covariance));
-        MathNet.Numerics.LinearAlgebra.Matrix<double> nearly = Time("J^T J for the covariance", () => fine.At(fit));
-        MathNet.Numerics.LinearAlgebra.Matrix<double> exactly = JointFit.Inverse(normal, 0)!;
-        MathNet.Numerics.LinearAlgebra.Matrix<double> near = JointFit.Inverse(nearly, 0)!;
-        least["uncertainties differ by, permille"] = Enumerable.Range(0, exactly.RowCount).Max(i => 1000 * Math.Abs(Math.Sqrt(near[i, i] / exactly[i, i]) - 1));
         Time("its inverse", () => JointFit.Inverse(normal, 0));
     }
 

@@ -15,7 +15,7 @@ internal sealed class FitStrategy
     private readonly Team team;
     private PairModel[] models;
     private JointFit fit;
-    private Hessian? hessian;
+    private QuickHessian? hessian;
 
     /// <summary>Takes rough models for the way to the start.</summary>
     public FitStrategy(PairModel[] rough, PairData[] data, PairState[] start, WavefrontRequest request, Team team)
@@ -45,7 +45,7 @@ internal sealed class FitStrategy
     /// <summary>From the moments to the neighbourhood of the minimum, with the rough models.</summary>
     public void Approach(StarAssay.Engine.Results.RunContext context)
     {
-        using var quick = new Hessian(models, team);
+        using var quick = new QuickHessian(models, team);
         double given = request.SeeingArcsec;
         fit.FitSeeing = !request.HoldSeeing;
         Scan(request.HoldSeeing ? [given] : double.IsNaN(given) ? [1.2, 2.5, 4.5] : [given]);
@@ -67,7 +67,7 @@ internal sealed class FitStrategy
     /// <summary>From there to the end with the exact models.</summary>
     public JointFit Finish(PairModel[] exact, PairState[] start, StarAssay.Engine.Results.RunContext context)
     {
-        using var quick = new Hessian(exact, team);
+        using var quick = new QuickHessian(exact, team);
         int before = fit.Iterations;
         hessian = quick;
         models = exact;

@@ -253,7 +253,7 @@ internal sealed class JointFit
     /// evaluation and one adjoint gradient. When a step fails, the Hessian is the exact J^T J, damped as Levenberg and
     /// Marquardt do.</remarks>
     /// <param name="quick">Makes approximate Hessians; null = exact ones.</param>
-    public void Iterate(double tolerance, int most, Hessian? quick = null)
+    public void Iterate(double tolerance, int most, QuickHessian? quick = null)
     {
         double enough = Math.Max(tolerance * Math.Max(1, Chi2 / Math.Max(1, Points)), Grain * Chi2);
         double damping = 0;

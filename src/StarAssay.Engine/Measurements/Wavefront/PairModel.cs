@@ -63,8 +63,8 @@ internal sealed partial class PairModel : IDisposable
         double discs = grade switch
         {
             PairModelGrade.Exact => FieldInDiscs,
-            PairModelGrade.Steps => FieldInDiscsForSteps,
-            _ => FieldInDiscsRoughly,
+            PairModelGrade.Start => FieldInDiscsRoughly,
+            _ => FieldInDiscsForSteps,
         };
         double field = Math.Max(discs * discPixels, across);
         size = Fft.GoodSize(over * (int)Math.Ceiling(Math.Max(field, optics.Window)), LowestMultiple(over));

@@ -9,9 +9,6 @@ internal enum PairModelGrade
     /// <summary>A smaller field and so a coarser pupil, good to a few per cent: for the way to the start.</summary>
     Start,
 
-    /// <summary>As coarse as the start: its derivatives make uncertainties that are good to a few parts in a thousand.</summary>
-    Covariance,
-
     /// <summary>A field no larger than the window, one wavelength: its derivatives make steps good to a few per cent.</summary>
     Steps,
 }

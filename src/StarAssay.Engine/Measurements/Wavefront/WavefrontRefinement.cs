@@ -92,7 +92,7 @@ public static class WavefrontRefinement
         ZernikeIndex[] modes = ZernikeIndex.NollRange(5, request.LastNoll);
         double largest = state.DefocusNm.Max(Math.Abs);
         using var model = new PairModel(optics, modes, largest, team);
-        using var quick = new Hessian([model], team);
+        using var quick = new QuickHessian([model], team);
         var fit = new JointFit([model], [data], [state], team) { ModeCount = modes.Length };
         fit.Refresh();
         fit.WeightByBaseVariance();

@@ -11,15 +11,19 @@ public class PairModelTests
     private static readonly ZernikeIndex[] Modes = ZernikeIndex.NollRange(5, 15);
 
     [Theory]
-    [InlineData(5.0, 3.76, 0.0, 0.8, 0.0)] // undersampled: a pixel is wider than lambda N
-    [InlineData(7.0, 3.76, 0.35, 1.5, 0.0)]
-    [InlineData(15.0, 3.76, 0.0, 1.2, 0.0)]
-    [InlineData(12.0, 3.76, 0.0, 1.2, 0.01)] // each image with the scale of its own distance
-    public void Model_follows_the_plain_double_sum(double n, double pitch, double obstruction, double seeing, double stretch)
+    [InlineData(5.0, 3.76, 0.0, 0.8, 0.0, false)] // undersampled: a pixel is wider than lambda N
+    [InlineData(7.0, 3.76, 0.35, 1.5, 0.0, false)]
+    [InlineData(15.0, 3.76, 0.0, 1.2, 0.0, false)]
+    [InlineData(12.0, 3.76, 0.0, 1.2, 0.01, false)] // each image with the scale of its own distance
+    [InlineData(7.0, 3.76, 0.35, 0.9, 0.0, true)] // a Gaussian, by weights on the fine grid
+    [InlineData(5.0, 3.76, 0.2, 0.6, 0.01, true)]
+    [InlineData(7.0, 3.76, 0.35, 0.05, 0.0, true)] // too narrow for that grid: by its spectrum
+    public void Model_follows_the_plain_double_sum(double n, double pitch, double obstruction, double seeing, double stretch, bool gaussian)
     {
         var optics = new PairOptics(new PupilShape { Obstruction = obstruction }, n, pitch, [520, 550], [0.4, 0.6], 0.1, 32)
         {
             Stretch = [1 - stretch, 1 + (0.9 * stretch)],
+            Gaussian = gaussian,
         };
         double defocus = 24 * pitch / (8e-3 * n) * 0.75;
         PairState state = Some(seeing, defocus);
@@ -46,11 +50,12 @@ public class PairModelTests
     }
 
     [Theory]
-    [InlineData(true, 0.0)]
-    [InlineData(false, 0.01)]
-    public void Adjoint_equals_the_products_with_exact_derivatives(bool separate, double stretch)
+    [InlineData(true, 0.0, false)]
+    [InlineData(false, 0.01, false)]
+    [InlineData(true, 0.01, true)]
+    public void Adjoint_equals_the_products_with_exact_derivatives(bool separate, double stretch, bool gaussian)
     {
-        (PairModel model, PairState state, JointFit fit) = SmallFit(separate, stretch);
+        (PairModel model, PairState state, JointFit fit) = SmallFit(separate, stretch, gaussian);
         (Matrix<double> normal, Vector<double> direct) = fit.NormalEquations();
         Vector<double> backwards = fit.GradientByAdjoint();
         _ = model;
@@ -64,11 +69,12 @@ public class PairModelTests
     }
 
     [Theory]
-    [InlineData(0.0)]
-    [InlineData(0.01)]
-    public void Derivatives_equal_differences_of_the_model(double stretch)
+    [InlineData(0.0, false)]
+    [InlineData(0.01, false)]
+    [InlineData(0.01, true)]
+    public void Derivatives_equal_differences_of_the_model(double stretch, bool gaussian)
     {
-        (PairModel model, PairState state, _) = SmallFit(separate: false, stretch);
+        (PairModel model, PairState state, _) = SmallFit(separate: false, stretch, gaussian);
         SplitMatrix[] units = [.. Enumerable.Range(0, Modes.Length + PairModel.ExtraUnits).Select(_ => new SplitMatrix(32, 32))];
         model.Evaluate(state);
         model.Jacobian(state, Modes.Length, units);
@@ -102,18 +108,67 @@ public class PairModelTests
         }
     }
 
-    [Fact]
-    public void Any_number_of_workers_gives_the_same_bits()
+    [Theory]
+    [InlineData(false)]
+    [InlineData(true)]
+    public void Any_number_of_workers_gives_the_same_bits(bool gaussian)
     {
         float[][] images = [.. new[] { 1, 2, 5 }.Select(threads =>
         {
-            var optics = new PairOptics(PupilShape.Clear, 7, 3.76, [550], [1], 0, 32);
+            var optics = new PairOptics(PupilShape.Clear, 7, 3.76, [550], [1], 0, 32) { Gaussian = gaussian };
             var model = new PairModel(optics, Modes, 2000, new Team(threads, CancellationToken.None));
             model.Evaluate(Some(1, 2000));
             return model.Pixels.Re.ToArray();
         })];
         Assert.Equal(images[0], images[1]);
         Assert.Equal(images[0], images[2]);
+    }
+
+    [Fact]
+    public void Weights_and_spectrum_blur_alike()
+    {
+        // One and a half pixels of blur: both ways hold, so they must agree to single precision.
+        var optics = new PairOptics(new PupilShape { Obstruction = 0.3 }, 7, 3.76, [550], [1], 0.1, 64) { Gaussian = true };
+        using var memory = new MatrixLease();
+        var team = new Team(1, CancellationToken.None);
+        const int Size = 192;
+        double cut = optics.PitchUm / (0.55 * 7);
+        var spectrum = new FourierBlur(new BlurStage(Size, 2, 64, cut, optics.TurbulenceLog, memory), 0.1, memory);
+        var weights = new GaussianBlur(Size, 2, 64, 0.1, memory);
+        SplitMatrix image = Smooth(memory, Size);
+        SplitMatrix[] results = [.. Enumerable.Range(0, 4).Select(_ => memory.Matrix(64, 64))];
+        IPairBlur[] both = [spectrum, weights];
+        for (int b = 0; b < 2; b++)
+        {
+            both[b].Set(1.1, 1.6);
+            both[b].ToPixels(image, results[b], team);
+            both[b].ByStrength(results[2 + b], team);
+        }
+
+        for (int pair = 0; pair < 2; pair++)
+        {
+            float[] a = [.. results[2 * pair].Re.ToArray(), .. results[2 * pair].Im.ToArray()];
+            float[] w = [.. results[(2 * pair) + 1].Re.ToArray(), .. results[(2 * pair) + 1].Im.ToArray()];
+            float largest = a.Max(Math.Abs);
+            Assert.InRange(a.Zip(w, (x, y) => Math.Abs(x - y)).Max() / largest, 0, 2e-5);
+        }
+    }
+
+    // Two smooth spots in the middle, dark at the border, with nothing beyond the optics' highest frequency.
+    private static SplitMatrix Smooth(MatrixLease memory, int size)
+    {
+        SplitMatrix image = memory.Matrix(size, size);
+        for (int j = 0; j < size; j++)
+        {
+            for (int i = 0; i < size; i++)
+            {
+                double x = i - (size / 2), y = j - (size / 2);
+                image.Re[(j * image.Stride) + i] = (float)Math.Exp(-(((x - 5) * (x - 5)) + ((y + 3) * (y + 3))) / 60);
+                image.Im[(j * image.Stride) + i] = (float)Math.Exp(-(((x + 4) * (x + 4) / 40) + ((y - 6) * (y - 6) / 90)));
+            }
+        }
+
+        return image;
     }
 
     private static PairState Coefficient(PairState s, int j, double h)
@@ -132,11 +187,12 @@ public class PairModelTests
         TiltYNm = [-40, 30],
     };
 
-    private static (PairModel Model, PairState State, JointFit Fit) SmallFit(bool separate, double stretch)
+    private static (PairModel Model, PairState State, JointFit Fit) SmallFit(bool separate, double stretch, bool gaussian)
     {
         var optics = new PairOptics(new PupilShape { Obstruction = 0.3 }, 7, 3.76, [540, 560], [0.5, 0.5], 0.05, 32)
         {
             Stretch = [1 - stretch, 1 + (0.9 * stretch)],
+            Gaussian = gaussian,
         };
         PairState state = Some(1.2, 1300);
         if (separate)

@@ -4,15 +4,14 @@ using StarAssay.Engine.Numerics;
 namespace StarAssay.Engine.Measurements.Wavefront;
 
 /// <summary>
-/// J^T W J for a part of the price of <see cref="JointFit.NormalEquations"/>: on a coarser pupil and in a smaller window, since
-/// neither a step nor an uncertainty needs seven figures.
+/// J^T W J good to a few per cent for a small part of the price: the mean wavelength alone, a coarser pupil, and only the
+/// pixels in and round the disc. A step that it makes with an exact gradient misses the minimum by a few per cent of its
+/// length, so two or three of them end where exact ones would.
 /// </summary>
-/// <remarks>With <see cref="PairModelGrade.Steps"/> (mean wavelength alone, the pixels in and round the disc) a step that is made
-/// with an exact gradient misses the minimum by a few per cent of its length, so two or three of them end where exact ones would.
-/// With <see cref="PairModelGrade.Covariance"/> the inverse gives standard uncertainties that differ from the exact ones by a few
-/// parts in a thousand.</remarks>
-internal sealed class Hessian : IDisposable
+internal sealed class QuickHessian : IDisposable
 {
+    private const double WindowInDiscs = 1.25;
+
     private readonly PairModel[] models;
     private readonly PairData[] data;
     private readonly Team team;
@@ -21,25 +20,18 @@ internal sealed class Hessian : IDisposable
     /// <summary>Prepares small models.</summary>
     /// <param name="like">Models of the fit, one a pair.</param>
     /// <param name="team">Workers.</param>
-    /// <param name="grade">How finely: for steps or for the covariance.</param>
-    public Hessian(PairModel[] like, Team team, PairModelGrade grade = PairModelGrade.Steps)
+    public QuickHessian(PairModel[] like, Team team)
     {
         this.team = team;
         models = new PairModel[like.Length];
         data = new PairData[like.Length];
-        double discs = grade == PairModelGrade.Steps ? 1.25 : 1.5;
         for (int p = 0; p < like.Length; p++)
         {
             PairOptics full = like[p].Optics;
             double defocus = like[p].LargestDefocusNm;
-            int window = Math.Min(full.Window, Fft.Padded((int)(discs * full.BlurPixels(defocus)) + 8));
-            PairOptics small = full with { Window = window };
-            if (grade == PairModelGrade.Steps)
-            {
-                small = small with { WavelengthsNm = [full.MeanWavelengthNm], Weights = [1] };
-            }
-
-            models[p] = new PairModel(small, like[p].Modes, defocus, team, grade);
+            int window = Math.Min(full.Window, Fft.Padded((int)(WindowInDiscs * full.BlurPixels(defocus)) + 8));
+            PairOptics small = full with { WavelengthsNm = [full.MeanWavelengthNm], Weights = [1], Window = window };
+            models[p] = new PairModel(small, like[p].Modes, defocus, team, PairModelGrade.Steps);
             data[p] = new PairData(window, models[p].Memory);
         }
     }
