@@ -13,7 +13,8 @@ internal sealed class FourierBlur(BlurStage stage, double jitterPx2, MatrixLease
     private readonly BlurSpace space = stage.NewSpace(memory);
     private readonly Transfers transfers = new(stage.NewTable(memory));
     private Transfers? slopes;
-    private SplitMatrix? gradient;
+    private SplitMatrix? backSpectrum;
+    private SplitMatrix? backMiddle;
 
     /// <inheritdoc/>
     public int Span => stage.Size;
@@ -51,8 +52,9 @@ internal sealed class FourierBlur(BlurStage stage, double jitterPx2, MatrixLease
     /// <inheritdoc/>
     public void Backward(in SplitMatrix pixels, in SplitMatrix image, Team team)
     {
-        SplitMatrix back = gradient ??= stage.NewSpectrum(memory);
-        stage.Backward(pixels, transfers.First, transfers.Second, space, back, middle, image, stage.Size, team);
+        SplitMatrix back = backSpectrum ??= stage.NewSpectrum(memory);
+        SplitMatrix between = backMiddle ??= memory.Matrix(stage.Count, stage.Size, clear: false);
+        stage.Backward(pixels, transfers.First, transfers.Second, space, back, between, image, stage.Size, team);
     }
 
     // One table for both images, or one each.
