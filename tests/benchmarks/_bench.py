@@ -78,7 +78,7 @@ def _own_seconds() -> float:
     return t.user + t.system + t.children_user + t.children_system
 
 
-def run_row(row: Row, repeats: int = 5, warmups: int = 3) -> Timing:
+def run_row(row: Row, repeats: int = 5, warmups: int = 8) -> Timing:
     """Time one row.
 
     Parameters
@@ -88,8 +88,8 @@ def run_row(row: Row, repeats: int = 5, warmups: int = 3) -> Timing:
     repeats : int
         Turns of each side; ours may take more turns between two of a slow peer.
     warmups : int
-        Our uncounted runs first: .NET compiles a method again once it is known to be hot. The
-        peer gets one.
+        Our uncounted runs first: .NET compiles a method again once it is known to be hot, and
+        takes memory from the system the first few times. The peer gets one.
 
     Returns
     -------
