@@ -1,3 +1,4 @@
+using System.Buffers;
 using System.Numerics.Tensors;
 using System.Runtime.Intrinsics;
 using StarAssay.Engine.Numerics;
@@ -193,6 +194,11 @@ internal sealed class BlurStage
         fi.Clear();
         bool same = ReferenceEquals(h0, h1);
         (int From, int Column, int Length)[] pieces = [.. Pieces(m)];
+        float[] rented = ArrayPool<float>.Shared.Rent(4 * count);
+        Span<float> plus = rented.AsSpan(0, count);
+        Span<float> minus = rented.AsSpan(count, count);
+        Span<float> cr = rented.AsSpan(2 * count, count);
+        Span<float> ci = rented.AsSpan(3 * count, count);
         for (int j = 0; j < count; j++)
         {
             int ky = first + j;
@@ -200,39 +206,31 @@ internal sealed class BlurStage
             ReadOnlySpan<float> re = spectrum.Re.Slice(j * spectrum.Stride, count);
             ReadOnlySpan<float> im = spectrum.Im.Slice(j * spectrum.Stride, count);
             ReadOnlySpan<float> a = h0.AsSpan(Math.Abs(ky) * count, count);
-            if (same)
+            if (!same)
             {
-                foreach ((int from, int column, int length) in pieces)
-                {
-                    Span<float> tr = fr.Slice(row + column, length);
-                    Span<float> ti = fi.Slice(row + column, length);
-                    TensorPrimitives.MultiplyAdd(re.Slice(from, length), a.Slice(from, length), tr, tr);
-                    TensorPrimitives.MultiplyAdd(im.Slice(from, length), a.Slice(from, length), ti, ti);
-                }
-
-                continue;
+                // X = F0 + i F1 with F(-k) = conj F(k): H0 F0 + i H1 F1 = X (H0 + H1)/2 + conj X(-k) (H0 - H1)/2.
+                HalfSums(a, h1.AsSpan(Math.Abs(ky) * count, count), plus, minus);
+                Mirrored(spectrum, -ky - first, cr, ci);
+                TensorPrimitives.Multiply(cr, minus, cr);
+                TensorPrimitives.Multiply(ci, minus, ci);
+                a = plus;
             }
 
-            // X = F0 + i F1 with F(-k) = conj F(k): H0 F0 + i H1 F1 = X (H0 + H1)/2 + conj X(-k) (H0 - H1)/2.
-            ReadOnlySpan<float> b = h1.AsSpan(Math.Abs(ky) * count, count);
-            int mirror = -ky - first;
-            bool has = mirror >= 0 && mirror < count;
             foreach ((int from, int column, int length) in pieces)
             {
-                for (int i = from; i < from + length; i++)
+                Span<float> tr = fr.Slice(row + column, length);
+                Span<float> ti = fi.Slice(row + column, length);
+                TensorPrimitives.MultiplyAdd(re.Slice(from, length), a.Slice(from, length), tr, tr);
+                TensorPrimitives.MultiplyAdd(im.Slice(from, length), a.Slice(from, length), ti, ti);
+                if (!same)
                 {
-                    float plus = 0.5f * (a[i] + b[i]);
-                    float minus = 0.5f * (a[i] - b[i]);
-                    int other = -(first + i) - first;
-                    bool partner = has && other < count;
-                    float cr = partner ? spectrum.Re[(mirror * spectrum.Stride) + other] : 0;
-                    float ci = partner ? -spectrum.Im[(mirror * spectrum.Stride) + other] : 0;
-                    int at = row + column + i - from;
-                    fr[at] += (re[i] * plus) + (cr * minus);
-                    fi[at] += (im[i] * plus) + (ci * minus);
+                    TensorPrimitives.Add(tr, cr.Slice(from, length), tr);
+                    TensorPrimitives.Subtract(ti, ci.Slice(from, length), ti);
                 }
             }
         }
+
+        ArrayPool<float>.Shared.Return(rented);
     }
 
     private void Unfold(in SplitMatrix folded, float[] h0, float[] h1, in SplitMatrix spectrum, int m)
@@ -241,34 +239,78 @@ internal sealed class BlurStage
         ReadOnlySpan<float> fr = folded.Re;
         ReadOnlySpan<float> fi = folded.Im;
         (int From, int Column, int Length)[] pieces = [.. Pieces(m)];
+        float[] rented = ArrayPool<float>.Shared.Rent(4 * count);
+        Span<float> plus = rented.AsSpan(0, count);
+        Span<float> minus = rented.AsSpan(count, count);
+        Span<float> cr = rented.AsSpan(2 * count, count);
+        Span<float> ci = rented.AsSpan(3 * count, count);
         for (int j = 0; j < count; j++)
         {
             int ky = first + j;
             int row = (((ky % m) + m) % m) * folded.Stride;
-            int mirrorRow = (((-ky % m) + m) % m) * folded.Stride;
             Span<float> re = spectrum.Re.Slice(j * spectrum.Stride, count);
             Span<float> im = spectrum.Im.Slice(j * spectrum.Stride, count);
             ReadOnlySpan<float> a = h0.AsSpan(Math.Abs(ky) * count, count);
-            ReadOnlySpan<float> b = h1.AsSpan(Math.Abs(ky) * count, count);
+            if (!same)
+            {
+                HalfSums(a, h1.AsSpan(Math.Abs(ky) * count, count), plus, minus);
+                Wrapped(folded, (((-ky % m) + m) % m) * folded.Stride, m, cr, ci);
+                TensorPrimitives.Multiply(cr, minus, cr);
+                TensorPrimitives.Multiply(ci, minus, ci);
+                a = plus;
+            }
+
             foreach ((int from, int column, int length) in pieces)
             {
-                if (same)
-                {
-                    TensorPrimitives.Multiply(fr.Slice(row + column, length), a.Slice(from, length), re.Slice(from, length));
-                    TensorPrimitives.Multiply(fi.Slice(row + column, length), a.Slice(from, length), im.Slice(from, length));
-                    continue;
-                }
-
-                for (int i = from; i < from + length; i++)
-                {
-                    int at = row + column + i - from;
-                    int mirrorColumn = ((-(first + i) % m) + m) % m;
-                    float plus = 0.5f * (a[i] + b[i]);
-                    float minus = 0.5f * (a[i] - b[i]);
-                    re[i] = (fr[at] * plus) + (fr[mirrorRow + mirrorColumn] * minus);
-                    im[i] = (fi[at] * plus) - (fi[mirrorRow + mirrorColumn] * minus);
-                }
+                TensorPrimitives.Multiply(fr.Slice(row + column, length), a.Slice(from, length), re.Slice(from, length));
+                TensorPrimitives.Multiply(fi.Slice(row + column, length), a.Slice(from, length), im.Slice(from, length));
             }
+
+            if (!same)
+            {
+                TensorPrimitives.Add(re, cr, re);
+                TensorPrimitives.Subtract(im, ci, im);
+            }
+        }
+
+        ArrayPool<float>.Shared.Return(rented);
+    }
+
+    private static void HalfSums(ReadOnlySpan<float> a, ReadOnlySpan<float> b, Span<float> plus, Span<float> minus)
+    {
+        TensorPrimitives.Add(a, b, plus);
+        TensorPrimitives.Multiply(plus, 0.5f, plus);
+        TensorPrimitives.Subtract(a, b, minus);
+        TensorPrimitives.Multiply(minus, 0.5f, minus);
+    }
+
+    // The values at -kx for every kx of a row; zero where there is none.
+    private void Mirrored(in SplitMatrix spectrum, int row, Span<float> re, Span<float> im)
+    {
+        re.Clear();
+        im.Clear();
+        int alone = count == 2 * cut ? 1 : 0; // the highest negative frequency of a whole grid
+        if (row < 0 || row >= count)
+        {
+            return;
+        }
+
+        int at = (row * spectrum.Stride) + alone;
+        spectrum.Re.Slice(at, count - alone).CopyTo(re[alone..]);
+        spectrum.Im.Slice(at, count - alone).CopyTo(im[alone..]);
+        re[alone..].Reverse();
+        im[alone..].Reverse();
+    }
+
+    // The same from a folded row, which goes round.
+    private void Wrapped(in SplitMatrix folded, int row, int m, Span<float> re, Span<float> im)
+    {
+        int column = -first % m;
+        for (int i = 0; i < count; i++)
+        {
+            re[i] = folded.Re[row + column];
+            im[i] = folded.Im[row + column];
+            column = column == 0 ? m - 1 : column - 1;
         }
     }
 }

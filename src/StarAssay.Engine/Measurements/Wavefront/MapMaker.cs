@@ -1,3 +1,4 @@
+using System.Numerics.Tensors;
 using MathNet.Numerics.LinearAlgebra;
 using StarAssay.Engine.Optics;
 using StarAssay.Engine.Results;
@@ -165,30 +166,19 @@ internal sealed class MapMaker
     private double[] StrehlGradient(double[] map, double wavelengthNm, out double strehl)
     {
         double k = 2 * Math.PI / wavelengthNm;
-        double re = 0;
-        double im = 0;
-        for (int p = 0; p < map.Length; p++)
-        {
-            (double s, double c) = Math.SinCos(k * map[p]);
-            re += weight[p] * c;
-            im += weight[p] * s;
-        }
-
+        double[] sin = new double[map.Length];
+        double[] cos = new double[map.Length];
+        TensorPrimitives.Multiply(map, k, sin);
+        TensorPrimitives.SinCos(sin, sin, cos);
+        double re = TensorPrimitives.Dot<double>(weight, cos);
+        double im = TensorPrimitives.Dot<double>(weight, sin);
         strehl = (re * re) + (im * im);
-        double[] gradient = new double[rows.Length];
-        for (int j = 0; j < rows.Length; j++)
-        {
-            double sum = 0;
-            for (int p = 0; p < map.Length; p++)
-            {
-                (double s, double c) = Math.SinCos(k * map[p]);
-                sum += weight[p] * rows[j][p] * ((im * c) - (re * s));
-            }
 
-            gradient[j] = 2 * k * sum;
-        }
-
-        return gradient;
+        // 2 k weight (im cos - re sin) is the derivative by the map; each mode takes its product with that.
+        TensorPrimitives.Multiply(cos, im, cos);
+        TensorPrimitives.MultiplyAdd(sin, -re, cos, cos);
+        TensorPrimitives.Multiply(cos, weight, cos);
+        return [.. rows.Select(row => 2 * k * TensorPrimitives.Dot<double>(row, cos))];
     }
 
     // PV of the map whose coefficients are shrunk by signal/(signal + noise); the bias from draws round it.
@@ -244,7 +234,7 @@ internal sealed class MapMaker
         double[] map = new double[open.Length];
         for (int j = 0; j < c.Length; j++)
         {
-            System.Numerics.Tensors.TensorPrimitives.MultiplyAdd(rows[j], c[j], map, map);
+            TensorPrimitives.MultiplyAdd(rows[j], c[j], map, map);
         }
 
         return map;
@@ -312,7 +302,7 @@ internal sealed class MapMaker
     }
 
     private static void Subtract(double[] from, double[] what, double times) =>
-        System.Numerics.Tensors.TensorPrimitives.MultiplyAdd(what, -times, from, from);
+        TensorPrimitives.MultiplyAdd(what, -times, from, from);
 
     private double Mean(double[] a, double[] b)
     {
