@@ -7,6 +7,7 @@ import re
 import sys
 import warnings
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -66,15 +67,20 @@ def doublet_run() -> tuple[list[Frame], np.ndarray, _spectra.Telescope]:
 @pytest.fixture(scope="module")
 def doublet_curve(doublet_run: tuple) -> cf.ColorFocusCurve:
     frames, positions, telescope = doublet_run
+    return measure(frames, telescope, positions=positions)
+
+
+def measure(frames: Any, telescope: Any, **options: Any) -> cf.ColorFocusCurve:
+    """Frames of the drawn bench: wavelengths known, the grating in the parallel beam."""
     return cf.measure_color_focus(
         frames,
-        positions=positions,
         wavelengths=WAVE * u.nm,
         focal_ratio=telescope.focal_ratio,
         focal_length=telescope.focal_mm,
         disperser="parallel-grating",
         band=(390, 750),
         bins=64,
+        **options,
     )
 
 
@@ -99,26 +105,18 @@ def test_focus_run_finds_the_signed_curve(
 
 def test_single_spectrum_is_within_a_tenth(doublet_run: tuple) -> None:
     frames, _, telescope = doublet_run
-    curve = cf.measure_color_focus(
+    curve = measure(
         frames[2],
-        wavelengths=WAVE * u.nm,
-        focal_ratio=telescope.focal_ratio,
-        disperser="parallel-grating",
-        band=(390, 750),
-        bins=64,
+        telescope,
     )
     truth = truth_of(telescope, curve)
     good = curve.used & (curve.wavelength.value > 400) & (curve.wavelength.value < 700)
     error = curve.smooth.value[good] - truth[good]
     assert np.sqrt(np.mean(error**2)) < 0.10 * np.ptp(truth[good])
     assert "color-focus.sign-assumed" in {n.code for n in curve.notes}
-    other = cf.measure_color_focus(
+    other = measure(
         frames[2],
-        wavelengths=WAVE * u.nm,
-        focal_ratio=telescope.focal_ratio,
-        disperser="parallel-grating",
-        band=(390, 750),
-        bins=64,
+        telescope,
         sign_hint="blue-shorter",
     )
     assert np.allclose(other.smooth.value[good], -curve.smooth.value[good], atol=1e-6)
@@ -142,14 +140,9 @@ def test_single_spectrum_of_a_triplet_does_not_hide_open_signs(seeing: float) ->
         ),
         saturation=200000 * u.adu,
     )
-    curve = cf.measure_color_focus(
+    curve = measure(
         frame,
-        wavelengths=WAVE * u.nm,
-        focal_ratio=telescope.focal_ratio,
-        focal_length=telescope.focal_mm,
-        disperser="parallel-grating",
-        band=(390, 750),
-        bins=64,
+        telescope,
     )
     w = curve.wavelength.value
     good = curve.used & (w > 400) & (w < 700)

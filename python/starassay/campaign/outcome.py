@@ -85,4 +85,13 @@ class Outcome:
         lines.append(f"  {self.advice.limit}")
         for outcome in self.tests:
             lines += [f"  could not be measured: {text}" for text in outcome.failures]
+        notes = {
+            (n.level, n.text)
+            for outcome in self.tests
+            for n in (*outcome.notes, *(n for part in outcome.parts for n in part.result.notes))
+        }
+        lines += [f"  doubt: {text}" for level, text in sorted(notes) if level == "doubt"]
+        cautions = sum(level == "caution" for level, _ in notes)
+        if cautions:
+            lines.append(f"  {cautions} caution{'s' if cautions > 1 else ''} to read in the report")
         return [*lines, f"Report: {self.report}"]
