@@ -303,11 +303,14 @@ def test_same_image_twice(pair: Pair) -> None:
         fit(same)
 
 
-def test_both_on_one_side(pair: Pair) -> None:
-    """Two exposures inside focus."""
-    other = draw_pair(uneven_setup(), np.random.default_rng(9))
+@pytest.mark.parametrize("flux", [1e7, 2e6, 6e5])
+@pytest.mark.parametrize("side", ["inside", "outside"])
+def test_both_on_one_side(flux: float, side: str) -> None:
+    """Two exposures of one side, of bright and of faint stars: a fit that comes out of them looks good and is wrong."""
+    drawn = [draw_pair(uneven_setup(flux_e=flux), np.random.default_rng(seed)) for seed in (8, 9)]
+    first, second = (getattr(p, side) for p in drawn)
     with pytest.raises(starassay.CannotMeasureError, match="same side"):
-        fit(dataclasses.replace(pair, outside=other.inside))
+        fit(dataclasses.replace(drawn[0], inside=first, outside=second))
 
 
 def test_too_little_defocus() -> None:

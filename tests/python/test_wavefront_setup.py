@@ -29,12 +29,6 @@ def image(name: str, at: u.Quantity | None = None, **facts: Any) -> starassay.Fr
             image("b", 1800 * u.one),
             "at step 2200, that of b at step 1800",
         ),
-        # Both on one side, or the focuser never moved.
-        (
-            image("a", 5000 * u.one),
-            image("b", 5000 * u.one),
-            "at step 5000, that of b at step 5000",
-        ),
         # Steps and lengths cannot be compared, and silence says nothing.
         (image("a", 5000 * u.one), image("b", 3 * u.um), ""),
         (image("a"), image("b", 3 * u.um), ""),
@@ -48,6 +42,13 @@ def test_an_exchanged_pair_is_told_by_what_stands_beside_it(
     notes = check_setup([first, second], SCOPE)
     assert [n.code for n in notes] == (["wavefront.exchanged"] if told else [])
     assert all(told in n.text and n.level == "caution" for n in notes)
+
+
+def test_a_focuser_that_did_not_move_is_a_doubt() -> None:
+    """Both on one side, or a header that is never brought up to date: nothing must be decided by it."""
+    notes = check_setup([image("a", 5000 * u.one), image("b", 5000 * u.one)], SCOPE)
+    assert [(n.code, n.level) for n in notes] == [("wavefront.one-side", "doubt")]
+    assert "of a and b both put the focuser at step 5000" in notes[0].text
 
 
 def test_every_pair_is_looked_at() -> None:

@@ -235,5 +235,5 @@ def _result(
         pairs_alone=tuple(r["pairs_alone"]),
         chi_squared=r["chi_squared"],
         map_error=r["map_error_nm"] * u.nm,
-        decided=r["decided"],
+        decided=r["decided"] and not any(n.level == "doubt" for n in notes),
     )

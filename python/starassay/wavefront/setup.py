@@ -46,7 +46,17 @@ def _order(inside: Frame, outside: Frame) -> list[Note]:
     reasons = []
     first, second = inside.focus_position, outside.focus_position
     if first is not None and second is not None and first.unit.is_equivalent(second.unit):
-        if first >= second:
+        if first == second:
+            return [
+                say(
+                    "wavefront.one-side",
+                    f"The headers of {inside.name} and {outside.name} both put the focuser at "
+                    f"{_place(first)}: the images may lie on one side of focus, and then the numbers mean "
+                    "nothing. Check that the second image is from the other side.",
+                    inside.name,
+                )
+            ]
+        if first > second:
             reasons.append(
                 f"the header of {inside.name} puts the focuser at {_place(first)}, that of "
                 f"{outside.name} at {_place(second)}, and such numbers usually grow as the sensor "

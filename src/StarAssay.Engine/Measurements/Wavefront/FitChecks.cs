@@ -87,7 +87,7 @@ internal static class FitChecks
     public static void AfterFit(WavefrontRequest request, PairPreparation[] prepared, FitRun run, List<Note> notes, Team team, RunContext context)
     {
         double chi2 = run.ChiSquared;
-        if (chi2 > 2 && notes.All(n => n.Code != WavefrontNotes.Hole.Code))
+        if (chi2 > MisfitFrom && notes.All(n => n.Code != WavefrontNotes.Hole.Code))
         {
             RefuseSameSide(request, prepared, run, team, context);
         }
@@ -183,11 +183,12 @@ internal static class FitChecks
             }
 
             FitStrategy other = FitRun.Approach(request, prepared, start, run.Modes, team, context);
-            // The other reading must be much better, and good in itself: a wrong pupil fits neither.
-            if (other.RoughChi2 < 0.5 * direct && other.RoughChi2 < 2 * run.Fit.Points)
+            // The other reading must take three quarters of the misfit away, and be good in itself: a wrong pupil fits neither.
+            double noise = run.Fit.Points;
+            if (other.RoughChi2 - noise < 0.25 * (direct - noise) && other.RoughChi2 < 2 * noise)
             {
                 throw new CannotMeasureException("wavefront.same-side",
-                    $"Both images look as if taken on the same side of focus ({(flipped == 1 ? "inside" : "outside")}). Take one with the sensor nearer to the objective than best focus and one farther away.", request.Frames[1].Name);
+                    "Both images look as if taken on the same side of focus. Take one with the sensor nearer to the objective than best focus and one farther away.", request.Frames[1].Name);
             }
         }
     }
