@@ -8,6 +8,9 @@ internal sealed class MoffatFit
     private const int N = Moffat.Count;
     private const int MostRounds = 12;
 
+    // Narrower profiles, in pixels, are integrated by three nodes a side.
+    private const double FineFwhm = 1.8;
+
     // A step that lowers chi^2 by less than this is not worth the next one.
     private const double Enough = 2e-3;
 
@@ -27,9 +30,11 @@ internal sealed class MoffatFit
     /// <param name="Model">The profile.</param>
     /// <param name="FwhmError">Standard uncertainty of its FWHM, scaled by the root of chi^2 per degree of freedom when that is
     /// above 1.</param>
+    /// <param name="XError">Standard uncertainty of the center along x, scaled likewise.</param>
+    /// <param name="YError">Standard uncertainty of the center along y.</param>
     /// <param name="ChiSquare">Chi^2 per degree of freedom.</param>
     /// <param name="Converged">Whether the steps came to rest.</param>
-    internal readonly record struct Outcome(Moffat Model, double FwhmError, double ChiSquare, bool Converged);
+    internal readonly record struct Outcome(Moffat Model, double FwhmError, double XError, double YError, double ChiSquare, bool Converged);
 
     /// <summary>Fits one star.</summary>
     /// <param name="stamp">Its pixels, sky subtracted.</param>
@@ -47,7 +52,7 @@ internal sealed class MoffatFit
         var area = new MoffatKernel.Area(x0, y0, x1 - x0 + 1, y1 - y0 + 1);
         int count = area.Padded * area.Height, unknowns = freeBeta ? N : N - 1;
         float variance = (float)(noise * noise), perElectron = double.IsNaN(gain) ? 0 : (float)(1 / gain);
-        bool fine = m.Det > 0.1;
+        bool fine = m.Fwhm < FineFwhm;
         MoffatKernel.Fill(stamp, area, m, variance, perElectron, fine, space);
         double chi = Normal(count, unknowns), damping = 1e-3;
         bool converged = false;
@@ -97,7 +102,16 @@ internal sealed class MoffatFit
         }
 
         double perFreedom = chi / Math.Max(1, (area.Width * area.Height) - unknowns);
-        return new Outcome(m, converged ? FwhmError(m, unknowns) * Math.Sqrt(Math.Max(1, perFreedom)) : double.NaN, perFreedom, converged);
+        if (!converged || !Solve(unknowns, 0))
+        {
+            return new Outcome(m, double.NaN, double.NaN, double.NaN, perFreedom, converged);
+        }
+
+        double scale = Math.Sqrt(Math.Max(1, perFreedom));
+        Span<double> fwhm = stackalloc double[N], x = stackalloc double[N], y = stackalloc double[N];
+        FwhmSlope(m, fwhm);
+        x[1] = y[2] = 1;
+        return new Outcome(m, scale * m.Fwhm * Error(fwhm, unknowns), scale * Error(x, unknowns), scale * Error(y, unknowns), perFreedom, true);
     }
 
     /// <summary>A Moffat of that beta with the ellipse's shape; its adaptive Gaussian is narrower than its FWHM says by a few
@@ -208,20 +222,20 @@ internal sealed class MoffatFit
         }
     }
 
-    /// <summary>From the covariance: d ln FWHM = -1/4 d ln(P R - K^2) + d/dbeta [1/2 ln(2^(1/beta) - 1)].</summary>
-    private double FwhmError(in Moffat m, int n)
+    /// <summary>d ln FWHM = -1/4 d ln(P R - K^2) + d/dbeta [1/2 ln(2^(1/beta) - 1)].</summary>
+    private static void FwhmSlope(in Moffat m, Span<double> slope)
     {
-        if (!Solve(n, 0))
-        {
-            return double.NaN;
-        }
-
-        Span<double> slope = stackalloc double[N], solved = stackalloc double[N];
         slope[3] = -0.25 * m.R / m.Det;
         slope[4] = 0.5 * m.K / m.Det;
         slope[5] = -0.25 * m.P / m.Det;
         double root = Math.Pow(2, 1 / m.Beta);
         slope[6] = -0.5 * Math.Log(2) / (m.Beta * m.Beta) * root / (root - 1);
+    }
+
+    /// <summary>Standard uncertainty of what changes with the unknowns by these slopes, from the covariance.</summary>
+    private double Error(ReadOnlySpan<double> slope, int n)
+    {
+        Span<double> solved = stackalloc double[N];
         Back(slope, solved, n);
         double variance = 0;
         for (int i = 0; i < n; i++)
@@ -229,6 +243,6 @@ internal sealed class MoffatFit
             variance += slope[i] * solved[i];
         }
 
-        return m.Fwhm * Math.Sqrt(Math.Max(0, variance));
+        return Math.Sqrt(Math.Max(0, variance));
     }
 }

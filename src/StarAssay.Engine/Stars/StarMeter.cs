@@ -29,6 +29,13 @@ internal sealed class StarMeter
     // Below this second moment (FWHM about 2.3 pixels) a star's place in its pixel shifts its center and shape noticeably.
     private const double SmallVariance = 1.1;
 
+    // Small stars of this signal-to-noise ratio take center and shape from a profile of their 5 x 5 middle pixels, unless that
+    // lies elsewhere.
+    private const double SmallFitSnr = 30;
+    private const int CoreReach = 2;
+    private const double MostMove = 0.3;
+    private const double NearlyGaussian = 30;
+
     private readonly MeterSettings set;
     private readonly bool[] alone;
     private readonly RowDecoder decoder;
@@ -101,7 +108,7 @@ internal sealed class StarMeter
         double x = ellipse.X, y = ellipse.Y;
         if (ellipse.Converged)
         {
-            star.Widening = AdaptiveMoments.Widening(ellipse, sky.Noise, Gain(sky));
+            star.Widening = AdaptiveMoments.WithWings(AdaptiveMoments.Widening(ellipse, sky.Noise, Gain(sky)));
             (x, y) = AdaptiveMoments.Center(stamp, ellipse, star.Widening);
             (star.Cxx, star.Cxy, star.Cyy, star.ShapeFlux) = (ellipse.Cxx, ellipse.Cxy, ellipse.Cyy, ellipse.Flux);
         }
@@ -113,7 +120,8 @@ internal sealed class StarMeter
         }
 
         Sizes(x, y, ref star);
-        if (ellipse.Converged && 0.5 * (ellipse.Cxx + ellipse.Cyy) < SmallVariance && star.Hfr > 0)
+        bool small = ellipse.Converged && 0.5 * (ellipse.Cxx + ellipse.Cyy) < SmallVariance && star.Hfr > 0;
+        if (small)
         {
             (x, y) = Unpixel(x, y, ellipse, ref star);
         }
@@ -123,9 +131,9 @@ internal sealed class StarMeter
         Edges(ref star);
         Errors(ref star);
         Sharp(x, y, ref star);
-        if (star.Snr >= fitSnr && ellipse.Converged && (star.Marks & StarMarks.Saturated) == 0)
+        if (ellipse.Converged && (star.Marks & StarMarks.Saturated) == 0 && star.Snr >= Math.Min(fitSnr, small ? SmallFitSnr : fitSnr))
         {
-            Profile(ellipse with { X = x, Y = y }, ref star);
+            Profile(ellipse with { X = x, Y = y }, small, star.Snr >= fitSnr, ref star);
         }
 
         return star;
@@ -161,16 +169,52 @@ internal sealed class StarMeter
         return (trueX, trueY);
     }
 
-    private void Profile(Ellipse ellipse, ref StarRecord star)
+    /// <summary>Fits a profile. A small star is fitted by its core alone, since farther out stand wings and rings that do not follow the
+    /// core's profile, and takes its center and shape from it: there the pixels' part in the moments is larger than the noise, and the
+    /// profile knows the pixels.</summary>
+    private void Profile(in Ellipse start, bool small, bool wanted, ref StarRecord star)
     {
-        MoffatFit.Outcome found = fit.Fit(stamp, ellipse, set.Beta, star.Snr >= set.FreeBetaSnr, star.Noise, set.Gain, fitReach);
-        if (found.Converged)
+        bool free = star.Snr >= (small ? SmallFitSnr : set.FreeBetaSnr);
+        MoffatFit.Outcome found = fit.Fit(stamp, start, set.Beta, free, star.Noise, set.Gain, small ? CoreReach : fitReach);
+        if (!found.Converged && small && free)
+        {
+            // A core without wings drives the exponent out of all bounds.
+            found = fit.Fit(stamp, start, NearlyGaussian, false, star.Noise, set.Gain, CoreReach);
+        }
+
+        if (!found.Converged)
+        {
+            return;
+        }
+
+        if (wanted)
         {
             star.Fwhm = found.Model.Fwhm;
             star.FwhmError = found.FwhmError;
             star.Beta = found.Model.Beta;
             star.Alpha = 1 / Math.Pow(found.Model.Det, 0.25);
         }
+
+        if (small && star.Snr >= SmallFitSnr && Math.Abs(found.Model.X - start.X) < MostMove && Math.Abs(found.Model.Y - start.Y) < MostMove)
+        {
+            TakePlaceAndShape(found, ref star);
+        }
+    }
+
+    private void TakePlaceAndShape(in MoffatFit.Outcome found, ref StarRecord star)
+    {
+        Moffat m = found.Model;
+        star.X = m.X + stamp.X0;
+        star.Y = m.Y + stamp.Y0;
+        star.XError = found.XError;
+        star.YError = found.YError;
+
+        // The moments keep their size; (a^2 - b^2) / (a^2 + b^2) becomes the profile's.
+        const double Pixel = 1.0 / 12;
+        double size = 0.5 * (star.Cxx + star.Cyy), scale = (size - Pixel) / (m.P + m.R);
+        star.Cxx = size + (scale * (m.R - m.P));
+        star.Cyy = size - (scale * (m.R - m.P));
+        star.Cxy = -2 * scale * m.K;
     }
 
     /// <summary>Brings the pixels of a star near that is measured soon.</summary>

@@ -76,7 +76,7 @@ public class AdaptiveMomentsTests
         const double V = 2.5, N = 20, G = 1.5;
         double Variance(double k) => Math.Pow(k + 1, 4) / (k * k) * ((Math.PI * V * N * N / (2 * flux * flux)) + (1 / (G * flux * (k + 2) * (k + 2))));
         double found = AdaptiveMoments.Widening(new Ellipse(0, 0, V, 0, V, flux, true), N, G);
-        double best = Enumerable.Range(0, 1001).Select(i => 1 + (i / 1000.0)).MinBy(Variance);
+        double best = Enumerable.Range(0, 1001).Select(i => 1 + (i * (11 / 9.0) / 1000)).MinBy(Variance);
         Assert.Equal(best, found, 0.002);
     }
 

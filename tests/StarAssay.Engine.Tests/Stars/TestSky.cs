@@ -10,7 +10,7 @@ internal sealed class TestSky
     public const int Height = 320;
     public const double Sigma = 1.5;
 
-    public TestSky(int seed = 1, double noise = 5)
+    public TestSky(int seed = 1, double noise = 5, double sigmaX = Sigma, double sigmaY = Sigma)
     {
         var random = new Random(seed);
         Pixels = new float[Width * Height];
@@ -26,7 +26,7 @@ internal sealed class TestSky
                 double x = 35 + (62 * i) + (8 * random.NextDouble()), y = 32 + (60 * j) + (8 * random.NextDouble());
                 double flux = 3000 * Math.Exp(3 * random.NextDouble());
                 Stars.Add((x, y, flux));
-                Draw(x, y, flux, Sigma, Sigma);
+                Draw(x, y, flux, sigmaX, sigmaY);
             }
         }
     }
