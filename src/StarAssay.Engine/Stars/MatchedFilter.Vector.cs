@@ -35,8 +35,20 @@ internal sealed unsafe partial class MatchedFilter
         int last = width - T.Count;
         for (int x = 0; x < last; x += Chunk)
         {
-            int count = ScreenColumns<T, TPixels>(inputs, new Columns(x, Math.Min(last, x + Chunk), width), limits, screen, pitch, carried);
-            Decide<T, TPixels>(inputs, width, limits.Threshold, hits, screen, count, next);
+            var chunk = new Columns(x, Math.Min(last, x + Chunk), width);
+            if (T.Count == Lanes512.Count)
+            {
+                int count = ScreenColumns<T, TPixels>(inputs, chunk, limits, screen, pitch, carried);
+                Decide<T, TPixels>(inputs, width, limits.Threshold, hits, screen, new Passed(count, 0, Rows), next);
+                continue;
+            }
+
+            // Processors with narrower registers have half as many, too few for all rows at once.
+            for (int first = 0; first < Rows; first += HalfRows)
+            {
+                int count = ScreenHalf<T, TPixels>(inputs + first, chunk, limits, screen, first == 0 ? pitch : 0, carried + (first * T.Count), carried + (Rows * T.Count));
+                Decide<T, TPixels>(inputs, width, limits.Threshold, hits, screen, new Passed(count, first, HalfRows), next);
+            }
         }
 
         if (T.Sum(T.Load(ref *carried, Rows * T.Count)) != 0)
@@ -46,7 +58,7 @@ internal sealed unsafe partial class MatchedFilter
 
         screen.Columns[0] = last;
         bool some = ScreenEnd<T, TPixels>(inputs, last, limits, screen.Bits.AsSpan(0, 2), out bool whole);
-        Decide<T, TPixels>(inputs, width, limits.Threshold, hits, screen, some ? 1 : 0, next);
+        Decide<T, TPixels>(inputs, width, limits.Threshold, hits, screen, new Passed(some ? 1 : 0, 0, Rows), next);
         return whole;
     }
 
@@ -128,6 +140,63 @@ internal sealed unsafe partial class MatchedFilter
         return count;
     }
 
+    /// <summary>The same for four rows, of eight inputs.</summary>
+    [MethodImpl(MethodImplOptions.AggressiveOptimization)]
+    private int ScreenHalf<T, TPixels>(byte** inputs, Columns chunk, Limits limits, Screen screen, nint pitch, float* carried, float* carriedMissing)
+        where T : struct, ILanes<T>
+        where TPixels : struct, IStoredPixels
+    {
+        float scale = Scale<TPixels>();
+        T c = T.Of(center / near), f = T.Of(far / near), missing = T.Load(ref *carriedMissing, 0);
+        T one = T.Of(scale), below = T.Of(-2 * scale * (TPixels.RawZero + limits.Below)), above = T.Of(scale * ((limits.Below * AbovePerBelow) - TPixels.RawZero));
+        float* threshold = limits.Threshold;
+        byte* r0 = inputs[0], r1 = inputs[1], r2 = inputs[2], r3 = inputs[3], r4 = inputs[4], r5 = inputs[5], r6 = inputs[6], r7 = inputs[7];
+        int count = 0, last = chunk.End;
+        nint end = (nint)chunk.Width * TPixels.Size, beyond = (Rows * pitch) - end;
+        T b0 = T.Load(ref *carried, 0), b1 = T.Load(ref *carried, T.Count), b2 = T.Load(ref *carried, 2 * T.Count), b3 = T.Load(ref *carried, 3 * T.Count);
+        fixed (int* columns = screen.Columns)
+        fixed (ulong* masks = screen.Bits)
+        {
+            for (nint x = chunk.First; x < last; x += T.Count)
+            {
+                T i0 = TPixels.LoadRaw<T>(ref *r0, x), i1 = TPixels.LoadRaw<T>(ref *r1, x), i2 = TPixels.LoadRaw<T>(ref *r2, x), i3 = TPixels.LoadRaw<T>(ref *r3, x);
+                T i4 = TPixels.LoadRaw<T>(ref *r4, x), i5 = TPixels.LoadRaw<T>(ref *r5, x), i6 = TPixels.LoadRaw<T>(ref *r6, x), i7 = TPixels.LoadRaw<T>(ref *r7, x);
+                T v0 = T.MulAdd(c, i2, T.MulAdd(f, i0 + i4, i1 + i3));
+                T v1 = T.MulAdd(c, i3, T.MulAdd(f, i1 + i5, i2 + i4));
+                T v2 = T.MulAdd(c, i4, T.MulAdd(f, i2 + i6, i3 + i5));
+                T v3 = T.MulAdd(c, i5, T.MulAdd(f, i3 + i7, i4 + i6));
+                T p0 = T.ShiftIn(b0, v0) + v0, p1 = T.ShiftIn(b1, v1) + v1, p2 = T.ShiftIn(b2, v2) + v2, p3 = T.ShiftIn(b3, v3) + v3;
+                (b0, b1, b2, b3) = (v0, v1, v2, v3);
+                T pairs = T.Max(T.Max(p0, p1), T.Max(p2, p3)), singles = T.Max(T.Max(v0, v1), T.Max(v2, v3));
+                T limit = T.Load(ref *threshold, x), low = T.MulAdd(one + one, limit, below), high = T.MulAdd(one, limit, above);
+                if ((T.Above(pairs, low) | T.Above(singles, high)) != 0)
+                {
+                    columns[count] = (int)x;
+                    masks[count++] = T.Above(p0, low) | T.Above(v0, high) | ((T.Above(p1, low) | T.Above(v1, high)) << T.Count)
+                        | ((T.Above(p2, low) | T.Above(v2, high)) << (2 * T.Count)) | ((T.Above(p3, low) | T.Above(v3, high)) << (3 * T.Count));
+                }
+
+                if (TPixels.MayBeMissing)
+                {
+                    missing = T.MulAdd(v0 + v3, T.Of(0), missing);
+                }
+
+                if (Sse.IsSupported && pitch != 0)
+                {
+                    nint ahead = (x * TPixels.Size) + Ahead;
+                    Fetch<T, TPixels>(r4 + ahead + (ahead < end ? 0 : beyond), pitch, x);
+                }
+            }
+        }
+
+        T.Store(b0, ref *carried, 0);
+        T.Store(b1, ref *carried, T.Count);
+        T.Store(b2, ref *carried, 2 * T.Count);
+        T.Store(b3, ref *carried, 3 * T.Count);
+        T.Store(missing, ref *carriedMissing, 0);
+        return count;
+    }
+
     private float Scale<TPixels>()
         where TPixels : struct, IStoredPixels => TPixels.RawPerAdu / near;
 
@@ -192,14 +261,15 @@ internal sealed unsafe partial class MatchedFilter
     }
 
     /// <summary>Smooths along the rows round what passed.</summary>
-    private void Decide<T, TPixels>(byte** inputs, int width, float* threshold, ReadOnlySpan<RowHits> hits, Screen screen, int count, Span<int> next)
+    private void Decide<T, TPixels>(byte** inputs, int width, float* threshold, ReadOnlySpan<RowHits> hits, Screen screen, Passed passed, Span<int> next)
         where T : struct, ILanes<T>
         where TPixels : struct, IStoredPixels
     {
         ulong lanes = ulong.MaxValue >> (64 - T.Count);
-        for (int k = 0; k < 2 * count; k++)
+        int words = passed.Rows / HalfRows;
+        for (int k = 0; k < words * passed.Count; k++)
         {
-            int x = screen.Columns[k / 2], first = k % 2 * HalfRows;
+            int x = screen.Columns[k / words], first = passed.First + (k % words * HalfRows);
             ulong all = screen.Bits[k];
             while (all != 0)
             {
@@ -271,6 +341,9 @@ internal sealed unsafe partial class MatchedFilter
         T sides = T.MulAdd(T.Of(near), TPixels.Load<T>(ref *rows[1], x) + TPixels.Load<T>(ref *rows[3], x), ends);
         return T.MulAdd(T.Of(center), TPixels.Load<T>(ref *rows[2], x), sides);
     }
+
+    /// <summary>How many registers passed the screen, and of which rows: four or all.</summary>
+    private readonly record struct Passed(int Count, int First, int Rows);
 
     /// <summary>Columns to screen: whole registers from the first on, the end left out.</summary>
     private readonly record struct Columns(int First, int End, int Width);
