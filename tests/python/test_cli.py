@@ -346,6 +346,8 @@ def test_an_interrupt_ends_a_real_process_with_one_line(tmp_path: Path) -> None:
         # A shell starts what runs in its background deaf to this signal, and children inherit that.
         "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
         "def run(args):\n"
+        # The runtime starts first: on a busy machine that can take longer than the pause below.
+        "    g.about()\n"
         "    print('in', file=sys.stderr, flush=True)\n"
         "    g.call('gateway.wait', {'seconds': 60})\n"
         "m.kinds = lambda: [N(NAME='wait', HELP='', EXAMPLE='', add_arguments=lambda p: None, run=run)]\n"
