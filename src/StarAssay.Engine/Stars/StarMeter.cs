@@ -98,6 +98,12 @@ internal sealed class StarMeter
         }
 
         Ellipse ellipse = AdaptiveMoments.Measure(stamp, stamp.Half + Top(1), stamp.Half + Top(stamp.Stride), set.Variance, sky.Noise);
+        if (!ellipse.Converged)
+        {
+            // A cosmic ray's top may lie beside what can be measured; its shape tells it from a star.
+            ellipse = AdaptiveMoments.Measure(stamp, stamp.Half, stamp.Half, set.Variance, 0);
+        }
+
         if (stamp.AnyBad && ellipse.Converged)
         {
             // Once more with the holes filled from opposite the true center.
