@@ -11,6 +11,9 @@ internal static class FitChecks
     private const double MisfitFrom = 1.3;
     private const double LargeMisfitFrom = 8;
 
+    // The reading with both images on one side is believed when it leaves less than this share of the first one's chi squared.
+    private const double MuchBetter = 0.7;
+
     public static void BeforeReading(WavefrontRequest request)
     {
         for (int a = 0; a < request.Frames.Count; a++)
@@ -183,9 +186,9 @@ internal static class FitChecks
             }
 
             FitStrategy other = FitRun.Approach(request, prepared, start, run.Modes, team, context);
-            // The other reading must take three quarters of the misfit away, and be good in itself: a wrong pupil fits neither.
-            double noise = run.Fit.Points;
-            if (other.RoughChi2 - noise < 0.25 * (direct - noise) && other.RoughChi2 < 2 * noise)
+            // The other reading must be clearly better, and good in itself: a wrong pupil fits neither. (Seen: 0.02 to 0.59 of the
+            // first reading's chi squared for two images of one side, above 1 for two sides and whatever else was wrong.)
+            if (other.RoughChi2 < MuchBetter * direct && other.RoughChi2 < 2 * run.Fit.Points)
             {
                 throw new CannotMeasureException("wavefront.same-side",
                     "Both images look as if taken on the same side of focus. Take one with the sensor nearer to the objective than best focus and one farther away.", request.Frames[1].Name);
