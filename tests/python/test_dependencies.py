@@ -9,11 +9,12 @@ from pathlib import Path
 
 import numpy as np
 
-import starassay
 from starassay.color_focus.simulation import natural_spline
 
-FACE = Path(starassay.__file__).parent
-PROJECT = (FACE.parent / "pyproject.toml").read_text(encoding="utf-8")
+# The sources, which the installed package need not be beside.
+SOURCES = Path(__file__).resolve().parents[2] / "python"
+FACE = SOURCES / "starassay"
+PROJECT = (SOURCES / "pyproject.toml").read_text(encoding="utf-8")
 
 
 def imported() -> dict[str, set[str]]:
