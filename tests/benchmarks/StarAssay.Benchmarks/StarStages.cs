@@ -1,4 +1,3 @@
-using System.Diagnostics;
 using System.Numerics.Tensors;
 using System.Runtime.InteropServices;
 using StarAssay.Engine.Imaging;
@@ -20,48 +19,36 @@ internal static class StarStages
     {
         Frame frame = Draw();
         var context = new RunContext(threads);
-        var least = new Dictionary<string, double>();
+        var clock = new StageClock();
         for (int k = 0; k < repeats; k++)
         {
-            Once(frame, context, least);
+            Once(frame, context, clock);
         }
 
         Console.WriteLine($"{threads} threads");
-        foreach ((string stage, double ms) in least)
-        {
-            Console.WriteLine($"{stage,-40}{ms,8:F1} ms");
-        }
+        clock.Print();
     }
 
-    private static void Once(Frame frame, RunContext context, Dictionary<string, double> least)
+    private static void Once(Frame frame, RunContext context, StageClock clock)
     {
-        T Time<T>(string stage, Func<T> run)
-        {
-            long start = Stopwatch.GetTimestamp();
-            T made = run();
-            double ms = Stopwatch.GetElapsedTime(start).TotalMilliseconds;
-            least[stage] = Math.Min(ms, least.GetValueOrDefault(stage, double.MaxValue));
-            return made;
-        }
-
-        Time("reading the frame once", () => ReadOnce(frame, context));
-        SkyCells cells = Time("mesh of the sky", () => BackgroundEstimator.Measure(frame, 64, context));
-        BackgroundMesh first = Time("smoothing the mesh", () => BackgroundEstimator.Smooth(cells, context));
-        SeedFinder finder = Time("noise of the smoothed sky", () => new SeedFinder(frame, first, new MatchedFilter(FilterSigma), 5, context));
-        Seed[] peaks = Time("finding peaks", () => finder.Find(context));
-        TypicalStar typical = Time("typical star", () => TypicalStar.Of(frame, first, peaks, context));
-        Seed[] seeds = Time("merging peaks", () => new SeedMerger(frame, first, FilterSigma, finder.FilteredNoise).Merge(peaks, Math.Sqrt(typical.Variance), context));
-        BackgroundMesh mesh = Time("skirts out of the sky", () =>
+        clock.Time("reading the frame once", () => ReadOnce(frame, context));
+        SkyCells cells = clock.Time("mesh of the sky", () => BackgroundEstimator.Measure(frame, 64, context));
+        BackgroundMesh first = clock.Time("smoothing the mesh", () => BackgroundEstimator.Smooth(cells, context));
+        SeedFinder finder = clock.Time("noise of the smoothed sky", () => new SeedFinder(frame, first, new MatchedFilter(FilterSigma), 5, context));
+        Seed[] peaks = clock.Time("finding peaks", () => finder.Find(context));
+        TypicalStar typical = clock.Time("typical star", () => TypicalStar.Of(frame, first, peaks, context));
+        Seed[] seeds = clock.Time("merging peaks", () => new SeedMerger(frame, first, FilterSigma, finder.FilteredNoise).Merge(peaks, Math.Sqrt(typical.Variance), context));
+        BackgroundMesh mesh = clock.Time("skirts out of the sky", () =>
         {
             SkyFromStars.TakeOut(cells, seeds, typical.Alpha, typical.Beta, typical.FilteredPeak(FilterSigma), context);
             return BackgroundEstimator.Smooth(cells, context);
         });
         MeterSettings settings = typical.Settings(frame, mesh, seeds, typical.OuterRadius);
-        StarRecord[] stars = Time("measuring every star", () => StarMeasurement.MeasureAll(settings, double.PositiveInfinity, context));
+        StarRecord[] stars = clock.Time("measuring every star", () => StarMeasurement.MeasureAll(settings, double.PositiveInfinity, context));
         var request = new StarRequest { Frame = frame, FitProfiles = ProfileFits.None };
-        Time("table, medians, zones", () => StarTable.Build(request, settings, stars, finder.Correlation, typical, context));
-        Time("all of it", () => StarMeasurement.Measure(request, context));
-        Time("all of it, with every profile fit", () => StarMeasurement.Measure(request with { FitProfiles = ProfileFits.All }, context));
+        clock.Time("table, medians, zones", () => StarTable.Build(request, settings, stars, finder.Correlation, typical, context));
+        clock.Time("all of it", () => StarMeasurement.Measure(request, context));
+        clock.Time("all of it, with every profile fit", () => StarMeasurement.Measure(request with { FitProfiles = ProfileFits.All }, context));
     }
 
     private static long ReadOnce(Frame frame, RunContext context)

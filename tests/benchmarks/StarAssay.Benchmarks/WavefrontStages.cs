@@ -1,4 +1,3 @@
-using System.Diagnostics;
 using StarAssay.Engine.Measurements.Wavefront;
 using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Optics;
@@ -20,54 +19,42 @@ internal static class WavefrontStages
         foreach (bool gaussian in kernels)
         {
             RefinementRequest request = Draw(gaussian);
-            var least = new Dictionary<string, double>();
+            var clock = new StageClock();
             for (int k = 0; k < repeats; k++)
             {
-                Once(request, threads, least);
+                Once(request, threads, clock);
             }
 
             Console.WriteLine($"{(gaussian ? "Gaussian, 1 wavelength" : "Kolmogorov, 3 wavelengths")}, {threads} threads");
-            foreach ((string stage, double ms) in least)
-            {
-                Console.WriteLine($"{stage,-40}{ms,8:F2} ms");
-            }
+            clock.Print();
         }
     }
 
-    private static void Once(RefinementRequest request, int threads, Dictionary<string, double> least)
+    private static void Once(RefinementRequest request, int threads, StageClock clock)
     {
-        T Time<T>(string stage, Func<T> run)
-        {
-            long start = Stopwatch.GetTimestamp();
-            T made = run();
-            double ms = Stopwatch.GetElapsedTime(start).TotalMilliseconds;
-            least[stage] = Math.Min(ms, least.GetValueOrDefault(stage, double.MaxValue));
-            return made;
-        }
-
         var context = new RunContext(threads);
         long before = GC.GetTotalAllocatedBytes(true);
-        Refinement found = Time("all of it", () => WavefrontRefinement.Measure(request, context));
-        least["fresh memory, kB"] = (GC.GetTotalAllocatedBytes(true) - before) / 1e3;
-        least["steps (number)"] = found.Iterations;
-        least["cost"] = found.Cost;
+        Refinement found = clock.Time("all of it", () => WavefrontRefinement.Measure(request, context));
+        clock.Note("fresh memory, kB", (GC.GetTotalAllocatedBytes(true) - before) / 1e3);
+        clock.Note("steps", found.Iterations);
+        clock.Note("cost", found.Cost);
         (PairOptics optics, PairData data, PairState state) = WavefrontRefinement.Prepare(request);
         var team = new Team(threads, CancellationToken.None);
         ZernikeIndex[] modes = ZernikeIndex.NollRange(5, LastNoll);
-        using PairModel model = Time("grids, tables, memory", () => new PairModel(optics, modes, state.DefocusNm.Max(Math.Abs), team));
-        using QuickHessian quick = Time("the same for quick Hessians", () => new QuickHessian([model], team));
+        using PairModel model = clock.Time("grids, tables, memory", () => new PairModel(optics, modes, state.DefocusNm.Max(Math.Abs), team));
+        using QuickHessian quick = clock.Time("the same for quick Hessians", () => new QuickHessian([model], team));
         var fit = new JointFit([model], [data], [state], team) { ModeCount = modes.Length };
         found.CoefficientNm.CopyTo(state.CoefficientsNm, 0);
-        Time("first evaluation", () => { fit.Refresh(); return 0; });
+        clock.Time("first evaluation", () => { fit.Refresh(); return 0; });
         fit.WeightByBaseVariance();
-        Time("evaluation", () => { fit.Refresh(); return 0; });
-        Time("first gradient", fit.GradientByAdjoint);
-        Time("gradient", fit.GradientByAdjoint);
-        Time("first quick Hessian", () => quick.At(fit));
-        Time("quick Hessian", () => quick.At(fit));
-        Time("exact J^T J, the first time", fit.NormalEquations);
-        (MathNet.Numerics.LinearAlgebra.Matrix<double> normal, _) = Time("exact J^T J", fit.NormalEquations);
-        Time("its inverse", () => JointFit.Inverse(normal, 0));
+        clock.Time("evaluation", () => { fit.Refresh(); return 0; });
+        clock.Time("first gradient", fit.GradientByAdjoint);
+        clock.Time("gradient", fit.GradientByAdjoint);
+        clock.Time("first quick Hessian", () => quick.At(fit));
+        clock.Time("quick Hessian", () => quick.At(fit));
+        clock.Time("exact J^T J, the first time", fit.NormalEquations);
+        (MathNet.Numerics.LinearAlgebra.Matrix<double> normal, _) = clock.Time("exact J^T J", fit.NormalEquations);
+        clock.Time("its inverse", () => JointFit.Inverse(normal, 0));
     }
 
     // Images from the engine's own simulator of diffraction would tie this to it; here the model itself draws them.

@@ -86,7 +86,8 @@ internal sealed partial class PairModel : IDisposable
         fine = new Fft(size);
         stage = new Lazy<BlurStage>(() => Stage(size));
         fourier = new Lazy<IPairBlur>(() => new FourierBlur(stage.Value, optics.JitterPx2, memory));
-        gaussian = optics.Gaussian ? new GaussianBlur(Math.Min(size, Fft.Padded(over * (optics.Window + EdgePixels))), over, optics.Window, optics.JitterPx2, memory) : null;
+        int reached = Math.Min(size, Math.Max(narrowSize, Fft.Padded(over * (optics.Window + EdgePixels))));
+        gaussian = optics.Gaussian ? new GaussianBlur(reached, over, optics.Window, optics.JitterPx2, memory) : null;
         blur = gaussian ?? fourier.Value;
         span = blur.Span;
         fields = new SplitMatrix[2, waves];

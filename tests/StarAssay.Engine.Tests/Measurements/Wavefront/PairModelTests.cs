@@ -54,9 +54,10 @@ public class PairModelTests
     [InlineData(false, 0.01, false, 7.0)]
     [InlineData(true, 0.01, true, 7.0)]
     [InlineData(false, 0.0, false, 9.5)] // the optics' highest frequency lies below the fine grid's
-    public void Adjoint_equals_the_products_with_exact_derivatives(bool separate, double stretch, bool gaussian, double n)
+    [InlineData(false, 0.0, true, 7.0, 4000)] // the derivatives' field is wider than the window and its edge
+    public void Adjoint_equals_the_products_with_exact_derivatives(bool separate, double stretch, bool gaussian, double n, double largestNm = 1400)
     {
-        (PairModel model, PairState state, JointFit fit) = SmallFit(separate, stretch, gaussian, n);
+        (PairModel model, PairState state, JointFit fit) = SmallFit(separate, stretch, gaussian, n, largestNm);
         (Matrix<double> normal, Vector<double> direct) = fit.NormalEquations();
         Vector<double> backwards = fit.GradientByAdjoint();
         _ = model;
@@ -188,7 +189,7 @@ public class PairModelTests
         TiltYNm = [-40, 30],
     };
 
-    private static (PairModel Model, PairState State, JointFit Fit) SmallFit(bool separate, double stretch, bool gaussian, double n = 7)
+    private static (PairModel Model, PairState State, JointFit Fit) SmallFit(bool separate, double stretch, bool gaussian, double n = 7, double largestNm = 1400)
     {
         var optics = new PairOptics(new PupilShape { Obstruction = 0.3 }, n, 3.76, [540, 560], [0.5, 0.5], 0.05, 32)
         {
@@ -206,7 +207,7 @@ public class PairModelTests
         state.Background[0] = 20;
         state.Background[1] = 30;
         var team = new Team(2, CancellationToken.None);
-        var model = new PairModel(optics, Modes, 1400, team);
+        var model = new PairModel(optics, Modes, largestNm, team);
         var data = new PairData(32);
         var random = new Random(5);
         model.Evaluate(state);
