@@ -1,0 +1,17 @@
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Measurements.Wavefront;
+
+/// <summary>What a claim about a wavefront can be about.</summary>
+[QuantityList("wavefront")]
+public static class WavefrontQuantities
+{
+    public static readonly QuantityDefinition Strehl = new("strehl", "Strehl ratio", "", 0, 1, true, Pair);
+    public static readonly QuantityDefinition Rms = new("wavefront_rms", "wavefront error, RMS", "nm", 0, double.PositiveInfinity, false, Pair);
+    public static readonly QuantityDefinition Pv = new("wavefront_pv", "wavefront error, PV", "nm", 0, double.PositiveInfinity, false, Pair);
+    public static readonly QuantityDefinition Spherical = new("spherical", "spherical aberration, RMS", "nm", 0, double.PositiveInfinity, false, Pair);
+    public static readonly QuantityDefinition Coma = new("coma", "coma, RMS", "nm", 0, double.PositiveInfinity, false, Pair);
+    public static readonly QuantityDefinition Astigmatism = new("astigmatism", "astigmatism, RMS", "nm", 0, double.PositiveInfinity, false, Pair);
+
+    private const string Pair = "Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].";
+}

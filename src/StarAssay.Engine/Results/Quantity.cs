@@ -1,0 +1,79 @@
+namespace StarAssay.Engine.Results;
+
+/// <summary>A kind of number that a claim can be about.</summary>
+/// <param name="Name">Its one name, for example "wavefront_rms".</param>
+/// <param name="Label">Its name in sentences.</param>
+/// <param name="Unit">Unit in Astropy's generic spelling; "" for a ratio.</param>
+/// <param name="Low">Least value that it can have.</param>
+/// <param name="High">Largest value that it can have.</param>
+/// <param name="LargerIsBetter">Which way is better; null where neither is.</param>
+/// <param name="Missing">What to do to get it, one sentence.</param>
+public sealed record QuantityDefinition(string Name, string Label, string Unit, double Low, double High, bool? LargerIsBetter, string Missing)
+{
+    /// <summary>A quantity of this kind.</summary>
+    /// <param name="value">Value with its combined standard uncertainty, in <see cref="Unit"/>.</param>
+    /// <param name="randomPart">What of the uncertainty averages out over more of what is counted; NaN = not known.</param>
+    /// <param name="wavelengthNm">Where it holds; NaN where it depends on none.</param>
+    public Quantity Of(Measured value, double randomPart = double.NaN, double wavelengthNm = double.NaN)
+    {
+        if (value.Unit != Unit)
+        {
+            throw new ArgumentException($"'{Name}' is in '{Unit}', not in '{value.Unit}'.", nameof(value));
+        }
+
+        double random = Math.Min(randomPart, value.Uncertainty);
+        return new Quantity
+        {
+            Name = Name,
+            Value = value,
+            RandomPart = random,
+            CommonPart = Math.Sqrt(Math.Max(0, (value.Uncertainty * value.Uncertainty) - (random * random))),
+            WavelengthNm = wavelengthNm,
+        };
+    }
+}
+
+/// <summary>A number that a claim can be about, with what a decision must know of it.</summary>
+public sealed record Quantity
+{
+    /// <summary>Name from the one list, <see cref="QuantityCatalog"/>.</summary>
+    public required string Name { get; init; }
+
+    /// <summary>Value with its combined standard uncertainty.</summary>
+    public required Measured Value { get; init; }
+
+    /// <summary>The part of the uncertainty that averages out over more of what is counted; NaN = not known. In the value's unit.</summary>
+    public double RandomPart { get; init; } = double.NaN;
+
+    /// <summary>The part that all of them share; NaN = not known. In the value's unit.</summary>
+    public double CommonPart { get; init; } = double.NaN;
+
+    /// <summary>Degrees of freedom of the uncertainty.</summary>
+    public double DegreesOfFreedom { get; init; } = double.PositiveInfinity;
+
+    /// <summary>How many frames, pairs or spectra it rests on.</summary>
+    public int Count { get; init; } = 1;
+
+    /// <summary>What is counted, in the plural.</summary>
+    public string Counted { get; init; } = "frames";
+
+    /// <summary>Wavelength at which it holds; NaN where it depends on none.</summary>
+    public double WavelengthNm { get; init; } = double.NaN;
+
+    /// <summary>Reasons why it must not decide, each a sentence.</summary>
+    public IReadOnlyList<string> Doubts { get; init; } = [];
+
+    /// <summary>Its kind.</summary>
+    [System.Text.Json.Serialization.JsonIgnore]
+    public QuantityDefinition Definition => QuantityCatalog.Find(Name);
+}
+
+/// <summary>What every measurement's result offers beside its own numbers.</summary>
+public interface IMeasurementResult
+{
+    /// <summary>Numbers that a claim can be about.</summary>
+    IReadOnlyList<Quantity> Quantities { get; }
+
+    /// <summary>What the reader must know.</summary>
+    IReadOnlyList<Note> Notes { get; }
+}
