@@ -55,6 +55,9 @@ internal readonly unsafe struct SplitMatrix
     /// <summary>Imaginary parts.</summary>
     public Span<float> Im => im.AsSpan(imOffset, Rows * Stride);
 
+    /// <summary>Real parts for 0, imaginary parts for 1.</summary>
+    public Span<float> Part(int k) => k == 0 ? Re : Im;
+
     /// <summary>Address of the real parts.</summary>
     public float* RePointer => (float*)Unsafe.AsPointer(ref re[reOffset]);
 

@@ -48,13 +48,13 @@ internal static class WavefrontStages
         clock.Time("first evaluation", () => { fit.Refresh(); return 0; });
         fit.WeightByBaseVariance();
         clock.Time("evaluation", () => { fit.Refresh(); return 0; });
-        clock.Time("first gradient", fit.GradientByAdjoint);
-        clock.Time("gradient", fit.GradientByAdjoint);
+        clock.Time("first gradient", fit.Derivatives.Gradient);
+        clock.Time("gradient", fit.Derivatives.Gradient);
         clock.Time("first quick Hessian", () => quick.At(fit));
         clock.Time("quick Hessian", () => quick.At(fit));
-        clock.Time("exact J^T J, the first time", fit.NormalEquations);
-        (MathNet.Numerics.LinearAlgebra.Matrix<double> normal, _) = clock.Time("exact J^T J", fit.NormalEquations);
-        clock.Time("its inverse", () => JointFit.Inverse(normal, 0));
+        clock.Time("exact J^T J, the first time", fit.Derivatives.NormalEquations);
+        (MathNet.Numerics.LinearAlgebra.Matrix<double> normal, _) = clock.Time("exact J^T J", fit.Derivatives.NormalEquations);
+        clock.Time("its inverse", () => PositiveDefinite.Inverse(normal));
     }
 
     // Images from the engine's own simulator of diffraction would tie this to it; here the model itself draws them.
@@ -91,7 +91,7 @@ internal static class WavefrontStages
         float[] variance = new float[2 * Window * Window];
         for (int k = 0; k < 2; k++)
         {
-            ReadOnlySpan<float> unit = k == 0 ? model.Pixels.Re : model.Pixels.Im;
+            ReadOnlySpan<float> unit = model.Pixels.Part(k);
             for (int i = 0; i < unit.Length; i++)
             {
                 int at = (k * Window * Window) + i;

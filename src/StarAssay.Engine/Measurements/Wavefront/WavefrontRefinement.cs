@@ -96,8 +96,8 @@ public static class WavefrontRefinement
         var fit = new JointFit([model], [data], [state], team) { ModeCount = modes.Length };
         fit.Refresh();
         fit.WeightByBaseVariance();
-        fit.Iterate(request.Tolerance / Math.Max(1, fit.Chi2 / fit.Points), 60, quick);
-        Matrix<double> inverse = JointFit.Inverse(fit.NormalMatrix(), 0)
+        Descent.Run(fit, request.Tolerance / Math.Max(1, fit.Chi2 / fit.Points), 60, quick);
+        Matrix<double> inverse = PositiveDefinite.Inverse(fit.Derivatives.NormalMatrix())
             ?? throw new CannotMeasureException("wavefront.singular", "The images do not determine all unknowns. Use fewer modes.");
         PairState end = fit.States[0];
         double umPerNm = 8e-3 * optics.FocalRatio * optics.FocalRatio;

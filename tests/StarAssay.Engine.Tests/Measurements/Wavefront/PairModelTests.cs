@@ -38,7 +38,7 @@ public class PairModelTests
             {
                 for (int i = 0; i < 32; i++)
                 {
-                    float v = (k == 0 ? model.Pixels.Re : model.Pixels.Im)[(j * 32) + i];
+                    float v = model.Pixels.Part(k)[(j * 32) + i];
                     worst = Math.Max(worst, Math.Abs(v - truth[j, i]));
                 }
             }
@@ -58,8 +58,8 @@ public class PairModelTests
     public void Adjoint_equals_the_products_with_exact_derivatives(bool separate, double stretch, bool gaussian, double n, double largestNm = 1400)
     {
         (PairModel model, PairState state, JointFit fit) = SmallFit(separate, stretch, gaussian, n, largestNm);
-        (Matrix<double> normal, Vector<double> direct) = fit.NormalEquations();
-        Vector<double> backwards = fit.GradientByAdjoint();
+        (Matrix<double> normal, Vector<double> direct) = fit.Derivatives.NormalEquations();
+        Vector<double> backwards = fit.Derivatives.Gradient();
         _ = model;
         _ = state;
         for (int i = 0; i < direct.Count; i++)
@@ -77,9 +77,9 @@ public class PairModelTests
     public void Derivatives_equal_differences_of_the_model(double stretch, bool gaussian)
     {
         (PairModel model, PairState state, _) = SmallFit(separate: false, stretch, gaussian);
-        SplitMatrix[] units = [.. Enumerable.Range(0, Modes.Length + PairModel.ExtraUnits).Select(_ => new SplitMatrix(32, 32))];
+        SplitMatrix[] units = [.. Enumerable.Range(0, Modes.Length + PairJacobian.ExtraUnits).Select(_ => new SplitMatrix(32, 32))];
         model.Evaluate(state);
-        model.Jacobian(state, Modes.Length, units);
+        model.Jacobian.Fill(state, Modes.Length, units);
         (int Unit, Func<PairState, double, PairState> Change, double Step)[] cases =
         [
             (0, (s, h) => Coefficient(s, 0, h), 2),
@@ -215,7 +215,7 @@ public class PairModelTests
         {
             for (int i = 0; i < 32 * 32; i++)
             {
-                data.Electrons[k][i] = (float)((state.Flux[k] * (k == 0 ? model.Pixels.Re : model.Pixels.Im)[i] * 1.05) + 25 + (200 * (random.NextDouble() - 0.5)));
+                data.Electrons[k][i] = (float)((state.Flux[k] * model.Pixels.Part(k)[i] * 1.05) + 25 + (200 * (random.NextDouble() - 0.5)));
                 data.BaseVariance[k][i] = 25;
                 data.Use[k][i] = 1;
             }

@@ -110,7 +110,7 @@ internal sealed class CompanionSearch
                 }
             }
 
-            if (JointFit.Inverse(normal, 1e-6) is not { } inverse)
+            if (PositiveDefinite.Inverse(normal, 1e-6) is not { } inverse)
             {
                 break;
             }
@@ -167,7 +167,7 @@ internal sealed class CompanionSearch
     private void Correlate(PairState state, float[] residual, int k, int sx, int sy, ref double top, ref double bottom)
     {
         int w = data.Window;
-        ReadOnlySpan<float> unit = k == 0 ? model.Pixels.Re : model.Pixels.Im;
+        ReadOnlySpan<float> unit = model.Pixels.Part(k);
         float flux = (float)state.Flux[k];
         float[] use = data.Use[k];
         float[] still = data.BaseVariance[k];

@@ -1,6 +1,7 @@
 using MathNet.Numerics.LinearAlgebra;
 using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Optics;
+using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.Wavefront;
 
@@ -43,7 +44,7 @@ internal sealed class FitStrategy
     public PairState[] Reached { get; private set; } = [];
 
     /// <summary>From the moments to the neighbourhood of the minimum, with the rough models.</summary>
-    public void Approach(StarAssay.Engine.Results.RunContext context)
+    public void Approach(RunContext context)
     {
         using var quick = new QuickHessian(models, team);
         double given = request.SeeingArcsec;
@@ -52,33 +53,33 @@ internal sealed class FitStrategy
         context.Report(0.2, "first look");
         fit.ModeCount = 0;
         fit.Reweight(0.10);
-        fit.Iterate(0.02, 6, quick);
+        Descent.Run(fit, 0.02, 6, quick);
         fit.ModeCount = CountUpTo(11);
         fit.Reweight(0.05);
-        fit.Iterate(0.01, 10, quick);
+        Descent.Run(fit, 0.01, 10, quick);
         fit.ModeCount = CountUpTo(request.LeastNoll);
         fit.Reweight(0.03);
-        fit.Iterate(0.003, 15, quick);
+        Descent.Run(fit, 0.003, 15, quick);
         context.Report(0.4, "main modes");
         RoughChi2 = fit.Chi2;
         Reached = [.. fit.States.Select(s => s.Copy())];
     }
 
     /// <summary>From there to the end with the exact models.</summary>
-    public JointFit Finish(PairModel[] exact, PairState[] start, StarAssay.Engine.Results.RunContext context)
+    public JointFit Finish(PairModel[] exact, PairState[] start, RunContext context)
     {
         using var quick = new QuickHessian(exact, team);
         int before = fit.Iterations;
         hessian = quick;
         models = exact;
         fit = new JointFit(exact, data, start, team) { FitSeeing = !request.HoldSeeing, ModeCount = CountUpTo(request.LeastNoll) };
-        fit.CountFrom(before);
+        fit.CountSteps(before);
         fit.Refresh();
         fit.Reweight(0.02);
         fit.SolveLight();
         MaskWild();
         fit.Reweight(0.01);
-        fit.Iterate(0.002, 12, hessian);
+        Descent.Run(fit, 0.002, 12, hessian);
         MaskWild();
         Settle();
         TakeOutCompanions();
@@ -107,7 +108,7 @@ internal sealed class FitStrategy
     private void Settle()
     {
         fit.Reweight(0);
-        fit.Iterate(2e-6, 12, hessian);
+        Descent.Run(fit, 2e-6, 12, hessian);
     }
 
     // Defocus of each image and seeing on a coarse grid: a start 15 % off can end in a false minimum.
@@ -168,7 +169,7 @@ internal sealed class FitStrategy
 
     private static double Mismatch(PairModel model, PairData data, int k)
     {
-        ReadOnlySpan<float> unit = k == 0 ? model.Pixels.Re : model.Pixels.Im;
+        ReadOnlySpan<float> unit = model.Pixels.Part(k);
         float[] d = data.Electrons[k];
         float[] use = data.Use[k];
         (double n, double u, double v, double uu, double uv, double vv) = (0, 0, 0, 0, 0, 0);
@@ -199,7 +200,7 @@ internal sealed class FitStrategy
         {
             for (int k = 0; k < 2; k++)
             {
-                Wild += MaskWild(fit.Residual(p, k), data[p].Use[k], data[p].Window);
+                Wild += MaskWild(fit.Residuals[p][k], data[p].Use[k], data[p].Window);
             }
         }
     }
@@ -260,7 +261,7 @@ internal sealed class FitStrategy
         bool any = false;
         for (int p = 0; p < models.Length; p++)
         {
-            searches[p].Look(fit.States[p], [fit.Residual(p, 0), fit.Residual(p, 1)], before);
+            searches[p].Look(fit.States[p], fit.Residuals[p], before);
             any |= searches[p].Found;
         }
 
@@ -294,7 +295,7 @@ internal sealed class FitStrategy
             search.GiveUp();
         }
 
-        fit.Restore(kept);
+        fit.Place(kept);
         Settle();
     }
 
@@ -307,11 +308,11 @@ internal sealed class FitStrategy
         }
 
         fit.SeparateSeeing = true;
-        (Matrix<double> normal, Vector<double> gradient) = fit.NormalEquations();
-        double gain = JointFit.Inverse(normal, 0) is { } inverse ? gradient * (inverse * gradient) : 0;
+        (Matrix<double> normal, Vector<double> gradient) = fit.Derivatives.NormalEquations();
+        double gain = PositiveDefinite.Inverse(normal) is { } inverse ? gradient * (inverse * gradient) : 0;
         if (gain > 14 * models.Length * Math.Max(1, fit.Chi2 / fit.Points))
         {
-            fit.Iterate(2e-6, 10, hessian);
+            Descent.Run(fit, 2e-6, 10, hessian);
         }
         else
         {
@@ -332,7 +333,7 @@ internal sealed class FitStrategy
             return;
         }
 
-        (Matrix<double> normal, Vector<double> gradient) = fit.NormalEquations();
+        (Matrix<double> normal, Vector<double> gradient) = fit.Derivatives.NormalEquations();
         double points = fit.Points;
         double bestScore = double.PositiveInfinity;
         int best = least;
@@ -343,7 +344,7 @@ internal sealed class FitStrategy
             int[] keep = [.. Enumerable.Range(0, count), .. Enumerable.Range(fit.ModeCount, normal.RowCount - fit.ModeCount)];
             Matrix<double> part = Matrix<double>.Build.Dense(keep.Length, keep.Length, (i, j) => normal[keep[i], keep[j]]);
             Vector<double> g = Vector<double>.Build.Dense(keep.Length, i => gradient[keep[i]]);
-            double reached = Math.Max(fit.Chi2 - (JointFit.Inverse(part, 0) is { } inverse ? g * (inverse * g) : 0), 0.2 * fit.Chi2);
+            double reached = Math.Max(fit.Chi2 - (PositiveDefinite.Inverse(part) is { } inverse ? g * (inverse * g) : 0), 0.2 * fit.Chi2);
             double score = (points * Math.Log(reached / points)) + (2 * keep.Length);
             if (score < bestScore)
             {

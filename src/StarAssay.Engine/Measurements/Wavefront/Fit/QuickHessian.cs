@@ -45,9 +45,9 @@ internal sealed class QuickHessian : IDisposable
         small.SeparateSeeing = fit.SeparateSeeing;
         small.FitSeeing = fit.FitSeeing;
         small.WeightByMiddleOf(fit);
-        small.Restore(states);
-        Matrix<double> normal = small.NormalMatrix();
-        fit.AddLightOutside(normal, data);
+        small.Place(states);
+        Matrix<double> normal = small.Derivatives.NormalMatrix();
+        fit.Derivatives.AddLightOutside(normal, data);
         return normal;
     }
 

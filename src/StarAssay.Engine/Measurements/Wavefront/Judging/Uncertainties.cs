@@ -28,7 +28,7 @@ internal static class Uncertainties
         {
             for (int k = 0; k < 2; k++)
             {
-                area += CorrelatedPixels(fit.Residual(p, k), prepared[p].Data.Window, prepared[p].Stars[k].Diameter / prepared[p].Bin);
+                area += CorrelatedPixels(fit.Residuals[p][k], prepared[p].Data.Window, prepared[p].Stars[k].Diameter / prepared[p].Bin);
                 images++;
             }
         }
@@ -61,7 +61,7 @@ internal static class Uncertainties
         {
             PairModel[] others = [.. run.Models.Select((m, p) => new PairModel(change(m.Optics), run.Modes,
                 run.Fit.States[p].DefocusNm.Max(Math.Abs), team))];
-            double[] shift = [.. run.Fit.Response(others, inverse).Take(count)];
+            double[] shift = [.. run.Fit.Derivatives.Response(others, inverse).Take(count)];
             foreach (PairModel other in others)
             {
                 other.Dispose();
@@ -73,42 +73,13 @@ internal static class Uncertainties
             budget.Add(Line(source, "B", input, part, surface, c, wavelengthNm));
         }
 
-        budget.Add(new BudgetLine("tube not cooled", "B", "not in the numbers; repeat when the tube has reached the air's temperature", double.NaN, double.NaN, double.NaN));
+        budget.Add(new BudgetLine("tube not cooled", "B", "not in the numbers; repeat when the tube has reached the air's temperature",
+            double.NaN, double.NaN, double.NaN));
         return (total, budget);
     }
 
-    /// <summary>Each pair fitted by itself, for the scatter.</summary>
-    public static PairAlone[] PairsAlone(WavefrontRequest request, PairPreparation[] prepared, FitRun run, MapMaker surface, Team team, RunContext context)
-    {
-        if (prepared.Length < 2)
-        {
-            return [];
-        }
-
-        var list = new List<PairAlone>();
-        int count = run.Fit.ModeCount;
-        for (int p = 0; p < prepared.Length; p++)
-        {
-            context.Cancel.ThrowIfCancellationRequested();
-            var fit = new JointFit([run.Models[p]], [run.Data[p]], [run.Fit.States[p].Copy()], team)
-            {
-                ModeCount = count,
-                FitSeeing = run.Fit.FitSeeing,
-                SeparateSeeing = run.Fit.SeparateSeeing,
-            };
-            fit.Refresh();
-            fit.Reweight(0);
-            fit.Iterate(1e-5, 12);
-            double[] c = fit.States[0].CoefficientsNm[..count];
-            list.Add(new PairAlone(c, surface.Rms(c), fit.Chi2 / Math.Max(1, fit.Points - fit.Unknowns)));
-        }
-
-        run.Fit.Refresh();
-        return [.. list];
-    }
-
     /// <summary>Widens the covariance when the pairs differ by more than it says.</summary>
-    public static Matrix<double> WidenToScatter(PairAlone[] alone, Matrix<double> covariance, MapMaker surface, double[] c, double wavelengthNm, List<BudgetLine> budget, List<Note> notes)
+    public static Matrix<double> WidenToScatter(PairAlone[] alone, Matrix<double> covariance, MapMaker surface, int modes, List<BudgetLine> budget, List<Note> notes)
     {
         int n = alone.Length;
         if (n < 2)
@@ -116,7 +87,7 @@ internal static class Uncertainties
             return covariance;
         }
 
-        double[] mean = [.. Enumerable.Range(0, c.Length).Select(j => alone.Average(a => a.CoefficientNm[j]))];
+        double[] mean = [.. Enumerable.Range(0, modes).Select(j => alone.Average(a => a.CoefficientNm[j]))];
         double seen = alone.Sum(a => Math.Pow(surface.Rms([.. a.CoefficientNm.Select((v, j) => v - mean[j])]), 2)) / (n - 1) / n;
         double said = (surface.GramMatrix * covariance).Trace();
         budget.Add(new BudgetLine("scatter of the pairs (for comparison)", "A", $"{n} pairs", Math.Sqrt(seen), double.NaN, double.NaN));
@@ -127,10 +98,10 @@ internal static class Uncertainties
 
         if (seen > 2 * said)
         {
-            notes.Add(WavefrontNotes.PairsScatter.Say($"The mean of {n} pairs scatters by {Math.Sqrt(seen):F2} nm RMS, {Math.Sqrt(said):F2} nm were expected; the bars have been widened."));
+            notes.Add(WavefrontNotes.PairsScatter.Say(
+                $"The mean of {n} pairs scatters by {Math.Sqrt(seen):F2} nm RMS, {Math.Sqrt(said):F2} nm were expected; the bars have been widened."));
         }
 
-        _ = wavelengthNm;
         return covariance * (seen / said);
     }
 

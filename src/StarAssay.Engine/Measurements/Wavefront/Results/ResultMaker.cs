@@ -1,52 +1,35 @@
 using MathNet.Numerics.LinearAlgebra;
-using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Optics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.Wavefront;
 
-/// <summary>Turns a finished fit into the result record.</summary>
+/// <summary>Turns a finished and judged fit into the result record.</summary>
 internal static class ResultMaker
 {
-    public static WavefrontFit Make(WavefrontRequest request, PairPreparation[] prepared, FitRun run, List<Note> notes, Team team, RunContext context)
+    public static WavefrontFit Make(WavefrontRequest request, PairPreparation[] prepared, FitRun run, FitJudgment judgment, List<Note> notes)
     {
         JointFit fit = run.Fit;
         int count = fit.ModeCount;
         ZernikeIndex[] modes = run.Modes[..count];
-        Matrix<double> normal = fit.NormalMatrix();
-        double freedom = Math.Max(1, fit.Points - fit.Unknowns);
-        double chi2 = fit.Chi2 / freedom;
-        Matrix<double> inverse = normal.Inverse();
-        double inflation = Uncertainties.Inflation(fit, prepared, chi2);
-        Matrix<double> fromFit = inverse.SubMatrix(0, count, 0, count) * inflation;
+        Matrix<double> covariance = judgment.Covariance;
         double[] c = fit.States[0].CoefficientsNm[..count];
         double wavelength = run.Models[0].Optics.MeanWavelengthNm;
-        var surface = new MapMaker(request.Pupil, modes, request.MapSize);
-        (Matrix<double> covariance, List<BudgetLine> budget) = Uncertainties.Combine(request, prepared, run, surface, fromFit, inverse, inflation, wavelength, team);
-
-        // The linear method does not suffer from finer modes as the fit does: a difference that they make is to be said.
-        Matrix<double> forComparison = covariance;
-        covariance = FinerModes.Add(request, run, c, fromFit, covariance, surface, wavelength, budget, notes);
-        PairAlone[] alone = Uncertainties.PairsAlone(request, prepared, run, surface, team, context);
-        covariance = Uncertainties.WidenToScatter(alone, covariance, surface, c, wavelength, budget, notes);
-        MapFigures figures = surface.Figures(c, covariance, wavelength);
-        SecondOpinionResult? opinion = SecondOpinions.Ask(request, prepared, run, c, forComparison, notes, context);
+        MapFigures figures = judgment.Surface.Figures(c, covariance, wavelength);
         Measured[] seeing = new Measured[request.Frames.Count];
         FittedImage[] images = new FittedImage[request.Frames.Count];
         for (int p = 0; p < prepared.Length; p++)
         {
             for (int k = 0; k < 2; k++)
             {
-                images[(2 * p) + k] = Image(request, prepared[p], run, p, k, inverse, inflation);
+                images[(2 * p) + k] = Image(request, prepared[p], run, p, k, judgment);
                 double s = fit.States[p].Seeing[k];
                 double arcsec = run.Strategy.Arcsec(s, wavelength);
-                int at = fit.PairOffset(p) + (fit.SeparateSeeing ? k : 0);
-                double us = fit.FitSeeing ? Math.Sqrt(Math.Max(0, inverse[at, at] * inflation)) : double.NaN;
+                double us = fit.FitSeeing ? Sigma(judgment, fit.Unknowns.Seeing(p, k)) : double.NaN;
                 seeing[(2 * p) + k] = new Measured(arcsec, s > 0 ? 0.6 * arcsec * us / s : double.NaN, "arcsec");
             }
         }
 
-        context.Report(1, "done");
         return new WavefrontFit
         {
             Noll = [.. modes.Select(m => m.Noll)],
@@ -54,7 +37,7 @@ internal static class ResultMaker
             Name = [.. modes.Select(m => m.Name)],
             CoefficientNm = c,
             UncertaintyNm = [.. Enumerable.Range(0, count).Select(j => Math.Sqrt(covariance[j, j]))],
-            FitUncertaintyNm = [.. Enumerable.Range(0, count).Select(j => Math.Sqrt(fromFit[j, j]))],
+            FitUncertaintyNm = [.. Enumerable.Range(0, count).Select(j => Math.Sqrt(judgment.FromFit[j, j]))],
             CovarianceNm2 = covariance.ToArray(),
             Words = [.. modes.Select((m, j) => PlainWords.Of(m, c, modes, Math.Sqrt(covariance[j, j])))],
             Rms = figures.Rms,
@@ -63,30 +46,29 @@ internal static class ResultMaker
             Strehl = figures.Strehl,
             StrehlFromRms = figures.StrehlFromRms,
             MapNm = figures.Map,
-            MapOpen = surface.Open,
+            MapOpen = judgment.Surface.Open,
             MapUncertaintyNm = figures.MapUncertainty,
             WavelengthNm = wavelength,
             FocalRatio = request.FocalRatio,
             Seeing = seeing,
             Images = images,
-            ChiSquared = chi2,
+            ChiSquared = run.ChiSquared,
             Points = (int)fit.Points,
             Iterations = fit.Iterations,
-            MapErrorNm = Math.Sqrt((surface.GramMatrix * fromFit).Trace()),
-            SecondOpinion = opinion,
-            PairsAlone = alone,
-            Budget = budget,
+            MapErrorNm = Math.Sqrt((judgment.Surface.GramMatrix * judgment.FromFit).Trace()),
+            SecondOpinion = judgment.Opinion,
+            PairsAlone = judgment.Alone,
+            Budget = judgment.Budget,
             Decided = notes.All(n => n.Level != NoteLevel.Doubt),
             Notes = [.. notes.OrderByDescending(n => n.Level)],
         };
     }
 
-    private static FittedImage Image(WavefrontRequest request, PairPreparation prepared, FitRun run, int p, int k, Matrix<double> inverse, double inflation)
+    private static FittedImage Image(WavefrontRequest request, PairPreparation prepared, FitRun run, int p, int k, FitJudgment judgment)
     {
         int w = prepared.Data.Window;
         PairState s = run.Fit.States[p];
-        int o = run.Fit.ImageOffset(p, k);
-        double Sigma(int i) => Math.Sqrt(inverse[i, i] * inflation);
+        FitUnknowns at = run.Fit.Unknowns;
         double umPerNm = 8 * request.FocalRatio * request.FocalRatio * 1e-3;
         double wavelength = run.Models[p].Optics.MeanWavelengthNm;
         bool[,] masked = new bool[w, w];
@@ -97,10 +79,15 @@ internal static class ResultMaker
 
         return new FittedImage(
             request.Frames[(2 * p) + k].Name, prepared.Origins[k].X, prepared.Origins[k].Y, prepared.Bin,
-            Square(prepared.Data.Electrons[k], w), Square(run.Fit.ModelElectrons(p, k), w), Square(run.Fit.Residual(p, k), w), masked,
-            new Measured(run.Models[p].Optics.DistanceUm(s.DefocusNm[k], request.FocalLengthMm), Sigma(o) * umPerNm, "um"), s.DefocusNm[k] / wavelength,
-            new Measured(s.Flux[k], Sigma(o + 3), "electron"), new Measured(s.Background[k], Sigma(o + 4), "electron"));
+            Square(prepared.Data.Electrons[k], w), Square(run.Fit.ModelElectrons(p, k), w), Square(run.Fit.Residuals[p][k], w), masked,
+            new Measured(run.Models[p].Optics.DistanceUm(s.DefocusNm[k], request.FocalLengthMm), Sigma(judgment, at.Image(p, k)) * umPerNm, "um"),
+            s.DefocusNm[k] / wavelength,
+            new Measured(s.Flux[k], Sigma(judgment, at.Light(p, k)), "electron"),
+            new Measured(s.Background[k], Sigma(judgment, at.Background(p, k)), "electron"));
     }
+
+    private static double Sigma(FitJudgment judgment, int unknown) =>
+        Math.Sqrt(judgment.Inverse[unknown, unknown] * judgment.Inflation);
 
     private static float[,] Square(float[] values, int w)
     {

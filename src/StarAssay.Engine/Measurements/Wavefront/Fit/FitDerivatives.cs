@@ -4,9 +4,17 @@ using StarAssay.Engine.Numerics;
 
 namespace StarAssay.Engine.Measurements.Wavefront;
 
-/// <content>Gradient and normal equations.</content>
-internal sealed partial class JointFit
+/// <summary>Gradient and normal equations of a joint fit at its present state, with its present weights.</summary>
+internal sealed class FitDerivatives
 {
+    private readonly JointFit fit;
+    private SplitMatrix[][] units = [];
+    private SplitMatrix? backward;
+    private float[][] rowStore = [];
+
+    /// <summary>Takes a fit; nothing is made before it is asked for.</summary>
+    public FitDerivatives(JointFit fit) => this.fit = fit;
+
     /// <summary>
     /// How the unknowns would move if the images differed from the model by what another model says at the same state: the
     /// fit's answer to an error in something that it holds fixed.
@@ -15,19 +23,19 @@ internal sealed partial class JointFit
     /// <param name="inverse">Inverse of the normal matrix.</param>
     public Vector<double> Response(PairModel[] others, Matrix<double> inverse)
     {
-        float[][][] difference = new float[models.Length][][];
-        for (int p = 0; p < models.Length; p++)
+        float[][][] difference = new float[fit.Models.Length][][];
+        for (int p = 0; p < fit.Models.Length; p++)
         {
-            others[p].Evaluate(States[p]);
-            difference[p] = [new float[weights[p][0].Length], new float[weights[p][1].Length]];
+            others[p].Evaluate(fit.States[p]);
+            difference[p] = [new float[fit.Weights[p][0].Length], new float[fit.Weights[p][1].Length]];
             for (int k = 0; k < 2; k++)
             {
-                ReadOnlySpan<float> changed = Unit(others[p].Pixels, k);
-                ReadOnlySpan<float> present = Unit(models[p].Pixels, k);
+                ReadOnlySpan<float> changed = others[p].Pixels.Part(k);
+                ReadOnlySpan<float> present = fit.Models[p].Pixels.Part(k);
                 float[] to = difference[p][k];
                 TensorPrimitives.Subtract(changed, present, to);
-                TensorPrimitives.Multiply(to, roots[p][k], to);
-                TensorPrimitives.Multiply(to, (float)States[p].Flux[k], to);
+                TensorPrimitives.Multiply(to, fit.Roots[p][k], to);
+                TensorPrimitives.Multiply(to, (float)fit.States[p].Flux[k], to);
             }
         }
 
@@ -35,51 +43,51 @@ internal sealed partial class JointFit
     }
 
     /// <summary>J^T W (data - model) by the adjoint.</summary>
-    public Vector<double> GradientByAdjoint() => GradientOf(residuals);
+    public Vector<double> Gradient() => GradientOf(fit.Residuals);
 
     private Vector<double> GradientOf(float[][][] weighted)
     {
-        var gradient = Vector<double>.Build.Dense(Unknowns);
-        for (int p = 0; p < models.Length; p++)
+        FitUnknowns at = fit.Unknowns;
+        var gradient = Vector<double>.Build.Dense(at.Count);
+        for (int p = 0; p < fit.Models.Length; p++)
         {
-            int w = data[p].Window;
+            int w = fit.Data[p].Window;
             SplitMatrix pixels = backward ??= new SplitMatrix(w, w);
             if (pixels.Rows != w)
             {
                 pixels = new SplitMatrix(w, w);
             }
 
-            PairState s = States[p];
+            PairState s = fit.States[p];
             for (int k = 0; k < 2; k++)
             {
-                Span<float> to = Unit(pixels, k);
-                TensorPrimitives.Multiply(weighted[p][k], roots[p][k], to);
-                int o = ImageOffset(p, k);
-                gradient[o + 3] = Gram.Dot(to, Unit(models[p].Pixels, k));
-                gradient[o + 4] = Gram.Dot(weighted[p][k], roots[p][k]);
+                Span<float> to = pixels.Part(k);
+                TensorPrimitives.Multiply(weighted[p][k], fit.Roots[p][k], to);
+                gradient[at.Light(p, k)] = Gram.Dot(to, fit.Models[p].Pixels.Part(k));
+                gradient[at.Background(p, k)] = Gram.Dot(weighted[p][k], fit.Roots[p][k]);
                 TensorPrimitives.Multiply(to, (float)s.Flux[k], to);
             }
 
-            double[] modeSums = new double[ModeCount];
+            double[] modeSums = new double[at.ModeCount];
             double[,] perImage = new double[2, 3];
             double[] seeing = new double[2];
-            models[p].Adjoint(s, ModeCount, pixels, modeSums, perImage, seeing);
-            for (int j = 0; j < ModeCount; j++)
+            fit.Models[p].Adjoint.Products(at.ModeCount, pixels, modeSums, perImage, seeing);
+            for (int j = 0; j < at.ModeCount; j++)
             {
                 gradient[j] += modeSums[j];
             }
 
             for (int k = 0; k < 2; k++)
             {
-                int o = ImageOffset(p, k);
+                int o = at.Image(p, k);
                 for (int i = 0; i < 3; i++)
                 {
                     gradient[o + i] = perImage[k, i];
                 }
 
-                if (FitSeeing)
+                if (fit.FitSeeing)
                 {
-                    gradient[PairOffset(p) + (SeparateSeeing ? k : 0)] += seeing[k];
+                    gradient[at.Seeing(p, k)] += seeing[k];
                 }
             }
         }
@@ -90,7 +98,7 @@ internal sealed partial class JointFit
     /// <summary>J^T W J at the present state (weights as last set) and J^T W (data - model).</summary>
     public (Matrix<double> Normal, Vector<double> Gradient) NormalEquations()
     {
-        var gradient = Vector<double>.Build.Dense(Unknowns);
+        var gradient = Vector<double>.Build.Dense(fit.Unknowns.Count);
         Matrix<double> normal = NormalMatrix(gradient);
         return (normal, gradient);
     }
@@ -99,11 +107,12 @@ internal sealed partial class JointFit
     /// <param name="gradient">Filled if given: J^T W (data - model).</param>
     public Matrix<double> NormalMatrix(Vector<double>? gradient = null)
     {
-        double[,] sums = new double[Unknowns, Unknowns];
-        EnsureUnits();
-        for (int p = 0; p < models.Length; p++)
+        FitUnknowns at = fit.Unknowns;
+        double[,] sums = new double[at.Count, at.Count];
+        EnsureUnits(at.ModeCount);
+        for (int p = 0; p < fit.Models.Length; p++)
         {
-            models[p].Jacobian(States[p], ModeCount, units[p]);
+            fit.Models[p].Jacobian.Fill(fit.States[p], at.ModeCount, units[p]);
             for (int k = 0; k < 2; k++)
             {
                 AddImage(p, k, sums, gradient);
@@ -111,13 +120,13 @@ internal sealed partial class JointFit
         }
 
         var normal = Matrix<double>.Build.DenseOfArray(sums);
-        if (!FitSeeing)
+        if (!fit.FitSeeing)
         {
-            for (int p = 0; p < models.Length; p++)
+            for (int p = 0; p < fit.Models.Length; p++)
             {
-                for (int i = 0; i < SeeingCount; i++)
+                for (int k = 0; k < at.SeeingCount; k++)
                 {
-                    Hold(normal, gradient, PairOffset(p) + i);
+                    Hold(normal, gradient, at.Seeing(p, k));
                 }
             }
         }
@@ -140,13 +149,14 @@ internal sealed partial class JointFit
     /// background: most of what there is to know of the background.</summary>
     public void AddLightOutside(Matrix<double> normal, PairData[] smaller)
     {
-        for (int p = 0; p < models.Length; p++)
+        for (int p = 0; p < fit.Models.Length; p++)
         {
-            int all = data[p].Window, skip = (all - smaller[p].Window) / 2;
+            int all = fit.Data[p].Window;
+            int skip = (all - smaller[p].Window) / 2;
             for (int k = 0; k < 2; k++)
             {
-                float[] w = weights[p][k];
-                ReadOnlySpan<float> unit = Unit(models[p].Pixels, k);
+                float[] w = fit.Weights[p][k];
+                ReadOnlySpan<float> unit = fit.Models[p].Pixels.Part(k);
                 (double uu, double u1, double n) = (0, 0, 0);
                 for (int j = 0; j < all; j++)
                 {
@@ -165,7 +175,7 @@ internal sealed partial class JointFit
                     }
                 }
 
-                int light = ImageOffset(p, k) + 3;
+                int light = fit.Unknowns.Light(p, k);
                 normal[light, light] += uu;
                 normal[light, light + 1] += u1;
                 normal[light + 1, light] += u1;
@@ -174,44 +184,44 @@ internal sealed partial class JointFit
         }
     }
 
-    private void EnsureUnits()
+    private void EnsureUnits(int modes)
     {
-        if (units.Length == 0 || units[0].Length < ModeCount + PairModel.ExtraUnits)
+        if (units.Length == 0 || units[0].Length < modes + PairJacobian.ExtraUnits)
         {
-            units = [.. models.Select(m => Enumerable.Range(0, ModeCount + PairModel.ExtraUnits)
+            units = [.. fit.Models.Select(m => Enumerable.Range(0, modes + PairJacobian.ExtraUnits)
                 .Select(_ => m.Memory.Matrix(m.Optics.Window, m.Optics.Window, clear: false)).ToArray())];
         }
     }
 
     private void AddImage(int p, int k, double[,] normal, Vector<double>? gradient)
     {
-        PairState s = States[p];
-        float[] root = roots[p][k];
-        float[][] store = RowsFor(ModeCount + 5, root.Length);
-        int columns = ModeCount + 6;
+        FitUnknowns at = fit.Unknowns;
+        int modes = at.ModeCount;
+        PairState s = fit.States[p];
+        float[] root = fit.Roots[p][k];
+        float[][] store = RowsFor(modes + 5, root.Length);
+        int columns = modes + 6;
         float[][] rows = new float[columns][];
         int[] target = new int[columns];
-        team.For(ModeCount + PairModel.ExtraUnits, (c, _) =>
+        fit.Team.For(modes + PairJacobian.ExtraUnits, (c, _) =>
         {
             rows[c] = store[c];
-            TensorPrimitives.Multiply(Unit(units[p][c], k), (float)s.Flux[k], rows[c]);
+            TensorPrimitives.Multiply(units[p][c].Part(k), (float)s.Flux[k], rows[c]);
             TensorPrimitives.Multiply(rows[c], root, rows[c]);
-            target[c] = c < ModeCount ? c
-                : c < ModeCount + 3 ? ImageOffset(p, k) + c - ModeCount
-                : PairOffset(p) + (SeparateSeeing ? k : 0);
+            target[c] = c < modes ? c : c < modes + 3 ? at.Image(p, k) + c - modes : at.Seeing(p, k);
         });
 
-        rows[ModeCount + 4] = store[ModeCount + 4];
-        TensorPrimitives.Multiply(Unit(models[p].Pixels, k), root, rows[ModeCount + 4]);
-        target[ModeCount + 4] = ImageOffset(p, k) + 3;
-        rows[ModeCount + 5] = root;
-        target[ModeCount + 5] = ImageOffset(p, k) + 4;
-        double[,] products = Gram.Products(rows, team);
+        rows[modes + 4] = store[modes + 4];
+        TensorPrimitives.Multiply(fit.Models[p].Pixels.Part(k), root, rows[modes + 4]);
+        target[modes + 4] = at.Light(p, k);
+        rows[modes + 5] = root;
+        target[modes + 5] = at.Background(p, k);
+        double[,] products = Gram.Products(rows, fit.Team);
         for (int i = 0; i < columns; i++)
         {
             if (gradient is not null)
             {
-                gradient[target[i]] += Gram.Dot(rows[i], residuals[p][k]);
+                gradient[target[i]] += Gram.Dot(rows[i], fit.Residuals[p][k]);
             }
 
             for (int j = 0; j < columns; j++)
@@ -225,7 +235,7 @@ internal sealed partial class JointFit
     {
         if (rowStore.Length < count || rowStore[0].Length != length)
         {
-            rowStore = [.. Enumerable.Range(0, count).Select(_ => models[0].Memory.Floats(length, clear: false))];
+            rowStore = [.. Enumerable.Range(0, count).Select(_ => fit.Models[0].Memory.Floats(length, clear: false))];
         }
 
         return rowStore;

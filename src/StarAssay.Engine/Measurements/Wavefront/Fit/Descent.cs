@@ -3,8 +3,8 @@ using StarAssay.Engine.Numerics;
 
 namespace StarAssay.Engine.Measurements.Wavefront;
 
-/// <content>Steps: from where the fit stands to the minimum.</content>
-internal sealed partial class JointFit
+/// <summary>Steps from where a fit stands to the minimum.</summary>
+internal static class Descent
 {
     // Single precision makes chi squared grainy: two evaluations at the same place differ by this share of it.
     private const double Grain = 1e-6;
@@ -20,16 +20,19 @@ internal sealed partial class JointFit
     /// step's change of gradient (BFGS); after a step that changed them much it is made afresh. Each step costs one
     /// evaluation and one adjoint gradient. When a step fails, the Hessian is the exact J^T J, damped as Levenberg and
     /// Marquardt do.</remarks>
+    /// <param name="fit">What is to move; its states, residuals and chi squared follow.</param>
+    /// <param name="tolerance">Gain of a step below which it ends, as a share of chi squared per point.</param>
+    /// <param name="most">Most steps.</param>
     /// <param name="quick">Makes approximate Hessians; null = exact ones.</param>
-    public void Iterate(double tolerance, int most, QuickHessian? quick = null)
+    public static void Run(JointFit fit, double tolerance, int most, QuickHessian? quick = null)
     {
-        double enough = Math.Max(tolerance * Math.Max(1, Chi2 / Math.Max(1, Points)), Grain * Chi2);
+        double enough = Math.Max(tolerance * Math.Max(1, fit.Chi2 / Math.Max(1, fit.Points)), Grain * fit.Chi2);
         double damping = 0;
         int steps = 0;
         while (steps < most)
         {
-            (Matrix<double> normal, Vector<double> gradient) = quick is null ? NormalEquations() : (quick.At(this), GradientByAdjoint());
-            if (Inverse(normal, damping) is not { } inverse)
+            (Matrix<double> normal, Vector<double> gradient) = quick is null ? fit.Derivatives.NormalEquations() : (quick.At(fit), fit.Derivatives.Gradient());
+            if (PositiveDefinite.Inverse(normal, damping) is not { } inverse)
             {
                 damping = Math.Max(10 * damping, 1e-4);
                 steps++;
@@ -40,7 +43,7 @@ internal sealed partial class JointFit
             while (steps < most)
             {
                 steps++;
-                Iterations++;
+                fit.CountSteps(1);
                 Vector<double> step = inverse * gradient;
                 double promised = step * gradient;
                 if (promised < 0.1 * enough)
@@ -48,23 +51,23 @@ internal sealed partial class JointFit
                     return;
                 }
 
-                PairState[] before = States;
-                double chi2 = Chi2;
-                Place(Moved(before, step));
-                for (int shorter = 0; shorter < 3 && !(Chi2 <= chi2) && Chi2 - chi2 >= 0.1 * enough; shorter++)
+                PairState[] before = fit.States;
+                double chi2 = fit.Chi2;
+                fit.Place(fit.Unknowns.Moved(before, step));
+                for (int shorter = 0; shorter < 3 && !(fit.Chi2 <= chi2) && fit.Chi2 - chi2 >= 0.1 * enough; shorter++)
                 {
                     // The parabola through both ends and the slope says how far to go back.
-                    double length = Math.Clamp(promised / Math.Max(Chi2 - chi2 + (2 * promised), 1e-300), 0.1, 0.5);
+                    double length = Math.Clamp(promised / Math.Max(fit.Chi2 - chi2 + (2 * promised), 1e-300), 0.1, 0.5);
                     step *= length;
                     promised *= length;
-                    Iterations++;
-                    Place(Moved(before, step));
+                    fit.CountSteps(1);
+                    fit.Place(fit.Unknowns.Moved(before, step));
                 }
 
-                if (!(Chi2 <= chi2))
+                if (!(fit.Chi2 <= chi2))
                 {
-                    bool flat = Chi2 - chi2 < 0.1 * enough;
-                    Place(before);
+                    bool flat = fit.Chi2 - chi2 < 0.1 * enough;
+                    fit.Place(before);
                     if (flat)
                     {
                         return;
@@ -74,13 +77,13 @@ internal sealed partial class JointFit
                 }
 
                 moved = true;
-                if (chi2 - Chi2 < enough)
+                if (chi2 - fit.Chi2 < enough)
                 {
                     return;
                 }
 
-                Vector<double> next = GradientByAdjoint();
-                if (quick is not null && chi2 - Chi2 > FarShare * Chi2 && Inverse(quick.At(this), damping) is { } fresh)
+                Vector<double> next = fit.Derivatives.Gradient();
+                if (quick is not null && chi2 - fit.Chi2 > FarShare * fit.Chi2 && PositiveDefinite.Inverse(quick.At(fit), damping) is { } fresh)
                 {
                     inverse = fresh;
                 }
@@ -98,24 +101,6 @@ internal sealed partial class JointFit
             {
                 return;
             }
-        }
-    }
-
-    /// <summary>Inverse of a positive definite matrix, or null.</summary>
-    public static Matrix<double>? Inverse(Matrix<double> normal, double damping)
-    {
-        // Scaled to a unit diagonal first: unknowns differ by many powers of ten.
-        int n = normal.RowCount;
-        double[] scale = [.. Enumerable.Range(0, n).Select(i => 1 / Math.Sqrt(Math.Max(normal[i, i], 1e-300)))];
-        Matrix<double> scaled = Matrix<double>.Build.Dense(n, n, (i, j) => (normal[i, j] * scale[i] * scale[j]) + (i == j ? damping : 0));
-        try
-        {
-            Matrix<double> inverse = scaled.Cholesky().Solve(Matrix<double>.Build.DenseIdentity(n));
-            return Matrix<double>.Build.Dense(n, n, (i, j) => inverse[i, j] * scale[i] * scale[j]);
-        }
-        catch (ArgumentException)
-        {
-            return null; // not positive definite: damp
         }
     }
 
@@ -137,40 +122,5 @@ internal sealed partial class JointFit
                 inverse[i, j] += (f * s[i] * s[j]) - (((by[i] * s[j]) + (s[i] * by[j])) / sy);
             }
         }
-    }
-
-    private void Place(PairState[] states)
-    {
-        States = states;
-        Refresh();
-        Chi2 = Residuals();
-    }
-
-    private PairState[] Moved(PairState[] from, Vector<double> delta)
-    {
-        var moved = new PairState[from.Length];
-        for (int p = 0; p < from.Length; p++)
-        {
-            PairState s = from[p].Copy();
-            for (int j = 0; j < ModeCount; j++)
-            {
-                s.CoefficientsNm[j] += delta[j];
-            }
-
-            for (int k = 0; k < 2; k++)
-            {
-                s.Seeing[k] = Math.Max(0, s.Seeing[k] + delta[PairOffset(p) + (SeparateSeeing ? k : 0)]);
-                int o = ImageOffset(p, k);
-                s.DefocusNm[k] += delta[o];
-                s.TiltXNm[k] += delta[o + 1];
-                s.TiltYNm[k] += delta[o + 2];
-                s.Flux[k] += delta[o + 3];
-                s.Background[k] += delta[o + 4];
-            }
-
-            moved[p] = s;
-        }
-
-        return moved;
     }
 }

@@ -1,0 +1,65 @@
+using MathNet.Numerics.LinearAlgebra;
+using StarAssay.Engine.Numerics;
+using StarAssay.Engine.Optics;
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Measurements.Wavefront;
+
+/// <summary>A finished fit with all that made it.</summary>
+internal sealed record FitRun(PairModel[] Models, PairData[] Data, JointFit Fit, FitStrategy Strategy, ZernikeIndex[] Modes) : IDisposable
+{
+    /// <inheritdoc/>
+    public void Dispose()
+    {
+        foreach (PairModel model in Models)
+        {
+            model.Dispose();
+        }
+    }
+
+    /// <summary>Fits prepared pairs.</summary>
+    public static FitRun Make(WavefrontRequest request, PairPreparation[] prepared, ZernikeIndex[] modes, Team team, RunContext context)
+    {
+        FitStrategy strategy = Approach(request, prepared, [.. prepared.Select(p => p.Start.Copy())], modes, team, context);
+        PairState[] start = strategy.Reached;
+        PairData[] data = [.. prepared.Select(p => p.Data)];
+        PairModel[] models = [.. prepared.Select((p, i) =>
+            new PairModel(Stretched(OpticsOf(request, p), request, start[i]), modes, start[i].DefocusNm.Max(Math.Abs), team))];
+        JointFit fit = strategy.Finish(models, start, context);
+        return new FitRun(models, data, fit, strategy, modes);
+    }
+
+    /// <summary>From a start to the neighbourhood of the minimum on rough models.</summary>
+    public static FitStrategy Approach(WavefrontRequest request, PairPreparation[] prepared, PairState[] start, ZernikeIndex[] modes, Team team, RunContext context)
+    {
+        PairModel[] rough = [.. prepared.Select(p =>
+            new PairModel(OneWavelength(OpticsOf(request, p)), modes, 1.06 * p.Start.DefocusNm.Max(Math.Abs), team, PairModelGrade.Start))];
+        var strategy = new FitStrategy(rough, [.. prepared.Select(p => p.Data)], start, request, team);
+        strategy.Approach(context);
+        foreach (PairModel model in rough)
+        {
+            model.Dispose();
+        }
+
+        return strategy;
+    }
+
+    /// <summary>Chi squared per degree of freedom.</summary>
+    public double ChiSquared => Fit.Chi2 / Fit.Freedom;
+
+    private static PairOptics OneWavelength(PairOptics o) => o with { WavelengthsNm = [o.MeanWavelengthNm], Weights = [1] };
+
+    // The sensor's distance from focus changes the image scale; the distance seen so far is good enough for that.
+    private static PairOptics Stretched(PairOptics o, WavefrontRequest request, PairState s) =>
+        o with { Stretch = [.. s.DefocusNm.Select(d => 1 + (o.DistanceUm(d, request.FocalLengthMm) * 1e-3 / request.FocalLengthMm))] };
+
+    /// <summary>What is held fixed for a pair.</summary>
+    public static PairOptics OpticsOf(WavefrontRequest request, PairPreparation p)
+    {
+        double[] weights = request.Weights.Length == 0 ? [.. request.WavelengthsNm.Select(_ => 1.0)] : request.Weights;
+        double sum = weights.Sum();
+        double jitter = request.JitterArcsec * Math.PI / 648000 * request.FocalLengthMm * 1e3 / p.PitchUm;
+        double[] shares = [.. weights.Select(w => w / sum)];
+        return new PairOptics(request.Pupil, request.FocalRatio, p.PitchUm, request.WavelengthsNm, shares, jitter * jitter, p.Data.Window);
+    }
+}
