@@ -5,18 +5,30 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any, Protocol
 
 import numpy as np
 
 from . import errors
 from ._host import gateway
 
-if TYPE_CHECKING:
-    from .frames import Frame
-
 _SLICE_MS = 50
 _DTYPES = frozenset("u1 i1 u2 i2 u4 i4 u8 i8 f4 f8 b1".split())
+
+
+class HandedOver(Protocol):
+    """What goes to the engine as a frame: pixels in place, and what is known of them."""
+
+    @property
+    def pixels(self) -> np.ndarray:
+        """As stored."""
+
+    @property
+    def mask(self) -> np.ndarray | None:
+        """True = do not use."""
+
+    def engine_facts(self) -> dict[str, Any]:
+        """What the engine is told beside the pixels."""
 
 
 def _plain(value: Any) -> Any:
@@ -57,7 +69,7 @@ def call(
     task: str,
     request: Mapping[str, Any] | None = None,
     *,
-    frames: Mapping[str, Frame] | None = None,
+    frames: Mapping[str, HandedOver] | None = None,
     arrays: Mapping[str, np.ndarray] | None = None,
     outputs: Mapping[str, np.ndarray] | None = None,
     threads: int = 0,

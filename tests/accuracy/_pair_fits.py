@@ -15,7 +15,7 @@ from pairs.pupil import grid
 from pairs.zernike import wavefront, zernike
 
 from starassay import _gateway, errors
-from starassay.frames import Frame
+from starassay.imaging.frame import Frame
 
 Array = NDArray[np.float64]
 

@@ -21,7 +21,7 @@ from _write import write_section
 from astropy import units as u
 
 from starassay import color_focus as cf
-from starassay.frames import Frame
+from starassay.imaging.frame import Frame
 
 FIGURES = Path(__file__).with_suffix(".json")
 REACH = {"mirror": 300.0, "triplet": 250.0, "ED doublet": 500.0, "achromat": 1500.0}

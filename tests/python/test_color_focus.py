@@ -17,8 +17,9 @@ from scipy.ndimage import shift
 
 from starassay import color_focus as cf
 from starassay.errors import CannotMeasureError, InputError
-from starassay.color_focus.wavelengths import lamp_flux
-from starassay.frames import Frame, read_frame
+from starassay.measurements.color_focus.wavelengths import lamp_flux
+from starassay.imaging.frame import Frame
+from starassay.imaging.frames import read_frame
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "accuracy"))
 

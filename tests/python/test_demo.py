@@ -19,7 +19,7 @@ from astropy.table import QTable
 
 from starassay import cli, draw_demo, read_campaign, run_campaign
 from starassay.campaign.folder import checksum
-from starassay.demo import campaign_text
+from starassay.simulation.demo import campaign_text
 
 
 @pytest.fixture(scope="session")

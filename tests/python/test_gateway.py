@@ -22,7 +22,7 @@ import pytest
 import starassay
 from _result_checks import MAKERS, check_result
 from starassay import _gateway, _host, errors
-from starassay.frames import Frame
+from starassay.imaging.frame import Frame
 
 # FITS 4.0, table 8: BITPIX 8, 16, 32, 64, -32, -64; and the types NumPy makes of them.
 TYPES = ["u1", "i1", "u2", "i2", "u4", "i4", "u8", "i8", "f4", "f8"]

@@ -21,7 +21,7 @@ from scipy.spatial import cKDTree
 
 import starassay
 from starassay import measure_stars, read_frame
-from starassay.stars import FLAGS
+from starassay.measurements.stars import FLAGS
 
 TOP = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(TOP / "tests" / "accuracy"), str(TOP / "tests" / "benchmarks")]

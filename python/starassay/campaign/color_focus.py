@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from astropy import units as u
 
-from ..frames import Frame, read_frame
+from ..imaging.frame import Frame
+from ..imaging.frames import read_frame
 from ..results import Note, format_measured
 from ..style import figure_style, new_axes
 from .description import Campaign, Test
@@ -18,7 +19,7 @@ from .outcome import TestOutcome
 from .parts import Part, Picture, Value
 
 if TYPE_CHECKING:
-    from ..color_focus import ColorFocusCurve, ColorMerit
+    from ..measurements.color_focus import ColorFocusCurve, ColorMerit
 
 BAND = (400.0, 700.0)
 
@@ -32,7 +33,11 @@ class ColorFocusKind:
 
     def measure(self, campaign: Campaign, test: Test, frames: tuple[Path, ...]) -> list[Part]:
         """Wavelengths from the lamp or the star's own lines, then the curve."""
-        from ..color_focus import calibrate_wavelengths, measure_color_focus, reduce_spectrum
+        from ..measurements.color_focus import (
+            calibrate_wavelengths,
+            measure_color_focus,
+            reduce_spectrum,
+        )
 
         read = [read_frame(path, **campaign.camera.overrides()) for path in frames]
         facts, scope = test.facts, campaign.telescope

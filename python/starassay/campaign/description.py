@@ -8,7 +8,7 @@ from typing import Any
 
 from astropy import units as u
 
-from ..decisions import Claim
+from ..decisions.deciding import Claim
 
 
 @dataclasses.dataclass(frozen=True)

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from astropy import units as u
 
-from ..frames import Frame
+from ..imaging.frame import Frame
 from ..results import Note
 from .parts import Value
 from .quantities import QUANTITIES

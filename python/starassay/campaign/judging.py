@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from astropy import units as u
 from astropy.table import QTable
 
-from ..decisions import decide
+from ..decisions.deciding import decide
 from .description import Campaign, ClaimEntry
 from .outcome import Judgment, TestOutcome
 from .quantities import QUANTITIES

@@ -5,8 +5,8 @@ from __future__ import annotations
 import dataclasses
 from pathlib import Path
 
-from ..advice import Advice
-from ..decisions import Decision
+from ..decisions.advice import Advice
+from ..decisions.deciding import Decision
 from ..results import Note
 from .description import Campaign, ClaimEntry, Test
 from .parts import Part, Value

@@ -11,7 +11,7 @@ from typing import Any
 from astropy import units as u
 
 from .._toml import Table, TomlFile
-from ..decisions import Claim
+from ..decisions.deciding import Claim
 from .description import (
     CameraEntry,
     Campaign,

@@ -152,7 +152,7 @@ def _judgments(judgments: Sequence[Judgment]) -> list[dict[str, Any]]:
 def _judgment(judgment: Judgment) -> dict[str, Any]:
     import matplotlib.pyplot as plt
 
-    from ..decisions import draw_decision
+    from ..decisions.deciding import draw_decision
     from ..style import figure_style
 
     d, entry = judgment.decision, judgment.entry

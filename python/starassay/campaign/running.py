@@ -14,7 +14,7 @@ from typing import Any
 from astropy import units as u
 
 from .. import errors
-from ..advice import advise
+from ..decisions.advice import advise
 from ..results import Note
 from .description import Campaign, Test
 from .folder import REPORT, make_manifest, require_ours, write_folder

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from astropy import units as u
 
-from ..frames import Frame, read_frame
-from ..means import combine
+from ..imaging.frame import Frame
+from ..imaging.frames import read_frame
+from ..decisions.means import combine
 from ..results import Measured, Note, format_measured
 from ..style import figure_style, new_axes
 from .description import Campaign, Test
@@ -22,7 +23,7 @@ from .parts import Part, Picture, Value
 from .quantities import QUANTITIES
 
 if TYPE_CHECKING:
-    from ..stars import StarField
+    from ..measurements.stars import StarField
 
 # Fewer clean stars than this say something about themselves, not about the field.
 LEAST_STARS = 10
@@ -37,7 +38,7 @@ class StarsKind:
 
     def measure(self, campaign: Campaign, test: Test, frames: tuple[Path, ...]) -> list[Part]:
         """Star fields of one frame, one for each color of a mosaic."""
-        from ..stars import measure_stars
+        from ..measurements.stars import measure_stars
 
         frame = read_frame(frames[0], **campaign.camera.overrides())
         foreign = "other_telescope" in test.facts
@@ -210,7 +211,7 @@ def color_planes(frame: Frame) -> list[tuple[str, Frame]]:
     """The frame, or the color planes of a raw mosaic by name (the first green stands for both)."""
     if not frame.bayer:
         return [("", frame)]
-    from ..color_planes import split_bayer
+    from ..imaging.color_planes import split_bayer
 
     planes = split_bayer(frame)
     named = [("red", planes.red), ("green", planes.green1), ("blue", planes.blue)]

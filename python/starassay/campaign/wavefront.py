@@ -11,11 +11,11 @@ from typing import Any
 import numpy as np
 from astropy import units as u
 
-from ..advice import advise
-from ..frames import read_frame
+from ..decisions.advice import advise
+from ..imaging.frames import read_frame
 from ..results import Measured, Note, format_measured
 from ..style import figure_style, new_axes
-from ..wavefront.result import mode_name
+from ..measurements.wavefront.result import mode_name
 from .description import Campaign, Test
 from .facts import doubts_of, frame_facts, numbers_of, slug_of
 from .outcome import TestOutcome
@@ -31,8 +31,8 @@ class WavefrontKind:
 
     def measure(self, campaign: Campaign, test: Test, frames: tuple[Path, ...]) -> list[Part]:
         """One fit."""
-        from ..telescope import Telescope
-        from ..wavefront import fit_wavefront
+        from ..optics.telescope import Telescope
+        from ..measurements.wavefront import fit_wavefront
 
         assert test.filter is not None
         read = [read_frame(path, **campaign.camera.overrides()) for path in frames]

@@ -16,7 +16,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Draw them."""
-    from ..demo import draw_demo
+    from ..simulation.demo import draw_demo
 
     draw_demo(args.folder, progress=True)
     print(f"The demo campaign is drawn. Measure it: starassay run {args.folder}")

@@ -136,8 +136,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Result:
     """Calibrate, measure."""
-    from ..color_focus import calibrate_wavelengths, measure_color_focus, reduce_spectrum
-    from ..frames import read_frame
+    from ..measurements.color_focus import (
+        calibrate_wavelengths,
+        measure_color_focus,
+        reduce_spectrum,
+    )
+    from ..imaging.frames import read_frame
 
     frames = [read_frame(path, **camera_facts(args)) for path in args.frames]
     star = reduce_spectrum(frames[0], axis=args.axis, row=args.row, line_depth=0.0)

@@ -59,9 +59,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Result:
     """Measure."""
-    from ..color_planes import split_bayer
-    from ..frames import read_frame
-    from ..stars import measure_stars
+    from ..imaging.color_planes import split_bayer
+    from ..imaging.frames import read_frame
+    from ..measurements.stars import measure_stars
 
     hdu = int(args.hdu) if args.hdu is not None and args.hdu.lstrip("-").isdigit() else args.hdu
     frame = read_frame(args.frame, hdu=hdu, plane=args.plane, **camera_facts(args))

@@ -70,9 +70,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Result:
     """Measure."""
-    from ..frames import read_frame
-    from ..telescope import Telescope
-    from ..wavefront import fit_wavefront
+    from ..imaging.frames import read_frame
+    from ..optics.telescope import Telescope
+    from ..measurements.wavefront import fit_wavefront
 
     facts = camera_facts(args)
     return fit_wavefront(

@@ -1,0 +1,1 @@
+"""From numbers to a decision: claims, means, comparison, advice."""

@@ -1,0 +1,1 @@
+"""Frames: what a camera gives, read through Astropy, calibrated by the engine."""

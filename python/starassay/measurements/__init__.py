@@ -1,0 +1,1 @@
+"""One package a measurement, by the names of the engine's folders."""

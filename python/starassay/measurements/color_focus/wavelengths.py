@@ -1,0 +1,202 @@
+"""Wavelength of every column, from a lamp or from the star itself."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from astropy import units as u
+from astropy.table import QTable
+
+from ... import style
+from ..._gateway import call
+from ...imaging.frame import Frame
+from ...imaging.frames import read_frame
+from ...results import Result, notes_from_engine
+from .spectrum import Spectrum
+from .units import NM, PER_PIXEL, number, numbers
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class WavelengthScale(Result):
+    """Wavelength of every column.
+
+    Attributes
+    ----------
+    wavelength : Quantity, shape (n,)
+        nm, in standard air.
+    line_column : ndarray
+        Columns of the lines used.
+    line_wavelength, residual : Quantity
+        Published wavelength; measured minus published.
+    unmatched_column : ndarray
+        Lines seen that match nothing.
+    rms, rms_columns : Quantity
+        RMS residual corrected for the unknowns.
+    log_false_alarm : float
+        log10 of the chance that as many lines match by accident.
+    medium : str
+        "air".
+    """
+
+    wavelength: u.Quantity
+    line_column: np.ndarray
+    line_wavelength: u.Quantity
+    residual: u.Quantity
+    unmatched_column: np.ndarray
+    rms: u.Quantity
+    rms_columns: u.Quantity
+    log_false_alarm: float
+    medium: str
+
+    @property
+    def table(self) -> QTable:
+        """The lines used."""
+        return QTable(
+            {
+                "column": self.line_column * u.pix,
+                "wavelength": self.line_wavelength,
+                "residual": self.residual,
+            }
+        )
+
+    def summary(self) -> list[str]:
+        """Lines for a terminal."""
+        return [
+            f"{len(self.line_column)} lines, {self.wavelength[0]:.1f} to {self.wavelength[-1]:.1f} "
+            f"in {self.medium}, residual {self.rms.to_value(u.nm):.3f} nm RMS "
+            f"({self.rms_columns.value:.2f} columns)"
+        ]
+
+    @style.figure_style()
+    def plot(self, ax: Any = None) -> Any:
+        """Residuals of the lines; returns the matplotlib axes."""
+        ax = style.new_axes(ax, figsize=(7, 3))
+        ax.axhline(0, color=style.GREY, lw=0.8)
+        ax.plot(self.line_wavelength.to_value(u.nm), self.residual.to_value(u.nm), "o", ms=4)
+        ax.set_xlabel("wavelength in air (nm)")
+        ax.set_ylabel("residual (nm)")
+        ax.set_title(f"Wavelength scale: {self.rms.to_value(u.nm):.3f} nm RMS")
+        return ax
+
+
+def calibrate_wavelengths(
+    source: Any,
+    *,
+    lamps: Sequence[str] = (),
+    lines: Any = None,
+    dispersion: Any,
+    star: bool = False,
+    limits: Any = (330, 1050),
+    direction: int = 0,
+    max_degree: int = 3,
+    max_rms: Any = None,
+    axis: str = "x",
+    trace: Any = None,
+    half_height: int = 4,
+) -> WavelengthScale:
+    """Find the wavelength of every column from a lamp frame or from a star's own lines.
+
+    Parameters
+    ----------
+    source : frame, Spectrum or 1-D ndarray
+        A lamp frame (its rows along `trace` are summed), a reduced star, or a ready flux.
+    lamps : sequence of str
+        Line lists: "Ne", "Ar", "Hg", "He", "Kr", "Xe", "Cd"; for a star "H" and "telluric".
+    lines : Quantity or numbers in nm, optional
+        Further lines, in air.
+    dispersion : (Quantity, Quantity) or numbers in nm per pixel
+        Rough dispersion, least and greatest; a prism's whole range.
+    star : bool
+        True when the lines are dark.
+    limits : pair of Quantity or numbers in nm
+        What can lie in the frame.
+    direction : {-1, 0, 1}
+        +1 when wavelengths grow with the column; 0 when not known.
+    max_degree : int
+        Highest degree of the polynomial; a prism needs 3 or 4.
+    max_rms : float, optional
+        Largest RMS residual, columns; 0.8 for a lamp, 2 for a star by default.
+    axis : {"x", "y"}
+        Along which axis of a lamp frame wavelengths run.
+    trace : Spectrum or number, optional
+        Where in the lamp frame to look: along a star's trace, or at a row; the middle by default.
+    half_height : int
+        Rows summed on each side of it.
+
+    Returns
+    -------
+    WavelengthScale
+        With residuals of every line; wavelengths in air.
+
+    Raises
+    ------
+    CannotMeasureError
+        When the lines do not match better than chance, or only poorly.
+    """
+    if isinstance(source, Spectrum):
+        flux, offset, label = source.flux, source.first_column, str(source.conditions["frame"])
+    elif isinstance(source, np.ndarray) and source.ndim == 1:
+        flux, offset, label = np.asarray(source, float), 0, "flux"
+    else:
+        frame = read_frame(source)
+        flux, offset, label = lamp_flux(frame, axis, trace, half_height), 0, frame.name
+    low, high = sorted(numbers(dispersion, PER_PIXEL, "dispersion"))
+    lo_nm, hi_nm = sorted(numbers(limits, NM, "limits"))
+    if star and not lamps and lines is None:
+        lamps = ("H", "telluric")
+    request = {
+        "absorption": bool(star),
+        "lamps": [str(name) for name in lamps],
+        "lines_nm": numbers(lines, NM, "lines"),
+        "min_dispersion": low,
+        "max_dispersion": high,
+        "min_nm": lo_nm,
+        "max_nm": hi_nm,
+        "direction": int(direction),
+        "max_degree": int(max_degree),
+        "max_rms_columns": number(
+            max_rms if max_rms is not None else (2.0 if star else 0.8), u.pix, "max_rms"
+        ),
+    }
+    r = call("color_focus.calibrate", request, arrays={"flux": np.asarray(flux, np.float64)})
+    if offset:
+        # Extend the polynomial to the columns before the reduced part, so that column 0 is the frame's.
+        n = len(flux)
+        x = 2 * (np.arange(-offset, n)) / (n - 1) - 1
+        wave = np.polynomial.polynomial.polyval(x, r["coefficients"])
+    else:
+        wave = r["wavelength_nm"]
+    return WavelengthScale(
+        notes=notes_from_engine(r["notes"]),
+        conditions={"source": label, **request},
+        wavelength=wave * NM,
+        line_column=r["line_column"] + offset,
+        line_wavelength=r["line_nm"] * NM,
+        residual=r["residual_nm"] * NM,
+        unmatched_column=r["unmatched_column"] + offset,
+        rms=r["rms_nm"] * NM,
+        rms_columns=r["rms_columns"] * u.pix,
+        log_false_alarm=float(r["log_false_alarm"]),
+        medium=r["medium"],
+    )
+
+
+def lamp_flux(frame: Frame, axis: str, trace: Any, half: int) -> np.ndarray:
+    data = frame.data if axis == "x" else frame.data.T
+    if frame.mask is not None:
+        mask = frame.mask if axis == "x" else frame.mask.T
+        data = np.where(mask, np.nan, data)
+    height, width = data.shape
+    rows = np.full(width, height / 2.0)
+    if isinstance(trace, Spectrum):
+        first = trace.first_column
+        rows = np.interp(np.arange(width), first + np.arange(len(trace.flux)), trace.trace.value)
+    elif trace is not None:
+        rows[:] = number(trace, u.pix, "trace")
+    base = np.clip(np.rint(rows).astype(int), half, height - 1 - half)
+    stack = np.stack([data[base + k, np.arange(width)] for k in range(-half, half + 1)])
+    # A median across the rows drops cosmic rays; a lamp line fills them all.
+    return np.nan_to_num(np.nanmedian(stack, axis=0)).astype(float)

@@ -1,0 +1,127 @@
+"""Figures of a fitted wavefront."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from astropy import units as u
+
+from ... import style
+
+if TYPE_CHECKING:
+    from .result import WavefrontFit
+
+
+def draw_map(fit: WavefrontFit, ax: Any) -> Any:
+    """The wavefront map with its scale in nm."""
+    with style.figure_style():
+        ax = style.new_axes(ax, figsize=(5.4, 4.6))
+        values = fit.map.to_value(u.nm)
+        top = max(float(np.nanmax(np.abs(values))), 1.0)
+        picture = ax.imshow(
+            values,
+            origin="lower",
+            extent=(-1, 1, -1, 1),
+            cmap=style.DIVERGING,
+            vmin=-top,
+            vmax=top,
+        )
+        ticks = (-1, -0.5, 0, 0.5, 1)
+        ax.set(xlabel="pupil x (radius = 1)", ylabel="pupil y", xticks=ticks, yticks=ticks)
+        ax.set_title(
+            f"RMS {fit.rms_measured}, Strehl {fit.strehl_measured} "
+            f"at {fit.wavelength.to_value(u.nm):.0f} nm",
+            fontsize=9,
+        )
+        bar = ax.figure.colorbar(picture, ax=ax, shrink=0.85)
+        bar.set_label("wavefront error (nm), + = wave ahead")
+    return ax
+
+
+def draw_coefficients(fit: WavefrontFit, ax: Any) -> Any:
+    """The coefficients with their standard uncertainties."""
+    with style.figure_style():
+        ax = style.new_axes(ax, figsize=(7.0, 3.4))
+        x = np.arange(len(fit.modes))
+        ax.axhline(0, color=style.GREY, linewidth=0.8)
+        ax.bar(x, fit.modes["coefficient"].to_value(u.nm), color=style.SKY)
+        ax.errorbar(
+            x,
+            fit.modes["coefficient"].to_value(u.nm),
+            yerr=fit.modes["uncertainty"].to_value(u.nm),
+            fmt="none",
+            ecolor=style.INK,
+            capsize=2,
+            linewidth=1,
+        )
+        # So many that their numbers do not touch.
+        step = 1 + len(x) // 24
+        ax.set_xticks(x[::step])
+        ax.set_xticklabels([str(n) for n in fit.modes["noll"][::step]], fontsize=8)
+        ax.set(xlabel="Noll index", ylabel="coefficient (nm RMS)")
+    return ax
+
+
+def draw_images(fit: WavefrontFit) -> Any:
+    """Observed, model and residual of every image."""
+    import matplotlib.pyplot as plt
+
+    with style.figure_style():
+        rows = len(fit.images)
+        figure, axes = plt.subplots(
+            rows, 3, figsize=(8.6, 2.9 * rows), squeeze=False, layout="constrained"
+        )
+        for row, image in zip(axes, fit.images):
+            top = float(np.percentile(image.model, 99.9))
+            low = float(np.min(image.model))
+            side = "inside" if image.distance.value < 0 else "outside"
+            heading = f"{side}, {abs(image.defocus_waves):.1f} waves"
+            titles = (heading, "model", "residual")
+            shown = (
+                np.where(image.masked, np.nan, image.observed),
+                image.model,
+                np.where(image.masked, np.nan, image.residual),
+            )
+            for k, ax in enumerate(row):
+                last = k == 2
+                picture = ax.imshow(
+                    shown[k],
+                    origin="lower",
+                    cmap=style.DIVERGING if last else style.IMAGE,
+                    vmin=-4 if last else low,
+                    vmax=4 if last else top,
+                )
+                ax.set_title(titles[k], fontsize=9)
+                ax.tick_params(labelsize=7)
+                bar = figure.colorbar(picture, ax=ax, shrink=0.8)
+                bar.ax.tick_params(labelsize=7)
+                bar.set_label("standard deviations" if last else "electrons", fontsize=7)
+            row[0].set_ylabel("pixel y", fontsize=8)
+        for ax in axes[-1]:
+            ax.set_xlabel("pixel x", fontsize=8)
+    return figure
+
+
+def draw_views(fit: WavefrontFit) -> Any:
+    """Focused image, MTF, encircled energy, Ronchigram, knife edge and interferogram."""
+    import matplotlib.pyplot as plt
+
+    from ...optics import views
+
+    pupil = fit.pupil
+    focused = views.draw_focused_image(pupil)
+    modulation = views.compute_modulation(pupil)
+    n = fit.focal_ratio
+    wave = fit.wavelength
+    shift = 8 * n**2 * wave * 4
+    with style.figure_style():
+        figure, axes = plt.subplots(2, 3, figsize=(11.5, 7.4), layout="constrained")
+        figure.get_layout_engine().set(h_pad=0.12, w_pad=0.08)
+        focused.plot(axes[0, 0])
+        modulation.plot(axes[0, 1])
+        modulation.plot_energy(axes[0, 2])
+        views.draw_ronchigram(pupil, shift=shift).plot(axes[1, 0])
+        views.draw_knife_edge(pupil).plot(axes[1, 1])
+        views.draw_interferogram(pupil).plot(axes[1, 2])
+    return figure

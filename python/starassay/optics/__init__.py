@@ -1,0 +1,1 @@
+"""What a telescope does to light: its pupil, and what a wavefront looks like."""

@@ -1,0 +1,382 @@
+"""What a wavefront looks like: focused image, MTF, encircled energy, Ronchi and knife-edge tests, fringes.
+
+Every function takes the same pupil map, so a fit, a simulation and a classroom slider share them.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+import numpy as np
+from astropy import units as u
+from astropy.table import QTable
+
+from .. import _gateway, style
+from ..errors import InputError
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class PupilMap:
+    """A wavefront on a square grid over the aperture.
+
+    Attributes
+    ----------
+    wavefront : Quantity, shape (n, n)
+        Error as a length, positive where the wave is ahead; row 0 at the bottom; NaN outside.
+        Sample k lies at (2 k + 1 - n) / n of the aperture's radius.
+    focal_ratio : float
+        Focal length over aperture.
+    wavelength : Quantity
+        Wavelength at which the views are drawn. The optical path stays the same, its number of
+        waves changes.
+    amplitude : ndarray, shape (n, n), or None
+        Share of each sample that is open; None = 1 wherever the wavefront is not NaN.
+    """
+
+    wavefront: u.Quantity
+    focal_ratio: float
+    wavelength: u.Quantity
+    amplitude: np.ndarray | None = None
+
+    def at_wavelength(self, wavelength: u.Quantity | str) -> PupilMap:
+        """The same optical path seen in another color."""
+        return dataclasses.replace(self, wavelength=u.Quantity(wavelength))
+
+    def _call(self, task: str, **request: Any) -> dict[str, Any]:
+        arrays = {"wavefront_nm": np.asarray(self.wavefront.to_value(u.nm), dtype=np.float64)}
+        if self.amplitude is not None:
+            arrays["amplitude"] = np.asarray(self.amplitude, dtype=np.float64)
+        facts = {
+            "focal_ratio": float(self.focal_ratio),
+            "wavelength_nm": self.wavelength.to_value(u.nm),
+        }
+        return _gateway.call(task, {**facts, **request}, arrays=arrays)
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class FocusedImage:
+    """The image of a star at focus, without seeing and pixels.
+
+    Attributes
+    ----------
+    intensity : ndarray, shape (m, m)
+        1 = center of the perfect telescope's image.
+    position : Quantity, shape (m,)
+        Coordinate of the samples along either axis on the sensor.
+    airy_radius : Quantity
+        First dark ring of a clear perfect aperture.
+    center_ratio : float
+        Intensity in the center: the Strehl ratio when the map holds no tilt.
+    """
+
+    intensity: np.ndarray
+    position: u.Quantity
+    airy_radius: u.Quantity
+    center_ratio: float
+
+    def plot(self, ax: Any = None) -> Any:
+        """Draw the image on a logarithmic scale with the Airy disc's ring; returns the axes."""
+        from matplotlib.colors import LogNorm
+        from matplotlib.patches import Circle
+
+        with style.figure_style():
+            ax = style.new_axes(ax, figsize=(4.6, 4.0))
+            edge = self.position.to_value(u.um)[-1]
+            shown = ax.imshow(
+                np.maximum(self.intensity, 1e-4),
+                extent=(-edge, edge, -edge, edge),
+                norm=LogNorm(1e-4, 1),
+                cmap="magma",
+            )
+            ax.add_patch(
+                Circle(
+                    (0, 0), self.airy_radius.to_value(u.um), fill=False, ec="white", ls="--", lw=1
+                )
+            )
+            ax.set(xlabel="x on the sensor (µm)", ylabel="y (µm)", title="Star at focus")
+            ax.figure.colorbar(shown, ax=ax, label="intensity, perfect center = 1")
+        return ax
+
+
+def _beside_perfect(
+    x: np.ndarray, perfect: np.ndarray, curves: dict[str, np.ndarray], ax: Any, **words: str
+) -> Any:
+    """Shares from 0 to 1 against x, the perfect telescope's dashed behind them."""
+    with style.figure_style():
+        ax = style.new_axes(ax, figsize=(5.4, 3.8))
+        ax.plot(x, perfect, color=style.GREY, ls="--", label="perfect, same obstruction")
+        for (label, curve), color in zip(curves.items(), (style.BLUE, style.ORANGE), strict=False):
+            ax.plot(x, curve, color=color, label=label)
+        ax.set(ylim=(0, 1.02), xlim=(0, x[-1]), **words)
+        ax.grid(True)
+        ax.legend()
+    return ax
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class Modulation:
+    """Transfer of contrast and encircled energy, beside the perfect telescope's.
+
+    Attributes
+    ----------
+    table : QTable
+        frequency (share of the cutoff), per_mm, horizontal, vertical, mean, perfect.
+    energy : QTable
+        radius (um), encircled, perfect: share of the light inside the radius.
+    """
+
+    table: QTable
+    energy: QTable
+
+    def plot(self, ax: Any = None) -> Any:
+        """Draw the MTF curves; returns the axes."""
+        return _beside_perfect(
+            self.table["per_mm"].value,
+            self.table["perfect"],
+            {
+                "detail along x": self.table["horizontal"],
+                "detail along y": self.table["vertical"],
+            },
+            ax,
+            xlabel="spatial frequency on the sensor (cycles/mm)",
+            ylabel="contrast transfer (MTF)",
+            title="Contrast transfer",
+        )
+
+    def plot_energy(self, ax: Any = None) -> Any:
+        """Draw the encircled energy; returns the axes."""
+        return _beside_perfect(
+            self.energy["radius"].value,
+            self.energy["perfect"],
+            {"this telescope": self.energy["encircled"]},
+            ax,
+            xlabel="radius on the sensor (µm)",
+            ylabel="share of the light inside",
+            title="Encircled energy",
+        )
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class PupilView:
+    """A picture of the pupil: shadows or fringes.
+
+    Attributes
+    ----------
+    brightness : ndarray, shape (n, n)
+        1 = the pupil with nothing in the way (shadows), or the brightest fringe; NaN or 0 outside.
+    title : str
+        What it is, with its settings.
+    """
+
+    brightness: np.ndarray
+    title: str
+
+    def plot(self, ax: Any = None) -> Any:
+        """Draw the pupil upright, as projected on the sky side's x and y; returns the axes."""
+        with style.figure_style():
+            ax = style.new_axes(ax, figsize=(4.0, 4.0))
+            top = max(1.0, float(np.nanpercentile(self.brightness, 99.5)))
+            ax.imshow(
+                np.nan_to_num(self.brightness),
+                extent=(-1, 1, -1, 1),
+                cmap=style.IMAGE,
+                vmin=0,
+                vmax=top,
+            )
+            ticks = (-1, -0.5, 0, 0.5, 1)
+            ax.set(xlabel="pupil x (radius = 1)", ylabel="pupil y", xticks=ticks, yticks=ticks)
+            ax.set_title(self.title)
+        return ax
+
+
+def draw_focused_image(
+    pupil: PupilMap,
+    *,
+    half_width: float = 5.0,
+    samples: int = 129,
+    shift: u.Quantity | str = 0 * u.um,
+) -> FocusedImage:
+    """Draw the image of a star at (or near) focus.
+
+    Parameters
+    ----------
+    pupil : PupilMap
+        The wavefront.
+    half_width : float
+        Half the picture's width in wavelength x focal ratio.
+    samples : int
+        Samples along each side.
+    shift : Quantity
+        Position of the screen, positive away from the objective.
+
+    Returns
+    -------
+    FocusedImage
+        Intensity on the sensor, before seeing and pixels.
+    """
+    r = pupil._call(
+        "views.focused-image",
+        half_width_lambda_n=half_width,
+        samples=samples,
+        shift_um=u.Quantity(shift).to_value(u.um),
+    )
+    return FocusedImage(
+        r["intensity"], r["position_um"] * u.um, r["airy_radius_um"] * u.um, r["center_ratio"]
+    )
+
+
+def compute_modulation(
+    pupil: PupilMap, *, largest_radius: float = 10.0, radii: int = 101
+) -> Modulation:
+    """Compute MTF and encircled energy from the pupil's autocorrelation.
+
+    Parameters
+    ----------
+    pupil : PupilMap
+        The wavefront.
+    largest_radius : float
+        Of the encircled energy, in wavelength x focal ratio.
+    radii : int
+        How many radii.
+
+    Returns
+    -------
+    Modulation
+        Both curves beside those of a perfect telescope with the same obstruction.
+    """
+    both = [
+        pupil._call(
+            "views.modulation", half_width_lambda_n=largest_radius, samples=radii, perfect=perfect
+        )
+        for perfect in (False, True)
+    ]
+    own, perfect = both
+    table = QTable(
+        {
+            "frequency": own["frequency"],
+            "per_mm": own["frequency_per_mm"] / u.mm,
+            "horizontal": own["horizontal_mtf"],
+            "vertical": own["vertical_mtf"],
+            "mean": own["mean_mtf"],
+            "perfect": perfect["mean_mtf"],
+        }
+    )
+    energy = QTable(
+        {
+            "radius": own["radius_um"] * u.um,
+            "encircled": own["encircled_energy"],
+            "perfect": perfect["encircled_energy"],
+        }
+    )
+    return Modulation(table, energy)
+
+
+def draw_ronchigram(
+    pupil: PupilMap,
+    *,
+    lines_per_mm: float = 10.0,
+    shift: u.Quantity | str = -4 * u.mm,
+    angle: u.Quantity | str = 0 * u.deg,
+) -> PupilView:
+    """Draw the pupil behind a Ronchi ruling near focus, by wave optics.
+
+    Parameters
+    ----------
+    pupil : PupilMap
+        The wavefront.
+    lines_per_mm : float
+        Line pairs of the ruling in a millimetre.
+    shift : Quantity
+        Position of the ruling, positive away from the objective.
+    angle : Quantity
+        Direction across the lines, from +x towards +y.
+
+    Returns
+    -------
+    PupilView
+        Brightness over the pupil.
+    """
+    if not lines_per_mm > 0:
+        raise InputError(
+            f"A ruling of {lines_per_mm} lines/mm cannot be; give a positive number.",
+            code="views.ruling",
+            argument="lines_per_mm",
+        )
+    at = u.Quantity(shift)
+    r = pupil._call(
+        "views.shadow",
+        mask="ruling",
+        period_um=1000 / lines_per_mm,
+        shift_um=at.to_value(u.um),
+        angle_deg=u.Quantity(angle).to_value(u.deg),
+    )
+    return PupilView(
+        r["brightness"], f"Ronchi, {lines_per_mm:g} lines/mm, {at.to_value(u.mm):+.2f} mm"
+    )
+
+
+def draw_knife_edge(
+    pupil: PupilMap,
+    *,
+    position: u.Quantity | str = 0 * u.um,
+    shift: u.Quantity | str = 0 * u.um,
+    angle: u.Quantity | str = 0 * u.deg,
+) -> PupilView:
+    """Draw the pupil with a knife edge near focus, by wave optics.
+
+    Parameters
+    ----------
+    pupil : PupilMap
+        The wavefront.
+    position : Quantity
+        Coordinate of the edge; what lies below it is covered.
+    shift : Quantity
+        Position of the knife along the axis, positive away from the objective.
+    angle : Quantity
+        Direction across the edge, from +x towards +y; 0: the knife comes from the left.
+
+    Returns
+    -------
+    PupilView
+        Brightness over the pupil.
+    """
+    at, edge = u.Quantity(shift), u.Quantity(position)
+    r = pupil._call(
+        "views.shadow",
+        mask="knife",
+        position_um=edge.to_value(u.um),
+        shift_um=at.to_value(u.um),
+        angle_deg=u.Quantity(angle).to_value(u.deg),
+    )
+    return PupilView(
+        r["brightness"], f"Knife edge at {edge.to_value(u.um):+.1f} µm, {at.to_value(u.mm):+.2f} mm"
+    )
+
+
+def draw_interferogram(
+    pupil: PupilMap, *, tilt: tuple[float, float] = (5.0, 0.0), passes: int = 1
+) -> PupilView:
+    """Draw the fringes of this wavefront against a perfect tilted wave.
+
+    Parameters
+    ----------
+    pupil : PupilMap
+        The wavefront.
+    tilt : (float, float)
+        Fringes of tilt across the pupil along x and y.
+    passes : int
+        1: a fringe is one wave; 2: double pass, a fringe is half a wave.
+
+    Returns
+    -------
+    PupilView
+        Brightness 0 to 1, NaN outside.
+    """
+    r = pupil._call(
+        "views.interferogram", tilt_x_fringes=tilt[0], tilt_y_fringes=tilt[1], passes=passes
+    )
+    fringe = "one wave" if passes == 1 else "half a wave"
+    return PupilView(
+        r["brightness"], f"Fringes, {fringe} each, {pupil.wavelength.to_value(u.nm):.0f} nm"
+    )

@@ -1,0 +1,1 @@
+"""Frames of invented instruments: demo, classroom and tests."""
