@@ -11,6 +11,7 @@ public static class Advisor
     private const double WorthWaves = 0.01;
 
     /// <summary>Advice from what was measured.</summary>
+    [EngineTask("decisions.advise")]
     public static AdviceReport Advise(AdviceRequest request)
     {
         InputException.RequireRange(request.ApertureMm, 1, 1e5, "aperture_mm", "mm");

@@ -38,6 +38,9 @@ public sealed record Claim
         _ => $"at most {Words.Plain(Upper, Unit)}",
     };
 
+    /// <summary>"claim" or "requirement", for sentences.</summary>
+    internal string Word => Kind == ClaimKind.Claim ? "claim" : "requirement";
+
     internal void RequireValid()
     {
         if (double.IsNaN(Lower) || double.IsNaN(Upper) || !(Lower < Upper) || (double.IsInfinity(Lower) && double.IsInfinity(Upper)))

@@ -63,6 +63,7 @@ public sealed record Comparison(Ranking Ranking, Measured Difference, double Sco
 {
     /// <summary>Compares.</summary>
     /// <remarks>The score is the En number in the sense of ISO/IEC 17043 (named from memory): (a - b) / (k u(a - b)).</remarks>
+    [EngineTask("decisions.compare")]
     public static Comparison Of(ComparisonRequest request)
     {
         InputException.RequireRange(request.Correlation, -1, 1, "correlation", string.Empty);

@@ -31,6 +31,12 @@ public sealed record DecisionRequest
     /// <summary>The part of it that averages out over more frames; NaN when not known.</summary>
     public double RandomPart { get; init; } = double.NaN;
 
+    /// <summary>By how much the true value may lie below the value besides its uncertainty: a bound; 0 = nothing.</summary>
+    public double MayBeLess { get; init; }
+
+    /// <summary>The same above the value.</summary>
+    public double MayBeMore { get; init; }
+
     /// <summary>Degrees of freedom of the uncertainty.</summary>
     public double DegreesOfFreedom { get; init; } = double.PositiveInfinity;
 
@@ -57,7 +63,8 @@ public sealed record DecisionRequest
 /// <param name="Verdict">Met, not met, or not decided.</param>
 /// <param name="Claim">The claim.</param>
 /// <param name="Result">What was measured.</param>
-/// <param name="ProbabilityOfConformity">Probability that the true value keeps the range; NaN without a number.</param>
+/// <param name="ProbabilityOfConformity">Probability that the true value keeps the range; NaN without a number. Where a bound in one
+/// direction stands beside the uncertainty, the least (for "not met" the largest) that it allows.</param>
 /// <param name="GuardBand">Distance from a limit within which nothing is decided, in the claim's unit.</param>
 /// <param name="AcceptLower">Least measured value that is "met"; minus infinity when there is no lower limit.</param>
 /// <param name="AcceptUpper">Largest measured value that is "met".</param>
@@ -87,8 +94,10 @@ public sealed record Decision(
     /// guard band is z(1 - risk) standard uncertainties; "met" needs the value inside the range by that much and, for a
     /// range with two limits, a probability of conformity of at least 1 - risk; "not met" needs it outside by that much.
     /// The probability takes the measurement as all that is known: a normal distribution about the measured value
-    /// (Student's t with few degrees of freedom), with no prior knowledge of what such telescopes usually are.
+    /// (Student's t with few degrees of freedom), with no prior knowledge of what such telescopes usually are. A bound in one
+    /// direction is taken at its worst, for "met" as for "not met"; with it a value may have no spread at all.
     /// </remarks>
+    [EngineTask("decisions.decide")]
     public static Decision Decide(DecisionRequest request)
     {
         request.Claim.RequireValid();
@@ -102,32 +111,38 @@ public sealed record Decision(
         double y = request.Value;
         double u = request.Uncertainty;
         var measured = new Measured(y, u, claim.Unit);
-        if (!double.IsFinite(y) || !double.IsFinite(u) || u <= 0)
+        double less = request.MayBeLess, more = request.MayBeMore;
+        if (!(less >= 0) || !(more >= 0))
         {
-            string why = double.IsFinite(y)
-                ? $"The value {Words.Plain(y, claim.Unit)} has no known uncertainty."
-                : "Nothing was measured that could be held against it.";
-            return new Decision(Verdict.NotDecided, claim, measured, double.NaN, double.NaN, double.NaN, double.NaN, request.Risk, double.NaN,
-                why, request.MissingTest, []);
+            throw new InputException("decision.bound", $"'{claim.Name}': by how much the value may be less or more must be numbers of at least 0.", "may_be_less", claim.Name);
         }
 
-        double z = UncertaintyBudget.OneSidedFactor(1 - request.Risk, request.DegreesOfFreedom);
-        double guard = z * u;
-        double probability = ProbabilityOf(claim, y, u, request.DegreesOfFreedom);
-        double low = claim.Lower + guard;
-        double high = claim.Upper - guard;
+        bool bounded = less > 0 || more > 0;
+        if (!double.IsFinite(y) || !double.IsFinite(u) || u < 0 || (u == 0 && !bounded))
+        {
+            (string why, string then) = double.IsFinite(y)
+                ? ($"The value {Words.Plain(y, claim.Unit)} has no known uncertainty.", $"Take several {request.Counted}: their scatter gives the value its uncertainty.")
+                : ("Nothing was measured that could be held against it.", request.MissingTest);
+            return new Decision(Verdict.NotDecided, claim, measured, double.NaN, double.NaN, double.NaN, double.NaN, request.Risk, double.NaN, why, then, []);
+        }
+
+        double guard = u == 0 ? 0 : UncertaintyBudget.OneSidedFactor(1 - request.Risk, request.DegreesOfFreedom) * u;
+        double[] ends = [ProbabilityOf(claim, y - less, u, request.DegreesOfFreedom), ProbabilityOf(claim, y + more, u, request.DegreesOfFreedom)];
+        double low = claim.Lower + guard + less;
+        double high = claim.Upper - guard - more;
         var notes = new List<Note>();
         if (low > high)
         {
             notes.Add(DecisionNotes.TooNarrow.Say(
-                $"The range {claim.Range} is narrower than twice the guard band of {Words.Plain(guard, claim.Unit)}: this measurement can show that it is missed, never that it is kept.", claim.Name));
+                $"The range {claim.Range} is narrower than twice the guard band of {Words.Plain(guard, claim.Unit)}: this measurement can show that the {claim.Word} is not met, never that it is met.", claim.Name));
         }
 
         Verdict verdict =
-            y >= low && y <= high && probability >= 1 - request.Risk ? Verdict.Met
-            : y <= claim.Lower - guard || y >= claim.Upper + guard ? Verdict.NotMet
+            y >= low && y <= high && ends.Min() >= 1 - request.Risk ? Verdict.Met
+            : y <= claim.Lower - guard - more || y >= claim.Upper + guard + less ? Verdict.NotMet
             : Verdict.NotDecided;
-        string reason = $"{Words.PlusMinus(measured)} against {claim.Range}: the probability that it is kept is {Words.Percent(probability)}.";
+        double probability = verdict == Verdict.NotMet ? ends.Max() : ends.Min();
+        string reason = $"{Found(measured, less, more)} against {claim.Range}: the probability that the {claim.Word} is met is {Chance(ends)}.";
         double needed = 0;
         string next = string.Empty;
         if (verdict == Verdict.NotDecided)
@@ -145,7 +160,7 @@ public sealed record Decision(
         {
             notes.AddRange(request.Doubts.Select(d => DecisionNotes.Doubtful.Say(d, claim.Name)));
             (verdict, needed) = (Verdict.NotDecided, double.NaN);
-            reason = $"{Words.PlusMinus(measured)} was found, but must not decide: {request.Doubts[0]}";
+            reason = $"{Found(measured, less, more)} was found, but must not decide: {request.Doubts[0]}";
             next = request.MissingTest;
         }
 
@@ -163,6 +178,11 @@ public sealed record Decision(
                 return limit > 0 ? 1 : 0;
             }
 
+            if (uncertainty == 0)
+            {
+                return value < limit || (value == limit && limit == claim.Upper) ? 1 : 0;
+            }
+
             double t = (limit - value) / uncertainty;
             return double.IsFinite(degreesOfFreedom) ? StudentT.CDF(0, 1, degreesOfFreedom, t) : Normal.CDF(0, 1, t);
         }
@@ -170,13 +190,38 @@ public sealed record Decision(
         return Math.Clamp(Below(claim.Upper) - Below(claim.Lower), 0, 1);
     }
 
+    // The value as the reason gives it, with the bound where there is one.
+    private static string Found(Measured m, double less, double more)
+    {
+        string text = Words.PlusMinus(m);
+        string[] bounds = [.. new[] { (less, "less"), (more, "more") }.Where(b => b.Item1 > 0).Select(b => $"{Words.Rough(b.Item1, m.Unit)} {b.Item2}")];
+        return bounds.Length == 0 ? text : $"{text} (at most {string.Join(" or ", bounds)})";
+    }
+
+    private static string Chance(double[] ends)
+    {
+        (string least, string most) = (Words.Percent(ends.Min()), Words.Percent(ends.Max()));
+        return least == most ? least : $"between {least} and {most}";
+    }
+
     // With n times the frames the random part falls as 1/sqrt(n) and the rest stays. Asked: the least n at which the
     // value, if it stays, clears the guard band of its nearest limit.
     private static (double Needed, string Text) WhatWouldDecide(DecisionRequest request, bool narrow)
     {
         Claim claim = request.Claim;
-        double distance = Math.Min(Math.Abs(request.Value - claim.Lower), Math.Abs(claim.Upper - request.Value));
-        double allowed = distance / Normal.InvCDF(0, 1, 1 - request.Risk);
+        double fromLower = Math.Abs(request.Value - claim.Lower), fromUpper = Math.Abs(claim.Upper - request.Value);
+        double distance = Math.Min(fromLower, fromUpper);
+
+        // What may be missing in one direction moves the value towards the limit it has to stay clear of.
+        bool downwards = request.Value > (fromLower < fromUpper ? claim.Lower : claim.Upper);
+        double bound = downwards ? request.MayBeLess : request.MayBeMore;
+        if (bound > 0 && distance <= bound)
+        {
+            return (double.PositiveInfinity,
+                $"More {request.Counted} will not decide it: the value may be {(downwards ? "less" : "more")} by up to {Words.Rough(bound, claim.Unit)} for reasons that do not average out, and that reaches over the limit. Use a second method that sees what this one leaves out.");
+        }
+
+        double allowed = (distance - bound) / Normal.InvCDF(0, 1, 1 - request.Risk);
         if (double.IsNaN(request.RandomPart))
         {
             return (double.NaN, $"A measurement with a standard uncertainty below {Words.Plain(allowed, claim.Unit)} would decide it, if the value stays.");

@@ -20,7 +20,7 @@ public static class DecisionNotes
 
     /// <summary>The tolerance is narrower than the uncertainty.</summary>
     public static readonly NoteDefinition TooNarrow = new("decision.too-narrow", NoteLevel.Caution,
-        "The range allowed is narrower than twice the guard band: this measurement can never show that it is kept.");
+        "The range allowed is narrower than twice the guard band: this measurement can never show that the claim is met.");
 
     /// <summary>The blur parts do not add up.</summary>
     public static readonly NoteDefinition BlurMismatch = new("advice.blur-mismatch", NoteLevel.Caution,

@@ -78,6 +78,7 @@ public sealed record UncertaintyBudget(
     /// formula wants independent inputs; with correlations the least degrees of freedom of any correlated entry are used
     /// in its place when they are fewer, which errs to the wide side. Fractional degrees of freedom are cut down to
     /// whole ones, as the GUM does.</remarks>
+    [EngineTask("decisions.budget")]
     public static UncertaintyBudget Combine(BudgetRequest request)
     {
         Check(request);

@@ -39,6 +39,7 @@ public sealed record WeightedMean(
     /// <summary>Weighted mean; where the values scatter more than their uncertainties promise, the uncertainty is taken from the scatter.</summary>
     /// <remarks>Uncertainty times max(1, Birge ratio), R. T. Birge, Phys. Rev. 40, 207 (1932) (named from memory). Values
     /// that are NaN or carry no uncertainty are left out.</remarks>
+    [EngineTask("decisions.mean")]
     public static WeightedMean Of(MeanRequest request)
     {
         if (request.Values.Count != request.Uncertainties.Count)

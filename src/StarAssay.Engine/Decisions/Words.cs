@@ -13,12 +13,12 @@ internal static class Words
     {
         int digits = Digits(uncertainty);
         string text = double.IsFinite(uncertainty) && uncertainty > 0
-            ? $"{value.ToString("F" + digits, CultureInfo.InvariantCulture)} ± {uncertainty.ToString("F" + digits, CultureInfo.InvariantCulture)}"
+            ? $"{Fixed(value, digits)} ± {Fixed(uncertainty, digits)}"
             : Plain(value);
         return Join(text, unit);
     }
 
-    public static string Plain(double value, string unit = "") => Join(value.ToString("G5", CultureInfo.InvariantCulture), unit);
+    public static string Plain(double value, string unit = "") => Join((value + 0.0).ToString("G5", CultureInfo.InvariantCulture), unit);
 
     /// <summary>Two digits, as an uncertainty needs.</summary>
     public static string Rough(double value, string unit = "") => Join(value.ToString("G2", CultureInfo.InvariantCulture), unit);
@@ -29,6 +29,13 @@ internal static class Words
         < 0.001 => "less than 0.1 %",
         _ => (100 * probability).ToString(probability is > 0.99 or < 0.01 ? "F1" : "F0", CultureInfo.InvariantCulture) + " %",
     };
+
+    /// <summary>So many digits after the point; what rounds to zero has no sign.</summary>
+    public static string Fixed(double value, int digits)
+    {
+        string text = value.ToString("F" + digits, CultureInfo.InvariantCulture);
+        return text.StartsWith('-') && text.AsSpan(1).IndexOfAnyExcept('0', '.') < 0 ? text[1..] : text;
+    }
 
     private static int Digits(double uncertainty) =>
         double.IsFinite(uncertainty) && uncertainty > 0 ? Math.Clamp(1 - (int)Math.Floor(Math.Log10(uncertainty)), 0, 9) : 0;

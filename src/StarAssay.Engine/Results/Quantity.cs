@@ -48,6 +48,13 @@ public sealed record Quantity
     /// <summary>The part that all of them share; NaN = not known. In the value's unit.</summary>
     public double CommonPart { get; init; } = double.NaN;
 
+    /// <summary>By how much the true value may lie below the value besides its uncertainty: a bound, for what is left out in one
+    /// direction only; 0 = nothing. In the value's unit.</summary>
+    public double MayBeLess { get; init; }
+
+    /// <summary>The same above the value.</summary>
+    public double MayBeMore { get; init; }
+
     /// <summary>Degrees of freedom of the uncertainty.</summary>
     public double DegreesOfFreedom { get; init; } = double.PositiveInfinity;
 

@@ -93,8 +93,7 @@ public sealed record SimulatedPassband
         {
             double nm = LowNm + ((HighNm - LowNm) * (k + 0.5) / Samples);
 
-            // Photons of a black body per wavelength: 1 / (l^4 (exp(hc / l k T) - 1)); hc/k = 1.438777e7 nm K.
-            double photons = Math.Pow(500 / nm, 4) / (Math.Exp(1.438777e7 / (nm * StarTemperatureK)) - 1);
+            double photons = StellarLight.BlackBody(nm, StarTemperatureK);
             double raised = sky.ZenithDistanceDeg > 0
                 ? unit * Atmosphere.DifferentialRefractionArcsec(nm, DispersionReferenceNm, sky.ZenithDistanceDeg)
                 : 0;

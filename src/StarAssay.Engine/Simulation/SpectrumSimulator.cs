@@ -91,9 +91,6 @@ public sealed record SpectrumScene
 /// as every color is across it.</remarks>
 public static class SpectrumSimulator
 {
-    private static readonly double[] EfficiencyNm = [370, 450, 550, 650, 750, 850, 1000];
-    private static readonly double[] Efficiency = [0.5, 0.75, 0.9, 0.8, 0.6, 0.4, 0.1];
-
     /// <summary>Draws into <paramref name="pixels"/> (height x width, ADU).</summary>
     public static void Draw(SpectrumScene scene, Span<float> pixels)
     {
@@ -151,8 +148,7 @@ public static class SpectrumSimulator
     /// behind glass (common practice, no source).</summary>
     public static double StarLight(SpectrumScene scene, double nm)
     {
-        const double C2 = 1.438776877e7; // second radiation constant, nm K (CODATA 2018)
-        double flux = Math.Pow(nm / 550, -4) * (Math.Exp(C2 / (550 * scene.TemperatureK)) - 1) / (Math.Exp(C2 / (nm * scene.TemperatureK)) - 1);
+        double flux = StellarLight.BlackBody(nm, scene.TemperatureK) / StellarLight.BlackBody(550, scene.TemperatureK);
         foreach (double line in LampLines.Find(["H"]))
         {
             flux *= 1 - (scene.BalmerDepth * Math.Exp(-0.5 * Math.Pow((nm - line) / 1.8, 2)));
@@ -160,11 +156,8 @@ public static class SpectrumSimulator
 
         flux *= 1 - (0.6 * Math.Exp(-0.5 * Math.Pow((nm - 761.5) / 2.5, 2)));
         flux *= 1 - (0.25 * Math.Exp(-0.5 * Math.Pow((nm - 687.5) / 1.5, 2)));
-        return flux * SensorEfficiency(nm);
+        return flux * StellarLight.SiliconEfficiency(nm);
     }
-
-    /// <summary>Quantum efficiency of a silicon sensor behind a clear window, smooth, zero below 370 nm.</summary>
-    private static double SensorEfficiency(double nm) => LinearTable.At(EfficiencyNm, Efficiency, nm) * Math.Clamp((nm - 370) / 60, 0, 1);
 
     private static void Lamp(SpectrumScene scene, double[] electrons)
     {

@@ -4,7 +4,7 @@ namespace StarAssay.Engine.Stars;
 
 /// <summary>All stars of a frame, one array a quantity, brightest first. Positions in pixels, centers at whole numbers from 0,
 /// x right, y up; brightness in ADU; NaN where something could not be measured.</summary>
-public sealed record StarField
+public sealed record StarField : IMeasurementResult
 {
     /// <summary>Center.</summary>
     public required double[] X { get; init; }
@@ -127,8 +127,20 @@ public sealed record StarField
     /// <summary>Row of the optical axis used.</summary>
     public required double AxisY { get; init; }
 
+    /// <summary>Side of a pixel on the sky; NaN when not known.</summary>
+    public double PixelScaleArcsecPerPx { get; init; } = double.NaN;
+
+    /// <summary>True when the sky itself gave the scale, false when it comes from nominal pitch and focal length.</summary>
+    public bool ScaleFromSky { get; init; }
+
+    /// <summary>Central wavelength of the filter, nm; NaN when not known.</summary>
+    public double FilterWavelengthNm { get; init; } = double.NaN;
+
     /// <summary>What the reader must know.</summary>
     public required IReadOnlyList<Note> Notes { get; init; }
+
+    /// <summary>Numbers that a claim can be about; none when too few stars are clean.</summary>
+    public IReadOnlyList<Quantity> Quantities => FieldFigures.Of(this);
 }
 
 /// <summary>One part of the field.</summary>

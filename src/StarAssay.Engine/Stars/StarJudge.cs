@@ -58,7 +58,7 @@ internal static class StarJudge
         }
         else if (clean < 10)
         {
-            notes.Add(StarNotes.TooFew.Say($"Only {clean} clean stars: the medians are uncertain and no map over the field can be drawn. Use a longer exposure or a richer field.", name));
+            notes.Add(StarNotes.TooFew.Say($"Only {clean} clean star{(clean == 1 ? "" : "s")}: the medians are uncertain and no map over the field can be drawn. Use a longer exposure or a richer field.", name));
         }
 
         if (double.IsNaN(set.Gain))
@@ -74,7 +74,7 @@ internal static class StarJudge
         int saturated = Count(StarMarks.Saturated), hits = Count(StarMarks.CosmicRay), large = Count(StarMarks.NotAStar), blended = Count(StarMarks.Blended);
         if (saturated > 0)
         {
-            notes.Add(StarNotes.Saturated.Say($"{saturated} of {flags.Length} stars are clipped and left out of the medians.", name));
+            notes.Add(StarNotes.Saturated.Say($"{saturated} of {flags.Length} stars {(saturated == 1 ? "is" : "are")} clipped and left out of the medians.", name));
         }
 
         if (hits > 0)
@@ -86,7 +86,9 @@ internal static class StarJudge
 
         if (large > 0)
         {
-            notes.Add(StarNotes.Extended.Say($"{large} objects are much larger than the stars around them (galaxies, close pairs); they are flagged and left out.", name));
+            notes.Add(StarNotes.Extended.Say(large == 1
+                ? "1 object is much larger than the stars around it (galaxy, close pair); it is flagged and left out."
+                : $"{large} objects are much larger than the stars around them (galaxies, close pairs); they are flagged and left out.", name));
         }
 
         if (blended > 0.3 * flags.Length && flags.Length >= 10)

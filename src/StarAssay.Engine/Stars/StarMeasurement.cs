@@ -95,12 +95,23 @@ public static class StarMeasurement
             InputException.RequireRange(request.OuterRadiusPx, 2, 200, "outer_radius_px", "pix");
         }
 
+        RequireIfGiven(request.FocalLengthMm, 1, 1e6, "focal_length_mm", "mm");
+        RequireIfGiven(request.PixelScaleArcsecPerPx, 1e-4, 3600, "pixel_scale_arcsec_per_px", "arcsec / pix");
+        RequireIfGiven(request.FilterWavelengthNm, 100, 30000, "filter_wavelength_nm", "nm");
         if (frame.Width < 8 || frame.Height < 8)
         {
             throw new InputException("stars.too-small", $"{frame.Name} is {frame.Width} x {frame.Height} pixels; stars need at least 8 x 8.", "frame", frame.Name);
         }
 
         return frame;
+    }
+
+    private static void RequireIfGiven(double value, double low, double high, string argument, string unit)
+    {
+        if (!double.IsNaN(value))
+        {
+            InputException.RequireRange(value, low, high, argument, unit);
+        }
     }
 
     private static void RequireNoise(BackgroundMesh mesh, Frame frame)

@@ -28,6 +28,15 @@ public sealed record StarRequest
 
     /// <summary>Row of the optical axis; NaN: the middle of the frame.</summary>
     public double AxisY { get; init; } = double.NaN;
+
+    /// <summary>Focal length, mm, to turn pixels into angles by the frame's pixel pitch; NaN: not known. Taken as known to 1 %.</summary>
+    public double FocalLengthMm { get; init; } = double.NaN;
+
+    /// <summary>Side of a pixel on the sky as the sky itself shows it (a plate solution); it goes before the focal length. NaN: not known.</summary>
+    public double PixelScaleArcsecPerPx { get; init; } = double.NaN;
+
+    /// <summary>Central wavelength of the filter, nm; NaN: not known. It only labels the quantities, nothing is computed with it.</summary>
+    public double FilterWavelengthNm { get; init; } = double.NaN;
 }
 
 /// <summary>Which stars get a profile fit.</summary>

@@ -90,6 +90,9 @@ internal static class StarTable
             Height = set.Frame.Height,
             AxisX = axisX,
             AxisY = axisY,
+            PixelScaleArcsecPerPx = FieldFigures.PixelScale(request, set.Frame),
+            ScaleFromSky = double.IsFinite(request.PixelScaleArcsecPerPx),
+            FilterWavelengthNm = request.FilterWavelengthNm,
             Notes = notes,
         };
     }

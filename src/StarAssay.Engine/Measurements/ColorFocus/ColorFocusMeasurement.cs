@@ -13,7 +13,8 @@ public static class ColorFocusMeasurement
         context.Report(0.02, "reducing spectra");
         ColorFocusInput input = ColorFocusPreparation.Prepare(frames, request, context);
         context.Report(0.4, "fitting profiles");
-        return frames.Count > 1 ? FocusRunFit.Fit(input, request, context) : SingleSpectrumFit.Fit(input, request, context);
+        ColorFocusResult curve = frames.Count > 1 ? FocusRunFit.Fit(input, request, context) : SingleSpectrumFit.Fit(input, request, context);
+        return double.IsFinite(request.BandMinNm) ? curve with { Merit = CurveFigures.Merit(curve, request, context) } : curve;
     }
 
     private static void Check(IReadOnlyList<Frame> frames, ColorFocusRequest request)
@@ -26,6 +27,12 @@ public static class ColorFocusMeasurement
         InputException.RequireRange(request.FocalRatio, 1.5, 100, "focal_ratio", "");
         InputException.RequireRange(request.Obstruction, 0, 0.8, "obstruction", "");
         InputException.RequireRange(request.Replicates, 20, 5000, "replicates", "");
+        if (double.IsFinite(request.BandMinNm) || double.IsFinite(request.BandMaxNm))
+        {
+            InputException.RequireRange(request.BandMinNm, 200, request.BandMaxNm - 5, "band_min_nm", "nm");
+            InputException.RequireRange(request.BandMaxNm, 200, 5000, "band_max_nm", "nm");
+        }
+
         double pitch = Pitch(frames, request);
         InputException.RequireRange(pitch, 0.3, 200, "pitch_um", "um");
         if (frames.Count > 1)

@@ -62,6 +62,12 @@ public sealed record ColorFocusRequest
     /// <summary>Longest wavelength used.</summary>
     public double MaxNm { get; init; } = 1000;
 
+    /// <summary>Short edge of the band whose figures of merit come with the result; NaN with <see cref="BandMaxNm"/>: none.</summary>
+    public double BandMinNm { get; init; } = double.NaN;
+
+    /// <summary>Long edge of that band.</summary>
+    public double BandMaxNm { get; init; } = double.NaN;
+
     /// <summary>Grating or prism.</summary>
     public Disperser Disperser { get; init; } = Disperser.ConvergingGrating;
 
@@ -108,7 +114,7 @@ public sealed record ColorFocusRequest
 }
 
 /// <summary>Best focus against wavelength. Positive = farther from the objective than the reference wavelength's.</summary>
-public sealed record ColorFocusResult
+public sealed record ColorFocusResult : IMeasurementResult
 {
     /// <summary>True for a focus run, false for a single spectrum.</summary>
     public required bool FromFocusRun { get; init; }
@@ -186,6 +192,12 @@ public sealed record ColorFocusResult
     /// <summary>Longest wavelength free of the second order, nm; infinite when none comes.</summary>
     public required double SecondOrderFromNm { get; init; }
 
+    /// <summary>Figures of merit in the request's band, weighted with the light as detected; null when no band was asked for.</summary>
+    public MeritResult? Merit { get; init; }
+
     /// <summary>What must be known.</summary>
     public required IReadOnlyList<Note> Notes { get; init; }
+
+    /// <summary>Numbers that a claim can be about.</summary>
+    public IReadOnlyList<Quantity> Quantities => CurveFigures.Of(this);
 }

@@ -3,7 +3,7 @@ using StarAssay.Engine.Results;
 namespace StarAssay.Engine.Measurements.Wavefront;
 
 /// <summary>The wavefront of a telescope from pairs of defocused images. Arrays over modes share one order: Noll 5 upwards.</summary>
-public sealed record WavefrontFit
+public sealed record WavefrontFit : IMeasurementResult
 {
     /// <summary>Noll index of each mode.</summary>
     public required int[] Noll { get; init; }
@@ -22,6 +22,9 @@ public sealed record WavefrontFit
 
     /// <summary>The part of it that comes from photons, read noise and misfit, nm.</summary>
     public required double[] FitUncertaintyNm { get; init; }
+
+    /// <summary>The part of it that averages out over more pairs, nm: the fit's, turbulence left in a finite exposure, and the pairs' scatter where that is larger.</summary>
+    public required double[] RandomUncertaintyNm { get; init; }
 
     /// <summary>Covariance of the coefficients with every part of the budget, nm^2.</summary>
     public required double[,] CovarianceNm2 { get; init; }
@@ -86,11 +89,20 @@ public sealed record WavefrontFit
     /// <summary>Where the uncertainty comes from.</summary>
     public IReadOnlyList<BudgetLine> Budget { get; init; } = [];
 
+    /// <summary>True when the pairs scattered more than the budget says and widened the bars.</summary>
+    public bool Widened { get; init; }
+
     /// <summary>False when notes of doubt forbid using the numbers to decide.</summary>
     public required bool Decided { get; init; }
 
     /// <summary>What the reader must know.</summary>
     public required IReadOnlyList<Note> Notes { get; init; }
+
+    /// <summary>Modes by kind of aberration, largest first.</summary>
+    public IReadOnlyList<AberrationFamily> Families => AberrationFamilies.Of(Noll, CoefficientNm, UncertaintyNm);
+
+    /// <summary>Numbers that a claim can be about.</summary>
+    public IReadOnlyList<Quantity> Quantities => WavefrontFigures.Of(this);
 }
 
 /// <summary>One image of the fit: window of pixels with its model.</summary>
@@ -130,4 +142,8 @@ public sealed record PairAlone(double[] CoefficientNm, double RmsNm, double ChiS
 /// <param name="MapNm">RMS that it puts on the map, nm.</param>
 /// <param name="RmsNm">Its share in the uncertainty of the RMS, nm.</param>
 /// <param name="Strehl">Its share in the uncertainty of the Strehl ratio.</param>
-public sealed record BudgetLine(string Source, string Kind, string Input, double MapNm, double RmsNm, double Strehl);
+public sealed record BudgetLine(string Source, string Kind, string Input, double MapNm, double RmsNm, double Strehl)
+{
+    /// <summary>True when it averages out over more pairs: what data scatter by, and turbulence, whatever its kind of evaluation.</summary>
+    public bool Averages { get; init; } = Kind == "A";
+}

@@ -12,6 +12,7 @@ public static class WavefrontQuantities
     public static readonly QuantityDefinition Spherical = new("spherical", "spherical aberration, RMS", "nm", 0, double.PositiveInfinity, false, Pair);
     public static readonly QuantityDefinition Coma = new("coma", "coma, RMS", "nm", 0, double.PositiveInfinity, false, Pair);
     public static readonly QuantityDefinition Astigmatism = new("astigmatism", "astigmatism, RMS", "nm", 0, double.PositiveInfinity, false, Pair);
+    public static readonly QuantityDefinition Seeing = new("seeing", "seeing, FWHM", "arcsec", 0, double.PositiveInfinity, false, Pair);
 
     private const string Pair = "Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].";
 }

@@ -93,6 +93,8 @@ public class ColorFocusEngineTests
             Disperser = Disperser.Prism,
             Replicates = 40,
             Reduction = new SpectrumRequest { Bins = 24 },
+            BandMinNm = 420,
+            BandMaxNm = 680,
         };
         ColorFocusResult one = ColorFocusMeasurement.Measure(frames, request, new RunContext(1));
         ColorFocusResult two = ColorFocusMeasurement.Measure(frames, request, new RunContext(2));
@@ -111,6 +113,26 @@ public class ColorFocusEngineTests
         }
 
         Assert.True(n > 15);
+
+        // The figures of merit come along, and are those of the true curve for the same light: a tenth of the depth of focus
+        // (51 um) moves 2 % of the light at most.
+        MeritResult truthMerit = FiguresOfMerit.Evaluate(
+            new MeritRequest
+            {
+                WavelengthNm = one.WavelengthNm,
+                ShiftUm = [.. one.WavelengthNm.Select(w => lens.FocusShiftUm(w, 700, 550))],
+                Weight = one.RelativeFlux,
+                FocalRatio = 7,
+                MinNm = 420,
+                MaxNm = 680,
+            },
+            RunContext.Default);
+        Assert.Equal(truthMerit.PolychromaticStrehl.Value, one.Merit!.PolychromaticStrehl.Value, 0.02);
+        Assert.Equal(["in_focus_fraction", "polychromatic_strehl", "focus_range"], one.Quantities.Select(q => q.Name));
+        Quantity fraction = one.Quantities[0];
+        Assert.Equal((one.Merit.InFocusFraction, 3, "spectra"), (fraction.Value, fraction.Count, fraction.Counted));
+        Assert.Equal(fraction.Value.Uncertainty > 0 ? 0 : one.Merit.LightStep, fraction.MayBeLess);
+        Assert.Null(ColorFocusMeasurement.Measure(frames, request with { BandMinNm = double.NaN, BandMaxNm = double.NaN }, new RunContext(2)).Merit);
         Assert.True(Math.Sqrt(square / n) < Math.Max(3, 0.02 * span), $"{Math.Sqrt(square / n)} um RMS of {span}");
     }
 
@@ -146,6 +168,35 @@ public class ColorFocusEngineTests
             }, RunContext.Default);
             Assert.True(At(420, 680).InFocusFraction.Value >= At(400, 700).InFocusFraction.Value - 1e-9);
         }
+    }
+
+    /// <summary>A curve that is flat to a tenth of the depth of focus keeps all light in focus, in every replicate: the fraction is 1
+    /// with no spread, and only the step of the sum (1 nm of 300) can be missing.</summary>
+    [Fact]
+    public void A_perfect_color_correction_has_a_one_sided_bound()
+    {
+        double[] nm = [.. Enumerable.Range(0, 61).Select(i => 395 + (5.5 * i))];
+        MeritResult Merit(double[] weight, double kelvin) => FiguresOfMerit.Evaluate(
+            new MeritRequest
+            {
+                WavelengthNm = nm,
+                ShiftUm = new double[61],
+                ReplicateUm = [.. Enumerable.Range(0, 61 * 40).Select(i => 5 * Math.Sin(i))],
+                Weight = weight,
+                LightKelvin = kelvin,
+                FocalRatio = 7,
+                FocalLengthMm = 700,
+            },
+            RunContext.Default);
+        MeritResult flat = Merit([], double.NaN);
+        Assert.Equal(new Measured(1, 0, ""), flat.InFocusFraction);
+        Assert.Equal(1.0 / 301, flat.LightStep, 1e-9);
+
+        // A star's light by temperature is the same as its weights handed over.
+        MeritResult star = Merit([], 9600), given = Merit([.. nm.Select(w => 3 * StellarLight.OnSilicon(w, 9600))], double.NaN);
+        Assert.Equal(given.PolychromaticStrehl.Value, star.PolychromaticStrehl.Value, 1e-12);
+        Assert.Equal(given.LightStep, star.LightStep, 1e-12);
+        Assert.True(star.LightStep > flat.LightStep);
     }
 
     [Fact]

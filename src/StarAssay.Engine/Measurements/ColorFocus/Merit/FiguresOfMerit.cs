@@ -1,4 +1,5 @@
 using StarAssay.Engine.Numerics;
+using StarAssay.Engine.Optics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;
@@ -31,8 +32,11 @@ public sealed record MeritRequest
     /// <summary>Replicates of the curve, flattened replicates x wavelengths; empty = no uncertainty.</summary>
     public double[] ReplicateUm { get; init; } = [];
 
-    /// <summary>Photons x transmission x detector at each wavelength, per nm, any scale.</summary>
-    public required double[] Weight { get; init; }
+    /// <summary>Photons x transmission x detector at each wavelength, per nm, any scale; empty = a star of <see cref="LightKelvin"/>.</summary>
+    public double[] Weight { get; init; } = [];
+
+    /// <summary>Without weights: temperature of a star whose light falls on a silicon sensor, K; NaN = flat light.</summary>
+    public double LightKelvin { get; init; } = double.NaN;
 
     /// <summary>Focal length over aperture.</summary>
     public required double FocalRatio { get; init; }
@@ -67,6 +71,9 @@ public sealed record MeritResult
 {
     /// <summary>Share of the light whose defocus lies within +-2 lambda N^2.</summary>
     public required Measured InFocusFraction { get; init; }
+
+    /// <summary>Largest share of the light in one step of the sum over wavelengths: the fraction is not told finer than that.</summary>
+    public required double LightStep { get; init; }
 
     /// <summary>RMS radius of the geometric blur over the band, um.</summary>
     public required Measured RmsBlurUm { get; init; }
@@ -139,6 +146,11 @@ public static class FiguresOfMerit
     public static MeritResult Evaluate(MeritRequest request, RunContext context)
     {
         int n = request.WavelengthNm.Length;
+        if (request.Weight.Length == 0)
+        {
+            request = request with { Weight = [.. request.WavelengthNm.Select(w => double.IsNaN(request.LightKelvin) ? 1 : StellarLight.OnSilicon(w, request.LightKelvin))] };
+        }
+
         if (n < 2 || request.ShiftUm.Length != n || request.Weight.Length != n || request.ReplicateUm.Length % n != 0)
         {
             throw new InputException("merit.lengths", "Wavelengths, shifts and weights must have one length of at least 2.", "wavelength_nm");
@@ -172,6 +184,7 @@ public static class FiguresOfMerit
         return new MeritResult
         {
             InFocusFraction = Number(0, ""),
+            LightStep = grid.LargestShare(request.MinNm, request.MaxNm),
             RmsBlurUm = rms,
             RmsBlurArcsec = new Measured(rms.Value * toArcsec, rms.Uncertainty * toArcsec, "arcsec"),
             PolychromaticStrehl = Number(2, ""),
@@ -214,6 +227,17 @@ public static class FiguresOfMerit
             nm = [.. Enumerable.Range(from, to - from + 1).Select(i => (double)i)];
             shift = [.. nm.Select(v => LinearTable.At(x, y, v))];
             weight = [.. nm.Select(v => LinearTable.At(x, w, v))];
+        }
+
+        public double LargestShare(double lo, double hi)
+        {
+            double most = 0;
+            for (int i = 0; i < nm.Length; i++)
+            {
+                most = nm[i] >= lo && nm[i] <= hi ? Math.Max(most, weight[i]) : most;
+            }
+
+            return most / Light(lo, hi);
         }
 
         public double Light(double lo, double hi)

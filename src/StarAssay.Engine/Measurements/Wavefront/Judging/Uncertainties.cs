@@ -38,8 +38,8 @@ internal static class Uncertainties
         return chi2 * Math.Max(1, area);
     }
 
-    /// <summary>All parts together, and the budget.</summary>
-    public static (Matrix<double> Covariance, List<BudgetLine> Budget) Combine(WavefrontRequest request, PairPreparation[] prepared, FitRun run,
+    /// <summary>All parts together, what of them averages out over more pairs, and the budget.</summary>
+    public static (Matrix<double> Covariance, Matrix<double> Random, List<BudgetLine> Budget) Combine(WavefrontRequest request, PairPreparation[] prepared, FitRun run,
         MapMaker surface, Matrix<double> fromFit, Matrix<double> inverse, double inflation, double wavelengthNm, Team team)
     {
         int count = fromFit.RowCount;
@@ -54,7 +54,7 @@ internal static class Uncertainties
         {
             total += air;
             budget.Add(Line("turbulence left in a finite exposure", "B",
-                $"exposures of {request.Frames.Min(f => f.ExposureS):G3} s or longer, air moving at {request.KnownTo.WindMs:G2} m/s", air, surface, c, wavelengthNm));
+                $"exposures of {request.Frames.Min(f => f.ExposureS):G3} s or longer, air moving at {request.KnownTo.WindMs:G2} m/s", air, surface, c, wavelengthNm) with { Averages = true });
         }
 
         foreach ((string source, string input, Func<PairOptics, PairOptics> change) in Fixed(request))
@@ -75,7 +75,7 @@ internal static class Uncertainties
 
         budget.Add(new BudgetLine("tube not cooled", "B", "not in the numbers; repeat when the tube has reached the air's temperature",
             double.NaN, double.NaN, double.NaN));
-        return (total, budget);
+        return (total, fromFit + air, budget);
     }
 
     /// <summary>Widens the covariance when the pairs differ by more than it says.</summary>

@@ -38,6 +38,8 @@ internal static class ResultMaker
             CoefficientNm = c,
             UncertaintyNm = [.. Enumerable.Range(0, count).Select(j => Math.Sqrt(covariance[j, j]))],
             FitUncertaintyNm = [.. Enumerable.Range(0, count).Select(j => Math.Sqrt(judgment.FromFit[j, j]))],
+            RandomUncertaintyNm = [.. Enumerable.Range(0, count).Select(j => Math.Sqrt(judgment.Random[j, j]))],
+            Widened = judgment.Widened,
             CovarianceNm2 = covariance.ToArray(),
             Words = [.. modes.Select((m, j) => PlainWords.Of(m, c, modes, Math.Sqrt(covariance[j, j])))],
             Rms = figures.Rms,

@@ -1,0 +1,62 @@
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Measurements.ColorFocus;
+
+/// <summary>What a color focus curve gives to claims.</summary>
+internal static class CurveFigures
+{
+    /// <summary>Figures of merit of the bins that shaped the curve, in the request's band, light as detected.</summary>
+    public static MeritResult Merit(ColorFocusResult curve, ColorFocusRequest request, RunContext context)
+    {
+        int[] used = [.. Enumerable.Range(0, curve.WavelengthNm.Length).Where(i => curve.Used[i])];
+        int replicates = curve.ReplicateUm.GetLength(0);
+        double[] flat = new double[replicates * used.Length];
+        for (int b = 0; b < replicates; b++)
+        {
+            for (int i = 0; i < used.Length; i++)
+            {
+                flat[(b * used.Length) + i] = curve.ReplicateUm[b, used[i]];
+            }
+        }
+
+        return FiguresOfMerit.Evaluate(
+            new MeritRequest
+            {
+                WavelengthNm = [.. used.Select(i => curve.WavelengthNm[i])],
+                ShiftUm = [.. used.Select(i => curve.SmoothUm[i])],
+                ReplicateUm = flat,
+                Weight = [.. used.Select(i => curve.RelativeFlux[i])],
+                FocalRatio = request.FocalRatio,
+                FocalLengthMm = request.FocalLengthMm,
+                Obstruction = request.Obstruction,
+                MinNm = request.BandMinNm,
+                MaxNm = request.BandMaxNm,
+                ReferenceNm = request.ReferenceNm,
+            },
+            context);
+    }
+
+    public static IReadOnlyList<Quantity> Of(ColorFocusResult curve)
+    {
+        string[] doubts = [.. curve.Notes.Where(n => n.Level == NoteLevel.Doubt).Select(n => n.Text)];
+        Quantity Make(QuantityDefinition kind, Measured value) =>
+            kind.Of(value) with { Count = curve.PositionUm.Length, Counted = "spectra", Doubts = doubts };
+
+        var found = new List<Quantity>();
+        if (curve.Merit is MeritResult merit)
+        {
+            // A fraction of 1 (or 0) has no spread in any replicate. What the steps of the sum do not resolve can lie on one side of
+            // it only: a bound in one direction.
+            Quantity fraction = Make(ColorFocusQuantities.InFocusFraction, merit.InFocusFraction);
+            found.Add(merit.InFocusFraction.Uncertainty > 0 ? fraction : fraction with
+            {
+                MayBeLess = Math.Min(merit.LightStep, merit.InFocusFraction.Value),
+                MayBeMore = Math.Min(merit.LightStep, 1 - merit.InFocusFraction.Value),
+            });
+            found.Add(Make(ColorFocusQuantities.PolychromaticStrehl, merit.PolychromaticStrehl));
+        }
+
+        found.Add(Make(ColorFocusQuantities.FocusRange, curve.Range));
+        return found;
+    }
+}
