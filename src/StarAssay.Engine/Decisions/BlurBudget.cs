@@ -1,3 +1,4 @@
+using StarAssay.Engine.Optics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Decisions;
@@ -14,7 +15,6 @@ internal static class BlurBudget
 {
     private const double AiryFwhm = 1.02899;
     private const double FwhmPerSigma = 2.35482;
-    private const double ArcsecPerRadian = 206264.806;
 
     public static (IReadOnlyList<BlurPart> Parts, string LimitedBy, string Limit) Split(AdviceRequest request, List<Note> notes)
     {
@@ -25,7 +25,7 @@ internal static class BlurBudget
             return ([], string.Empty, "No focused star field was measured, so what limits the images is not known.");
         }
 
-        double diffraction = AiryFwhm * request.FieldWavelengthNm * 1e-6 / request.ApertureMm * ArcsecPerRadian;
+        double diffraction = AiryFwhm * request.FieldWavelengthNm * 1e-6 / request.ApertureMm * Seeing.ArcsecPerRadian;
         var parts = new List<BlurPart> { Part("diffraction", diffraction, 0, whole, "The aperture alone; only a larger one makes it smaller.") };
         if (request.Strehl is > 0.05 and <= 1)
         {

@@ -3,12 +3,9 @@ using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Decisions;
 
-/// <summary>One source of uncertainty.</summary>
-public sealed record BudgetEntry
+/// <summary>One source of uncertainty that is to be combined with others.</summary>
+public sealed record BudgetEntry : BudgetLine
 {
-    /// <summary>What it is, for tables.</summary>
-    public required string Name { get; init; }
-
     /// <summary>Standard uncertainty of the input quantity, in the input's unit; at least 0.</summary>
     public required double Uncertainty { get; init; }
 
@@ -17,9 +14,6 @@ public sealed record BudgetEntry
 
     /// <summary>Degrees of freedom; infinite when the uncertainty itself is taken as known.</summary>
     public double DegreesOfFreedom { get; init; } = double.PositiveInfinity;
-
-    /// <summary>True when it averages out over more frames.</summary>
-    public bool Random { get; init; }
 }
 
 /// <summary>Correlation of two entries, named by their place in the list from 0.</summary>
@@ -48,11 +42,14 @@ public sealed record BudgetRequest
 }
 
 /// <summary>One entry's part in the result.</summary>
-/// <param name="Name">What it is.</param>
-/// <param name="Contribution">|sensitivity| times uncertainty, in the result's unit.</param>
-/// <param name="Share">Its square over the sum of all squares, 0 to 1.</param>
-/// <param name="Random">True when it averages out over more frames.</param>
-public sealed record BudgetPart(string Name, double Contribution, double Share, bool Random);
+public sealed record BudgetPart : BudgetLine
+{
+    /// <summary>|sensitivity| times uncertainty, in the result's unit.</summary>
+    public required double Contribution { get; init; }
+
+    /// <summary>Its square over the sum of all squares, 0 to 1.</summary>
+    public required double Share { get; init; }
+}
 
 /// <summary>A result with all of its sources of uncertainty.</summary>
 /// <param name="Result">Value and combined standard uncertainty (k = 1).</param>
@@ -94,7 +91,7 @@ public sealed record UncertaintyBudget(
         double degrees = Degrees(request, parts, combined);
         double whole = double.IsFinite(degrees) ? Math.Max(Math.Floor(degrees), 1) : degrees;
         double k = TwoSidedFactor(request.CoverageProbability, whole);
-        double RootOf(bool random) => Math.Sqrt(parts.Zip(request.Entries).Where(x => x.Second.Random == random).Sum(x => x.First * x.First));
+        double RootOf(bool random) => Math.Sqrt(parts.Zip(request.Entries).Where(x => x.Second.Averages == random).Sum(x => x.First * x.First));
         return new UncertaintyBudget(
             new Measured(request.Value, combined, request.Unit),
             degrees,
@@ -104,7 +101,15 @@ public sealed record UncertaintyBudget(
             RootOf(true),
             RootOf(false),
             [.. request.Entries
-                .Select((e, i) => new BudgetPart(e.Name, Math.Abs(parts[i]), squares > 0 ? parts[i] * parts[i] / squares : 0, e.Random))
+                .Select((e, i) => new BudgetPart
+                {
+                    Source = e.Source,
+                    Kind = e.Kind,
+                    Input = e.Input,
+                    Contribution = Math.Abs(parts[i]),
+                    Share = squares > 0 ? parts[i] * parts[i] / squares : 0,
+                    Averages = e.Averages,
+                })
                 .OrderByDescending(p => p.Contribution)]);
     }
 
@@ -149,20 +154,25 @@ public sealed record UncertaintyBudget(
         {
             if (!(e.Uncertainty >= 0) || !double.IsFinite(e.Uncertainty) || !double.IsFinite(e.Sensitivity))
             {
-                throw new InputException("decision.budget", $"The budget's entry '{e.Name}' has an uncertainty that is no number of at least 0. Correct it or leave it out.", "entries", e.Name);
+                throw new InputException("decision.budget",
+                    $"The budget's entry '{e.Source}' has an uncertainty that is no number of at least 0. Correct it or leave it out.", "entries", e.Source);
             }
 
             if (!(e.DegreesOfFreedom >= 1))
             {
-                throw new InputException("decision.budget", $"The budget's entry '{e.Name}' has {e.DegreesOfFreedom} degrees of freedom; at least 1 is needed.", "entries", e.Name);
+                throw new InputException("decision.budget",
+                    $"The budget's entry '{e.Source}' has {e.DegreesOfFreedom} degrees of freedom; at least 1 is needed.", "entries", e.Source);
             }
         }
 
         foreach (BudgetCorrelation c in request.Correlations)
         {
-            if (c.First == c.Second || Math.Min(c.First, c.Second) < 0 || Math.Max(c.First, c.Second) >= request.Entries.Count || !(Math.Abs(c.Coefficient) <= 1))
+            bool named = c.First != c.Second && Math.Min(c.First, c.Second) >= 0 && Math.Max(c.First, c.Second) < request.Entries.Count;
+            if (!named || !(Math.Abs(c.Coefficient) <= 1))
             {
-                throw new InputException("decision.budget", $"The correlation {c.Coefficient} between entries {c.First} and {c.Second} is not possible. Name two different entries, counted from 0, and a coefficient from -1 to 1.", "correlations");
+                throw new InputException("decision.budget",
+                    $"The correlation {c.Coefficient} between entries {c.First} and {c.Second} is not possible. "
+                    + "Name two different entries, counted from 0, and a coefficient from -1 to 1.", "correlations");
             }
         }
     }

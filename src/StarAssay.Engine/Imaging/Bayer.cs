@@ -49,7 +49,7 @@ public static class Bayer
         }
 
         context.Cancel.ThrowIfCancellationRequested();
-        MosaicEvidence evidence = MosaicDetector.Detect(mosaic, new RowDecoder(mosaic.Pixels), context);
+        MosaicEvidence evidence = MosaicDetector.Detect(new FrameReader(mosaic), context);
         (string used, IReadOnlyList<Note> notes) = Judge(pattern, evidence, mosaic.Name, request.TrustPattern);
         string[] names = ["R", "G1", "G2", "B"];
         int red = used.IndexOf('R', StringComparison.Ordinal);

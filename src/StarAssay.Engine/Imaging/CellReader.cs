@@ -6,7 +6,7 @@ namespace StarAssay.Engine.Imaging;
 /// else decoded to floats.</summary>
 internal sealed unsafe class CellReader
 {
-    private readonly RowDecoder decoder;
+    private readonly FrameReader reader;
     private readonly int widest;
 
     /// <summary>Makes a reader; it holds no state and may be shared by threads.</summary>
@@ -16,7 +16,7 @@ internal sealed unsafe class CellReader
     {
         Frame = frame;
         this.widest = widest;
-        decoder = new RowDecoder(frame.Pixels);
+        reader = new FrameReader(frame);
         Format = frame.Mask.IsEmpty ? StoredFormats.Of(frame.Pixels) : StoredFormat.Other;
     }
 
@@ -43,16 +43,7 @@ internal sealed unsafe class CellReader
         int count = 0, width = cell.X1 - cell.X0;
         for (int y = cell.Y0; y < cell.Y1; y += cell.Step)
         {
-            decoder.Decode(y, cell.X0, samples.AsSpan(count, width));
-            if (!Frame.Mask.IsEmpty)
-            {
-                ReadOnlySpan<byte> mask = Frame.Mask.Span.Slice((y * Frame.Width) + cell.X0, width);
-                for (int k = 0; k < width; k++)
-                {
-                    samples[count + k] = mask[k] == 0 ? samples[count + k] : float.NaN;
-                }
-            }
-
+            reader.Row(y, cell.X0, samples.AsSpan(count, width));
             count += width;
         }
 

@@ -23,11 +23,11 @@ public static class FrameInspector
     public static FrameInspection Inspect(Frame frame, RunContext context)
     {
         frame.RequireConsistent();
-        var decoder = new RowDecoder(frame.Pixels);
-        ClassScale scale = ScaleOf(frame, decoder, context);
+        var reader = new FrameReader(frame);
+        ClassScale scale = ScaleOf(reader, context);
         int rowStep = RowStep(frame);
-        MosaicEvidence mosaic = MosaicDetector.Detect(frame, decoder, context);
-        PixelCounts counts = PixelCounts.Of(frame, decoder, scale, rowStep, context);
+        MosaicEvidence mosaic = MosaicDetector.Detect(reader, context);
+        PixelCounts counts = PixelCounts.Of(reader, scale, rowStep, context);
         FrameInspection seen = Judge(frame, scale, rowStep, counts, mosaic);
         counts.GiveBack();
         return seen;
@@ -82,9 +82,9 @@ public static class FrameInspector
         };
     }
 
-    private static ClassScale ScaleOf(Frame frame, RowDecoder decoder, RunContext context)
+    private static ClassScale ScaleOf(FrameReader reader, RunContext context)
     {
-        RawPixels p = frame.Pixels;
+        RawPixels p = reader.Frame.Pixels;
         (double Low, double High)? stored = p.Format switch
         {
             PixelFormat.UInt8 => (byte.MinValue, byte.MaxValue),
@@ -99,14 +99,15 @@ public static class FrameInspector
             return new ClassScale(low, low + (Math.Abs(p.Scale) * (b - a)), Math.Abs(p.Scale), true);
         }
 
-        (double min, double max) = Range(frame, decoder, context);
+        (double min, double max) = Range(reader, context);
         bool integer = p.Format is not (PixelFormat.Float32 or PixelFormat.Float64) && p.Scale == 1;
         return integer && max - min < PixelCounts.Classes ? new ClassScale(min, max, 1, true)
             : new ClassScale(min, max, max > min ? (max - min) / (PixelCounts.Classes - 1) : 1, false);
     }
 
-    private static (double Low, double High) Range(Frame frame, RowDecoder decoder, RunContext context)
+    private static (double Low, double High) Range(FrameReader reader, RunContext context)
     {
+        Frame frame = reader.Frame;
         int step = RowStep(frame), blocks = (frame.Height + BlockRows - 1) / BlockRows;
         float[] lows = new float[blocks], highs = new float[blocks];
         Sharing.For(blocks, context, () => new float[frame.Width], (block, row) =>
@@ -114,8 +115,8 @@ public static class FrameInspector
             float low = float.PositiveInfinity, high = float.NegativeInfinity;
             for (int y = SampledRows.First(block * BlockRows, step); y < Math.Min(frame.Height, (block + 1) * BlockRows); y += step)
             {
-                decoder.Decode(y, 0, row);
-                ReadOnlySpan<byte> mask = SampledRows.Mask(frame, y);
+                reader.Unmasked(y, 0, row);
+                ReadOnlySpan<byte> mask = reader.Mask(y, 0, row.Length);
                 float least = TensorPrimitives.Min<float>(row), largest = TensorPrimitives.Max<float>(row);
                 if (mask.IsEmpty && float.IsFinite(least) && float.IsFinite(largest))
                 {

@@ -14,8 +14,9 @@ internal static class MosaicDetector
     private const int LargestTile = 24;
     private const double Significant = 5;
 
-    public static MosaicEvidence Detect(Frame frame, RowDecoder decoder, RunContext context)
+    public static MosaicEvidence Detect(FrameReader reader, RunContext context)
     {
+        Frame frame = reader.Frame;
         int cellsX = frame.Width / 2, cellsY = frame.Height / 2;
         int size = Math.Min(LargestTile, Math.Min(cellsX, cellsY) / 4);
         if (size < 4)
@@ -31,7 +32,7 @@ internal static class MosaicDetector
             (work.Guess, work.Noise) = (float.NaN, float.NaN);
             for (int tx = 0; tx < nx; tx++)
             {
-                levels[(ty * nx) + tx] = Levels(frame, decoder, 2 * Spread(tx, nx, cellsX - size), 2 * Spread(ty, ny, cellsY - size), size, work);
+                levels[(ty * nx) + tx] = Levels(reader, 2 * Spread(tx, nx, cellsX - size), 2 * Spread(ty, ny, cellsY - size), size, work);
             }
         });
         var main = new List<float>();
@@ -76,22 +77,14 @@ internal static class MosaicDetector
     private static int Spread(int index, int count, int room) => count == 1 ? room / 2 : (int)((long)index * room / (count - 1));
 
     /// <summary>Levels of [0,0], [0,1], [1,0], [1,1] in one tile; empty when a tenth of it is unusable.</summary>
-    private static double[] Levels(Frame frame, RowDecoder decoder, int x0, int y0, int size, Work work)
+    private static double[] Levels(FrameReader reader, int x0, int y0, int size, Work work)
     {
         Span<int> counts = stackalloc int[4];
-        float saturation = double.IsNaN(frame.SaturationAdu) ? float.PositiveInfinity : (float)frame.SaturationAdu;
+        float saturation = double.IsNaN(reader.Frame.SaturationAdu) ? float.PositiveInfinity : (float)reader.Frame.SaturationAdu;
         for (int y = 0; y < 2 * size; y++)
         {
             float[] row = work.Row;
-            decoder.Decode(y0 + y, x0, row);
-            if (!frame.Mask.IsEmpty)
-            {
-                ReadOnlySpan<byte> mask = frame.Mask.Span.Slice(checked((int)(((long)(y0 + y) * frame.Width) + x0)), row.Length);
-                for (int x = 0; x < row.Length; x++)
-                {
-                    row[x] = mask[x] == 0 ? row[x] : float.NaN;
-                }
-            }
+            reader.Row(y0 + y, x0, row);
 
             // Numbers below saturation, all of them: the usual case, without a look at each.
             if (TensorPrimitives.MaxMagnitude<float>(row) < saturation)

@@ -32,13 +32,13 @@ internal sealed unsafe class PixelCounts
     public long NotFinite { get; private set; }
 
     /// <summary>Counts every step-th row. To be given back.</summary>
-    /// <param name="frame">The frame.</param>
-    /// <param name="decoder">Its decoder.</param>
+    /// <param name="reader">Reads the frame.</param>
     /// <param name="scale">The classes.</param>
     /// <param name="step">Every how many rows.</param>
     /// <param name="context">Threads.</param>
-    public static PixelCounts Of(Frame frame, RowDecoder decoder, ClassScale scale, int step, RunContext context)
+    public static PixelCounts Of(FrameReader reader, ClassScale scale, int step, RunContext context)
     {
+        Frame frame = reader.Frame;
         StoredFormat format = frame.Mask.IsEmpty ? StoredFormats.Of(frame.Pixels) : StoredFormat.Other;
         bool words = format is StoredFormat.UInt16 or StoredFormat.FileUInt16;
         var gate = new Lock();
@@ -53,8 +53,8 @@ internal sealed unsafe class PixelCounts
                 }
                 else
                 {
-                    decoder.Decode(y, 0, local.Row);
-                    local.Counts.AddFloats(local.Row, SampledRows.Mask(frame, y), scale);
+                    reader.Unmasked(y, 0, local.Row);
+                    local.Counts.AddFloats(local.Row, reader.Mask(y, 0, frame.Width), scale);
                 }
             }
         }, local =>
@@ -164,8 +164,4 @@ internal static class SampledRows
 {
     /// <summary>The first sampled row from a row on.</summary>
     public static int First(int row, int step) => (row + step - 1) / step * step;
-
-    /// <summary>The row's part of the mask; nothing when there is none.</summary>
-    public static ReadOnlySpan<byte> Mask(Frame frame, int y) =>
-        frame.Mask.IsEmpty ? [] : frame.Mask.Span.Slice(checked((int)((long)y * frame.Width)), frame.Width);
 }

@@ -57,6 +57,15 @@ public static class Seeing
     public static double FwhmFromR0(double r0M, double wavelengthNm) =>
         FwhmFactor * wavelengthNm * 1e-9 / r0M * ArcsecPerRadian;
 
+    /// <summary>(D/r0)^(5/3) of a seeing FWHM: how strongly turbulence blurs behind an aperture; 0 for no seeing.</summary>
+    public static double StrengthFromFwhm(double fwhmArcsec, double wavelengthNm, double apertureMm) => fwhmArcsec <= 0
+        ? 0
+        : Math.Pow(apertureMm * fwhmArcsec / (FwhmFactor * wavelengthNm * 1e-6 * ArcsecPerRadian), 5.0 / 3);
+
+    /// <summary>Seeing FWHM in arcseconds of (D/r0)^(5/3).</summary>
+    public static double FwhmFromStrength(double strength, double wavelengthNm, double apertureMm) =>
+        FwhmFactor * wavelengthNm * 1e-6 / apertureMm * Math.Pow(Math.Max(strength, 0), 0.6) * ArcsecPerRadian;
+
     /// <summary>Seeing FWHM at another wavelength and airmass: lambda^(-1/5), airmass^(3/5).</summary>
     /// <remarks>Infinite outer scale; on a real sky the wavelength exponent is steeper by a few hundredths.</remarks>
     public static double ScaleFwhm(double fwhmArcsec, double fromWavelengthNm, double toWavelengthNm, double fromAirmass = 1, double toAirmass = 1) =>

@@ -10,7 +10,6 @@ namespace StarAssay.Engine.Simulation;
 /// </remarks>
 internal static class SpectrumBlur
 {
-    private const double Kolmogorov = 0.975863; // FWHM r0 / lambda of the long exposure: Fried 1966
     private const int Nodes = 48;
 
     /// <summary>Adds the order's electrons.</summary>
@@ -84,13 +83,13 @@ internal static class SpectrumBlur
             DefocusTransfer transfer = DefocusTransfer.For(scene.Obstruction);
             double defocus = scene.SensorUm - Focus(scene, nm, order);
             double waves = 1000 * defocus / (8 * scene.FocalRatio * scene.FocalRatio * nm);
-            double seeing = scene.SeeingArcsec * Math.Pow(nm / 550, -0.2) * scene.FocalLengthMm * 1000 / 206264.806 / scene.PitchUm;
+            double seeing = scene.SeeingArcsec * Math.Pow(nm / 550, -0.2) / PixelScale.ArcsecPerPx(scene.PitchUm, scene.FocalLengthMm);
             double perCycle = nm / 1000 * scene.FocalRatio / scene.PitchUm;
             double disc = Math.Abs(defocus) / (2 * scene.FocalRatio * scene.PitchUm);
             int reach = (int)Math.Min(400, Math.Ceiling(disc + (3 * seeing) + 6)), along = 2 * (reach + 1);
             double Round(double f)
             {
-                double power = 3.441939 * Math.Pow(f * seeing / Kolmogorov, 5.0 / 3);
+                double power = 0.5 * Seeing.StructureConstant * Math.Pow(f * seeing / Seeing.FwhmFactor, 5.0 / 3);
                 return power > 18 || f * perCycle >= 1 ? 0 : transfer.At(f * perCycle, waves, out double _) * Math.Exp(-power);
             }
 

@@ -48,7 +48,6 @@ internal sealed unsafe partial class SeedFinder
         private const double BelowShare = 0.02;
         private readonly int width = owner.frame.Width;
         private readonly int height = owner.frame.Height;
-        private readonly bool masked = !owner.frame.Mask.IsEmpty;
         private readonly float[]?[] own = space.Own;
         private readonly nint[] rowAt = new nint[Ring];
         private readonly RowHits[] hits = space.Hits;
@@ -143,7 +142,7 @@ internal sealed unsafe partial class SeedFinder
         /// <summary>Makes row y ready: in place when it can be, else decoded. NaN is left for the filter to find.</summary>
         private void Fetch(int y, byte* bytes)
         {
-            if (!inPlace || (masked && owner.frame.Mask.Span.Slice(y * width, width).ContainsAnyExcept((byte)0)))
+            if (!inPlace || owner.reader.Mask(y, 0, width).ContainsAnyExcept((byte)0))
             {
                 Copy(y);
             }
@@ -159,12 +158,11 @@ internal sealed unsafe partial class SeedFinder
             // These arrays are pinned for life, so their addresses may be kept.
             float[] row = own[y % Ring] ??= GC.AllocateUninitializedArray<float>(width, pinned: true);
             rowAt[y % Ring] = (nint)System.Runtime.CompilerServices.Unsafe.AsPointer(ref row[0]);
-            owner.decoder.Decode(y, 0, row);
-            ReadOnlySpan<byte> mask = masked ? owner.frame.Mask.Span.Slice(y * width, width) : default;
+            owner.reader.Row(y, 0, row);
             float[]? sky = null;
             for (int x = 0; x < width; x++)
             {
-                if (!float.IsFinite(row[x]) || (masked && mask[x] != 0))
+                if (!float.IsFinite(row[x]))
                 {
                     if (sky is null)
                     {

@@ -15,7 +15,7 @@ internal sealed unsafe partial class SeedFinder
     private const int ThresholdRows = 2 * MatchedFilter.Rows;
 
     private readonly Frame frame;
-    private readonly RowDecoder decoder;
+    private readonly FrameReader reader;
     private readonly BackgroundMesh mesh;
     private readonly MatchedFilter filter;
     private readonly double noiseFactor;
@@ -33,7 +33,7 @@ internal sealed unsafe partial class SeedFinder
         this.mesh = mesh;
         this.filter = filter;
         this.threshold = threshold;
-        decoder = new RowDecoder(frame.Pixels);
+        reader = new FrameReader(frame);
         Correlation = NoiseCorrelation(context);
         noiseFactor = filter.NoiseGain * Correlation;
     }
@@ -102,7 +102,7 @@ internal sealed unsafe partial class SeedFinder
         {
             for (int y = 0; y < Side; y++)
             {
-                owner.decoder.Decode(y0 + y, x0, tile.AsSpan(y * Side, Side));
+                owner.reader.Unmasked(y0 + y, x0, tile.AsSpan(y * Side, Side));
             }
 
             float* everything = stackalloc float[Side];

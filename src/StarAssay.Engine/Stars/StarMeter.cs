@@ -38,7 +38,7 @@ internal sealed class StarMeter
 
     private readonly MeterSettings set;
     private readonly bool[] alone;
-    private readonly RowDecoder decoder;
+    private readonly FrameReader careful;
     private readonly StampReader reader;
     private readonly Stamp stamp;
     private readonly PixelBlur blur;
@@ -56,7 +56,7 @@ internal sealed class StarMeter
     {
         set = settings;
         this.alone = alone;
-        decoder = new RowDecoder(settings.Frame.Pixels);
+        careful = new FrameReader(settings.Frame);
         stamp = new Stamp(Half(settings));
         reader = new StampReader(settings.Frame, address);
         blur = new PixelBlur(settings.Beta, settings.OuterRadius);
@@ -258,7 +258,6 @@ internal sealed class StarMeter
         Frame frame = set.Frame;
         int half = stamp.Half, side = stamp.Side;
         int from = Math.Max(0, -stamp.X0), to = Math.Min(side, frame.Width - stamp.X0);
-        bool masked = !frame.Mask.IsEmpty;
         for (int j = 0; j < side; j++)
         {
             int y = stamp.Y0 + j;
@@ -275,13 +274,12 @@ internal sealed class StarMeter
             MarkBad(j, 0, from);
             MarkBad(j, to, side);
             Span<float> inside = row[from..to];
-            decoder.Decode(y, stamp.X0 + from, inside);
+            careful.Row(y, stamp.X0 + from, inside);
             float level = (float)(sky.Level + (sky.SlopeY * (j - half)) - (sky.SlopeX * half)), slope = (float)sky.SlopeX;
-            ReadOnlySpan<byte> mask = masked ? frame.Mask.Span.Slice((y * frame.Width) + stamp.X0 + from, to - from) : default;
             for (int i = 0; i < inside.Length; i++)
             {
                 inside[i] -= float.MultiplyAddEstimate(from + i, slope, level);
-                if (!float.IsFinite(inside[i]) || (masked && mask[i] != 0))
+                if (!float.IsFinite(inside[i]))
                 {
                     inside[i] = 0;
                     MarkBad(j, from + i, from + i + 1);

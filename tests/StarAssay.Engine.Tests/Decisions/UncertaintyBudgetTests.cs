@@ -19,17 +19,17 @@ public class UncertaintyBudgetTests
             CoverageProbability = 0.99,
             Entries =
             [
-                new BudgetEntry { Name = "standard", Uncertainty = 25, DegreesOfFreedom = 18 },
-                new BudgetEntry { Name = "comparison", Uncertainty = 9.7, DegreesOfFreedom = 25.6 },
-                new BudgetEntry { Name = "expansion", Uncertainty = 0.58e-6, Sensitivity = -5e6, DegreesOfFreedom = 50 },
-                new BudgetEntry { Name = "temperature", Uncertainty = 0.0289, Sensitivity = -575, DegreesOfFreedom = 2 },
+                new BudgetEntry { Source = "standard", Uncertainty = 25, DegreesOfFreedom = 18 },
+                new BudgetEntry { Source = "comparison", Uncertainty = 9.7, DegreesOfFreedom = 25.6 },
+                new BudgetEntry { Source = "expansion", Uncertainty = 0.58e-6, Sensitivity = -5e6, DegreesOfFreedom = 50 },
+                new BudgetEntry { Source = "temperature", Uncertainty = 0.0289, Sensitivity = -575, DegreesOfFreedom = 2 },
             ],
         });
         Assert.Equal(32, b.Result.Uncertainty, 0.5);
         Assert.Equal(16.7, b.DegreesOfFreedom, 0.15);
         Assert.Equal(2.92, b.CoverageFactor, 0.005);
         Assert.Equal(93, b.CoverageFactor * Math.Round(b.Result.Uncertainty), 0.5);
-        Assert.Equal("standard", b.Parts[0].Name);
+        Assert.Equal("standard", b.Parts[0].Source);
     }
 
     /// <summary>JCGM 100 table G.2, Student's t (two-sided).</summary>
@@ -64,7 +64,7 @@ public class UncertaintyBudgetTests
         {
             Value = 10000,
             Unit = "ohm",
-            Entries = [.. Enumerable.Range(0, 10).Select(i => new BudgetEntry { Name = $"R{i}", Uncertainty = 0.1 })],
+            Entries = [.. Enumerable.Range(0, 10).Select(i => new BudgetEntry { Source = $"R{i}", Uncertainty = 0.1 })],
             Correlations = pairs,
         });
         Assert.Equal(1.0, b.Result.Uncertainty, 12);
@@ -76,7 +76,7 @@ public class UncertaintyBudgetTests
         UncertaintyBudget b = UncertaintyBudget.Combine(new BudgetRequest
         {
             Value = 0,
-            Entries = [new BudgetEntry { Name = "a", Uncertainty = 3 }, new BudgetEntry { Name = "b", Uncertainty = 3, Sensitivity = -1 }],
+            Entries = [new BudgetEntry { Source = "a", Uncertainty = 3 }, new BudgetEntry { Source = "b", Uncertainty = 3, Sensitivity = -1 }],
             Correlations = [new BudgetCorrelation(0, 1, 1)],
         });
         Assert.Equal(0, b.Result.Uncertainty, 12);
@@ -111,7 +111,7 @@ public class UncertaintyBudgetTests
             UncertaintyBudget b = UncertaintyBudget.Combine(new BudgetRequest
             {
                 Value = 1,
-                Entries = [.. us.Select((u, i) => new BudgetEntry { Name = $"{i}", Uncertainty = u, Random = i % 2 == 0 })],
+                Entries = [.. us.Select((u, i) => new BudgetEntry { Source = $"{i}", Uncertainty = u, Averages = i % 2 == 0 })],
             });
             double whole = Math.Sqrt((b.RandomPart * b.RandomPart) + (b.SystematicPart * b.SystematicPart));
             return Math.Abs(whole - b.Result.Uncertainty) < 1e-12 * whole && Math.Abs(b.Parts.Sum(p => p.Share) - 1) < 1e-12;
@@ -126,7 +126,7 @@ public class UncertaintyBudgetTests
         InputException e = Assert.Throws<InputException>(() => UncertaintyBudget.Combine(new BudgetRequest
         {
             Value = 1,
-            Entries = [new BudgetEntry { Name = "pitch", Uncertainty = uncertainty, DegreesOfFreedom = degrees }],
+            Entries = [new BudgetEntry { Source = "pitch", Uncertainty = uncertainty, DegreesOfFreedom = degrees }],
         }));
         Assert.Contains("'pitch'", e.Message, StringComparison.Ordinal);
     }

@@ -10,20 +10,8 @@ internal sealed record FloatImage(float[] Pixels, int Width, int Height)
     {
         frame.RequireConsistent();
         float[] pixels = new float[checked(frame.Width * frame.Height)];
-        var decoder = new RowDecoder(frame.Pixels);
-        Parallel.For(0, frame.Height, context.Parallel, y =>
-        {
-            Span<float> row = pixels.AsSpan(y * frame.Width, frame.Width);
-            decoder.Decode(y, 0, row);
-            if (!frame.Mask.IsEmpty)
-            {
-                ReadOnlySpan<byte> mask = frame.Mask.Span.Slice(y * frame.Width, frame.Width);
-                for (int x = 0; x < row.Length; x++)
-                {
-                    row[x] = mask[x] == 0 ? row[x] : float.NaN;
-                }
-            }
-        });
+        var reader = new FrameReader(frame);
+        Parallel.For(0, frame.Height, context.Parallel, y => reader.Row(y, 0, pixels.AsSpan(y * frame.Width, frame.Width)));
         return new FloatImage(pixels, frame.Width, frame.Height);
     }
 }

@@ -61,7 +61,7 @@ public static class FrameCalibrator
         var notes = new List<Note>();
         double factor = DarkFactor(frame, bias, dark, request, notes);
         double overscan = Overscan(frame, request.Overscan);
-        double level = flat is null ? 1 : FrameCombiner.Level(flat.Frame, new RowDecoder(flat.Frame.Pixels));
+        double level = flat is null ? 1 : FrameCombiner.Level(new FrameReader(flat.Frame));
         if (!(level > 0))
         {
             throw new CannotMeasureException("calibration.flat-level", $"{flat!.Frame.Name} has a median of {level:G4} and cannot be a flat field. Give another.", flat.Frame.Name);

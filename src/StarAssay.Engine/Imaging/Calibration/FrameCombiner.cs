@@ -1,3 +1,4 @@
+using System.Numerics.Tensors;
 using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
@@ -55,8 +56,8 @@ public static class FrameCombiner
     {
         Check(frames, request);
         int width = frames[0].Width, height = frames[0].Height, n = frames.Count;
-        RowDecoder[] decoders = [.. frames.Select(f => new RowDecoder(f.Pixels))];
-        double[] levels = [.. frames.Select((f, i) => Level(f, decoders[i]))];
+        FrameReader[] readers = [.. frames.Select(f => new FrameReader(f))];
+        double[] levels = [.. readers.Select(Level)];
         if (request.Normalize && levels.Any(l => !(l > 0)))
         {
             int bad = Array.FindIndex(levels, l => !(l > 0));
@@ -72,8 +73,11 @@ public static class FrameCombiner
         {
             for (int f = 0; f < n; f++)
             {
-                decoders[f].Decode(y, 0, s.Rows[f]);
-                Prepare(frames[f], y, s.Rows[f], request.Normalize ? (float)(1 / levels[f]) : 1);
+                readers[f].Row(y, 0, s.Rows[f]);
+                if (request.Normalize)
+                {
+                    TensorPrimitives.Multiply(s.Rows[f], (float)(1 / levels[f]), s.Rows[f]);
+                }
             }
 
             (usable[y], rejected[y]) = CombineRow(s, request, y, pixels, uncertainty, counts);
@@ -102,30 +106,20 @@ public static class FrameCombiner
     }
 
     /// <summary>Median of a frame: of all pixels, or of evenly spread rows of a big one.</summary>
-    internal static double Level(Frame frame, RowDecoder decoder)
+    internal static double Level(FrameReader reader)
     {
+        Frame frame = reader.Frame;
         const int Enough = 1 << 20;
         int stride = Math.Max(1, (int)((long)frame.Width * frame.Height / Enough));
         var sample = new List<float>();
         float[] row = new float[frame.Width];
         for (int y = 0; y < frame.Height; y += stride)
         {
-            decoder.Decode(y, 0, row);
-            Prepare(frame, y, row, 1);
+            reader.Row(y, 0, row);
             sample.AddRange(row.Where(float.IsFinite));
         }
 
         return Rank.Median(sample.ToArray());
-    }
-
-    /// <summary>Masked pixels become NaN; all are multiplied.</summary>
-    private static void Prepare(Frame frame, int y, float[] row, float factor)
-    {
-        ReadOnlySpan<byte> mask = frame.Mask.IsEmpty ? [] : frame.Mask.Span.Slice(checked((int)((long)y * frame.Width)), frame.Width);
-        for (int x = 0; x < row.Length; x++)
-        {
-            row[x] = !mask.IsEmpty && mask[x] != 0 ? float.NaN : row[x] * factor;
-        }
     }
 
     private static (long Usable, long Rejected) CombineRow(Scratch s, CombineRequest request, int y, float[,] pixels, float[,] uncertainty, short[,] counts)

@@ -87,7 +87,7 @@ public sealed record WavefrontFit : IMeasurementResult
     public IReadOnlyList<PairAlone> PairsAlone { get; init; } = [];
 
     /// <summary>Where the uncertainty comes from.</summary>
-    public IReadOnlyList<BudgetLine> Budget { get; init; } = [];
+    public IReadOnlyList<WavefrontBudgetLine> Budget { get; init; } = [];
 
     /// <summary>True when the pairs scattered more than the budget says and widened the bars.</summary>
     public bool Widened { get; init; }
@@ -135,15 +135,8 @@ public sealed record SecondOpinionResult(double[] CoefficientNm, double[] Uncert
 /// <param name="ChiSquared">Its chi squared per degree of freedom.</param>
 public sealed record PairAlone(double[] CoefficientNm, double RmsNm, double ChiSquared);
 
-/// <summary>One line of the uncertainty budget, in the manner of JCGM 100.</summary>
-/// <param name="Source">What it comes from.</param>
-/// <param name="Kind">"A" from the scatter of data, "B" from other knowledge.</param>
-/// <param name="Input">The assumed standard uncertainty of the source, in words.</param>
+/// <summary>One line of the wavefront's uncertainty budget. NaN: not in the numbers.</summary>
 /// <param name="MapNm">RMS that it puts on the map, nm.</param>
 /// <param name="RmsNm">Its share in the uncertainty of the RMS, nm.</param>
 /// <param name="Strehl">Its share in the uncertainty of the Strehl ratio.</param>
-public sealed record BudgetLine(string Source, string Kind, string Input, double MapNm, double RmsNm, double Strehl)
-{
-    /// <summary>True when it averages out over more pairs: what data scatter by, and turbulence, whatever its kind of evaluation.</summary>
-    public bool Averages { get; init; } = Kind == "A";
-}
+public sealed record WavefrontBudgetLine(double MapNm, double RmsNm = double.NaN, double Strehl = double.NaN) : BudgetLine;

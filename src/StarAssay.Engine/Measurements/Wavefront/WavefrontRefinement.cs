@@ -134,19 +134,11 @@ public static class WavefrontRefinement
         return (optics, data, state);
     }
 
-    private static double Strength(RefinementRequest r, PairOptics o, double arcsec)
-    {
-        if (r.Gaussian)
-        {
-            double sigma = arcsec / GaussianFwhm * Math.PI / 648000 * r.FocalLengthMm * 1e3 / r.PitchUm;
-            return sigma * sigma;
-        }
-
-        double r0 = 0.9758634 * o.MeanWavelengthNm * 1e-6 / (arcsec * Math.PI / 648000);
-        return Math.Pow(r.ApertureMm / r0, 5.0 / 3.0);
-    }
+    private static double Strength(RefinementRequest r, PairOptics o, double arcsec) => r.Gaussian
+        ? Math.Pow(arcsec / GaussianFwhm / PixelScale.ArcsecPerPx(r.PitchUm, r.FocalLengthMm), 2)
+        : Optics.Seeing.StrengthFromFwhm(arcsec, o.MeanWavelengthNm, r.ApertureMm);
 
     private static double Seeing(RefinementRequest r, PairOptics o, double strength) => r.Gaussian
-        ? Math.Sqrt(Math.Max(0, strength)) * r.PitchUm / (r.FocalLengthMm * 1e3) * 648000 / Math.PI * GaussianFwhm
-        : 0.9758634 * o.MeanWavelengthNm * 1e-6 / r.ApertureMm * Math.Pow(Math.Max(strength, 0), 0.6) * 648000 / Math.PI;
+        ? Math.Sqrt(Math.Max(0, strength)) * PixelScale.ArcsecPerPx(r.PitchUm, r.FocalLengthMm) * GaussianFwhm
+        : Optics.Seeing.FwhmFromStrength(strength, o.MeanWavelengthNm, r.ApertureMm);
 }

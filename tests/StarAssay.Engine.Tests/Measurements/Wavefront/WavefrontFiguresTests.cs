@@ -7,16 +7,16 @@ namespace StarAssay.Engine.Tests.Measurements.Wavefront;
 /// <summary>Truth: quadrature of the budget's lines; which of them average follows from what they are.</summary>
 public class WavefrontFiguresTests
 {
-    private static readonly BudgetLine Photons = new("photons", "A", "", 3, 3, 0.003);
-    private static readonly BudgetLine Air = new("turbulence", "B", "", 4, 4, 0.004) { Averages = true };
-    private static readonly BudgetLine Scale = new("image scale", "B", "", 12, 12, 0.012);
-    private static readonly BudgetLine Scatter = new("scatter of the pairs (for comparison)", "A", "2 pairs", 2, double.NaN, double.NaN);
-    private static readonly BudgetLine Tube = new("tube not cooled", "B", "", double.NaN, double.NaN, double.NaN);
+    private static readonly WavefrontBudgetLine Photons = new(3, 3, 0.003) { Source = "photons", Kind = "A", Averages = true };
+    private static readonly WavefrontBudgetLine Air = new(4, 4, 0.004) { Source = "turbulence", Kind = "B", Averages = true };
+    private static readonly WavefrontBudgetLine Scale = new(12, 12, 0.012) { Source = "image scale", Kind = "B", Averages = false };
+    private static readonly WavefrontBudgetLine Scatter = new(2, double.NaN, double.NaN) { Source = "scatter of the pairs (for comparison)", Kind = "A", Averages = true };
+    private static readonly WavefrontBudgetLine Tube = new(double.NaN, double.NaN, double.NaN) { Source = "tube not cooled", Kind = "B", Averages = false };
 
     private static FittedImage Image(string name) => new(name, 0, 0, 1, new float[1, 1], new float[1, 1], new float[1, 1], new bool[1, 1],
         Measured.None("um"), 0, Measured.None("electron"), Measured.None("electron"));
 
-    private static WavefrontFit Fit(int pairs, params BudgetLine[] budget) => new()
+    private static WavefrontFit Fit(int pairs, params WavefrontBudgetLine[] budget) => new()
     {
         Noll = [5, 6, 7, 8, 11],
         Osa = [3, 5, 7, 8, 12],

@@ -175,7 +175,7 @@ public static class FiguresOfMerit
             spread[b] = g.Figures(request.MinNm, request.MaxNm, request.Focus, halo, out _);
         });
         Measured Number(int k, string unit) => new(value[k], count > 1 ? CurveAssembly.Spread(spread.Select(s => s[k])) : double.NaN, unit);
-        double toArcsec = 206264.806 / (1000 * request.FocalLengthMm);
+        double toArcsec = PixelScale.ArcsecPerPx(1, request.FocalLengthMm);
         Measured rms = Number(1, "um");
         double[] cuts = [.. Enumerable.Range(0, 200).Select(k => request.MinNm + (5.0 * k)).Where(c => c <= request.MinNm + (0.5 * (request.MaxNm - request.MinNm)))];
         double[][] cut = [.. cuts.Select(c => grid.Figures(c, request.MaxNm, request.Focus, halo, out _))];

@@ -48,7 +48,6 @@ internal sealed class ProfileGrid
 /// (Fried 1966; Racine 1996).</remarks>
 internal sealed class ProfileModel
 {
-    private const double KolmogorovWidth = 0.975863;
     private readonly ProfileGrid grid;
     private readonly DefocusTransfer transfer;
     private readonly double[] fixedPart;
@@ -73,7 +72,7 @@ internal sealed class ProfileModel
             share[k] = f * cutoffUm / pitchUm;
             double pixel = Math.Sin(Math.PI * f) / (Math.PI * f);
             fixedPart[k] = share[k] < 1 ? 2 / grid.Period * pixel * Math.Exp(-2 * Math.PI * Math.PI * f * f * blurVariancePx) : 0;
-            seeingPower[k] = 3.441939 * Math.Pow(f / KolmogorovWidth, 5.0 / 3);
+            seeingPower[k] = 0.5 * Seeing.StructureConstant * Math.Pow(f / Seeing.FwhmFactor, 5.0 / 3);
             used = share[k] < 1 ? k + 1 : used;
         }
     }

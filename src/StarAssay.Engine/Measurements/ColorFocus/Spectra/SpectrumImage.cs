@@ -31,19 +31,10 @@ internal sealed class SpectrumImage
         frame.RequireConsistent();
         int w = frame.Width, h = frame.Height;
         var flat = new float[w * h];
-        var decoder = new RowDecoder(frame.Pixels);
+        var reader = new FrameReader(frame);
         for (int y = 0; y < h; y++)
         {
-            decoder.Decode(y, 0, flat.AsSpan(y * w, w));
-        }
-
-        ReadOnlySpan<byte> mask = frame.Mask.Span;
-        for (int i = 0; i < mask.Length; i++)
-        {
-            if (mask[i] != 0)
-            {
-                flat[i] = float.NaN;
-            }
+            reader.Row(y, 0, flat.AsSpan(y * w, w));
         }
 
         float[] pixels = flat;

@@ -1,3 +1,5 @@
+using StarAssay.Engine.Numerics;
+
 namespace StarAssay.Engine.Measurements.ColorFocus;
 
 /// <summary>A polynomial that gives the wavelength of each column.</summary>

@@ -58,7 +58,7 @@ internal sealed record FitRun(PairModel[] Models, PairData[] Data, JointFit Fit,
     {
         double[] weights = request.Weights.Length == 0 ? [.. request.WavelengthsNm.Select(_ => 1.0)] : request.Weights;
         double sum = weights.Sum();
-        double jitter = request.JitterArcsec * Math.PI / 648000 * request.FocalLengthMm * 1e3 / p.PitchUm;
+        double jitter = request.JitterArcsec / PixelScale.ArcsecPerPx(p.PitchUm, request.FocalLengthMm);
         double[] shares = [.. weights.Select(w => w / sum)];
         return new PairOptics(request.Pupil, request.FocalRatio, p.PitchUm, request.WavelengthsNm, shares, jitter * jitter, p.Data.Window);
     }

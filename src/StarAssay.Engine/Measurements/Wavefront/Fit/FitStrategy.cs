@@ -122,7 +122,7 @@ internal sealed class FitStrategy
             double[] strength = new double[2];
             foreach (double seeing in seeings)
             {
-                double s = Strength(seeing, models[p].Optics.MeanWavelengthNm);
+                double s = Seeing.StrengthFromFwhm(seeing, models[p].Optics.MeanWavelengthNm, request.ApertureMm);
                 foreach (double factor in DefocusFactors)
                 {
                     PairState trial = start.Copy();
@@ -155,17 +155,6 @@ internal sealed class FitStrategy
         fit.Reweight(0.2);
         fit.SolveLight();
     }
-
-    /// <summary>(D/r0)^(5/3) of a seeing FWHM in arcsec.</summary>
-    public double Strength(double arcsec, double wavelengthNm)
-    {
-        double r0 = 0.9758634 * wavelengthNm * 1e-6 / (arcsec * Math.PI / 648000);
-        return arcsec <= 0 ? 0 : Math.Pow(request.ApertureMm / r0, 5.0 / 3.0);
-    }
-
-    /// <summary>Seeing FWHM in arcsec of a strength.</summary>
-    public double Arcsec(double strength, double wavelengthNm) =>
-        0.9758634 * wavelengthNm * 1e-6 / request.ApertureMm * Math.Pow(Math.Max(strength, 0), 0.6) * 648000 / Math.PI;
 
     private static double Mismatch(PairModel model, PairData data, int k)
     {

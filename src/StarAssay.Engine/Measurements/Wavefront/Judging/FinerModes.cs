@@ -41,7 +41,7 @@ internal static class FinerModes
     /// <summary>Adds what finer modes leak into the fitted ones, taken as large as what the finest order holds and spread as the
     /// fit's own errors are, and says so when it shows.</summary>
     public static Matrix<double> Add(WavefrontRequest request, FitRun run, double[] c, Matrix<double> fromFit, Matrix<double> covariance, MapMaker surface,
-        double wavelengthNm, List<BudgetLine> budget, List<Note> notes)
+        double wavelengthNm, List<WavefrontBudgetLine> budget, List<Note> notes)
     {
         double held = Held(request, run, c, fromFit);
         double own = (surface.GramMatrix * fromFit).Trace();

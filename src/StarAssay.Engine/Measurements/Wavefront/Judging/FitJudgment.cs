@@ -16,7 +16,7 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 /// <param name="Alone">Each pair fitted alone, when there are several.</param>
 /// <param name="Opinion">The second opinion; null when it could not be made.</param>
 internal sealed record FitJudgment(MapMaker Surface, Matrix<double> Inverse, double Inflation, Matrix<double> FromFit, Matrix<double> Random,
-    Matrix<double> Covariance, bool Widened, IReadOnlyList<BudgetLine> Budget, PairAlone[] Alone, SecondOpinionResult? Opinion)
+    Matrix<double> Covariance, bool Widened, IReadOnlyList<WavefrontBudgetLine> Budget, PairAlone[] Alone, SecondOpinionResult? Opinion)
 {
     /// <summary>Asks everything there is to ask, with refits where needed, and adds what is to be said to the notes.</summary>
     public static FitJudgment Make(WavefrontRequest request, PairPreparation[] prepared, FitRun run, List<Note> notes, Team team, RunContext context)
@@ -29,7 +29,7 @@ internal sealed record FitJudgment(MapMaker Surface, Matrix<double> Inverse, dou
         double[] c = fit.States[0].CoefficientsNm[..count];
         double wavelength = run.Models[0].Optics.MeanWavelengthNm;
         var surface = new MapMaker(request.Pupil, run.Modes[..count], request.MapSize);
-        (Matrix<double> covariance, Matrix<double> random, List<BudgetLine> budget) =
+        (Matrix<double> covariance, Matrix<double> random, List<WavefrontBudgetLine> budget) =
             Uncertainties.Combine(request, prepared, run, surface, fromFit, inverse, inflation, wavelength, team);
 
         // The linear method does not suffer from finer modes as the fit does: a difference that they make is to be said.

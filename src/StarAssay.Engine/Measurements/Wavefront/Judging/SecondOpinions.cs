@@ -1,5 +1,6 @@
 using MathNet.Numerics.LinearAlgebra;
 using StarAssay.Engine.Measurements.Wavefront.SecondOpinion;
+using StarAssay.Engine.Optics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.Wavefront;
@@ -71,8 +72,8 @@ internal static class SecondOpinions
     {
         PairState s = run.Fit.States[p];
         PairOptics optics = run.Models[p].Optics;
-        double seeing = run.Strategy.Arcsec(0.5 * (s.Seeing[0] + s.Seeing[1]), optics.MeanWavelengthNm);
-        double blur = seeing * Math.PI / 648000 * request.FocalLengthMm * 1e3 / pair.PitchUm;
+        double seeing = Seeing.FwhmFromStrength(0.5 * (s.Seeing[0] + s.Seeing[1]), optics.MeanWavelengthNm, request.ApertureMm);
+        double blur = seeing / PixelScale.ArcsecPerPx(pair.PitchUm, request.FocalLengthMm);
         double jitter = 2.3548 * Math.Sqrt(optics.JitterPx2);
         return new TransportRequest
         {

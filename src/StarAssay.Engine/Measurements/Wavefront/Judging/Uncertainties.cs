@@ -39,12 +39,12 @@ internal static class Uncertainties
     }
 
     /// <summary>All parts together, what of them averages out over more pairs, and the budget.</summary>
-    public static (Matrix<double> Covariance, Matrix<double> Random, List<BudgetLine> Budget) Combine(WavefrontRequest request, PairPreparation[] prepared, FitRun run,
+    public static (Matrix<double> Covariance, Matrix<double> Random, List<WavefrontBudgetLine> Budget) Combine(WavefrontRequest request, PairPreparation[] prepared, FitRun run,
         MapMaker surface, Matrix<double> fromFit, Matrix<double> inverse, double inflation, double wavelengthNm, Team team)
     {
         int count = fromFit.RowCount;
         double[] c = run.Fit.States[0].CoefficientsNm[..count];
-        var budget = new List<BudgetLine>
+        var budget = new List<WavefrontBudgetLine>
         {
             Line("photons, read noise and misfit", "A", $"images; factor {Math.Sqrt(inflation):F2} for misfit", fromFit, surface, c, wavelengthNm),
         };
@@ -73,13 +73,16 @@ internal static class Uncertainties
             budget.Add(Line(source, "B", input, part, surface, c, wavelengthNm));
         }
 
-        budget.Add(new BudgetLine("tube not cooled", "B", "not in the numbers; repeat when the tube has reached the air's temperature",
-            double.NaN, double.NaN, double.NaN));
+        budget.Add(new WavefrontBudgetLine(double.NaN)
+        {
+            Source = "tube not cooled",
+            Input = "not in the numbers; repeat when the tube has reached the air's temperature",
+        });
         return (total, fromFit + air, budget);
     }
 
     /// <summary>Widens the covariance when the pairs differ by more than it says.</summary>
-    public static Matrix<double> WidenToScatter(PairAlone[] alone, Matrix<double> covariance, MapMaker surface, int modes, List<BudgetLine> budget, List<Note> notes)
+    public static Matrix<double> WidenToScatter(PairAlone[] alone, Matrix<double> covariance, MapMaker surface, int modes, List<WavefrontBudgetLine> budget, List<Note> notes)
     {
         int n = alone.Length;
         if (n < 2)
@@ -90,7 +93,7 @@ internal static class Uncertainties
         double[] mean = [.. Enumerable.Range(0, modes).Select(j => alone.Average(a => a.CoefficientNm[j]))];
         double seen = alone.Sum(a => Math.Pow(surface.Rms([.. a.CoefficientNm.Select((v, j) => v - mean[j])]), 2)) / (n - 1) / n;
         double said = (surface.GramMatrix * covariance).Trace();
-        budget.Add(new BudgetLine("scatter of the pairs (for comparison)", "A", $"{n} pairs", Math.Sqrt(seen), double.NaN, double.NaN));
+        budget.Add(new WavefrontBudgetLine(Math.Sqrt(seen)) { Source = "scatter of the pairs (for comparison)", Kind = "A", Averages = true, Input = $"{n} pairs" });
         if (seen <= said)
         {
             return covariance;
@@ -163,7 +166,7 @@ internal static class Uncertainties
         }
     }
 
-    internal static BudgetLine Line(string source, string kind, string input, Matrix<double> part, MapMaker surface, double[] c, double wavelengthNm)
+    internal static WavefrontBudgetLine Line(string source, string kind, string input, Matrix<double> part, MapMaker surface, double[] c, double wavelengthNm)
     {
         double map = Math.Sqrt(Math.Max(0, (surface.GramMatrix * part).Trace()));
         double rms = 0;
@@ -180,7 +183,7 @@ internal static class Uncertainties
             }
         }
 
-        return new BudgetLine(source, kind, input, map, Math.Sqrt(rms), Math.Sqrt(strehl));
+        return new WavefrontBudgetLine(map, Math.Sqrt(rms), Math.Sqrt(strehl)) { Source = source, Kind = kind, Averages = kind == "A", Input = input };
     }
 
     // Sum of the residuals' autocorrelation over lags to a sixth of the disc: rings and patches of a wrong model are as wide.

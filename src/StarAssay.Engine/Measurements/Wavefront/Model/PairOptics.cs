@@ -13,9 +13,6 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 /// <param name="Window">Pixels along each side of the images, a multiple of 16.</param>
 internal sealed record PairOptics(PupilShape Shape, double FocalRatio, double PitchUm, double[] WavelengthsNm, double[] Weights, double JitterPx2, int Window)
 {
-    /// <summary>Full constant of Fried's structure function over two: 3.44 in exp[-3.44 (lambda f/r0)^(5/3)].</summary>
-    public const double SeeingConstant = 3.4419386;
-
     /// <summary>True: seeing is a Gaussian whose variance in square pixels is the unknown, instead of Kolmogorov's profile.</summary>
     public bool Gaussian { get; init; }
 
@@ -48,5 +45,5 @@ internal sealed record PairOptics(PupilShape Shape, double FocalRatio, double Pi
     /// <summary>-ln of the long-exposure transfer for (D/r0)^(5/3) = 1 at a frequency in cycles per pixel.</summary>
     public double TurbulenceLog(double cyclesPerPixel) => Gaussian
         ? 2 * Math.PI * Math.PI * cyclesPerPixel * cyclesPerPixel
-        : SeeingConstant * Math.Pow(cyclesPerPixel / PitchUm * MeanWavelengthNm * 1e-3 * FocalRatio, 5.0 / 3.0);
+        : Seeing.StructureConstant / 2 * Math.Pow(cyclesPerPixel / PitchUm * MeanWavelengthNm * 1e-3 * FocalRatio, 5.0 / 3.0);
 }

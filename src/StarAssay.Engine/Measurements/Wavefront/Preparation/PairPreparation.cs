@@ -1,6 +1,7 @@
 using StarAssay.Engine.Imaging;
 using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
+using StarAssay.Engine.Stars;
 
 namespace StarAssay.Engine.Measurements.Wavefront;
 
@@ -97,7 +98,7 @@ internal sealed class PairPreparation
         Origins[k] = (x0, y0);
         double gain = frame.GainElectronsPerAdu > 0 ? frame.GainElectronsPerAdu : 1;
         Gains[k] = gain;
-        double[] raw = FrameRegion.Read(frame, x0, y0, span, span);
+        double[] raw = new FrameReader(frame).Region(x0, y0, span, span);
         double clip = frame.SaturationAdu > 0 ? frame.SaturationAdu : double.PositiveInfinity;
         double variance = BackgroundVariance(frame, star, gain, k);
         int clipped = 0;

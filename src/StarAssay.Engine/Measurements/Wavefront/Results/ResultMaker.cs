@@ -24,7 +24,7 @@ internal static class ResultMaker
             {
                 images[(2 * p) + k] = Image(request, prepared[p], run, p, k, judgment);
                 double s = fit.States[p].Seeing[k];
-                double arcsec = run.Strategy.Arcsec(s, wavelength);
+                double arcsec = Seeing.FwhmFromStrength(s, wavelength, request.ApertureMm);
                 double us = fit.FitSeeing ? Sigma(judgment, fit.Unknowns.Seeing(p, k)) : double.NaN;
                 seeing[(2 * p) + k] = new Measured(arcsec, s > 0 ? 0.6 * arcsec * us / s : double.NaN, "arcsec");
             }

@@ -41,7 +41,7 @@ internal static class WavefrontFigures
 
     /// <summary>The lines that average, in quadrature. A line without a number (the scatter of the pairs, named for comparison) says
     /// nothing; where the pairs scattered more than the budget and widened the bars, the excess is random too.</summary>
-    private static double RandomPart(WavefrontFit fit, double uncertainty, Func<BudgetLine, double> part)
+    private static double RandomPart(WavefrontFit fit, double uncertainty, Func<WavefrontBudgetLine, double> part)
     {
         double Root(bool averages) => Math.Sqrt(fit.Budget.Where(l => l.Averages == averages).Select(part).Where(double.IsFinite).Sum(p => p * p));
         if (!fit.Budget.Any(l => l.Averages && double.IsFinite(part(l))))

@@ -1,7 +1,6 @@
 using MathNet.Numerics.LinearAlgebra;
-using StarAssay.Engine.Numerics;
 
-namespace StarAssay.Engine.Measurements.ColorFocus;
+namespace StarAssay.Engine.Numerics;
 
 /// <summary>Polynomials, lowest power first.</summary>
 internal static class RobustPolynomial

@@ -2,7 +2,7 @@ using StarAssay.Engine.Imaging;
 using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
-namespace StarAssay.Engine.Measurements.Wavefront;
+namespace StarAssay.Engine.Stars;
 
 /// <summary>A defocused star as found in a frame: where, how large, how bright.</summary>
 /// <param name="X">Centre of the disc in frame pixels.</param>
@@ -44,7 +44,7 @@ internal sealed record DefocusedStar(double X, double Y, double Diameter, double
             throw new CannotMeasureException("wavefront.frame-small", $"{frame.Name} is only {frame.Width} x {frame.Height} pixels; a defocused star with sky round it needs at least 32 x 32.", frame.Name);
         }
 
-        double[] raw = FrameRegion.Read(frame, x0, y0, w * bin, h * bin);
+        double[] raw = new FrameReader(frame).Region(x0, y0, w * bin, h * bin);
         double[] image = Binned(raw, w, h, bin);
         (double background, double noise) = Sky(image, w, h);
 

@@ -1,11 +1,10 @@
 using System.Runtime.InteropServices;
 using StarAssay.Engine.Imaging;
-using StarAssay.Engine.Measurements.Wavefront;
 
-namespace StarAssay.Engine.Tests.Measurements.Wavefront;
+namespace StarAssay.Engine.Tests.Imaging;
 
 /// <summary>Truth: the numbers put in, 10 y + x.</summary>
-public class FrameRegionTests
+public class FrameReaderTests
 {
     [Theory]
     [InlineData(0, 0, 4, 3)]
@@ -24,7 +23,7 @@ public class FrameRegionTests
             Mask = mask,
             Name = "numbers",
         };
-        double[] got = FrameRegion.Read(frame, x0, y0, width, height);
+        double[] got = new FrameReader(frame).Region(x0, y0, width, height);
         for (int j = 0; j < height; j++)
         {
             for (int i = 0; i < width; i++)
