@@ -1,4 +1,7 @@
+using StarAssay.Engine.Measurements.Wavefront;
+using StarAssay.Engine.Optics;
 using StarAssay.Engine.Results;
+using StarAssay.Engine.Stars;
 
 namespace StarAssay.Engine.Decisions;
 
@@ -43,10 +46,23 @@ public sealed record AdviceRequest
     /// <summary>Focal length, mm.</summary>
     public required double FocalLengthMm { get; init; }
 
-    /// <summary>Wavelength of the wavefront, nm.</summary>
+    /// <summary>Pupil.</summary>
+    public PupilShape Pupil { get; init; } = PupilShape.Clear;
+
+    /// <summary>Modes of the measured wavefront.</summary>
+    public IReadOnlyList<AdviceMode> Modes { get; init; } = [];
+
+    /// <summary>What was measured or stated, by the names of <see cref="QuantityCatalog"/>: the first of a name counts. Used are
+    /// star_fwhm, seeing, and any of the wavefront's for its wavelength; others do no harm.</summary>
+    public IReadOnlyList<Quantity> Quantities { get; init; } = [];
+
+    /// <summary>Side of a pixel on the sky; NaN = not known.</summary>
+    public double PixelScaleArcsecPerPx { get; init; } = double.NaN;
+
+    /// <summary>Wavelength of the wavefront, nm. This and what follows holds where no quantity says so.</summary>
     public double WavelengthNm { get; init; } = 550;
 
-    /// <summary>Strehl ratio of the wavefront.</summary>
+    /// <summary>Strehl ratio of the wavefront. Not used: the modes say what the optics do to a star's width.</summary>
     public double Strehl { get; init; } = double.NaN;
 
     /// <summary>Noll indices of the measured modes.</summary>
@@ -58,7 +74,7 @@ public sealed record AdviceRequest
     /// <summary>Their standard uncertainties, nm.</summary>
     public IReadOnlyList<double> UncertaintiesNm { get; init; } = [];
 
-    /// <summary>FWHM of the stars of a focused field, arcsec.</summary>
+    /// <summary>FWHM of the stars of a focused field, their pixels' blur taken out, arcsec.</summary>
     public double StarFwhmArcsec { get; init; } = double.NaN;
 
     /// <summary>Its standard uncertainty.</summary>
@@ -75,22 +91,67 @@ public sealed record AdviceRequest
 
     /// <summary>Wavelength of the star field, nm.</summary>
     public double FieldWavelengthNm { get; init; } = 550;
+
+    /// <summary>The same with everything that the quantities and modes say put into the single fields.</summary>
+    internal AdviceRequest Resolved()
+    {
+        AdviceRequest r = this;
+        if (Modes.Count > 0)
+        {
+            r = r with
+            {
+                Noll = [.. Modes.Select(m => m.Noll)],
+                CoefficientsNm = [.. Modes.Select(m => m.CoefficientNm)],
+                UncertaintiesNm = [.. Modes.Select(m => m.UncertaintyNm)],
+            };
+        }
+
+        string[] ofWavefront = [.. QuantityCatalog.All.Where(q => q.Area == "wavefront").Select(q => q.Definition.Name)];
+        if (Quantities.FirstOrDefault(q => ofWavefront.Contains(q.Name) && double.IsFinite(q.WavelengthNm)) is Quantity wavefront)
+        {
+            r = r with { WavelengthNm = wavefront.WavelengthNm };
+        }
+
+        if (Find(StarQuantities.Fwhm) is Quantity star)
+        {
+            r = r with
+            {
+                StarFwhmArcsec = star.Value.Value,
+                StarFwhmUncertainty = star.Value.Uncertainty,
+                FieldWavelengthNm = double.IsFinite(star.WavelengthNm) ? star.WavelengthNm : FieldWavelengthNm,
+            };
+        }
+
+        if (Find(WavefrontQuantities.Seeing) is Quantity seeing)
+        {
+            // Seeing goes as wavelength^(-1/5); one that was stated without a wavelength is taken as that of the field.
+            double factor = double.IsFinite(seeing.WavelengthNm) ? Seeing.ScaleFwhm(1, seeing.WavelengthNm, r.FieldWavelengthNm) : 1;
+            r = r with { SeeingFwhmArcsec = seeing.Value.Value * factor, SeeingFwhmUncertainty = seeing.Value.Uncertainty * factor };
+        }
+
+        return double.IsFinite(PixelScaleArcsecPerPx) ? r with { PixelArcsec = PixelScaleArcsecPerPx } : r;
+    }
+
+    private Quantity? Find(QuantityDefinition kind) => Quantities.FirstOrDefault(q => q.Name == kind.Name && double.IsFinite(q.Value.Value));
+}
+
+/// <summary>One mode of a measured wavefront.</summary>
+/// <param name="Noll">Noll index.</param>
+/// <param name="CoefficientNm">Coefficient, nm RMS.</param>
+/// <param name="UncertaintyNm">Its standard uncertainty, nm.</param>
+public sealed record AdviceMode(int Noll, double CoefficientNm, double UncertaintyNm)
+{
+    /// <summary>The modes of a fit.</summary>
+    public static IReadOnlyList<AdviceMode> Of(WavefrontFit fit) =>
+        [.. fit.Noll.Select((n, j) => new AdviceMode(n, fit.CoefficientNm[j], fit.UncertaintyNm[j]))];
 }
 
 /// <summary>One part of a star's blur.</summary>
 /// <param name="Name">diffraction, optics, seeing, pixels, or the rest.</param>
-/// <param name="FwhmArcsec">Its own FWHM, arcsec.</param>
-/// <param name="Share">Its square over the square of the stars' FWHM.</param>
+/// <param name="FwhmArcsec">Its own FWHM, arcsec; of the optics what the wavefront error adds in quadrature.</param>
+/// <param name="Share">Its square over the sum of all parts' squares.</param>
 /// <param name="Meaning">What it is and what moves it, one sentence.</param>
 public sealed record BlurPart(string Name, Measured FwhmArcsec, double Share, string Meaning);
-
-/// <summary>Modes of one family taken together.</summary>
-/// <param name="Name">spherical, coma, astigmatism, trefoil, higher orders.</param>
-/// <param name="Rms">Root sum square of its coefficients, nm, with what noise alone would give taken off.</param>
-/// <param name="Share">Its square over the square of the whole RMS without focus.</param>
-/// <param name="DirectionDeg">Direction of the term from +x towards +y (coma: of the tail of positive sign; astigmatism: of
-/// the axis; trefoil: of one arm); NaN where it has none.</param>
-public sealed record AberrationFamily(string Name, Measured Rms, double Share, Measured DirectionDeg);
 
 /// <summary>One piece of advice.</summary>
 /// <param name="About">What it is about: "coma", "focus", "seeing", ...</param>

@@ -1,4 +1,4 @@
-using StarAssay.Engine.Optics;
+using StarAssay.Engine.Measurements.Wavefront;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Decisions;
@@ -14,6 +14,7 @@ public static class Advisor
     [EngineTask("decisions.advise")]
     public static AdviceReport Advise(AdviceRequest request)
     {
+        request = request.Resolved();
         InputException.RequireRange(request.ApertureMm, 1, 1e5, "aperture_mm", "mm");
         InputException.RequireRange(request.FocalLengthMm, 1, 1e6, "focal_length_mm", "mm");
         InputException.RequireRange(request.WavelengthNm, 200, 20000, "wavelength_nm", "nm");
@@ -25,7 +26,7 @@ public static class Advisor
 
         var notes = new List<Note>();
         (IReadOnlyList<BlurPart> blur, string limitedBy, string limit) = BlurBudget.Split(request, notes);
-        AberrationFamily[] families = Families(request);
+        IReadOnlyList<AberrationFamily> families = AberrationFamilies.Of(request.Noll, request.CoefficientsNm, request.UncertaintiesNm);
         var advice = new List<Advice>();
         foreach (AberrationFamily family in families)
         {
@@ -36,7 +37,7 @@ public static class Advisor
             }
         }
 
-        if (families.Length > 0 && advice.Count == 0)
+        if (families.Count > 0 && advice.Count == 0)
         {
             advice.Add(new Advice("wavefront", Hands.Nobody, Measured.None("nm"), Measured.None("deg"),
                 "No aberration family stands out of its uncertainty and above a hundredth of a wave: leave the optics as they are."));
@@ -58,74 +59,6 @@ public static class Advisor
 
     /// <summary>Half of the range of focus that keeps the wavefront within a quarter wave: 2 lambda N^2, um.</summary>
     private static double DepthOfFocusUm(AdviceRequest r) => 2 * r.FieldWavelengthNm * 1e-3 * Math.Pow(r.FocalLengthMm / r.ApertureMm, 2);
-
-    private static AberrationFamily[] Families(AdviceRequest request)
-    {
-        var groups = new Dictionary<string, List<(int Noll, double C, double U)>>();
-        for (int i = 0; i < request.Noll.Count; i++)
-        {
-            // Piston, tilt and focus are not errors of the optics.
-            if (request.Noll[i] > 4 && double.IsFinite(request.CoefficientsNm[i]))
-            {
-                string name = NameOf(request.Noll[i]);
-                (groups.TryGetValue(name, out List<(int, double, double)>? list) ? list : groups[name] = [])
-                    .Add((request.Noll[i], request.CoefficientsNm[i], request.UncertaintiesNm[i]));
-            }
-        }
-
-        double whole = groups.Values.Sum(g => g.Sum(m => m.C * m.C));
-        return [.. groups
-            .Select(g => Family(g.Key, g.Value, whole))
-            .OrderByDescending(f => f.Rms.Value)];
-    }
-
-    private static AberrationFamily Family(string name, List<(int Noll, double C, double U)> modes, double whole)
-    {
-        double squares = modes.Sum(m => m.C * m.C);
-        double noise = modes.Sum(m => m.U * m.U);
-        double rms = Math.Sqrt(squares);
-        // Uncertainty of a root sum square; where noise is all there is, the noise itself.
-        double u = rms > 0 ? Math.Sqrt(modes.Sum(m => m.C * m.C * m.U * m.U)) / rms : Math.Sqrt(noise);
-        double unbiased = Math.Sqrt(Math.Max(squares - noise, 0));
-        return new AberrationFamily(name, new Measured(unbiased, Math.Max(u, unbiased > 0 ? 0 : Math.Sqrt(noise)), "nm"),
-            whole > 0 ? squares / whole : 0, Direction(name, modes));
-    }
-
-    private static Measured Direction(string name, List<(int Noll, double C, double U)> modes)
-    {
-        int fold = name switch { "coma" => 1, "astigmatism" => 2, "trefoil" => 3, _ => 0 };
-        if (fold == 0 || modes.Count != 2)
-        {
-            return Measured.None("deg");
-        }
-
-        // Noll: the even index is the cosine term.
-        (int _, double c, double uc) = modes.Single(m => m.Noll % 2 == 0);
-        (int _, double s, double us) = modes.Single(m => m.Noll % 2 == 1);
-        double r2 = (c * c) + (s * s);
-        if (r2 == 0)
-        {
-            return Measured.None("deg");
-        }
-
-        double angle = Math.Atan2(s, c) / fold * 180 / Math.PI;
-        double period = 360.0 / fold;
-        double u = Math.Sqrt((s * s * uc * uc) + (c * c * us * us)) / r2 / fold * 180 / Math.PI;
-        return new Measured((angle + period) % period, u, "deg");
-    }
-
-    private static string NameOf(int noll)
-    {
-        ZernikeIndex index = ZernikeIndex.FromNoll(noll);
-        return (index.N, index.Frequency) switch
-        {
-            (2, 2) => "astigmatism",
-            (3, 1) => "coma",
-            (3, 3) => "trefoil",
-            (4, 0) => "spherical",
-            _ => "higher orders",
-        };
-    }
 
     private static Advice? ForFamily(AdviceRequest request, AberrationFamily family) => family.Name switch
     {
@@ -152,11 +85,15 @@ public static class Advisor
         if (request.Design == TelescopeDesign.Newtonian)
         {
             // A paraboloid's coma at field angle t: W131 = t D / (32 N^2), from its tangential coma 3 t / (16 N^2)
-            // (handbook formula, from memory); Noll's term c sqrt(8) (3 r^3 - 2 r) has W131 = 3 sqrt(8) c.
-            double perNm = 3 * Math.Sqrt(8) * 1e-6 * 32 * Math.Pow(request.FocalLengthMm / request.ApertureMm, 2) / request.ApertureMm * request.FocalLengthMm;
-            var offset = new Measured(family.Rms.Value * perNm, family.Rms.Uncertainty * perNm, "mm");
-            return new Advice("coma", Hands.User, offset, family.DirectionDeg,
-                $"{size}: the paraboloid's axis passes the star at {Words.PlusMinus(offset)} in the focal plane, along that line. Turn the mirror's adjusting screws so that the star moves by half of that along the line and center it again; if the coma grows, go the other way. Measure again.");
+            // (handbook formula, checked by tracing rays in the tests); Noll's term c sqrt(8) (3 r^3 - 2 r) has W131 = 3 sqrt(8) c.
+            // Turning the mirror by an angle turns its axis by that and what it reflects by twice that: to bring the axis onto a
+            // star that stands d away from it, the star moves by 2 d, from the tail of its coma (which points away from the axis)
+            // towards the head.
+            double perNm = 2 * 3 * Math.Sqrt(8) * 1e-6 * 32 * Math.Pow(request.FocalLengthMm / request.ApertureMm, 2) / request.ApertureMm * request.FocalLengthMm;
+            var move = new Measured(family.Rms.Value * perNm, family.Rms.Uncertainty * perNm, "mm");
+            var offset = new Measured(move.Value / 2, move.Uncertainty / 2, "mm");
+            return new Advice("coma", Hands.User, move, family.DirectionDeg,
+                $"{size}: the paraboloid's axis passes the star at {Words.PlusMinus(offset)} in the focal plane. Turn the mirror's adjusting screws so that the star moves by twice that, {Words.PlusMinus(move)}, in the direction from the tail of its coma to the bright head; bring it back to the middle with the mount on the way. Measure again; if the coma grew, the direction was the other one.");
         }
 
         return request.Design == TelescopeDesign.Refractor

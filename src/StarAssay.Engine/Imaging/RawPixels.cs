@@ -117,4 +117,12 @@ public sealed class RawPixels
         Buffer.BlockCopy(pixels, 0, bytes, 0, bytes.Length);
         return new RawPixels(bytes, PixelFormat.Float32, !BitConverter.IsLittleEndian, width, height);
     }
+
+    /// <summary>Wraps 16-bit numbers in native order, as a camera writes them.</summary>
+    public static RawPixels FromUInt16(ushort[] pixels, int width, int height)
+    {
+        byte[] bytes = new byte[pixels.Length * sizeof(ushort)];
+        Buffer.BlockCopy(pixels, 0, bytes, 0, bytes.Length);
+        return new RawPixels(bytes, PixelFormat.UInt16, !BitConverter.IsLittleEndian, width, height);
+    }
 }

@@ -1,5 +1,8 @@
 using StarAssay.Engine.Decisions;
+using StarAssay.Engine.Measurements.Wavefront;
+using StarAssay.Engine.Optics;
 using StarAssay.Engine.Results;
+using StarAssay.Engine.Stars;
 
 namespace StarAssay.Engine.Tests.Decisions;
 
@@ -17,20 +20,82 @@ public class AdvisorTests
         UncertaintiesNm = [.. modes.Select(m => m.U)],
     };
 
-    /// <summary>A paraboloid f/5, 200 mm: tangential coma 3 t/(16 N^2) (handbook formula, from memory). At 3 mm off the axis
-    /// t = 0.003 rad and the coma is 2.25e-5 rad; with W131 r^3 the edge ray is off by 3 W131/(D/2), so W131 = 750 nm, which is
-    /// 750/(3 sqrt 8) = 88.4 nm RMS. The advice must find the 3 mm again.</summary>
-    [Fact]
-    public void Newtonian_coma_tells_the_distance_of_the_axis()
+    /// <summary>A paraboloid traced ray by ray, its mirror turned so that its axis passes the star at some millimeters: the advice
+    /// is asked with the coma of the traced rays, the mirror is turned until the star has moved by what the advice says, from the
+    /// tail of the coma to its head, and the coma must be gone. Half of the offset, as was advised before, leaves three quarters.</summary>
+    [Theory]
+    [InlineData(200, 1000, 3)]
+    [InlineData(150, 900, -2)]
+    public void Newtonian_star_moved_as_advised_has_no_coma_left(double apertureMm, double focalLengthMm, double offsetMm)
     {
-        double w131 = 3 * 0.003 / (16.0 * 25) * (200e6 / 2) / 3;
-        Assert.Equal(750, w131, 9);
-        AdviceReport r = Advisor.Advise(Request(TelescopeDesign.Newtonian, (7, 0, 2), (8, w131 / (3 * Math.Sqrt(8)), 2)));
-        Advice coma = Assert.Single(r.Advice);
-        // The noise taken off is sqrt(88.4^2 - 8) = 88.35: 0.05 %.
-        Assert.Equal(3.0, coma.Amount.Value, 0.003);
-        Assert.Equal("mm", coma.Amount.Unit);
-        Assert.Equal(Hands.User, coma.Hands);
+        (double star, double coma) = TracedParaboloid(apertureMm, focalLengthMm, offsetMm / focalLengthMm);
+
+        // The mirror's axis meets the focal plane at f x tilt, the star's image at twice that: the star lies offset away.
+        Assert.Equal(2 * offsetMm, star, 0.001 * Math.Abs(star));
+        Assert.Equal(3 * Math.Abs(offsetMm) / (16 * Math.Pow(focalLengthMm / apertureMm, 2)), Math.Abs(coma), 0.01 * Math.Abs(coma));
+
+        // Edge rays land off by 2 N dW/dr = 6 N W131; Noll's term has W131 = 3 sqrt 8 c.
+        double c = Math.Abs(coma) / (6 * focalLengthMm / apertureMm) * 1e6 / (3 * Math.Sqrt(8));
+        AdviceReport r = Advisor.Advise(Request(TelescopeDesign.Newtonian, (7, 0, 0.01), (8, c, 0.01)) with { ApertureMm = apertureMm, FocalLengthMm = focalLengthMm });
+        Advice advice = Assert.Single(r.Advice);
+        Assert.Equal("mm", advice.Amount.Unit);
+        Assert.Equal(Hands.User, advice.Hands);
+        Assert.Contains("from the tail of its coma to the bright head", advice.Text, StringComparison.Ordinal);
+
+        // Turning the mirror by a moves the star by 2 f a; the tail lies on the side of the edge rays.
+        double step = -Math.Sign(coma) * advice.Amount.Value / (2 * focalLengthMm);
+        (double moved, double left) = TracedParaboloid(apertureMm, focalLengthMm, (offsetMm / focalLengthMm) + step);
+        Assert.Equal(advice.Amount.Value, Math.Abs(moved - star), 0.01 * advice.Amount.Value);
+        Assert.True(Math.Abs(left) < 0.01 * Math.Abs(coma), $"{left / coma} of the coma is left");
+        (_, double before) = TracedParaboloid(apertureMm, focalLengthMm, (offsetMm / focalLengthMm) + (step / 4));
+        Assert.Equal(0.75, before / coma, 0.01);
+    }
+
+    /// <summary>Starlight along the tube onto a paraboloid z = r^2/4f turned about its vertex: where the middle ray meets the focal
+    /// plane, and how far the mean of the two edge rays in the plane of the turn lands from it (tangential coma, with sign), mm.</summary>
+    private static (double Star, double Coma) TracedParaboloid(double apertureMm, double focalLengthMm, double tiltRad)
+    {
+        double Hit(double x)
+        {
+            // In the mirror's frame: turned by -tilt. All in the plane of the turn.
+            (double s, double c) = Math.SinCos(tiltRad);
+            (double px, double pz) = ((x * c) - (focalLengthMm * s), (x * s) + (focalLengthMm * c));
+            (double dx, double dz) = (s, -c);
+
+            // px + t dx = X, pz + t dz = X^2 / 4f.
+            double qa = dx * dx, qb = (2 * px * dx) - (4 * focalLengthMm * dz), qc = (px * px) - (4 * focalLengthMm * pz);
+            double t = Math.Abs(qa) < 1e-30 ? -qc / qb : 2 * qc / (-qb - Math.Sqrt((qb * qb) - (4 * qa * qc)));
+            (double hx, double hz) = (px + (t * dx), pz + (t * dz));
+            (double nx, double nz) = (-hx / (2 * focalLengthMm), 1);
+            double dot = 2 * ((dx * nx) + (dz * nz)) / ((nx * nx) + (nz * nz));
+            (double rx, double rz) = (dx - (dot * nx), dz - (dot * nz));
+
+            // Back into the tube's frame, and on to its focal plane.
+            (double lx, double lz) = ((hx * c) + (hz * s), (hz * c) - (hx * s));
+            (double ex, double ez) = ((rx * c) + (rz * s), (rz * c) - (rx * s));
+            return lx + (ex * (focalLengthMm - lz) / ez);
+        }
+
+        double star = Hit(0);
+        return (star, (0.5 * (Hit(apertureMm / 2) + Hit(-apertureMm / 2))) - star);
+    }
+
+    /// <summary>The tail of coma lies opposite to the term's direction: centroid less peak of the image drawn with +30 nm of Noll 8.</summary>
+    [Fact]
+    public void The_tail_of_coma_lies_opposite_to_its_direction()
+    {
+        DiffractionStamp stamp = DiffractionImage.Draw(new DiffractionImageRequest
+        {
+            ApertureMm = 100,
+            FocalLengthMm = 1000,
+            Modes = [ZernikeIndex.FromNoll(8)],
+            CoefficientsNm = [60],
+            PitchUm = 1,
+            Size = 64,
+        });
+        int peak = Array.IndexOf(stamp.Values, stamp.Values.Max());
+        Assert.True(stamp.Centroid().X < (peak % 64) - 32, "the light lies to the left of the peak");
+        Assert.Equal(0, Assert.Single(Advisor.Advise(Request(TelescopeDesign.Refractor, (7, 0, 1), (8, 60, 1))).Families).DirectionDeg.Value, 9);
     }
 
     [Theory]
@@ -68,28 +133,65 @@ public class AdvisorTests
     public void Sign_of_spherical_aberration_is_told_as_the_conventions_have_it(double c, string word) =>
         Assert.Contains(word, Assert.Single(Advisor.Advise(Request(TelescopeDesign.Refractor, (11, c, 1))).Advice).Text, StringComparison.Ordinal);
 
-    /// <summary>Airy pattern: FWHM 1.029 lambda/D, for 550 nm and 100 mm 1.167 arcsec; square pixel: side/sqrt(12) sigma.</summary>
+    private static Quantity Seeing(double arcsec, double u, double wavelengthNm = double.NaN) =>
+        WavefrontQuantities.Seeing.Of(new Measured(arcsec, u, "arcsec"), double.NaN, wavelengthNm);
+
+    private static Quantity Star(double arcsec, double u, double wavelengthNm = 550) =>
+        StarQuantities.Fwhm.Of(new Measured(arcsec, u, "arcsec"), u, wavelengthNm);
+
+    /// <summary>Airy pattern: FWHM 1.029 lambda/D, for 550 nm and 100 mm 1.167 arcsec; square pixel: side/sqrt(12) sigma; rest: the
+    /// stars less what telescope and seeing give together, by the Hankel transform of both transfers.</summary>
     [Fact]
-    public void Blur_parts_add_up_in_quadrature()
+    public void Blur_parts_have_their_own_widths_and_shares_of_one_whole()
     {
         AdviceReport r = Advisor.Advise(new AdviceRequest
         {
             ApertureMm = 100,
             FocalLengthMm = 700,
-            Strehl = 0.8,
-            StarFwhmArcsec = 3,
-            StarFwhmUncertainty = 0.05,
-            SeeingFwhmArcsec = 2.4,
-            SeeingFwhmUncertainty = 0.1,
-            PixelArcsec = 1,
+            Quantities = [Star(3, 0.05), Seeing(2.4, 0.1, 550)],
+            PixelScaleArcsecPerPx = 1,
         });
         Dictionary<string, double> parts = r.Blur.ToDictionary(p => p.Name, p => p.FwhmArcsec.Value);
-        Assert.Equal(1.167, parts["diffraction"], 0.001);
-        Assert.Equal(1.167 / 2, parts["optics"], 0.001);
+        Assert.Equal(1.167, parts["diffraction"], 0.003);
         Assert.Equal(2.3548 / Math.Sqrt(12), parts["pixels"], 0.001);
-        Assert.Equal(9, parts.Values.Sum(p => p * p), 9);
+        double r0 = Engine.Optics.Seeing.R0FromFwhm(2.4, 550), together = Engine.Optics.Seeing.CombinedFwhm(0.1 / r0) * 550e-9 / r0 * 206264.806;
+        Assert.Equal(Math.Sqrt(9 - (together * together)), parts["the rest"], 0.02);
+        Assert.Equal(1, r.Blur.Sum(p => p.Share), 9);
         Assert.Equal("seeing", r.LimitedBy);
         Assert.Empty(r.Notes);
+    }
+
+    /// <summary>At a Strehl ratio of 0.80 spherical aberration leaves the core as narrow as it was, astigmatism widens it: one formula
+    /// of the Strehl ratio said 0.51 lambda/D (0.58 arcsec) for both.</summary>
+    [Fact]
+    public void The_optics_part_is_what_this_wavefront_adds()
+    {
+        double c = 550 / (2 * Math.PI) * Math.Sqrt(-Math.Log(0.8)), unit = 550e-6 / 100 * 206264.806;
+        double Optics(int noll) => Advisor.Advise(new AdviceRequest
+        {
+            ApertureMm = 100,
+            FocalLengthMm = 700,
+            Modes = [new AdviceMode(noll, c, 1)],
+            Quantities = [Star(1.3, 0.01), Seeing(0.02, 0.001, 550)],
+        }).Blur.Single(p => p.Name == "optics").FwhmArcsec.Value / unit;
+        Assert.Equal(0, Optics(11), 0.1);
+        Assert.True(Optics(6) > Optics(8) && Optics(8) > Optics(11));
+    }
+
+    /// <summary>Seeing goes as wavelength^(-1/5): 2 arcsec at 500 nm are 2 x (600/500)^(-0.2) = 1.9284 at 600 nm.</summary>
+    [Fact]
+    public void Seeing_is_taken_to_the_wavelength_of_the_field()
+    {
+        AdviceReport r = Advisor.Advise(new AdviceRequest { ApertureMm = 100, FocalLengthMm = 700, Quantities = [Star(3, 0.05, 600), Seeing(2, 0.1, 500)] });
+        Assert.Equal(1.9284, r.Blur.Single(p => p.Name == "seeing").FwhmArcsec.Value, 0.0001);
+    }
+
+    /// <summary>Seeing of other frames, wider than the stars: the shares summed to 117 %.</summary>
+    [Fact]
+    public void Shares_sum_to_one_even_when_more_is_explained_than_seen()
+    {
+        AdviceReport r = Advisor.Advise(new AdviceRequest { ApertureMm = 100, FocalLengthMm = 700, PixelScaleArcsecPerPx = 1, Quantities = [Star(3, 0.1), Seeing(3.1, 0.3)] });
+        Assert.Equal(1, r.Blur.Sum(p => p.Share), 9);
     }
 
     [Fact]

@@ -7,8 +7,8 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 /// <param name="Name">spherical, coma, astigmatism, trefoil, higher orders.</param>
 /// <param name="Rms">Root sum square of its coefficients, nm, with what noise alone would give taken off.</param>
 /// <param name="Share">Its square over the square of the whole RMS without focus.</param>
-/// <param name="DirectionDeg">Direction of the term from +x towards +y (coma: of the tail of positive sign; astigmatism: of
-/// the axis; trefoil: of one arm); NaN where it has none.</param>
+/// <param name="DirectionDeg">Direction in the pupil in which the wave is most ahead at the rim, from +x towards +y; NaN where it has
+/// none. Light lands on the other side: the tail of coma points the opposite way.</param>
 public sealed record AberrationFamily(string Name, Measured Rms, double Share, Measured DirectionDeg);
 
 /// <summary>Puts the modes of a wavefront into the families of aberration that have names.</summary>
