@@ -88,7 +88,10 @@ def test_advice_has_a_figure_and_a_table() -> None:
         | {"star_fwhm_arcsec": 2.6, "star_fwhm_uncertainty": 0.05}
     )
     assert a.limited_by == "seeing and the rest"
+    # The pixels are taken out of the stars' FWHM: they stand beside it, a square of 1.02 arcsec.
     total = np.sqrt(np.sum(a.table["fwhm"].value ** 2))
-    assert total == pytest.approx(2.6, rel=1e-9)
+    pixel = 1.02 * 2.35482 / np.sqrt(12)
+    assert total == pytest.approx(np.hypot(2.6, pixel), rel=1e-6)
+    assert np.sum(a.table["share"]) == pytest.approx(1, rel=1e-12)
     labels = [t.get_text() for t in a.plot().get_yticklabels()]
     assert labels[-1] == "seeing and the rest"
