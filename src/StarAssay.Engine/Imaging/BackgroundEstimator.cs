@@ -112,19 +112,21 @@ public static partial class BackgroundEstimator
 
     private static Action<int, float[]> RowsIn<TPixels>(CellReader reader, SkyCells cells, int step)
         where TPixels : struct, IStoredPixels =>
-        !Vector128.IsHardwareAccelerated || cells.Width / cells.Columns < Lanes512.Count ? RowsBy<ClipRoundsScalar<TPixels>, TPixels>(reader, cells, step)
-        : Vector512.IsHardwareAccelerated ? RowsBy<ClipRoundsLanes<Lanes512, TPixels>, TPixels>(reader, cells, step)
-        : Vector256.IsHardwareAccelerated ? RowsBy<ClipRoundsLanes<Lanes256, TPixels>, TPixels>(reader, cells, step)
-        : RowsBy<ClipRoundsLanes<Lanes128, TPixels>, TPixels>(reader, cells, step);
+        !Vector128.IsHardwareAccelerated || cells.Width / cells.Columns < Lanes512.Count ? RowsBy<ClipRoundsScalar<TPixels>, ClipRoundsScalar<StoredFloat>, TPixels>(reader, cells, step)
+        : Vector512.IsHardwareAccelerated ? RowsBy<ClipRoundsLanes<Lanes512, TPixels>, ClipRoundsLanes<Lanes512, StoredFloat>, TPixels>(reader, cells, step)
+        : Vector256.IsHardwareAccelerated ? RowsBy<ClipRoundsLanes<Lanes256, TPixels>, ClipRoundsLanes<Lanes256, StoredFloat>, TPixels>(reader, cells, step)
+        : RowsBy<ClipRoundsLanes<Lanes128, TPixels>, ClipRoundsLanes<Lanes128, StoredFloat>, TPixels>(reader, cells, step);
 
     /// <summary>What measures a pair of rows of cells, with room for a cell's samples.</summary>
-    private static Action<int, float[]> RowsBy<TRounds, TPixels>(CellReader reader, SkyCells cells, int step)
+    private static Action<int, float[]> RowsBy<TRounds, TDecoded, TPixels>(CellReader reader, SkyCells cells, int step)
         where TRounds : struct, IClipRounds
-        where TPixels : struct, IStoredPixels => (pair, samples) => TwoRows<TRounds, TPixels>(reader, samples, 2 * pair, cells, step);
+        where TDecoded : struct, IClipRounds
+        where TPixels : struct, IStoredPixels => (pair, samples) => TwoRows<TRounds, TDecoded, TPixels>(reader, samples, 2 * pair, cells, step);
 
     /// <summary>Two rows of cells side by side: each cell's rounds wait for one another, those of its neighbor above fill the gaps.</summary>
-    private static unsafe void TwoRows<TRounds, TPixels>(CellReader reader, float[] samples, int j, SkyCells cells, int step)
+    private static unsafe void TwoRows<TRounds, TDecoded, TPixels>(CellReader reader, float[] samples, int j, SkyCells cells, int step)
         where TRounds : struct, IClipRounds
+        where TDecoded : struct, IClipRounds
         where TPixels : struct, IStoredPixels
     {
         using System.Buffers.MemoryHandle pin = reader.Frame.Pixels.Bytes.Pin();
@@ -140,10 +142,10 @@ public static partial class BackgroundEstimator
             searchAbove.First();
             search.Next();
             searchAbove.Next();
-            Keep(search.Result() ?? Decoded(reader, cell, samples, lower.Level, lower.Noise), cells, (j * cells.Columns) + i, ref lower);
+            Keep(search.Result() ?? Decoded<TDecoded>(reader, cell, samples, lower.Level, lower.Noise), cells, (j * cells.Columns) + i, ref lower);
             if (two)
             {
-                Keep(searchAbove.Result() ?? Decoded(reader, above, samples, upper.Level, upper.Noise), cells, ((j + 1) * cells.Columns) + i, ref upper);
+                Keep(searchAbove.Result() ?? Decoded<TDecoded>(reader, above, samples, upper.Level, upper.Noise), cells, ((j + 1) * cells.Columns) + i, ref upper);
             }
         }
     }
@@ -163,7 +165,8 @@ public static partial class BackgroundEstimator
     }
 
     /// <summary>The cell by way of decoded samples; NaN when too few pixels are there.</summary>
-    private static unsafe (float Level, float Noise) Decoded(CellReader reader, in CellReader.Cell cell, float[] samples, float guess, float guessNoise)
+    private static unsafe (float Level, float Noise) Decoded<TRounds>(CellReader reader, in CellReader.Cell cell, float[] samples, float guess, float guessNoise)
+        where TRounds : struct, IClipRounds
     {
         int count = reader.Decode(cell, samples, out bool missing), asked = count, width = cell.X1 - cell.X0;
         if (missing)
@@ -183,8 +186,10 @@ public static partial class BackgroundEstimator
 
         fixed (float* first = samples)
         {
-            // Whole rows stay rows, so that the sums run in the same order as where the pixels lie.
-            return Near<StoredFloat>(new PixelBlock((byte*)first, width, cell.SampledRows, width), guess, guessNoise) ?? Afresh(samples.AsSpan(0, count), guess, guessNoise);
+            // Whole rows stay rows, and registers of the same width go over them, so that the sums run in the same order as where
+            // the pixels lie.
+            var block = new PixelBlock((byte*)first, width, cell.SampledRows, width);
+            return NearBy<TRounds>(block, guess, guessNoise) ?? Afresh(samples.AsSpan(0, count), guess, guessNoise);
         }
     }
 

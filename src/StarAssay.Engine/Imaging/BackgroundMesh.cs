@@ -44,6 +44,9 @@ public sealed class BackgroundMesh
     /// <summary>Least noise of any cell, ADU.</summary>
     public float LeastNoise => TensorPrimitives.Min<float>(noises);
 
+    /// <summary>Level of the cell farthest from zero, without its sign, ADU.</summary>
+    public float LargestLevel => MathF.Abs(TensorPrimitives.MaxMagnitude<float>(levels));
+
     private const int Border = 2;
 
     /// <summary>Level of one cell in ADU.</summary>

@@ -99,17 +99,19 @@ public static class FrameInspector
             return new ClassScale(low, low + (Math.Abs(p.Scale) * (b - a)), Math.Abs(p.Scale), true);
         }
 
-        (double min, double max) = Range(reader, context);
-        bool integer = p.Format is not (PixelFormat.Float32 or PixelFormat.Float64) && p.Scale == 1;
-        return integer && max - min < PixelCounts.Classes ? new ClassScale(min, max, 1, true)
+        // Counts that someone has made floats of are counts still; most other floats say at the first pixel that they are none.
+        (double min, double max, bool whole) = Range(reader, context);
+        return whole && max - min < PixelCounts.Classes ? new ClassScale(min, max, 1, true)
             : new ClassScale(min, max, max > min ? (max - min) / (PixelCounts.Classes - 1) : 1, false);
     }
 
-    private static (double Low, double High) Range(FrameReader reader, RunContext context)
+    /// <summary>Least and largest value of the rows that are looked at, and whether all their values are whole numbers.</summary>
+    private static (double Low, double High, bool Whole) Range(FrameReader reader, RunContext context)
     {
         Frame frame = reader.Frame;
         int step = RowStep(frame), blocks = (frame.Height + BlockRows - 1) / BlockRows;
         float[] lows = new float[blocks], highs = new float[blocks];
+        bool[] fractions = new bool[blocks];
         Sharing.For(blocks, context, () => new float[frame.Width], (block, row) =>
         {
             float low = float.PositiveInfinity, high = float.NegativeInfinity;
@@ -117,6 +119,7 @@ public static class FrameInspector
             {
                 reader.Unmasked(y, 0, row);
                 ReadOnlySpan<byte> mask = reader.Mask(y, 0, row.Length);
+                fractions[block] = fractions[block] || !AreWhole(row, mask);
                 float least = TensorPrimitives.Min<float>(row), largest = TensorPrimitives.Max<float>(row);
                 if (mask.IsEmpty && float.IsFinite(least) && float.IsFinite(largest))
                 {
@@ -138,7 +141,20 @@ public static class FrameInspector
             (lows[block], highs[block]) = (low, high);
         });
         (float l, float h) = (lows.Min(), highs.Max());
-        return l > h ? (0, 0) : (l, h);
+        return l > h ? (0, 0, true) : (l, h, !fractions.Contains(true));
+    }
+
+    private static bool AreWhole(ReadOnlySpan<float> row, ReadOnlySpan<byte> mask)
+    {
+        for (int x = 0; x < row.Length; x++)
+        {
+            if (float.IsFinite(row[x]) && row[x] != MathF.Round(row[x]) && (mask.IsEmpty || mask[x] == 0))
+            {
+                return false;
+            }
+        }
+
+        return true;
     }
 
     private static int StepOf(ReadOnlySpan<int> histogram, int first)

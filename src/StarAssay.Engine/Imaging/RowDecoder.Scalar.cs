@@ -41,7 +41,7 @@ public sealed partial class RowDecoder
                 ReadOnlySpan<uint> singles = MemoryMarshal.Cast<byte, uint>(source);
                 for (int i = 0; i < target.Length; i++)
                 {
-                    target[i] = float.MultiplyAddEstimate(BitConverter.UInt32BitsToSingle(InOrder(singles[i])), scale, zero);
+                    target[i] = Wide(BitConverter.UInt32BitsToSingle(InOrder(singles[i])));
                 }
 
                 break;
@@ -56,7 +56,7 @@ public sealed partial class RowDecoder
         }
     }
 
-    // Up to 16 bits: exact as a float.
+    // Up to 16 bits.
     private void DecodeSmall<T>(ReadOnlySpan<byte> source, Span<float> target)
         where T : unmanaged, IBinaryInteger<T>
     {
@@ -64,11 +64,11 @@ public sealed partial class RowDecoder
         for (int i = 0; i < target.Length; i++)
         {
             int v = int.CreateTruncating(InOrder(stored[i]));
-            target[i] = v == pixels.Blank ? float.NaN : float.MultiplyAddEstimate(v, scale, zero);
+            target[i] = v == pixels.Blank ? float.NaN : exact ? v + zero : Wide(v);
         }
     }
 
-    // 32 and 64 bits: in double precision, rounded once.
+    // 32 and 64 bits.
     private void DecodeWide<T>(ReadOnlySpan<byte> source, Span<float> target)
         where T : unmanaged, IBinaryInteger<T>
     {
@@ -103,5 +103,6 @@ public sealed partial class RowDecoder
         };
     }
 
+    // In double precision, rounded once.
     private float Wide(double stored) => (float)(pixels.Zero + (pixels.Scale * stored));
 }

@@ -8,7 +8,8 @@ namespace StarAssay.Engine.Imaging;
 /// <content>The formats that cameras write, a register at a time; the scalar part finishes each row and rounds alike.</content>
 public sealed partial class RowDecoder
 {
-    /// <summary>Decodes as many whole registers as fit; returns the number of pixels done. Not for frames with BLANK.</summary>
+    /// <summary>Decodes as many whole registers as fit; returns the number of pixels done. Only for BSCALE 1, a whole BZERO and no
+    /// BLANK.</summary>
     internal int DecodeVectors(ReadOnlySpan<byte> source, Span<float> target) =>
         Vector512.IsHardwareAccelerated ? DecodeLanes<Lanes512>(source, target)
         : Vector256.IsHardwareAccelerated ? DecodeLanes<Lanes256>(source, target)
@@ -23,49 +24,48 @@ public sealed partial class RowDecoder
         ref ushort shorts = ref Unsafe.As<byte, ushort>(ref bytes);
         ref float floats = ref Unsafe.As<byte, float>(ref bytes);
         ref float to = ref MemoryMarshal.GetReference(target);
-        T s = T.Of(scale);
         T z = T.Of(zero);
         switch (pixels.Format)
         {
             case PixelFormat.UInt8:
                 for (nint i = 0; i < whole; i += T.Count)
                 {
-                    T.Store(T.MulAdd(T.LoadByte(ref bytes, i), s, z), ref to, i);
+                    T.Store(T.LoadByte(ref bytes, i) + z, ref to, i);
                 }
 
                 return whole;
             case PixelFormat.UInt16 when swap:
                 for (nint i = 0; i < whole; i += T.Count)
                 {
-                    T.Store(T.MulAdd(T.LoadUInt16(ref shorts, i, true), s, z), ref to, i);
+                    T.Store(T.LoadUInt16(ref shorts, i, true) + z, ref to, i);
                 }
 
                 return whole;
             case PixelFormat.UInt16:
                 for (nint i = 0; i < whole; i += T.Count)
                 {
-                    T.Store(T.MulAdd(T.LoadUInt16(ref shorts, i, false), s, z), ref to, i);
+                    T.Store(T.LoadUInt16(ref shorts, i, false) + z, ref to, i);
                 }
 
                 return whole;
             case PixelFormat.Int16 when swap:
                 for (nint i = 0; i < whole; i += T.Count)
                 {
-                    T.Store(T.MulAdd(T.LoadInt16(ref shorts, i, true), s, z), ref to, i);
+                    T.Store(T.LoadInt16(ref shorts, i, true) + z, ref to, i);
                 }
 
                 return whole;
             case PixelFormat.Int16:
                 for (nint i = 0; i < whole; i += T.Count)
                 {
-                    T.Store(T.MulAdd(T.LoadInt16(ref shorts, i, false), s, z), ref to, i);
+                    T.Store(T.LoadInt16(ref shorts, i, false) + z, ref to, i);
                 }
 
                 return whole;
             case PixelFormat.Float32 when swap:
                 for (nint i = 0; i < whole; i += T.Count)
                 {
-                    T.Store(T.MulAdd(T.LoadSwapped(ref floats, i), s, z), ref to, i);
+                    T.Store(T.LoadSwapped(ref floats, i) + z, ref to, i);
                 }
 
                 return whole;

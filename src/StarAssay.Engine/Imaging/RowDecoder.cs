@@ -7,15 +7,16 @@ namespace StarAssay.Engine.Imaging;
 /// Turns stored pixels into physical values: value = BZERO + BSCALE x stored, BLANK becomes NaN.
 /// </summary>
 /// <remarks>
-/// Formats of up to 16 bits are computed in single precision (the usual BSCALE 1 with a whole BZERO is exact), wider
-/// integers and doubles in double precision and rounded once. 32-bit floats of this machine's byte order without scaling
-/// need no work: <see cref="TryView"/> shows them in place.
+/// Every format gives the value rounded once to single precision, so that the same picture has the same bits however it is
+/// stored. Up to 16 bits with BSCALE 1 and a whole BZERO, as cameras write them, single precision is exact and registers do it;
+/// all else is computed in double precision. 32-bit floats of this machine's byte order without scaling need no work:
+/// <see cref="TryView"/> shows them in place.
 /// </remarks>
 public sealed partial class RowDecoder
 {
     private readonly RawPixels pixels;
     private readonly bool swap;
-    private readonly float scale;
+    private readonly bool exact;
     private readonly float zero;
 
     /// <summary>Makes a decoder; it holds no state and may be shared by threads.</summary>
@@ -23,8 +24,11 @@ public sealed partial class RowDecoder
     {
         this.pixels = pixels;
         swap = pixels.BigEndian == BitConverter.IsLittleEndian && RawPixels.BytesPerPixel(pixels.Format) > 1;
-        scale = (float)pixels.Scale;
         zero = (float)pixels.Zero;
+
+        // Sums of whole numbers up to 2^24 are exact. Floats must not be moved at all.
+        double largest = pixels.Format == PixelFormat.Float32 ? 0 : (1 << 24) - 65536;
+        exact = pixels.Scale == 1 && Math.Abs(pixels.Zero) <= largest && pixels.Zero == Math.Round(pixels.Zero);
     }
 
     /// <summary>True when the stored bytes are the floats themselves.</summary>
@@ -59,7 +63,7 @@ public sealed partial class RowDecoder
             return;
         }
 
-        int done = pixels.Blank is null && Vector128.IsHardwareAccelerated ? DecodeVectors(source, target) : 0;
+        int done = exact && pixels.Blank is null && Vector128.IsHardwareAccelerated ? DecodeVectors(source, target) : 0;
         DecodeScalar(source[(done * size)..], target[done..]);
     }
 

@@ -99,8 +99,8 @@ internal sealed unsafe partial class MatchedFilter
 
     /// <summary>What smoothed pixels are held against.</summary>
     /// <param name="threshold">Threshold of each column.</param>
-    /// <param name="below">How far below it the screen's threshold for pairs of columns lies; any number from 0 on loses nothing, and
-    /// a fiftieth of the threshold's height above the sky passes least.</param>
+    /// <param name="below">How far below it the screen's threshold for pairs of columns lies; any number from 0 on loses nothing but
+    /// what the sums' rounding may, and a fiftieth of the threshold's height above the sky passes least.</param>
     internal readonly struct Limits(float* threshold, float below)
     {
         public readonly float* Threshold = threshold;

@@ -44,8 +44,11 @@ internal sealed unsafe partial class SeedFinder
         private const int Ring = Space.Ring;
         private const int HitRing = Space.HitRing;
 
-        // See the filter's screen.
+        // See the filter's screen. It adds single-precision numbers as large as the sky, in a file's words those from BZERO on; by
+        // thirty roundings of them its sums may err, so many operations there are on the way, and what it lets pass may not
+        // depend on how pixels are stored.
         private const double BelowShare = 0.02;
+        private const double Rounding = 32.0 / (1 << 24);
         private readonly int width = owner.frame.Width;
         private readonly int height = owner.frame.Height;
         private readonly float[]?[] own = space.Own;
@@ -55,7 +58,8 @@ internal sealed unsafe partial class SeedFinder
         private readonly MatchedFilter.Screen screen = space.Screen;
         private readonly int[] peaks = space.Peaks;
         private readonly float[] threshold = space.Threshold;
-        private readonly float below = (float)(BelowShare * owner.threshold * owner.noiseFactor * owner.mesh.LeastNoise);
+        private readonly float below = (float)Math.Max(
+            BelowShare * owner.threshold * owner.noiseFactor * owner.mesh.LeastNoise, Rounding * (TPixels.RawZero + owner.mesh.LargestLevel));
         private List<Seed> seeds = [];
 
         public Space Space => space;

@@ -84,24 +84,24 @@ internal sealed unsafe class StampReader
     {
         ref float target = ref MemoryMarshal.GetArrayDataReference(stamp.Pixels);
         byte* row = bytes + ((((long)stamp.Y0 * frame.Width) + stamp.X0) * TPixels.Size);
-        T slope = T.Of((float)sky.SlopeX), ramp = T.Ramp, zero = T.Of(0), missing = zero;
-        double corner = sky.Level - ((sky.SlopeX + sky.SlopeY) * stamp.Half), slopeY = sky.SlopeY;
+        var plane = new SkyPlane(sky, stamp.Half);
+        T slope = T.Of(plane.Slope), zero = T.Of(0), step = T.Of(T.Count), missing = zero;
         int side = stamp.Side, whole = side / T.Count * T.Count;
         nint stride = stamp.Stride, pitch = (nint)frame.Width * TPixels.Size, at = 0;
         for (int j = 0; j < side; j++, row += pitch, at += stride)
         {
-            T level = T.MulAdd(ramp, slope, T.Of((float)(corner + (slopeY * j)))), step = T.Of((float)(sky.SlopeX * T.Count));
+            T start = T.Of(plane.Start(j)), columns = T.Ramp;
             int x = 0;
-            for (; x < whole; x += T.Count, level += step)
+            for (; x < whole; x += T.Count, columns += step)
             {
-                T v = TPixels.Load<T>(ref *row, x) - level;
+                T v = TPixels.Load<T>(ref *row, x) - SkyPlane.At(columns, slope, start);
                 missing = T.MulAdd(v, zero, missing);
                 T.Store(v, ref target, at + x);
             }
 
             if (x < side)
             {
-                T v = T.KeepFirst(TPixels.Load<T>(ref *row, x) - level, side - x);
+                T v = T.KeepFirst(TPixels.Load<T>(ref *row, x) - SkyPlane.At(columns, slope, start), side - x);
                 missing = T.MulAdd(v, zero, missing);
                 T.Store(v, ref target, at + x);
             }

@@ -257,6 +257,7 @@ internal sealed class StarMeter
     {
         Frame frame = set.Frame;
         int half = stamp.Half, side = stamp.Side;
+        var plane = new SkyPlane(sky, half);
         int from = Math.Max(0, -stamp.X0), to = Math.Min(side, frame.Width - stamp.X0);
         for (int j = 0; j < side; j++)
         {
@@ -275,10 +276,10 @@ internal sealed class StarMeter
             MarkBad(j, to, side);
             Span<float> inside = row[from..to];
             careful.Row(y, stamp.X0 + from, inside);
-            float level = (float)(sky.Level + (sky.SlopeY * (j - half)) - (sky.SlopeX * half)), slope = (float)sky.SlopeX;
+            float start = plane.Start(j);
             for (int i = 0; i < inside.Length; i++)
             {
-                inside[i] -= float.MultiplyAddEstimate(from + i, slope, level);
+                inside[i] -= plane.At(from + i, start);
                 if (!float.IsFinite(inside[i]))
                 {
                     inside[i] = 0;

@@ -61,6 +61,7 @@ public class FrameInspectorTests
         Assert.True(double.IsNaN(seen.MaximumAdu));
     }
 
+    [Trait("Compares", "bits")]
     [Fact]
     public void Threads_change_nothing()
     {
@@ -70,6 +71,7 @@ public class FrameInspectorTests
         Assert.Equal(one, FrameInspector.Inspect(frame, new RunContext(7)));
     }
 
+    [Trait("Compares", "bits")]
     [Theory]
     [InlineData(256)]
     [InlineData(255)]

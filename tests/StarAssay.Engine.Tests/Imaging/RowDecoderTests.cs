@@ -57,12 +57,36 @@ public class RowDecoderTests
         var random = new Random(8);
         foreach (int n in Lengths)
         {
+            // BSCALE 1 and, but for floats, a whole BZERO: what registers decode.
             (byte[] bytes, _) = Make(format, bigEndian, n, random);
-            var decoder = new RowDecoder(new RawPixels(bytes, format, bigEndian, n, 1, 1.5, 100));
+            double zero = format == PixelFormat.Float32 ? 0 : 100;
+            var decoder = new RowDecoder(new RawPixels(bytes, format, bigEndian, n, 1, 1, zero));
             float[] scalar = new float[n], vector = new float[n];
             decoder.DecodeScalar(bytes, scalar);
             decoder.Decode(0, 0, vector);
             Assert.Equal(scalar, vector);
+        }
+    }
+
+    [Theory]
+    [InlineData(0.1, 0)]
+    [InlineData(1, 0.3)]
+    [InlineData(1.0 / 3, 32768)]
+    [InlineData(1, 20_000_000)]
+    [InlineData(-1, 7)]
+    public void Scaled_pixels_have_the_same_bits_in_every_format_and_are_rounded_once(double scale, double zero)
+    {
+        // FITS 4.0, section 4.4.2.5, in double precision; the float nearest to it.
+        int[] stored = [.. Enumerable.Range(0, 128)];
+        float[] expected = [.. stored.Select(v => (float)(zero + (scale * v)))], row = new float[stored.Length];
+        foreach (PixelFormat format in Enum.GetValues<PixelFormat>())
+        {
+            foreach (bool big in new[] { false, true })
+            {
+                byte[] bytes = StoredForms.Store(format, big, stored.Length, i => StoredForms.Bits(format, stored[i]));
+                new RowDecoder(new RawPixels(bytes, format, big, stored.Length, 1, scale, zero)).Decode(0, 0, row);
+                Assert.Equal(expected, row);
+            }
         }
     }
 

@@ -62,6 +62,7 @@ public class StarFieldDrawingTests
         Assert.InRange(truth.StampShare, 0.96, 1);
     }
 
+    [Trait("Compares", "bits")]
     [Fact]
     public void Same_seed_same_bits_for_any_number_of_threads()
     {

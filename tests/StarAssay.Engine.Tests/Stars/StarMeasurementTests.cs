@@ -29,6 +29,7 @@ public class StarMeasurementTests
         Assert.Contains(field.Zones, z => z.Zone == "center" && z.Stars > 0);
     }
 
+    [Trait("Compares", "bits")]
     [Fact]
     public void Any_number_of_threads_gives_the_same_bits()
     {
@@ -124,6 +125,7 @@ public class StarMeasurementTests
         Assert.Contains(field.Notes, n => n.Code == "stars.gain-unknown");
     }
 
+    [Trait("Compares", "bits")]
     [Fact]
     public void Stored_integers_in_file_order_give_the_same_stars()
     {

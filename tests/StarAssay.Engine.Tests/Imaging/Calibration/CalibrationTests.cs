@@ -32,6 +32,7 @@ public class CalibrationTests
         Assert.Equal(2, FrameCombiner.Combine(frames, new CombineRequest { Method = CombineMethod.Median }, RunContext.Default).Pixels[1, 2]);
     }
 
+    [Trait("Compares", "bits")]
     [Fact]
     public void Combining_is_the_same_for_any_threads()
     {

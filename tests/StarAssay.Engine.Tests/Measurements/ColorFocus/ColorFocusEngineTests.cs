@@ -77,6 +77,7 @@ public class ColorFocusEngineTests
         Assert.Equal(2 / (Math.PI * r * r) * Math.Sqrt((r * r) - 225), p[55], 0.03 * p[55]);
     }
 
+    [Trait("Compares", "bits")]
     [Fact]
     public void Focus_run_returns_the_curve_it_was_drawn_with_for_any_threads()
     {

@@ -110,6 +110,7 @@ public class PairModelTests
         }
     }
 
+    [Trait("Compares", "bits")]
     [Theory]
     [InlineData(false)]
     [InlineData(true)]
