@@ -214,6 +214,7 @@ def test_single_spectrum_set_out_of_focus_is_decided_by_a_rough_hint(
     assert "color-focus.defocus-hint-differs" in {n.code for n in wrong.notes}
 
 
+@pytest.mark.same_bits
 def test_same_answer_for_any_number_of_threads(doublet_run: tuple) -> None:
     frames, positions, _ = doublet_run
     kwargs = {

@@ -323,6 +323,7 @@ if __name__ == "__main__":
     assert master == "MasterFrame 16.0"
 
 
+@pytest.mark.same_bits
 def test_eight_threads_get_the_same_bits() -> None:
     rng = np.random.default_rng(11)
     frames = {f"frame{i}": Frame(rng.normal(500, 9, (61, 83))) for i in range(6)}

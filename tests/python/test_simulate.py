@@ -209,6 +209,7 @@ def test_flat_falls_with_the_cosine_and_the_stop() -> None:
     assert truth["half_light_radius_mm"] == pytest.approx(3.0 / (1 - 20 / 700), rel=0.1)
 
 
+@pytest.mark.same_bits
 def test_same_seed_same_pixels_and_threads_do_not_matter() -> None:
     frames = [
         sa.draw_star_field(sa.juniper_115(), camera=CAMERA, stars=10, seed=9, nodes=(2, 2))[0]

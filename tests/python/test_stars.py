@@ -157,6 +157,7 @@ def test_flags_are_the_engines(top):
         assert bit in FLAGS
 
 
+@pytest.mark.same_bits
 def test_sources_threads_and_byte_order_change_nothing(field):
     """Integers in file order, native order, CCDData, one thread and two: the same bits."""
     counts = np.clip(np.round(field.image), 0, 65535).astype(np.uint16)
@@ -172,6 +173,7 @@ def test_sources_threads_and_byte_order_change_nothing(field):
             assert np.array_equal(values, other.columns[name], equal_nan=True), name
 
 
+@pytest.mark.same_bits
 def test_file_with_bzero_gives_the_same_stars(field, tmp_path):
     counts = np.clip(np.round(field.image), 0, 65535).astype(np.uint16)
     path = tmp_path / "field.fits"

@@ -175,6 +175,7 @@ def test_pairs_alone_are_those_pairs(changing: starassay.WavefrontFit) -> None:
     )
 
 
+@pytest.mark.same_bits
 def test_threads_change_no_bit_and_order_no_result() -> None:
     """Two pairs on one and on two threads, then given the other way round."""
     drawn = [small_pair(50), small_pair(51)]
