@@ -11,8 +11,6 @@ from numpy.typing import NDArray
 
 from pairs import Pair
 from pairs.draw import flatten, weighted_rms
-from pairs.pupil import grid
-from pairs.zernike import wavefront, zernike
 
 from starassay import _gateway, errors
 from starassay.imaging.frame import Frame
@@ -102,16 +100,16 @@ def judge(pair: Pair, number: int, tags: tuple[str, ...] = (), **changes: Any) -
 
     begun = time.perf_counter()
     try:
-        found = run_fit(pair, **changes)
+        found = run_fit(pair, **{**changes, "map_size": pair.truth.x.shape[0]})
     except errors.CannotMeasureError as refusal:
         return Judged(number, tags, pair.setup.flux_e, refused=str(refusal.code))
     seconds = time.perf_counter() - begun
     truth = pair.truth
     noll, coefficients = found["noll"], found["coefficient_nm"]
-    recovered = wavefront({int(j): float(c) for j, c in zip(noll, coefficients)}, truth.x, truth.y)
-    open_share = truth.transmission
+    recovered = np.asarray(found["map_nm"], dtype=float)
+    open_share = np.where(np.isfinite(recovered), truth.transmission, 0.0)
     true_map = np.nan_to_num(truth.map_nm)
-    difference = flatten(recovered - true_map, open_share, truth.x, truth.y, terms=4)
+    difference = flatten(np.nan_to_num(recovered) - true_map, open_share, truth.x, truth.y, terms=4)
     bars = found["uncertainty_nm"]
     pulls = {
         int(j): float((c - truth.coefficients_nm.get(int(j), 0.0)) / s)
@@ -126,7 +124,9 @@ def judge(pair: Pair, number: int, tags: tuple[str, ...] = (), **changes: Any) -
         decided=bool(found["decided"]),
         map_error_nm=weighted_rms(difference, open_share),
         map_predicted_nm=float(found["map_error_nm"]),
-        map_allowed_nm=predicted_map_rms(np.asarray(found["covariance_nm2"]), noll, pair),
+        map_allowed_nm=predicted_map_rms(
+            np.asarray(found["map_uncertainty_nm"], dtype=float), open_share
+        ),
         strehl_error=float(found["strehl"]["value"] - truth.strehl_best_focus),
         strehl_bar=float(found["strehl"]["uncertainty"]),
         rms_error_nm=float(found["rms"]["value"] - truth.rms_best_focus_nm),
@@ -139,14 +139,6 @@ def judge(pair: Pair, number: int, tags: tuple[str, ...] = (), **changes: Any) -
     )
 
 
-def predicted_map_rms(covariance: Array, noll: Array, pair: Pair) -> float:
-    """RMS map error that a covariance of coefficients implies over the open pupil."""
-    x, y = grid(64)
-    open_share = np.hypot(x, y) <= 1.0
-    open_share &= np.hypot(x, y) >= pair.setup.shape.obstruction
-    weight = open_share.astype(float)
-    basis = np.stack(
-        [flatten(zernike(int(j), x, y), weight, x, y, terms=4)[open_share] for j in noll]
-    )
-    gram = basis @ basis.T / basis.shape[1]
-    return float(np.sqrt(max(0.0, np.sum(gram * covariance))))
+def predicted_map_rms(sigma_nm: Array, open_share: Array) -> float:
+    """RMS map error that the map of standard uncertainties implies over the open pupil."""
+    return float(np.sqrt(np.average(np.nan_to_num(sigma_nm) ** 2, weights=open_share)))

@@ -211,15 +211,16 @@ def test_several_pairs_show_their_scatter() -> None:
     )
     assert len(found.pairs_alone) == 3
     got = np.array([a["coefficient_nm"] for a in found.pairs_alone])
-    scatter = np.sqrt(np.sum(np.var(got, axis=0, ddof=1)) / 3)
-    line = [row for row in found.budget if "scatter" in row["source"]]
-    assert len(line) == 1
-    # Clear pupil: the map's RMS is that of the coefficients.
-    assert u.Quantity(line[0]["map"]).to_value(u.nm) == pytest.approx(scatter, rel=0.02)
+    by_mode = np.std(got, axis=0, ddof=1) / np.sqrt(3)
+    own = found.table["fit_uncertainty"].to_value(u.nm)
+    # Every mode by its own scatter where that is more than photons promise.
+    bars = found.table["uncertainty"].to_value(u.nm)
+    np.testing.assert_allclose(bars, np.maximum(by_mode, own), rtol=1e-6)
+    assert any("scatter" in row["source"] for row in found.budget)
     alone, together = (np.hypot.reduce(f.table["uncertainty"].to_value(u.nm)) for f in (one, found))
-    # Photons alone would give sqrt(1/3); the scatter of 18 modes in 3 pairs is known to 12 %, and
-    # the bars follow it when it is above.
-    assert 0.5 < together / alone < 0.8
+    # Photons alone would give 0.58; a standard error from three is above in two modes of five, by half
+    # in the mean.
+    assert 0.57 < together / alone < 0.9
     assert found.second_opinion is not None and found.second_opinion["agrees"]
 
 

@@ -32,7 +32,9 @@ seeing       structure functions and long-exposure transfer functions
 diffraction  from pupil to pixels
 turbulence   finite exposures through moving layers
 draw         noise, camera, truth: `draw_pair`
-populations  the easy, hard and trap sets behind docs/accuracy.md
+populations  the easy and hard sets and the traps: for tuning
+tuning       faults that the claims are tuned on, drawn in a second
+judging      faults that judge them: other telescopes, seeds and kinds, never looked at while tuning
 """
 
 from .draw import draw_pair, expose, flatten, strehl_ratio, true_wavefront, weighted_rms
@@ -44,6 +46,9 @@ from .setup import (
     Edge,
     Pair,
     PairSetup,
+    Pinch,
+    Plume,
+    PrintThrough,
     Truth,
     Turbulence,
     Zone,
@@ -56,6 +61,9 @@ __all__ = [
     "Edge",
     "Pair",
     "PairSetup",
+    "Pinch",
+    "Plume",
+    "PrintThrough",
     "PupilShape",
     "Truth",
     "Turbulence",

@@ -13,6 +13,8 @@ transform is exp(-i ...), hence the pupil phase is -2 pi W / wavelength.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
@@ -40,6 +42,29 @@ def wavefront_nm(setup: PairSetup, x: Array, y: Array) -> Array:
         total = total + setup.zone.amplitude_nm * np.exp(
             -(((rho - setup.zone.radius) / setup.zone.width) ** 2)
         )
+    return total + _without_rotation_symmetry(setup, x, y)
+
+
+def _without_rotation_symmetry(setup: PairSetup, x: Array, y: Array) -> Array:
+    """Print-through, pinched optics and warm air in the tube."""
+    total = np.zeros(np.broadcast(x, y).shape)
+    if setup.print_through is not None:
+        cells = setup.print_through
+        for turn in (0.0, 60.0, 120.0):
+            angle = np.deg2rad(cells.angle_deg + turn)
+            along = x * np.cos(angle) + y * np.sin(angle)
+            total = total + cells.amplitude_nm / 3.0 * np.cos(2.0 * np.pi * along / cells.period)
+    if setup.pinch is not None:
+        pads = setup.pinch
+        angle = np.arctan2(y, x) - np.deg2rad(pads.angle_deg)
+        total = total + pads.amplitude_nm * np.hypot(x, y) ** pads.power * np.cos(pads.pads * angle)
+    if setup.plume is not None:
+        angle = np.deg2rad(setup.plume.angle_deg)
+        along = x * np.cos(angle) + y * np.sin(angle)
+        across = y * np.cos(angle) - x * np.sin(angle)
+        rise = 0.5 * (1.0 + np.tanh(along / setup.plume.width))
+        tongue = rise * np.exp(-((across / setup.plume.width) ** 2))
+        total = total + setup.plume.amplitude_nm * tongue
     return total
 
 
@@ -142,8 +167,11 @@ def expected_image(
 ) -> Array:
     """Mean electrons a pixel of one image: star, companion and background.
 
-    `samples` across the pupil are chosen for each wavelength unless given.
+    `samples` across the pupil are chosen for each wavelength unless given. On a tilted sensor every
+    column has its own distance from focus: a parabola through images at three distances.
     """
+    if setup.sensor_tilt_deg != 0.0:
+        return _on_tilted_sensor(setup, sensor_um, centre, samples)
     total = np.zeros((setup.size_px, setup.size_px))
     weights = np.asarray(setup.weights) / np.sum(setup.weights)
     for wavelength_nm, weight in zip(setup.wavelengths_nm, weights):
@@ -155,6 +183,20 @@ def expected_image(
         period_um = count * wavelength_nm * 1e-3 * image_focal_ratio(setup, sensor_um)
         total += weight * stars_on_pixels(setup, spectrum, period_um, centre)
     return setup.flux_e * total + setup.background_e
+
+
+def _on_tilted_sensor(
+    setup: PairSetup, sensor_um: float, centre: tuple[float, float], samples: int | None
+) -> Array:
+    flat = replace(setup, sensor_tilt_deg=0.0)
+    place_um = (np.arange(setup.size_px) - (setup.size_px - 1) / 2 - centre[0]) * setup.pixel_um
+    away_um = place_um * np.tan(np.deg2rad(setup.sensor_tilt_deg))
+    reach = max(float(np.max(np.abs(away_um))), 1e-9)
+    near, middle, far = (
+        expected_image(flat, sensor_um + step, centre, samples) for step in (-reach, 0.0, reach)
+    )
+    t = (away_um / reach)[None, :]
+    return middle + 0.5 * t * (far - near) + 0.5 * t * t * (far - 2.0 * middle + near)
 
 
 def stars_on_pixels(

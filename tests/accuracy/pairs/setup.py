@@ -35,6 +35,38 @@ class Zone:
 
 
 @dataclass(frozen=True)
+class PrintThrough:
+    """Cells of a ribbed mirror showing in its figure: three waves at 60 degrees, a hexagonal pattern.
+
+    amplitude_nm times the mean of cos(2 pi u / period) along angle, angle + 60 and angle + 120
+    degrees; `period` in radii of the pupil.
+    """
+
+    amplitude_nm: float
+    period: float
+    angle_deg: float = 0.0
+
+
+@dataclass(frozen=True)
+class Pinch:
+    """A lens or mirror squeezed by its pads: amplitude_nm * rho^power * cos(pads * (angle - angle0))."""
+
+    amplitude_nm: float
+    pads: int = 3
+    power: float = 4.0
+    angle_deg: float = 0.0
+
+
+@dataclass(frozen=True)
+class Plume:
+    """Warm air in the tube: a tongue amplitude_nm deep from the middle to the rim, `width` wide (Gaussian)."""
+
+    amplitude_nm: float
+    width: float
+    angle_deg: float = 90.0
+
+
+@dataclass(frozen=True)
 class Companion:
     """A second star: share of the main star's light, offset on the sensor in pixels."""
 
@@ -97,7 +129,7 @@ class PairSetup:
     coefficients_nm
         Wavefront error, Noll index -> RMS nm over the full disc. Terms 1 to 3 shift nothing
         that is measured, term 4 shifts both defocus distances: leave them out.
-    edge, zone
+    edge, zone, print_through, pinch, plume
         Errors that no short Zernike series can express.
     wavelengths_nm, weights
         The passband as a few wavelengths with their shares of detected light.
@@ -118,6 +150,8 @@ class PairSetup:
         Outer scale of that seeing; None for Kolmogorov. Not used when `turbulence` is given.
     jitter_arcsec
         RMS guiding error along x and y.
+    sensor_tilt_deg
+        Tilt of the sensor along x: the sensor lies farther out where x is larger.
     finite_distance
         True lets the focal ratio of each image grow with the sensor's distance, as it does:
         N (1 + dz / f). False is the small-angle model in which both images share N.
@@ -131,6 +165,9 @@ class PairSetup:
     coefficients_nm: Mapping[int, float] = field(default_factory=dict)
     edge: Edge | None = None
     zone: Zone | None = None
+    print_through: PrintThrough | None = None
+    pinch: Pinch | None = None
+    plume: Plume | None = None
     wavelengths_nm: tuple[float, ...] = (540.0,)
     weights: tuple[float, ...] = (1.0,)
     pixel_um: float = 3.76
@@ -144,11 +181,18 @@ class PairSetup:
     seeing_arcsec: float = 2.0
     outer_scale_m: float | None = None
     jitter_arcsec: tuple[float, float] = (0.0, 0.0)
+    sensor_tilt_deg: float = 0.0
     companion: Companion | None = None
     finite_distance: bool = True
     turbulence: Turbulence | None = None
     camera: Camera = field(default_factory=Camera)
     declared_changes: Mapping[str, object] = field(default_factory=dict)
+
+    @property
+    def fine(self) -> bool:
+        """True when the wavefront holds more than its coefficients."""
+        parts = (self.edge, self.zone, self.print_through, self.pinch, self.plume)
+        return any(part is not None for part in parts)
 
     @property
     def focal_ratio(self) -> float:
@@ -192,7 +236,7 @@ class Truth:
     ----------
     coefficients_nm
         Noll index -> nm, as put in; with an edge or a zone, the least-squares share of those over
-        the full disc is added (Noll 4 to 45).
+        the open pupil is added (Noll 4 to 45).
     x, y
         Pupil coordinates of the map, in units of the pupil's radius.
     map_nm

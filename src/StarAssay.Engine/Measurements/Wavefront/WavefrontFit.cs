@@ -2,7 +2,9 @@ using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.Wavefront;
 
-/// <summary>The wavefront of a telescope from pairs of defocused images. Arrays over modes share one order: Noll 5 upwards.</summary>
+/// <summary>The wavefront of a telescope from pairs of defocused images. Arrays over modes share one order: Noll 5 upwards to 45, then
+/// rings (radial orders from 10 on without angle), then the other modes from Noll 46 on; what follows Noll 45 is orthonormal over the open
+/// ring instead of the full circle.</summary>
 public sealed record WavefrontFit : IMeasurementResult
 {
     /// <summary>Noll index of each mode.</summary>
@@ -22,6 +24,9 @@ public sealed record WavefrontFit : IMeasurementResult
 
     /// <summary>The part of it that comes from photons, read noise and misfit, nm.</summary>
     public required double[] FitUncertaintyNm { get; init; }
+
+    /// <summary>The part of it that photons and read noise alone make, nm: what noise adds to sums of squares.</summary>
+    public required double[] PhotonUncertaintyNm { get; init; }
 
     /// <summary>The part of it that averages out over more pairs, nm: the fit's, turbulence left in a finite exposure, and the pairs' scatter where that is larger.</summary>
     public required double[] RandomUncertaintyNm { get; init; }
@@ -99,7 +104,7 @@ public sealed record WavefrontFit : IMeasurementResult
     public required IReadOnlyList<Note> Notes { get; init; }
 
     /// <summary>Modes by kind of aberration, largest first.</summary>
-    public IReadOnlyList<AberrationFamily> Families => AberrationFamilies.Of(Noll, CoefficientNm, UncertaintyNm);
+    public IReadOnlyList<AberrationFamily> Families => AberrationFamilies.Of(Noll, CoefficientNm, UncertaintyNm, PhotonUncertaintyNm);
 
     /// <summary>Numbers that a claim can be about.</summary>
     public IReadOnlyList<Quantity> Quantities => WavefrontFigures.Of(this);
@@ -122,7 +127,7 @@ public sealed record FittedImage(string Name, int X0, int Y0, int Binning, float
     Measured Distance, double DefocusWaves, Measured Flux, Measured Background);
 
 /// <summary>What the independent linear method says of the same images.</summary>
-/// <param name="CoefficientNm">Its coefficients in the fit's order.</param>
+/// <param name="CoefficientNm">Its coefficients in the fit's order; NaN for modes beyond Noll 45, which it takes from the fit.</param>
 /// <param name="UncertaintyNm">Their standard uncertainties.</param>
 /// <param name="DifferenceNm">RMS of the difference over all modes that either has, a missing one taken as zero, nm.</param>
 /// <param name="ExpectedNm">What the bars of both allow for it, nm.</param>

@@ -1,6 +1,5 @@
 using StarAssay.Engine.Imaging;
 using StarAssay.Engine.Numerics;
-using StarAssay.Engine.Optics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.Wavefront;
@@ -22,9 +21,9 @@ public static class WavefrontFits
         var notes = new List<Note>();
         FitChecks.BeforeReading(request);
         var team = new Team(context.Threads, context.Cancel);
-        ZernikeIndex[] modes = ZernikeIndex.NollRange(5, request.MostNoll);
+        var modes = new FitModes(request.Pupil.Obstruction, request.LeastNoll, request.MostNoll);
         int pairs = request.Frames.Count / 2;
-        PairPreparation[] prepared = [.. Enumerable.Range(0, pairs).Select(p => PairPreparation.Make(request, p, modes.Length))];
+        PairPreparation[] prepared = [.. Enumerable.Range(0, pairs).Select(p => PairPreparation.Make(request, p, modes.Count))];
         FitChecks.AfterReading(request, prepared, notes);
         context.Report(0.1, "stars found");
         using FitRun run = FitRun.Make(request, prepared, modes, team, context);

@@ -65,8 +65,8 @@ public sealed record WavefrontRequest
     /// <summary>Fewest modes: up to this Noll number.</summary>
     public int LeastNoll { get; init; } = 22;
 
-    /// <summary>Most modes that the stopping rule may use.</summary>
-    public int MostNoll { get; init; } = 45;
+    /// <summary>Most modes that the stopping rule may use. Beyond 45 it may also use rings, modes without angle up to radial order 32.</summary>
+    public int MostNoll { get; init; } = 136;
 
     /// <summary>Standard uncertainties of what is held fixed.</summary>
     public KnownTo KnownTo { get; init; } = new();
@@ -135,6 +135,12 @@ public sealed record KnownTo
 
     /// <summary>Central obstruction (of the ratio itself).</summary>
     public double Obstruction { get; init; } = 0.01;
+
+    /// <summary>Width of the vanes (of the width itself).</summary>
+    public double VaneWidth { get; init; } = 0.1;
+
+    /// <summary>Shares of the light in the band: by how much the end of the band may hold more than the middle.</summary>
+    public double Band { get; init; } = 0.1;
 
     /// <summary>Speed of the air that carries the seeing, m/s, for the turbulence left in a finite exposure.</summary>
     public double WindMs { get; init; } = 6;

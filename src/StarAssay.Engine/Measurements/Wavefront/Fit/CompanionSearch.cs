@@ -11,6 +11,9 @@ internal sealed class CompanionSearch
 {
     private const double Threshold = 7;
 
+    // What is fainter moves no mode by a tenth of a nanometer, and turbulence and clipped rings imitate it.
+    private const double LeastShare = 1e-3;
+
     private readonly PairModel model;
     private readonly PairData data;
     private readonly float[][] original;
@@ -29,6 +32,9 @@ internal sealed class CompanionSearch
 
     /// <summary>True once a companion has been found.</summary>
     public bool Found => share > 0;
+
+    /// <summary>True when it holds so much light that it is more than a wrinkle of the model.</summary>
+    public bool Counts => share > LeastShare;
 
     /// <summary>What was found, for the reader.</summary>
     public string Text => $"A second star with {100 * share:F1} % of the light stands {Math.Sqrt((dx * dx) + (dy * dy)):F1} pixels away ({dx:F1}, {dy:F1}); it was modelled and taken out. A single star is better.";

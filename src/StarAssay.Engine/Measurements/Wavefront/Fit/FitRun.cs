@@ -6,7 +6,7 @@ using StarAssay.Engine.Results;
 namespace StarAssay.Engine.Measurements.Wavefront;
 
 /// <summary>A finished fit with all that made it.</summary>
-internal sealed record FitRun(PairModel[] Models, PairData[] Data, JointFit Fit, FitStrategy Strategy, ZernikeIndex[] Modes) : IDisposable
+internal sealed record FitRun(PairModel[] Models, PairData[] Data, JointFit Fit, FitStrategy Strategy, FitModes Modes) : IDisposable
 {
     /// <inheritdoc/>
     public void Dispose()
@@ -18,7 +18,7 @@ internal sealed record FitRun(PairModel[] Models, PairData[] Data, JointFit Fit,
     }
 
     /// <summary>Fits prepared pairs.</summary>
-    public static FitRun Make(WavefrontRequest request, PairPreparation[] prepared, ZernikeIndex[] modes, Team team, RunContext context)
+    public static FitRun Make(WavefrontRequest request, PairPreparation[] prepared, FitModes modes, Team team, RunContext context)
     {
         FitStrategy strategy = Approach(request, prepared, [.. prepared.Select(p => p.Start.Copy())], modes, team, context);
         PairState[] start = strategy.Reached;
@@ -30,11 +30,11 @@ internal sealed record FitRun(PairModel[] Models, PairData[] Data, JointFit Fit,
     }
 
     /// <summary>From a start to the neighbourhood of the minimum on rough models.</summary>
-    public static FitStrategy Approach(WavefrontRequest request, PairPreparation[] prepared, PairState[] start, ZernikeIndex[] modes, Team team, RunContext context)
+    public static FitStrategy Approach(WavefrontRequest request, PairPreparation[] prepared, PairState[] start, FitModes modes, Team team, RunContext context)
     {
         PairModel[] rough = [.. prepared.Select(p =>
             new PairModel(OneWavelength(OpticsOf(request, p)), modes, 1.06 * p.Start.DefocusNm.Max(Math.Abs), team, PairModelGrade.Start))];
-        var strategy = new FitStrategy(rough, [.. prepared.Select(p => p.Data)], start, request, team);
+        var strategy = new FitStrategy(rough, [.. prepared.Select(p => p.Data)], start, modes, request, team);
         strategy.Approach(context);
         foreach (PairModel model in rough)
         {

@@ -9,18 +9,23 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 /// that first forgive a wrong model, masking of single wild pixels once the model holds, then as many orders as the data ask for.</summary>
 internal sealed class FitStrategy
 {
+    // Looks at finer modes, each from where the last one led.
+    private const int MostLooks = 3;
+
     private static readonly double[] DefocusFactors = [0.80, 0.86, 0.92, 0.97, 1.02, 1.08, 1.15, 1.23];
 
     private readonly PairData[] data;
     private readonly WavefrontRequest request;
     private readonly Team team;
+    private readonly FitModes ladder;
     private PairModel[] models;
     private JointFit fit;
     private QuickHessian? hessian;
 
     /// <summary>Takes rough models for the way to the start.</summary>
-    public FitStrategy(PairModel[] rough, PairData[] data, PairState[] start, WavefrontRequest request, Team team)
+    public FitStrategy(PairModel[] rough, PairData[] data, PairState[] start, FitModes modes, WavefrontRequest request, Team team)
     {
+        ladder = modes;
         models = rough;
         this.data = data;
         this.request = request;
@@ -54,10 +59,10 @@ internal sealed class FitStrategy
         fit.ModeCount = 0;
         fit.Reweight(0.10);
         Descent.Run(fit, 0.02, 6, quick);
-        fit.ModeCount = CountUpTo(11);
+        fit.ModeCount = FitModes.CountUpTo(11);
         fit.Reweight(0.05);
         Descent.Run(fit, 0.01, 10, quick);
-        fit.ModeCount = CountUpTo(request.LeastNoll);
+        fit.ModeCount = FitModes.CountUpTo(request.LeastNoll);
         fit.Reweight(0.03);
         Descent.Run(fit, 0.003, 15, quick);
         context.Report(0.4, "main modes");
@@ -72,7 +77,7 @@ internal sealed class FitStrategy
         int before = fit.Iterations;
         hessian = quick;
         models = exact;
-        fit = new JointFit(exact, data, start, team) { FitSeeing = !request.HoldSeeing, ModeCount = CountUpTo(request.LeastNoll) };
+        fit = new JointFit(exact, data, start, team) { FitSeeing = !request.HoldSeeing, ModeCount = FitModes.CountUpTo(request.LeastNoll) };
         fit.CountSteps(before);
         fit.Refresh();
         fit.Reweight(0.02);
@@ -101,9 +106,6 @@ internal sealed class FitStrategy
         hessian = null;
         return fit;
     }
-
-    /// <summary>Modes of the list up to a Noll number (the list starts at Noll 5).</summary>
-    public static int CountUpTo(int noll) => noll - 4;
 
     private void Settle()
     {
@@ -273,9 +275,9 @@ internal sealed class FitStrategy
         }
 
         double after = fit.Chi2 / fit.Points;
-        if ((before - after) * fit.Points > 80 * Math.Max(1, after) && before - after > 0.1 * (before - 1))
+        if ((before - after) * fit.Points > 80 * Math.Max(1, after) && before - after > 0.1 * (before - 1) && searches.Any(s => s.Counts))
         {
-            Companions.AddRange(searches.Where(s => s.Found).Select(s => s.Text));
+            Companions.AddRange(searches.Where(s => s.Counts).Select(s => s.Text));
             return;
         }
 
@@ -309,47 +311,71 @@ internal sealed class FitStrategy
         }
     }
 
-    // How many radial orders the data ask for. One exact Jacobian with all modes tells what chi squared each set would
-    // reach (the problem is nearly linear by now); Akaike's criterion, with the noise scaled to the misfit so that a wrong
-    // model does not call for ever more modes, chooses.
+    // First among whole orders; where these do not suffice, among rings and finer orders too. While the misfit is large the look
+    // ahead is rough, so it is taken again from where the fit then stands.
     private void ChooseOrders()
     {
-        int least = CountUpTo(request.LeastNoll);
-        fit.Reweight(0);
-        fit.ModeCount = CountUpTo(request.MostNoll);
-        if (fit.ModeCount == least)
+        int[] first = [.. ladder.Rungs.Take(ladder.FirstRungs)];
+        if (Choose(first) < first[^1] || ladder.Rungs.Count == first.Length)
         {
             return;
         }
 
-        (Matrix<double> normal, Vector<double> gradient) = fit.Derivatives.NormalEquations();
-        double points = fit.Points;
-        double bestScore = double.PositiveInfinity;
-        int best = least;
-        int noll = request.LeastNoll;
-        while (true)
+        Settle();
+        ShareSeeing();
+        int[] all = [.. ladder.Rungs];
+        for (int look = 0; look < MostLooks; look++)
         {
-            int count = CountUpTo(noll);
-            int[] keep = [.. Enumerable.Range(0, count), .. Enumerable.Range(fit.ModeCount, normal.RowCount - fit.ModeCount)];
-            Matrix<double> part = Matrix<double>.Build.Dense(keep.Length, keep.Length, (i, j) => normal[keep[i], keep[j]]);
-            Vector<double> g = Vector<double>.Build.Dense(keep.Length, i => gradient[keep[i]]);
-            double reached = Math.Max(fit.Chi2 - (PositiveDefinite.Inverse(part) is { } inverse ? g * (inverse * g) : 0), 0.2 * fit.Chi2);
-            double score = (points * Math.Log(reached / points)) + (2 * keep.Length);
-            if (score < bestScore)
-            {
-                (best, bestScore) = (count, score);
-            }
-
-            if (noll >= request.MostNoll)
+            double before = fit.Chi2;
+            int had = fit.ModeCount;
+            if (Choose(all) == had)
             {
                 break;
             }
 
-            int n = ZernikeIndex.FromNoll(noll + 1).N;
-            noll = Math.Min(request.MostNoll, (n + 1) * (n + 2) / 2);
+            Settle();
+            if (before - fit.Chi2 < 0.05 * before)
+            {
+                break;
+            }
         }
 
-        StoppedEarly = best < CountUpTo(request.MostNoll);
-        fit.ModeCount = best;
+        AskForSeparateSeeing();
+    }
+
+    // Two seeings may have stood in for modes that were missing.
+    private void ShareSeeing()
+    {
+        if (fit.FitSeeing && fit.SeparateSeeing)
+        {
+            fit.SeparateSeeing = false;
+            foreach (PairState s in fit.States)
+            {
+                s.Seeing[0] = s.Seeing[1] = 0.5 * (s.Seeing[0] + s.Seeing[1]);
+            }
+
+            fit.Place(fit.States);
+        }
+    }
+
+    private int Choose(int[] offers)
+    {
+        fit.Reweight(0);
+        fit.ModeCount = offers[^1];
+        if (offers.Length > 1)
+        {
+            (Matrix<double> normal, Vector<double> gradient) = fit.Derivatives.NormalEquations();
+            int best = OrderChoice.Best(normal, gradient, fit.States[0].CoefficientsNm, fit.Chi2, fit.Points, offers);
+            foreach (PairState state in fit.States)
+            {
+                Array.Clear(state.CoefficientsNm, best, state.CoefficientsNm.Length - best);
+            }
+
+            fit.ModeCount = best;
+            fit.Place(fit.States);
+        }
+
+        StoppedEarly = fit.ModeCount < ladder.Rungs[^1];
+        return fit.ModeCount;
     }
 }

@@ -40,25 +40,21 @@ internal static class FinerModes
 
     /// <summary>Adds what finer modes leak into the fitted ones, taken as large as what the finest order holds and spread as the
     /// fit's own errors are, and says so when it shows.</summary>
-    public static Matrix<double> Add(WavefrontRequest request, FitRun run, double[] c, Matrix<double> fromFit, Matrix<double> covariance, MapMaker surface,
-        double wavelengthNm, List<WavefrontBudgetLine> budget, List<Note> notes)
+    public static void Add(UncertaintyParts parts, WavefrontRequest request, FitRun run, Matrix<double> fromFit, List<Note> notes)
     {
-        double held = Held(request, run, c, fromFit);
-        double own = (surface.GramMatrix * fromFit).Trace();
+        double held = Held(request, run, parts.Coefficients, fromFit);
+        double own = (parts.Surface.GramMatrix * fromFit).Trace();
         if (held <= 0 || !(own > 0))
         {
-            return covariance;
+            return;
         }
 
-        Matrix<double> part = fromFit * (held * held / own);
-        budget.Insert(budget.Count - 1, Uncertainties.Line("finer modes than fitted", "B", $"as much as the finest order fitted holds, {held:F1} nm", part, surface, c, wavelengthNm));
-        double bar = Math.Sqrt((surface.GramMatrix * covariance).Trace());
+        double bar = Math.Sqrt((parts.Surface.GramMatrix * parts.Covariance).Trace());
+        parts.AddCommon("finer modes than fitted", "B", $"as much as the finest order fitted holds, {held:F1} nm", fromFit * (held * held / own));
         if (held > SaidFrom * bar)
         {
             notes.Add(WavefrontNotes.MoreModes.Say(
                 $"The finest order fitted (up to Noll {request.MostNoll}) still holds {held:F1} nm RMS, beside a bar of {bar:F1} nm for the map: the figure has finer errors, of about that size. They are not in the RMS, and the bars have been widened for what they leak into coarser modes. Allow more with most_noll."));
         }
-
-        return covariance + part;
     }
 }

@@ -12,7 +12,7 @@ internal static class FitChecks
     private const double LargeMisfitFrom = 8;
 
     // The reading with both images on one side is believed when it leaves less than this share of the first one's chi squared.
-    private const double MuchBetter = 0.7;
+    private const double MuchBetter = 0.8;
 
     public static void BeforeReading(WavefrontRequest request)
     {
@@ -176,7 +176,8 @@ internal static class FitChecks
 
     private static void RefuseSameSide(WavefrontRequest request, PairPreparation[] prepared, FitRun run, Team team, RunContext context)
     {
-        double direct = run.Strategy.RoughChi2;
+        // Against the finished fit, which knows edges and zones: the rough ones are wrong by far for both readings when there are such.
+        double direct = Math.Min(run.Strategy.RoughChi2, run.Fit.Chi2);
         foreach (int flipped in new[] { 0, 1 })
         {
             PairState[] start = [.. prepared.Select(p => p.Start.Copy())];

@@ -13,8 +13,9 @@ internal static class SecondOpinions
 
     public static SecondOpinionResult? Ask(WavefrontRequest request, PairPreparation[] prepared, FitRun run, double[] c, Matrix<double> covariance, List<Note> notes, RunContext context)
     {
-        // With fewer modes than the wavefront has, the linear method takes the missing ones for lower ones.
-        int count = Math.Max(c.Length, FitStrategy.CountUpTo(LeastNoll));
+        // With fewer modes than the wavefront has, the linear method takes the missing ones for lower ones. Modes finer than it can
+        // solve for are therefore taken from the fit.
+        int count = Math.Clamp(c.Length, FitModes.CountUpTo(LeastNoll), FitModes.CountUpTo(FitModes.LastPlainNoll));
         double[] mean = new double[count];
         double[] noise = new double[count];
         double[] method = new double[count];
@@ -41,11 +42,14 @@ internal static class SecondOpinions
         // A mode that the fit left out counts as zero there: leaving it out is a claim too.
         double difference = 0;
         double expected = 0;
-        double[] bar = new double[count];
+        double[] bar = new double[Math.Max(count, c.Length)];
+        double[] found = new double[Math.Max(count, c.Length)];
+        Array.Fill(bar, double.NaN);
+        Array.Fill(found, double.NaN);
         for (int j = 0; j < count; j++)
         {
             double own = noise[j] + (method[j] * method[j]);
-            bar[j] = Math.Sqrt(own);
+            (found[j], bar[j]) = (mean[j], Math.Sqrt(own));
             difference += Math.Pow(mean[j] - (j < c.Length ? c[j] : 0), 2);
             expected += own + (j < c.Length ? covariance[j, j] : 0);
         }
@@ -65,7 +69,7 @@ internal static class SecondOpinions
                 $"The fit and the independent linear method differ by {difference:F1} nm RMS, where their bars allow {expected:F1} nm: not decided. Look at the residual images and take more pairs."));
         }
 
-        return new SecondOpinionResult(mean[..c.Length], bar[..c.Length], difference, expected, agrees);
+        return new SecondOpinionResult(found[..c.Length], bar[..c.Length], difference, expected, agrees);
     }
 
     private static TransportRequest RequestFor(WavefrontRequest request, PairPreparation pair, FitRun run, int p, int count)
@@ -85,18 +89,21 @@ internal static class SecondOpinions
             PitchUm = pair.PitchUm,
             WavelengthNm = optics.MeanWavelengthNm,
             LastNoll = count + 4,
+            KnownNm = run.Fit.ModeCount <= count ? null
+                : (x, y) => Enumerable.Range(count, run.Fit.ModeCount - count).Sum(j => s.CoefficientsNm[j] * run.Modes.Evaluate(j, x, y)),
             BlurFwhmPixels = Math.Sqrt((blur * blur) + (jitter * jitter)),
         };
     }
 
+    // Pixels that do not count take the fit's value: neighbors cannot tell the height of a ring that was clipped.
     private static TransportImage ImageOf(PairPreparation pair, FitRun run, int p, int k, double defocusUm)
     {
         int w = pair.Data.Window;
         float back = (float)run.Fit.States[p].Background[k];
         float[] model = run.Fit.ModelElectrons(p, k);
         return new TransportImage(
-            [.. pair.Data.Electrons[k].Select(v => v - back)],
+            [.. pair.Data.Electrons[k].Select((v, i) => (pair.Data.Use[k][i] == 0 ? model[i] : v) - back)],
             [.. pair.Data.BaseVariance[k].Select((v, i) => v + Math.Max(0, model[i] - back))],
-            [.. pair.Data.Use[k].Select(u => u == 0)], w, w, defocusUm);
+            new bool[w * w], w, w, defocusUm);
     }
 }

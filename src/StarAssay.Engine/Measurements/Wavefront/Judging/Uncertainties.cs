@@ -8,9 +8,6 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 /// <summary>The parts of the uncertainty and their sum.</summary>
 internal static class Uncertainties
 {
-    /// <summary>Variance of a Zernike mode of radial order 2 for D/r0 = 1, rad^2 (Noll 1976, full constant).</summary>
-    private const double NollOrder2 = 0.0232179;
-
     /// <summary>
     /// Factor on the covariance for misfit: chi squared, times the number of pixels over which the excess hangs together,
     /// since a wrong model errs by patches and not by pixels.
@@ -38,23 +35,17 @@ internal static class Uncertainties
         return chi2 * Math.Max(1, area);
     }
 
-    /// <summary>All parts together, what of them averages out over more pairs, and the budget.</summary>
-    public static (Matrix<double> Covariance, Matrix<double> Random, List<WavefrontBudgetLine> Budget) Combine(WavefrontRequest request, PairPreparation[] prepared, FitRun run,
-        MapMaker surface, Matrix<double> fromFit, Matrix<double> inverse, double inflation, double wavelengthNm, Team team)
+    /// <summary>All parts that one pair can tell of.</summary>
+    public static void Combine(UncertaintyParts parts, WavefrontRequest request, PairPreparation[] prepared, FitRun run,
+        Matrix<double> fromFit, Matrix<double> inverse, double inflation, Team team)
     {
         int count = fromFit.RowCount;
-        double[] c = run.Fit.States[0].CoefficientsNm[..count];
-        var budget = new List<WavefrontBudgetLine>
-        {
-            Line("photons, read noise and misfit", "A", $"images; factor {Math.Sqrt(inflation):F2} for misfit", fromFit, surface, c, wavelengthNm),
-        };
-        Matrix<double> total = fromFit.Clone();
-        Matrix<double> air = Turbulence(request, run, count, wavelengthNm);
+        parts.AddRandom("photons, read noise and misfit", "A", $"images; factor {Math.Sqrt(inflation):F2} for misfit", fromFit);
+        Matrix<double> air = Turbulence(request, run, count, parts.WavelengthNm);
         if (air.Trace() > 0)
         {
-            total += air;
-            budget.Add(Line("turbulence left in a finite exposure", "B",
-                $"exposures of {request.Frames.Min(f => f.ExposureS):G3} s or longer, air moving at {request.KnownTo.WindMs:G2} m/s", air, surface, c, wavelengthNm) with { Averages = true });
+            parts.AddRandom("turbulence left in a finite exposure", "B",
+                $"exposures of {request.Frames.Min(f => f.ExposureS):G3} s or longer, air moving at {request.KnownTo.WindMs:G2} m/s", air);
         }
 
         foreach ((string source, string input, Func<PairOptics, PairOptics> change) in Fixed(request))
@@ -68,48 +59,10 @@ internal static class Uncertainties
             }
 
             Vector<double> v = Vector<double>.Build.DenseOfArray(shift);
-            Matrix<double> part = v.ToColumnMatrix() * v.ToRowMatrix();
-            total += part;
-            budget.Add(Line(source, "B", input, part, surface, c, wavelengthNm));
+            parts.AddCommon(source, "B", input, v.ToColumnMatrix() * v.ToRowMatrix());
         }
-
-        budget.Add(new WavefrontBudgetLine(double.NaN)
-        {
-            Source = "tube not cooled",
-            Input = "not in the numbers; repeat when the tube has reached the air's temperature",
-        });
-        return (total, fromFit + air, budget);
     }
 
-    /// <summary>Widens the covariance when the pairs differ by more than it says.</summary>
-    public static Matrix<double> WidenToScatter(PairAlone[] alone, Matrix<double> covariance, MapMaker surface, int modes, List<WavefrontBudgetLine> budget, List<Note> notes)
-    {
-        int n = alone.Length;
-        if (n < 2)
-        {
-            return covariance;
-        }
-
-        double[] mean = [.. Enumerable.Range(0, modes).Select(j => alone.Average(a => a.CoefficientNm[j]))];
-        double seen = alone.Sum(a => Math.Pow(surface.Rms([.. a.CoefficientNm.Select((v, j) => v - mean[j])]), 2)) / (n - 1) / n;
-        double said = (surface.GramMatrix * covariance).Trace();
-        budget.Add(new WavefrontBudgetLine(Math.Sqrt(seen)) { Source = "scatter of the pairs (for comparison)", Kind = "A", Averages = true, Input = $"{n} pairs" });
-        if (seen <= said)
-        {
-            return covariance;
-        }
-
-        if (seen > 2 * said)
-        {
-            notes.Add(WavefrontNotes.PairsScatter.Say(
-                $"The mean of {n} pairs scatters by {Math.Sqrt(seen):F2} nm RMS, {Math.Sqrt(said):F2} nm were expected; the bars have been widened."));
-        }
-
-        return covariance * (seen / said);
-    }
-
-    // Temporal spectra of Zernike modes are flat up to about 0.3 (n + 1) v/D and fall steeply beyond (Conan, Rousset & Madec
-    // 1995, J. Opt. Soc. Am. A 12; from memory), so an exposure T holds 0.6 (n + 1) v T/D independent values.
     private static Matrix<double> Turbulence(WavefrontRequest request, FitRun run, int count, double wavelengthNm)
     {
         double[] variance = new double[count];
@@ -123,27 +76,14 @@ internal static class Uncertainties
                 continue;
             }
 
+            double apertures = request.KnownTo.WindMs * exposure / (request.ApertureMm * 1e-3);
             for (int j = 0; j < count; j++)
             {
-                int n = run.Modes[j].N;
-                double independent = Math.Max(1, 0.6 * (n + 1) * request.KnownTo.WindMs * exposure / (request.ApertureMm * 1e-3));
-                variance[j] += OrderVariance(n) * strength * Math.Pow(wavelengthNm / (2 * Math.PI), 2) / independent / ((double)images * images);
+                variance[j] += AirVariance.Mean(run.Modes[j].N, apertures) * strength * Math.Pow(wavelengthNm / (2 * Math.PI), 2) / ((double)images * images);
             }
         }
 
         return Matrix<double>.Build.DenseOfDiagonalArray(variance);
-    }
-
-    /// <summary>Kolmogorov variance of one mode of radial order n for D/r0 = 1, rad^2 (Noll 1976).</summary>
-    internal static double OrderVariance(int n)
-    {
-        double v = NollOrder2;
-        for (int k = 2; k < n; k++)
-        {
-            v *= (k + 2.0) / (k + 1.0) * (k - (5.0 / 6.0)) / (k + (23.0 / 6.0));
-        }
-
-        return v;
     }
 
     private static IEnumerable<(string Source, string Input, Func<PairOptics, PairOptics> Change)> Fixed(WavefrontRequest request)
@@ -159,6 +99,17 @@ internal static class Uncertainties
             yield return ("wavelength", $"{100 * known.Wavelength:G2} %", o => o with { WavelengthsNm = [.. o.WavelengthsNm.Select(l => l * (1 + known.Wavelength))] });
         }
 
+        if (known.VaneWidth > 0 && request.Pupil.Vanes.Count > 0)
+        {
+            yield return ("width of the vanes", $"{100 * known.VaneWidth:G2} %",
+                o => o with { Shape = o.Shape with { Vanes = [.. o.Shape.Vanes.Select(v => v with { WidthFraction = Math.Min(0.24, v.WidthFraction * (1 + known.VaneWidth)) })] } });
+        }
+
+        if (known.Band > 0 && request.WavelengthsNm.Length > 1)
+        {
+            yield return ("shares of the light in the band", $"{100 * known.Band:G2} % from end to middle", o => o with { Weights = Tilted(o, known.Band) });
+        }
+
         if (known.Obstruction > 0 && request.Pupil.Obstruction > 0)
         {
             yield return ("central obstruction", $"{100 * known.Obstruction:G2} % of the ratio",
@@ -166,24 +117,14 @@ internal static class Uncertainties
         }
     }
 
-    internal static WavefrontBudgetLine Line(string source, string kind, string input, Matrix<double> part, MapMaker surface, double[] c, double wavelengthNm)
+    // Shares that rise from one end of the band to the other.
+    private static double[] Tilted(PairOptics o, double by)
     {
-        double map = Math.Sqrt(Math.Max(0, (surface.GramMatrix * part).Trace()));
-        double rms = 0;
-        double strehl = 0;
-        MathNet.Numerics.LinearAlgebra.Factorization.Evd<double> evd = part.Evd(Symmetricity.Symmetric);
-        for (int d = 0; d < part.RowCount; d++)
-        {
-            double size = Math.Sqrt(Math.Max(0, evd.EigenValues[d].Real));
-            if (size > 0)
-            {
-                double[] change = [.. evd.EigenVectors.Column(d).Select(v => v * size)];
-                rms += Math.Pow(surface.RmsChange(c, change), 2);
-                strehl += Math.Pow(surface.StrehlChange(c, change, wavelengthNm), 2);
-            }
-        }
-
-        return new WavefrontBudgetLine(map, Math.Sqrt(rms), Math.Sqrt(strehl)) { Source = source, Kind = kind, Averages = kind == "A", Input = input };
+        double middle = o.MeanWavelengthNm;
+        double reach = Math.Max(o.WavelengthsNm.Max(l => Math.Abs(l - middle)), 1e-9);
+        double[] tilted = [.. o.Weights.Select((w, l) => w * (1 + (by * (o.WavelengthsNm[l] - middle) / reach)))];
+        double sum = tilted.Sum();
+        return [.. tilted.Select(w => w / sum)];
     }
 
     // Sum of the residuals' autocorrelation over lags to a sixth of the disc: rings and patches of a wrong model are as wide.

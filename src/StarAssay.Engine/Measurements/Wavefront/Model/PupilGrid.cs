@@ -101,7 +101,7 @@ internal sealed class PupilGrid
         int begin = ready;
         if (count > begin)
         {
-            team.For(count - begin, (k, _) => zernike[begin + k] = ZernikeRows.Fill(modes[begin + k], X, Y, memory.Floats(Length, clear: false)));
+            team.For(count - begin, (k, _) => zernike[begin + k] = Fill(begin + k, memory.Floats(Length, clear: false)));
             ready = count;
         }
     }
@@ -198,6 +198,21 @@ internal sealed class PupilGrid
                 (g * factor).CopyTo(path[(offset + i)..]);
             }
         }
+    }
+
+    private float[] Fill(int index, float[] row)
+    {
+        if (modes is not FitModes fine || index < fine.Whole)
+        {
+            return ZernikeRows.Fill(modes[index], X, Y, row);
+        }
+
+        for (int p = 0; p < row.Length; p++)
+        {
+            row[p] = Amplitude[p] == 0 ? 0 : (float)fine.Evaluate(index, X[p], Y[p]);
+        }
+
+        return row;
     }
 
     private static (int Row, int Column, int Offset, int Length)[] FindRuns(ReadOnlySpan<double> open, int size)

@@ -18,16 +18,18 @@ public static class AberrationFamilies
     /// <param name="noll">Noll indices; piston, tilt and focus are left out, since they are no errors of the optics.</param>
     /// <param name="coefficientNm">Coefficients, nm RMS.</param>
     /// <param name="uncertaintyNm">Their standard uncertainties, nm.</param>
-    public static IReadOnlyList<AberrationFamily> Of(IReadOnlyList<int> noll, IReadOnlyList<double> coefficientNm, IReadOnlyList<double> uncertaintyNm)
+    /// <param name="noiseNm">The part of them that is noise for sure and raises sums of squares; all of it unless given.</param>
+    public static IReadOnlyList<AberrationFamily> Of(IReadOnlyList<int> noll, IReadOnlyList<double> coefficientNm, IReadOnlyList<double> uncertaintyNm,
+        IReadOnlyList<double>? noiseNm = null)
     {
-        var groups = new Dictionary<string, List<(int Noll, double C, double U)>>();
+        var groups = new Dictionary<string, List<(int Noll, double C, double U, double Noise)>>();
         for (int i = 0; i < noll.Count; i++)
         {
             if (noll[i] > 4 && double.IsFinite(coefficientNm[i]))
             {
                 string name = NameOf(noll[i]);
-                (groups.TryGetValue(name, out List<(int, double, double)>? list) ? list : groups[name] = [])
-                    .Add((noll[i], coefficientNm[i], uncertaintyNm[i]));
+                (groups.TryGetValue(name, out List<(int, double, double, double)>? list) ? list : groups[name] = [])
+                    .Add((noll[i], coefficientNm[i], uncertaintyNm[i], (noiseNm ?? uncertaintyNm)[i]));
             }
         }
 
@@ -51,19 +53,20 @@ public static class AberrationFamilies
         };
     }
 
-    private static AberrationFamily Family(string name, List<(int Noll, double C, double U)> modes, double whole)
+    private static AberrationFamily Family(string name, List<(int Noll, double C, double U, double Noise)> modes, double whole)
     {
         double squares = modes.Sum(m => m.C * m.C);
-        double noise = modes.Sum(m => m.U * m.U);
+        double noise = modes.Sum(m => m.Noise * m.Noise);
+        double all = modes.Sum(m => m.U * m.U);
         double rms = Math.Sqrt(squares);
         // Uncertainty of a root sum square; where noise is all there is, the noise itself.
-        double u = rms > 0 ? Math.Sqrt(modes.Sum(m => m.C * m.C * m.U * m.U)) / rms : Math.Sqrt(noise);
+        double u = rms > 0 ? Math.Sqrt(modes.Sum(m => m.C * m.C * m.U * m.U)) / rms : Math.Sqrt(all);
         double unbiased = Math.Sqrt(Math.Max(squares - noise, 0));
-        return new AberrationFamily(name, new Measured(unbiased, Math.Max(u, unbiased > 0 ? 0 : Math.Sqrt(noise)), "nm"),
+        return new AberrationFamily(name, new Measured(unbiased, Math.Max(u, unbiased > 0 ? 0 : Math.Sqrt(all)), "nm"),
             whole > 0 ? squares / whole : 0, Direction(name, modes));
     }
 
-    private static Measured Direction(string name, List<(int Noll, double C, double U)> modes)
+    private static Measured Direction(string name, List<(int Noll, double C, double U, double Noise)> modes)
     {
         int fold = name switch { "coma" => 1, "astigmatism" => 2, "trefoil" => 3, _ => 0 };
         if (fold == 0 || modes.Count != 2)
@@ -72,8 +75,8 @@ public static class AberrationFamilies
         }
 
         // Noll: the even index is the cosine term.
-        (int _, double c, double uc) = modes.Single(m => m.Noll % 2 == 0);
-        (int _, double s, double us) = modes.Single(m => m.Noll % 2 == 1);
+        (int _, double c, double uc, double _) = modes.Single(m => m.Noll % 2 == 0);
+        (int _, double s, double us, double _) = modes.Single(m => m.Noll % 2 == 1);
         double r2 = (c * c) + (s * s);
         if (r2 == 0)
         {

@@ -12,16 +12,24 @@ internal sealed record MapFigures(double[,] Map, double[,] MapUncertainty, Measu
 /// The modes on the open pupil with piston, tilt and best focus taken out of each by weighted least squares there: for an
 /// annulus a circle polynomial still holds some of these, and they are no fault of the optics.
 /// </summary>
+/// <remarks>The middles of the samples stop half a sample short of the rim, where a wavefront is often at its steepest; the peak-to-valley
+/// value therefore looks at points on the rims too.</remarks>
 internal sealed class MapMaker
 {
     private const int Draws = 200;
+    private const int RimPoints = 360;
     private readonly int[] open;
     private readonly double[] weight;
     private readonly double[][] rows;
     private readonly Matrix<double> gram;
+    private readonly int points;
 
     /// <summary>Prepares the modes.</summary>
-    public MapMaker(PupilShape shape, ZernikeIndex[] modes, int size)
+    /// <param name="shape">Pupil.</param>
+    /// <param name="modes">All modes on offer.</param>
+    /// <param name="count">How many of them, from the first.</param>
+    /// <param name="size">Samples across.</param>
+    public MapMaker(PupilShape shape, FitModes modes, int count, int size)
     {
         Size = size;
 
@@ -69,8 +77,10 @@ internal sealed class MapMaker
             weight[p] /= sum;
         }
 
+        AddRims(shape, x, y);
+        points = x.Count;
         double[][] focus = [.. Enumerable.Range(1, 4).Select(n => Row(ZernikeIndex.FromNoll(n), x, y))];
-        rows = [.. modes.Select(m => Row(m, x, y))];
+        rows = [.. Enumerable.Range(0, count).Select(m => Row(modes, m, x, y))];
         Orthonormalize(focus);
         foreach (double[] row in rows)
         {
@@ -80,7 +90,7 @@ internal sealed class MapMaker
             }
         }
 
-        gram = Matrix<double>.Build.Dense(rows.Length, rows.Length, (a, b) => Mean(rows[a], rows[b]));
+        gram = Gramian();
     }
 
     /// <summary>Samples across.</summary>
@@ -102,55 +112,62 @@ internal sealed class MapMaker
     /// <summary>Map, RMS, PV and Strehl ratio with their uncertainties.</summary>
     /// <param name="c">Coefficients, nm.</param>
     /// <param name="covariance">Their covariance.</param>
+    /// <param name="photons">The part of it that photons and read noise alone make: what they add to the map's power is known and taken off.
+    /// The rest may or may not be in the map, so it widens the bars and is never given back.</param>
+    /// <param name="unseen">Power that the modes cannot show.</param>
     /// <param name="wavelengthNm">For the Strehl ratio.</param>
-    public MapFigures Figures(double[] c, Matrix<double> covariance, double wavelengthNm)
+    public MapFigures Figures(double[] c, Matrix<double> covariance, Matrix<double> photons, UnseenPower unseen, double wavelengthNm)
     {
         double[] map = Map(c);
-        double noise2 = (gram * covariance).Trace();
-        double raw2 = map.Select((v, p) => weight[p] * v * v).Sum();
-        (double rms, double uRms) = RmsOf(c, covariance, raw2, noise2);
-        (double strehl, double uStrehl) = StrehlOf(map, covariance, wavelengthNm, noise2);
+        double noise2 = (gram * photons).Trace();
+        double raw2 = map.Take(weight.Length).Select((v, p) => weight[p] * v * v).Sum();
+        (double rms, double uRms) = RmsOf(c, covariance, raw2 - noise2 + unseen.MeanNm2, unseen.SigmaNm2);
+        (double strehl, double uStrehl) = StrehlOf(map, covariance, wavelengthNm, noise2 - unseen.MeanNm2, unseen.SigmaNm2);
         double waves = 2 * Math.PI * rms / wavelengthNm;
         (double pv, double uPv, double bias) = PvOf(c, covariance);
         return new MapFigures(Spread(map), Spread(Sigmas(covariance)), new Measured(rms, uRms, "nm"), new Measured(pv, uPv, "nm"), bias,
             new Measured(strehl, uStrehl, string.Empty), rms / wavelengthNm > 0.1 ? double.NaN : Math.Exp(-waves * waves), Math.Sqrt(noise2));
     }
 
-    /// <summary>Change of the RMS by a small change of the coefficients.</summary>
-    public double RmsChange(double[] c, double[] change)
+    /// <summary>The budget's line for power that the modes cannot show.</summary>
+    public WavefrontBudgetLine LineOf(UnseenPower unseen, double[] c, double wavelengthNm)
+    {
+        double rms = Math.Sqrt(Math.Pow(Rms(c), 2) + unseen.MeanNm2);
+        double k2 = Math.Pow(2 * Math.PI / wavelengthNm, 2);
+        _ = StrehlGradient(Map(c), wavelengthNm, out double strehl);
+        return new WavefrontBudgetLine(double.NaN, rms > 0 ? unseen.SigmaNm2 / (2 * rms) : 0, strehl * Math.Exp(-k2 * unseen.MeanNm2) * k2 * unseen.SigmaNm2)
+        {
+            Source = "finer than the modes, as far as the residuals allow",
+            Kind = "B",
+            Input = $"0 to {Math.Sqrt(unseen.BoundNm2):F1} nm RMS; one-sided, its middle is in RMS and Strehl ratio, nothing of it in the map",
+        };
+    }
+
+    /// <summary>Derivative of the RMS by the coefficients.</summary>
+    public Vector<double> RmsGradient(double[] c)
     {
         double rms = Rms(c);
         Vector<double> g = gram * Vector<double>.Build.DenseOfArray(c);
-        return rms > 0 ? g * Vector<double>.Build.DenseOfArray(change) / rms : 0;
+        return rms > 0 ? g / rms : g;
     }
 
-    /// <summary>Change of the Strehl ratio by a small change of the coefficients.</summary>
-    public double StrehlChange(double[] c, double[] change, double wavelengthNm)
-    {
-        double[] gradient = StrehlGradient(Map(c), wavelengthNm, out _);
-        double sum = 0;
-        for (int j = 0; j < gradient.Length; j++)
-        {
-            sum += gradient[j] * change[j];
-        }
-
-        return sum;
-    }
+    /// <summary>Derivative of the Strehl ratio by the coefficients.</summary>
+    public Vector<double> StrehlGradient(double[] c, double wavelengthNm) =>
+        Vector<double>.Build.DenseOfArray(StrehlGradient(Map(c), wavelengthNm, out _));
 
     // RMS without the noise's own share: E[c'Gc] = true + tr(G C). Its variance is 4 c'GCGc + 2 tr(GCGC), of which the second
     // part keeps the bar open when the true RMS is near zero.
-    private (double Rms, double Uncertainty) RmsOf(double[] c, Matrix<double> covariance, double raw2, double noise2)
+    private (double Rms, double Uncertainty) RmsOf(double[] c, Matrix<double> covariance, double true2, double unseenSigma2)
     {
-        double true2 = raw2 - noise2;
         Vector<double> g = gram * Vector<double>.Build.DenseOfArray(c);
         Matrix<double> gc = gram * covariance;
-        double variance2 = (4 * (g * (covariance * g))) + (2 * (gc * gc).Trace());
+        double variance2 = (4 * (g * (covariance * g))) + (2 * (gc * gc).Trace()) + (unseenSigma2 * unseenSigma2);
         double rms = Math.Sqrt(Math.Max(true2, 0));
         double floor = Math.Sqrt(Math.Sqrt(variance2));
         return (rms, Math.Sqrt(variance2) / (2 * Math.Max(rms, floor / 2)));
     }
 
-    private (double Strehl, double Uncertainty) StrehlOf(double[] map, Matrix<double> covariance, double wavelengthNm, double noise2)
+    private (double Strehl, double Uncertainty) StrehlOf(double[] map, Matrix<double> covariance, double wavelengthNm, double noise2, double unseenSigma2)
     {
         double[] gradient = StrehlGradient(map, wavelengthNm, out double raw);
         Vector<double> g = Vector<double>.Build.DenseOfArray(gradient);
@@ -159,7 +176,7 @@ internal sealed class MapMaker
         // Noise in the map lowers the ratio by exp(-k^2 noise^2) on average; that share is given back.
         double strehl = Math.Min(1, raw * Math.Exp(k2 * noise2));
         Matrix<double> gc = gram * covariance;
-        double second = 2 * k2 * k2 * (gc * gc).Trace();
+        double second = k2 * k2 * ((2 * (gc * gc).Trace()) + (unseenSigma2 * unseenSigma2));
         return (strehl, Math.Sqrt((g * (covariance * g)) + (second * strehl * strehl)));
     }
 
@@ -170,6 +187,8 @@ internal sealed class MapMaker
         double[] cos = new double[map.Length];
         TensorPrimitives.Multiply(map, k, sin);
         TensorPrimitives.SinCos(sin, sin, cos);
+        sin = sin[..weight.Length];
+        cos = cos[..weight.Length];
         double re = TensorPrimitives.Dot<double>(weight, cos);
         double im = TensorPrimitives.Dot<double>(weight, sin);
         strehl = (re * re) + (im * im);
@@ -178,7 +197,7 @@ internal sealed class MapMaker
         TensorPrimitives.Multiply(cos, im, cos);
         TensorPrimitives.MultiplyAdd(sin, -re, cos, cos);
         TensorPrimitives.Multiply(cos, weight, cos);
-        return [.. rows.Select(row => 2 * k * TensorPrimitives.Dot<double>(row, cos))];
+        return [.. rows.Select(row => 2 * k * TensorPrimitives.Dot<double>(row.AsSpan(0, cos.Length), cos))];
     }
 
     // PV of the map whose coefficients are shrunk by signal/(signal + noise); the bias from draws round it.
@@ -219,7 +238,7 @@ internal sealed class MapMaker
         double[] map = Map(c);
         for (int p = 0; p < map.Length; p++)
         {
-            if (Open[open[p] / Size, open[p] % Size] >= 0.5)
+            if (p >= open.Length || Open[open[p] / Size, open[p] % Size] >= 0.5)
             {
                 low = Math.Min(low, map[p]);
                 high = Math.Max(high, map[p]);
@@ -231,7 +250,7 @@ internal sealed class MapMaker
 
     private double[] Map(double[] c)
     {
-        double[] map = new double[open.Length];
+        double[] map = new double[points];
         for (int j = 0; j < c.Length; j++)
         {
             TensorPrimitives.MultiplyAdd(rows[j], c[j], map, map);
@@ -242,7 +261,7 @@ internal sealed class MapMaker
 
     private double[] Sigmas(Matrix<double> covariance)
     {
-        double[] sigma = new double[open.Length];
+        double[] sigma = new double[points];
         Matrix<double> root = Root(covariance);
         double[] column = new double[rows.Length];
         for (int d = 0; d < rows.Length; d++)
@@ -284,6 +303,47 @@ internal sealed class MapMaker
     private static double[] Row(ZernikeIndex mode, List<double> x, List<double> y) =>
         [.. x.Select((v, p) => Zernike.Evaluate(mode, v, y[p]))];
 
+    private static double[] Row(FitModes modes, int index, List<double> x, List<double> y) =>
+        [.. x.Select((v, p) => modes.Evaluate(index, v, y[p]))];
+
+    // Points on the outer and inner rim that pass light, after the samples.
+    private static void AddRims(PupilShape shape, List<double> x, List<double> y)
+    {
+        foreach (double rim in shape.Obstruction > 0 ? [1.0, shape.Obstruction] : new[] { 1.0 })
+        {
+            double just = rim == 1 ? 1 - 1e-9 : rim + 1e-9;
+            for (int i = 0; i < RimPoints; i++)
+            {
+                (double s, double c) = Math.SinCos(2 * Math.PI * i / RimPoints);
+                if (shape.Passes(just * c, just * s))
+                {
+                    x.Add(just * c);
+                    y.Add(just * s);
+                }
+            }
+        }
+    }
+
+    private Matrix<double> Gramian()
+    {
+        double[][] weighted = [.. rows.Select(row =>
+        {
+            double[] product = new double[weight.Length];
+            TensorPrimitives.Multiply(row.AsSpan(0, weight.Length), weight, product);
+            return product;
+        })];
+        var matrix = Matrix<double>.Build.Dense(rows.Length, rows.Length);
+        for (int a = 0; a < rows.Length; a++)
+        {
+            for (int b = 0; b <= a; b++)
+            {
+                matrix[a, b] = matrix[b, a] = TensorPrimitives.Dot<double>(weighted[a], rows[b].AsSpan(0, weight.Length));
+            }
+        }
+
+        return matrix;
+    }
+
     private void Orthonormalize(double[][] basis)
     {
         for (int a = 0; a < basis.Length; a++)
@@ -307,7 +367,7 @@ internal sealed class MapMaker
     private double Mean(double[] a, double[] b)
     {
         double sum = 0;
-        for (int p = 0; p < a.Length; p++)
+        for (int p = 0; p < weight.Length; p++)
         {
             sum += weight[p] * a[p] * b[p];
         }

@@ -11,11 +11,11 @@ internal static class ResultMaker
     {
         JointFit fit = run.Fit;
         int count = fit.ModeCount;
-        ZernikeIndex[] modes = run.Modes[..count];
+        ZernikeIndex[] modes = [.. run.Modes.Take(count)];
         Matrix<double> covariance = judgment.Covariance;
         double[] c = fit.States[0].CoefficientsNm[..count];
         double wavelength = run.Models[0].Optics.MeanWavelengthNm;
-        MapFigures figures = judgment.Surface.Figures(c, covariance, wavelength);
+        MapFigures figures = judgment.Surface.Figures(c, covariance, judgment.Photons, judgment.Unseen, wavelength);
         Measured[] seeing = new Measured[request.Frames.Count];
         FittedImage[] images = new FittedImage[request.Frames.Count];
         for (int p = 0; p < prepared.Length; p++)
@@ -38,6 +38,7 @@ internal static class ResultMaker
             CoefficientNm = c,
             UncertaintyNm = [.. Enumerable.Range(0, count).Select(j => Math.Sqrt(covariance[j, j]))],
             FitUncertaintyNm = [.. Enumerable.Range(0, count).Select(j => Math.Sqrt(judgment.FromFit[j, j]))],
+            PhotonUncertaintyNm = [.. Enumerable.Range(0, count).Select(j => Math.Sqrt(judgment.Photons[j, j]))],
             RandomUncertaintyNm = [.. Enumerable.Range(0, count).Select(j => Math.Sqrt(judgment.Random[j, j]))],
             Widened = judgment.Widened,
             CovarianceNm2 = covariance.ToArray(),

@@ -43,6 +43,14 @@ internal sealed class DefocusedPlane
             defocusWaves[p] = rim * ((x[p] * x[p]) + (y[p] * y[p]));
         }
 
+        if (request.KnownNm is { } known)
+        {
+            for (int p = 0; p < x.Length; p++)
+            {
+                defocusWaves[p] += coverage[p] > 0 ? known(x[p], y[p]) / wavelengthNm : 0;
+            }
+        }
+
         double[] table = Zernike.Table(indices, x, y);
         modes = [.. Enumerable.Range(0, indices.Count).Select(k => table[(k * n * n)..((k + 1) * n * n)])];
         kernelRe = new double[n * Size];

@@ -41,6 +41,9 @@ public sealed record TransportRequest
 
     /// <summary>Highest Noll index. Modes beyond it that the wavefront has are mistaken for lower ones, at about their own size.</summary>
     public int LastNoll { get; init; } = 28;
+
+    /// <summary>What is known from elsewhere of the wavefront beyond <see cref="LastNoll"/>, nm at a point of the pupil; it is held.</summary>
+    internal Func<double, double, double>? KnownNm { get; init; }
 }
 
 /// <summary>The second opinion's wavefront.</summary>
