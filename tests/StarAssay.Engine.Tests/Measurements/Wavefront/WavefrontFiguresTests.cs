@@ -25,6 +25,7 @@ public class WavefrontFiguresTests
         UncertaintyNm = [1, 1, 1, 1, 2],
         FitUncertaintyNm = [0.3, 0.3, 0.3, 0.3, 0.3],
         RandomUncertaintyNm = [0.5, 0.5, 0.5, 0.6, 0.7],
+        PhotonUncertaintyNm = [0.2, 0.2, 0.2, 0.2, 0.2],
         CovarianceNm2 = new double[5, 5],
         Words = [],
         Rms = new Measured(25, 13, "nm"),
@@ -82,15 +83,15 @@ public class WavefrontFiguresTests
         Assert.True(double.IsNaN(Of(Fit(1, Photons, Scale), "wavefront_pv").RandomPart));
     }
 
-    /// <summary>Root sum squares: astigmatism 10, coma 10, spherical 20 nm; noise taken off; the random part goes with each mode's weight.</summary>
+    /// <summary>Root sum squares: astigmatism 10, coma 10, spherical 20 nm; the photons' own noise alone taken off; the random part goes with each mode's weight.</summary>
     [Fact]
     public void Families_come_with_the_fit()
     {
         WavefrontFit fit = Fit(1, Photons);
-        Assert.Equal(Math.Sqrt(100 - 2), Of(fit, "astigmatism").Value.Value, 12);
+        Assert.Equal(Math.Sqrt(100 - (2 * 0.04)), Of(fit, "astigmatism").Value.Value, 12);
         Assert.Equal(0.5, Of(fit, "astigmatism").RandomPart, 12);
         Assert.Equal(0.6, Of(fit, "coma").RandomPart, 12);
-        Assert.Equal(Math.Sqrt(400 - 4), Of(fit, "spherical").Value.Value, 12);
+        Assert.Equal(Math.Sqrt(400 - 0.04), Of(fit, "spherical").Value.Value, 12);
         Assert.Equal("spherical", fit.Families[0].Name);
     }
 
