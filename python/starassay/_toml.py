@@ -6,13 +6,15 @@ import difflib
 import os
 import re
 import sys
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from astropy import units as u
 
-from .errors import CampaignError, FileError
+from . import _units
+from .errors import CampaignError, FileError, InputError
 
 if sys.version_info >= (3, 11):
     import tomllib
@@ -152,6 +154,13 @@ class Table:
             )
         return float(value)
 
+    def tried(self, key: str, read: Callable[[], Any]) -> Any:
+        """What `read` returns; its complaint names file, line and key."""
+        try:
+            return read()
+        except InputError as error:
+            raise self.fail(key, str(error)) from None
+
     def quantity(
         self, key: str, unit: str, *, needed: bool = False, positive: bool = True
     ) -> u.Quantity | None:
@@ -159,38 +168,20 @@ class Table:
         if key not in self.values and not needed:
             return None
         value = self.need(key)
-        example = {"mm": "115 mm", "nm": "540 nm", "um": "3.76 um", "arcsec": "1.8 arcsec"}.get(
-            unit, f"1.5 {unit}"
-        )
-        try:
-            if not isinstance(value, str):
-                raise TypeError
-            made = u.Quantity(value)
-            made = made.to(unit, u.temperature()) if unit == "deg_C" else made.to(unit)
-        except (TypeError, ValueError):
-            raise self.fail(
-                key, f'{value!r} is not a number with a fitting unit. Write it like "{example}".'
-            ) from None
-        if not made.isscalar or not made.value == made.value or abs(made.value) == float("inf"):
-            raise self.fail(key, f'{value!r} is not one finite number. Write it like "{example}".')
+        made = self.tried(key, lambda: _units.quantity(value, unit, key))
+        if not made.isscalar or not np.isfinite(made.value):
+            raise self.fail(key, f"{value!r} is not one finite number.")
         if positive and made.value <= 0:
             raise self.fail(key, f"{value!r} must be greater than zero.")
         return made
 
-    def quantities(self, key: str, unit: str) -> u.Quantity | None:
-        """A list of numbers with units, such as ["-200 um", "0 um"]; None when absent."""
-        if key not in self.values:
+    def option(self, option: Any) -> Any:
+        """What the entry says to one option of a measurement; None when it is silent."""
+        if option.name not in self.values:
+            if option.required:
+                self.need(option.name)
             return None
-        values = self.values[key]
-        if not isinstance(values, list) or not values:
-            raise self.fail(
-                key, f'write a list, such as ["-0.2 {unit}", "0 {unit}", "0.2 {unit}"].'
-            )
-        each = [
-            Table(self.file, {key: v}, self.place).quantity(key, unit, positive=False)
-            for v in values
-        ]
-        return u.Quantity([v for v in each if v is not None])
+        return self.tried(option.name, lambda: option.read(self.values[option.name]))
 
     def tables(self, key: str) -> list[Table]:
         """The entries of a list of tables ([[key]])."""

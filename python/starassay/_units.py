@@ -1,45 +1,201 @@
-"""Values with units from whoever calls: a Quantity, or a text such as "3.76 um"."""
+"""The one reader of values with units: a Quantity, or a text such as "3.76 um".
+
+One policy everywhere, in Python, on the command line and in campaign files: a bare number is taken
+for what needs no unit (ratios, counts, pixels, grooves a mm), and refused for everything else. A length that is
+off by a thousand is found by nobody later.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
 from astropy import units as u
 
 from .errors import InputError
+
+#: Examples for messages, by unit.
+EXAMPLES = {
+    "mm": "115 mm",
+    "um": "3.76 um",
+    "nm": "540 nm",
+    "arcsec": "1.2 arcsec",
+    "deg": "30 deg",
+    "electron": "3 electron",
+    "electron / adu": "1.5 electron/adu",
+    "adu": "60000 adu",
+    "s": "20 s",
+    "nm / pix": "0.6 nm/pix",
+    "1 / mm": "100 /mm",
+    "deg_C": "8 deg_C",
+    "K": "9600 K",
+    "arcsec / pix": "1.2 arcsec/pix",
+}
 
 
 class UnitError(InputError, u.UnitsError):
     """A value has a unit that cannot be what was asked for; also Astropy's `UnitsError`."""
 
 
-def quantity(value: Any, unit: u.UnitBase, what: str) -> u.Quantity:
+def needs_no_unit(unit: str) -> bool:
+    """Whether a bare number says all: ratios, counts, pixels, and grooves, which are per mm for everybody."""
+    return unit in ("", "pix", "1 / mm")
+
+
+def quantity(value: Any, unit: str | u.UnitBase, what: str) -> u.Quantity:
     """A value in `unit`, from a Quantity or a text with a unit.
 
     Parameters
     ----------
-    value : Quantity or str
-        For example ``"3.76 um"``.
-    unit : Unit
+    value : Quantity, str or number
+        For example ``"3.76 um"``; a bare number only where none is needed.
+    unit : Unit or str
         The unit to bring it to.
     what : str
-        What it is, for the message.
+        What it is, as the user typed it, for the message.
+
+    Returns
+    -------
+    Quantity
+        In `unit`.
 
     Raises
     ------
     UnitError
         When it has no unit, or one that does not fit.
     """
+    wanted = u.Unit(unit)
+    name = wanted.to_string()
+    shown = f"{value!s}" if isinstance(value, (str, u.Quantity, int, float)) else repr(value)
     try:
-        made = u.Quantity(value)
-        if unit == u.deg_C:
-            return made.to(unit, u.temperature())
-        return made.to(unit)
-    except (TypeError, ValueError):
-        shown = f"{value!s}" if isinstance(value, (str, u.Quantity, int, float)) else repr(value)
+        if isinstance(value, str):
+            made = u.Quantity(value)
+        elif hasattr(value, "mask") and np.any(value.mask):
+            raise ValueError("masked")
+        else:
+            made = u.Quantity(value)
+        if not np.issubdtype(made.dtype, np.number):
+            raise TypeError("no number")
+        if made.unit == u.dimensionless_unscaled and needs_no_unit(name):
+            return u.Quantity(made.value, wanted)
+        if wanted == u.deg_C:
+            return made.to(wanted, u.temperature())
+        return made.to(wanted)
+    except (TypeError, ValueError, AttributeError):
+        example = EXAMPLES.get(name, f"3.5 {name}".strip())
         raise UnitError(
-            f"{what} = {shown} cannot be read as a value in {unit}. Write it with its unit, for example "
-            f'{what}="3.5 {unit}".',
+            f"{what} = {shown} cannot be read as a value in {name or 'plain numbers'}. "
+            f"Write it {'with its unit' if name else 'without a unit'}, for example \"{example}\".",
             code="input.unit",
             argument=what,
         ) from None
+
+
+def number(value: Any, unit: str | u.UnitBase, what: str) -> float:
+    """`value` as a plain number in `unit`; None is NaN.
+
+    Parameters
+    ----------
+    value, unit, what
+        As in `quantity`.
+
+    Returns
+    -------
+    float
+        In `unit`.
+    """
+    if value is None:
+        return float("nan")
+    made = quantity(value, unit, what)
+    if made.shape != ():
+        raise InputError(
+            f"{what} holds {made.size} values; give one.", code="input.shape", argument=what
+        )
+    return float(made.value)
+
+
+def numbers(values: Any, unit: str | u.UnitBase, what: str) -> list[float]:
+    """Several values as plain numbers in `unit`; None is an empty list, one value a list of one.
+
+    Parameters
+    ----------
+    values : Quantity array, sequence of Quantity or str, or one of them
+        Each as in `quantity`.
+    unit, what
+        As in `quantity`.
+
+    Returns
+    -------
+    list of float
+        In `unit`.
+    """
+    if values is None:
+        return []
+    if isinstance(values, (u.Quantity, np.ndarray)) or not isinstance(values, (Sequence, tuple)):
+        return [float(v) for v in np.atleast_1d(quantity(values, unit, what).value).ravel()]
+    if isinstance(values, str):
+        return [number(values, unit, what)]
+    return [number(v, unit, what) for v in values]
+
+
+def integer(value: Any, what: str) -> int:
+    """A whole number.
+
+    Parameters
+    ----------
+    value : int
+        Or a NumPy integer, or a float without a fraction.
+    what : str
+        For the message.
+    """
+    try:
+        if isinstance(value, (bool, str)) or int(value) != value:
+            raise ValueError
+        return int(value)
+    except (TypeError, ValueError, OverflowError):
+        raise InputError(
+            f"{what} is {value!r}; give a whole number.", code="input.integer", argument=what
+        ) from None
+
+
+def flag(value: Any, what: str) -> bool:
+    """True or False.
+
+    Parameters
+    ----------
+    value : bool
+        Nothing else.
+    what : str
+        For the message.
+    """
+    if not isinstance(value, (bool, np.bool_)):
+        raise InputError(
+            f"{what} is {value!r}; give True or False.", code="input.flag", argument=what
+        )
+    return bool(value)
+
+
+def choice(value: Any, choices: Sequence[str], what: str) -> str:
+    """One of a few words.
+
+    Parameters
+    ----------
+    value : str
+        The word.
+    choices : sequence of str
+        All of them.
+    what : str
+        For the message.
+    """
+    if not isinstance(value, str) or value not in choices:
+        import difflib
+
+        near = difflib.get_close_matches(str(value), choices, n=1)
+        hint = f"Did you mean '{near[0]}'? " if near else ""
+        raise InputError(
+            f"{what} is {value!r}. {hint}Choose one of {', '.join(choices)}.",
+            code="input.choice",
+            argument=what,
+        )
+    return value

@@ -1,148 +1,132 @@
-"""What comes back from a measurement: plain data with units, notes and a picture."""
+"""What comes back from a measurement: a result that tells itself, in a terminal, a notebook, a report."""
 
 from __future__ import annotations
 
+import base64
 import dataclasses
-import functools
-import json
-from collections.abc import Mapping, Sequence
+import html
+import io
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-from astropy import units as u
 from astropy.table import QTable
 
+from ._notes import NOTES
+from ._records import Quantity
+from ._values import (
+    Measured,
+    Note,
+    format_measured,
+    json_text,
+    notes_from_engine,
+    say,
+    to_plain,
+)
 
-@dataclasses.dataclass(frozen=True)
-class Note:
-    """Something the measurement saw that the reader must know.
+__all__ = [
+    "Measured",
+    "Note",
+    "Picture",
+    "Result",
+    "Sheet",
+    "format_measured",
+    "json_text",
+    "note_legend",
+    "notes_from_engine",
+    "say",
+    "to_plain",
+]
 
-    Attributes
-    ----------
-    code : str
-        Name from the engine's one list (see `starassay.note_legend`).
-    level : str
-        "info" (the numbers stand), "caution" (they stand with a reservation) or "doubt"
-        (a number must not be used to decide).
-    subject : str
-        File, star or mode it speaks of; empty for the whole result.
-    text : str
-        One sentence with figures and what to do.
-    """
-
-    code: str
-    level: str
-    subject: str
-    text: str
-
-    def __str__(self) -> str:
-        where = f"{self.subject}: " if self.subject else ""
-        return f"[{self.level}] {where}{self.text}"
-
-
-@functools.lru_cache(maxsize=1)
-def _levels() -> dict[str, str]:
-    from ._gateway import about
-
-    return {n["code"]: n["level"] for n in about()["notes"]}
-
-
-def say(code: str, text: str, subject: str = "") -> Note:
-    """A note of a kind from the engine's one list, made on the Python side.
-
-    Parameters
-    ----------
-    code : str
-        Name from the list; an unknown one is a `KeyError`.
-    text, subject : str
-        As in `Note`.
-    """
-    return Note(code, _levels()[code], subject, text)
+GRAVITY = {"doubt": 0, "caution": 1, "info": 2}
 
 
 @dataclasses.dataclass(frozen=True)
-class Measured:
-    """One number with its standard uncertainty (k = 1).
+class Picture:
+    """A picture of a result, drawn when it is wanted.
 
     Attributes
     ----------
-    value, uncertainty : `~astropy.units.Quantity`
-        In the same unit; NaN where it could not be measured.
+    draw : callable
+        Makes the matplotlib figure.
+    caption, alt : str
+        What stands below it, and in its place for those who do not see it.
+    width : str
+        "" for the whole width of a page, "half", "narrow".
     """
 
-    value: u.Quantity
-    uncertainty: u.Quantity
+    draw: Callable[[], Any]
+    caption: str
+    alt: str
+    width: str = ""
 
-    @classmethod
-    def from_engine(cls, record: Mapping[str, Any]) -> Measured:
-        """From the engine's record of value, uncertainty and unit."""
-        made = cls.__new__(cls)
-        made.__dict__["_record"] = (record["value"], record["uncertainty"], record["unit"])
-        return made
+    @property
+    def figure(self) -> Any:
+        """The matplotlib figure, new each time."""
+        from .style import figure_style
 
-    def __getattr__(self, name: str) -> Any:
-        # A result holds dozens of numbers of which few are looked at: quantities are made then.
-        if name not in ("value", "uncertainty") or "_record" not in self.__dict__:
-            raise AttributeError(f"{type(self).__name__!r} object has no attribute {name!r}")
-        value, uncertainty, unit = self.__dict__.pop("_record")
-        self.__dict__["value"] = u.Quantity(value, unit)
-        self.__dict__["uncertainty"] = u.Quantity(uncertainty, unit)
-        return self.__dict__[name]
-
-    def to(self, unit: u.UnitBase | str, equivalencies: Any = None) -> Measured:
-        """The same in another unit."""
-        return Measured(
-            self.value.to(unit, equivalencies or []), self.uncertainty.to(unit, equivalencies or [])
-        )
-
-    def __str__(self) -> str:
-        return format_measured(self.value.value, self.uncertainty.value, str(self.value.unit))
+        with figure_style():
+            drawn = self.draw()
+        return getattr(drawn, "figure", None) or drawn
 
 
-def format_measured(value: float, uncertainty: float, unit: str = "") -> str:
-    """Text of a number with its uncertainty, two digits of the latter kept.
+@dataclasses.dataclass(frozen=True)
+class Sheet:
+    """A short table for people, every cell a text.
 
-    Parameters
+    Attributes
     ----------
-    value, uncertainty : float
-        In the same unit; NaN gives "not measured" or no +- part.
-    unit : str
-        Appended when not empty.
-
-    Examples
-    --------
-    >>> format_measured(12.3456, 0.234, "nm")
-    '12.35 ± 0.23 nm'
+    caption : str
+        What it shows.
+    head : tuple of str
+        Titles of the columns.
+    rows : tuple of tuple of str
+        Cells.
+    words : int
+        How many columns from the left hold words rather than numbers.
     """
-    tail = f" {unit}" if unit else ""
-    if not np.isfinite(value):
-        return "not measured"
-    if not np.isfinite(uncertainty) or uncertainty <= 0:
-        return f"{value:.4g}{tail}"
-    digits = int(np.clip(1 - np.floor(np.log10(uncertainty)), 0, 9))
-    return f"{value:.{digits}f} ± {uncertainty:.{digits}f}{tail}"
+
+    caption: str
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    words: int = 1
+
+    def lines(self) -> list[str]:
+        """The table as lines of a terminal."""
+        rows = [self.head, *self.rows]
+        wide = [max(len(row[k]) for row in rows) for k in range(len(self.head))]
+        return [
+            "  "
+            + "  ".join(
+                cell.ljust(w) if k < self.words else cell.rjust(w)
+                for k, (cell, w) in enumerate(zip(row, wide))
+            ).rstrip()
+            for row in rows
+        ]
 
 
-def notes_from_engine(records: Sequence[Mapping[str, Any]]) -> tuple[Note, ...]:
-    """Notes from the engine's records."""
-    return tuple(Note(r["code"], r["level"], r["subject"], r["text"]) for r in records)
-
-
-@dataclasses.dataclass(frozen=True, eq=False)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
 class Result:
-    """Base of every measurement's result: plain data that copies, pickles and prints.
+    """Base of every measurement's result: plain data that copies, pickles, prints and tells itself.
 
     Attributes
     ----------
     notes : tuple of Note
-        What the reader must know, most important first.
+        What the reader must know, as the measurement met it.
     conditions : dict
-        Wavelength, passband, seeing, counts of stars and frames, request, versions.
+        Frames, wavelength, passband, request, versions.
+    quantities : tuple of Quantity
+        Numbers that a claim can be about.
     """
 
     notes: tuple[Note, ...]
     conditions: dict[str, Any]
+    quantities: tuple[Quantity, ...] = ()
+
+    @property
+    def title(self) -> str:
+        """What it is, in a few words."""
+        return type(self).__name__
 
     @property
     def table(self) -> QTable:
@@ -153,9 +137,33 @@ class Result:
         """The result as a picture; returns the matplotlib axes."""
         raise NotImplementedError
 
+    def sentences(self) -> list[str]:
+        """What was found, in a few sentences with numbers, units and conditions; without the notes."""
+        return []
+
+    def sheets(self) -> list[Sheet]:
+        """Short tables for people."""
+        return []
+
+    def figures(self) -> list[Picture]:
+        """The pictures that show the result, most telling first."""
+        return [Picture(self.plot, self.title, self.title)]
+
     def summary(self) -> list[str]:
-        """A few lines for a terminal, without the notes."""
-        raise NotImplementedError
+        """Lines for a terminal: the sentences, then the short tables; without the notes."""
+        lines = list(self.sentences())
+        for sheet in self.sheets():
+            lines += ["", f"{sheet.caption}:", *sheet.lines()]
+        return lines
+
+    def advice(self) -> dict[str, Any]:
+        """What it contributes to the advice beside its quantities, as the engine's request has it."""
+        return {}
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """Texts of the notes that forbid a decision."""
+        return tuple(n.text for n in self.notes if n.level == "doubt")
 
     def to_dict(self) -> dict[str, Any]:
         """The whole record as plain types: numbers with units beside them, arrays as lists."""
@@ -171,57 +179,67 @@ class Result:
 
     __hash__ = None  # type: ignore[assignment]
 
+    def __repr__(self) -> str:
+        said = self.sentences()
+        heavy = sorted({n.level for n in self.notes if n.level != "info"}, key=GRAVITY.__getitem__)
+        tail = "".join(
+            f", {sum(n.level == level for n in self.notes)} {level}(s)" for level in heavy
+        )
+        return f"<{type(self).__name__}: {said[0] if said else self.title}{tail}>"
 
-def to_plain(value: Any) -> Any:
-    """Plain Python types for JSON: quantities as {value, unit}, arrays as lists, NaN as None."""
-    if isinstance(value, Measured):
-        return {
-            "value": to_plain(value.value.value),
-            "uncertainty": to_plain(value.uncertainty.value),
-            "unit": value.value.unit.to_string(),
-        }
-    if isinstance(value, u.Quantity):
-        return {"value": to_plain(value.value), "unit": value.unit.to_string()}
-    if isinstance(value, QTable):
-        return {
-            name: (
-                to_plain(value[name])
-                if isinstance(value[name], u.Quantity)
-                else to_plain(np.asarray(value[name]))
+    def _repr_html_(self) -> str:
+        """The card of a notebook: key sentences, the first picture, short tables, notes."""
+        parts = [f"<strong>{html.escape(self.title)}</strong>"]
+        parts += [f"<p style='margin:.3em 0'>{html.escape(s)}</p>" for s in self.sentences()]
+        for picture in self.figures()[:1]:
+            parts.append(
+                f"<img style='max-width:32em' alt='{html.escape(picture.alt, quote=True)}' "
+                f"src='{figure_source(picture.figure, dpi=90)}'>"
             )
-            for name in value.colnames
-        }
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {f.name: to_plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
-    if isinstance(value, Mapping):
-        return {str(k): to_plain(v) for k, v in value.items()}
-    if isinstance(value, np.ndarray):
-        return to_plain(value.tolist())
-    if isinstance(value, (list, tuple)):
-        return [to_plain(v) for v in value]
-    if isinstance(value, np.generic):
-        value = value.item()
-    if isinstance(value, float) and not np.isfinite(value):
-        return None
-    if value is None or isinstance(value, (bool, int, float, str)):
-        return value
-    return str(value)
+        parts += [_sheet_html(sheet) for sheet in self.sheets()]
+        parts += [
+            f"<p style='margin:.3em 0'><em>{n.level}</em> {html.escape(n.text)}</p>"
+            for n in sorted(self.notes, key=lambda n: GRAVITY.get(n.level, 3))
+            if n.level != "info"
+        ]
+        return "<div style='max-width:46em'>" + "".join(parts) + "</div>"
 
 
-def json_text(record: Mapping[str, Any]) -> str:
-    """JSON text of a plain record, keys in the order given."""
-    return json.dumps(record, indent=2, allow_nan=False, ensure_ascii=False) + "\n"
+def _sheet_html(sheet: Sheet) -> str:
+    def row(cells: Sequence[str], tag: str) -> str:
+        return "<tr>" + "".join(f"<{tag}>{html.escape(c)}</{tag}>" for c in cells) + "</tr>"
+
+    body = "".join(row(r, "td") for r in sheet.rows)
+    return (
+        f"<table><caption style='text-align:left'>{html.escape(sheet.caption)}</caption>"
+        f"<thead>{row(sheet.head, 'th')}</thead><tbody>{body}</tbody></table>"
+    )
+
+
+def figure_source(figure: Any, form: str = "png", dpi: int = 150) -> str:
+    """A matplotlib figure as the source of an <img>; the figure is closed."""
+    import matplotlib.pyplot as plt
+
+    buffer = io.BytesIO()
+    # No date inside, so that the same results make the same page.
+    metadata = {"Date": None} if form == "svg" else {"Software": None}
+    figure.savefig(buffer, format=form, dpi=dpi, bbox_inches="tight", metadata=metadata)
+    plt.close(figure)
+    kind = "image/svg+xml" if form == "svg" else "image/png"
+    return f"data:{kind};base64,{base64.b64encode(buffer.getvalue()).decode()}"
+
+
+def by_gravity(notes: Sequence[Note]) -> list[Note]:
+    """Notes with the heaviest first."""
+    return sorted(notes, key=lambda n: GRAVITY.get(n.level, 3))
 
 
 def note_legend() -> QTable:
     """Every kind of note the engine can make: code, level, meaning."""
-    from ._gateway import about
-
-    notes = about()["notes"]
     return QTable(
         {
-            "code": [n["code"] for n in notes],
-            "level": [n["level"] for n in notes],
-            "meaning": [n["meaning"] for n in notes],
+            "code": list(NOTES),
+            "level": [level for level, _ in NOTES.values()],
+            "meaning": [meaning for _, meaning in NOTES.values()],
         }
     )

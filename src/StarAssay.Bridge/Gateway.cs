@@ -40,7 +40,7 @@ public static class Gateway
     /// <summary>JSON of what an exception from <see cref="Start"/> means; the same words as a job's error.</summary>
     public static string Explain(Exception exception) => ErrorWriter.Write(exception);
 
-    /// <summary>JSON: version, runtime, processors, vector widths, tasks and the list of notes.</summary>
+    /// <summary>JSON: version, runtime, processors, vector widths and tasks.</summary>
     public static string About() => JsonSerializer.Serialize(new
     {
         version = Version,
@@ -51,8 +51,11 @@ public static class Gateway
             : System.Runtime.Intrinsics.Vector256.IsHardwareAccelerated ? 256
             : System.Runtime.Intrinsics.Vector128.IsHardwareAccelerated ? 128 : 0,
         tasks = TaskTable.Names,
-        notes = NoteCatalog.All.Select(n => new { code = n.Code, level = Json.Word(n.Level), meaning = n.Meaning }),
     });
+
+    /// <summary>JSON: measurements, records with names, units, ranges and texts, flags, quantities and notes; what the face's
+    /// generated module is written from.</summary>
+    public static string Describe() => Description.Write();
 
     private sealed record Call
     {

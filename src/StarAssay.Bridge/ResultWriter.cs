@@ -66,7 +66,7 @@ internal sealed class ResultWriter
 
     private static (string Key, PropertyInfo Property)[] ShapeOf(Type type) => Shapes.GetOrAdd(type, static t =>
         [.. t.GetProperties(BindingFlags.Public | BindingFlags.Instance)
-            .Where(p => p.GetIndexParameters().Length == 0)
+            .Where(p => p.GetIndexParameters().Length == 0 && p.GetCustomAttribute<System.Text.Json.Serialization.JsonIgnoreAttribute>() is null)
             .Select(p => (Json.Key(p.Name), p))]);
 
     private void Value(Utf8JsonWriter json, object? value)

@@ -18,15 +18,18 @@ public sealed class TaskInput
     }
 
     /// <summary>The request record; keys are snake_case.</summary>
-    public T Request<T>()
+    public T Request<T>() => (T)Request(typeof(T));
+
+    /// <summary>The same, of a type that is known only now.</summary>
+    public object Request(Type type)
     {
         try
         {
-            return request.Deserialize<T>(Json.Options)!;
+            return request.Deserialize(type, Json.Options)!;
         }
         catch (JsonException e)
         {
-            throw new InputException("gateway.request", $"The request for {typeof(T).Name} cannot be read: {e.Message}", inner: e);
+            throw new InputException("gateway.request", $"The request for {type.Name} cannot be read: {e.Message}", inner: e);
         }
     }
 

@@ -4,7 +4,8 @@ using StarAssay.Engine.Results;
 
 namespace StarAssay.Bridge;
 
-/// <summary>All tasks by name, collected once from the classes marked <see cref="TaskListAttribute"/>.</summary>
+/// <summary>All tasks by name, collected once: the engine's own functions, and those of the classes marked
+/// <see cref="TaskListAttribute"/>, which do more than hand a request over.</summary>
 internal static class TaskTable
 {
     private static readonly Lazy<FrozenDictionary<string, Func<TaskInput, RunContext, object>>> Tasks = new(Collect);
@@ -25,6 +26,8 @@ internal static class TaskTable
             let mark = method.GetCustomAttribute<EngineTaskAttribute>()
             where mark is not null
             select KeyValuePair.Create(mark.Name, method.CreateDelegate<Func<TaskInput, RunContext, object>>());
-        return pairs.ToFrozenDictionary(StringComparer.Ordinal);
+        return pairs
+            .Concat(EngineFunctions.All.Select(f => KeyValuePair.Create(f.Name, EngineFunctions.AsTask(f.Method))))
+            .ToFrozenDictionary(StringComparer.Ordinal);
     }
 }

@@ -65,7 +65,7 @@ public class SameBitsTests
         float[] pixels = Noise(Side * Side, pedestal, noise);
         CompareAll(StoredForms.Of(StoredForms.Counts(pixels), Side, Side), (frame, context) =>
         {
-            StarField field = StarMeasurement.Measure(new StarRequest { Frame = frame, DetectionThreshold = 2.5, FitProfiles = ProfileFits.None }, context);
+            StarField field = StarMeasurement.Measure(new StarRequest { Frame = frame, Threshold = 2.5, FitProfiles = ProfileFits.None }, context);
             Assert.True(field.X.Length > 100, $"{field.X.Length} peaks found, too few to compare");
             return field;
         });

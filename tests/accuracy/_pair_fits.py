@@ -91,7 +91,7 @@ def frames_of(pair: Pair) -> dict[str, Frame]:
 def run_fit(pair: Pair, threads: int = 1, **changes: Any) -> dict[str, Any]:
     """The engine's answer for a pair."""
     request = {**engine_request(pair), **changes}
-    return _gateway.call("wavefront.fit", request, frames=frames_of(pair), threads=threads)
+    return _gateway.call("wavefront.measure", request, frames=frames_of(pair), threads=threads)
 
 
 def judge(pair: Pair, number: int, tags: tuple[str, ...] = (), **changes: Any) -> Judged:

@@ -69,7 +69,9 @@ class Measurement:
     budget: dict[str, float] = field(default_factory=dict)
 
 
-def measure(population: str, number: int, cache: str | None, changes: dict[str, Any]) -> Measurement:
+def measure(
+    population: str, number: int, cache: str | None, changes: dict[str, Any]
+) -> Measurement:
     """Draw and measure one case."""
     import time
 

@@ -6,7 +6,6 @@ import json
 import subprocess
 import sys
 from pathlib import Path
-from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -17,6 +16,8 @@ from astropy.table import QTable
 import starassay
 from starassay import cli, errors
 from starassay.cli import measure
+from starassay.measurements import declared
+from starassay.measurements._declaring import Measurement, Part, Setup
 from starassay.results import Measured, Note, Result
 
 TOP = Path(__file__).resolve().parents[2]
@@ -36,7 +37,7 @@ class Sample(Result):
         ax.plot([0, 1], [1, 2])
         return ax
 
-    def summary(self) -> list[str]:
+    def sentences(self) -> list[str]:
         return ["length 1.50 ± 0.10 mm"]
 
 
@@ -46,26 +47,30 @@ SAMPLE = Sample(
 )
 
 
-def kind(run: Any) -> SimpleNamespace:
-    return SimpleNamespace(
-        NAME="sample",
-        HELP="A sample.",
-        EXAMPLE="starassay measure sample",
-        add_arguments=lambda parser: None,
-        run=run,
+def offering(monkeypatch: pytest.MonkeyPatch, run: Any, **others: Measurement) -> None:
+    """Let the command line know a measurement "sample" that needs no file."""
+    one = Measurement(
+        area="sample",
+        title="Sample",
+        help="A sample.",
+        example="starassay measure sample",
+        roles=(),
+        options=(),
+        measure=run,
     )
+    monkeypatch.setattr(measure, "declared", lambda: {"sample": one, **others})
 
 
 @pytest.fixture
 def sample(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(measure, "kinds", lambda: [kind(lambda args: SAMPLE)])
+    offering(monkeypatch, lambda setup: [Part("sample", SAMPLE)])
 
 
 def raising(monkeypatch: pytest.MonkeyPatch, error: BaseException) -> None:
-    def run(args: Any) -> Result:
+    def run(setup: Setup) -> list[Part]:
         raise error
 
-    monkeypatch.setattr(measure, "kinds", lambda: [kind(run)])
+    offering(monkeypatch, run)
 
 
 def test_about_checks_the_installation(capsys: pytest.CaptureFixture[str]) -> None:
@@ -179,12 +184,12 @@ def test_warnings_are_one_line_notes(
 ) -> None:
     import warnings
 
-    def run(args: Any) -> Result:
+    def run(setup: Setup) -> list[Part]:
         warnings.warn("the header is\nincomplete", errors.StarAssayWarning, stacklevel=1)
         warnings.warn("inner matter", DeprecationWarning, stacklevel=1)
-        return SAMPLE
+        return [Part("sample", SAMPLE)]
 
-    monkeypatch.setattr(measure, "kinds", lambda: [kind(run)])
+    offering(monkeypatch, run)
     assert cli.main(["measure", "sample", "--quiet"]) == 0
     assert capsys.readouterr().err == "note: the header is incomplete\n"
 
@@ -194,16 +199,32 @@ def test_warnings_are_one_line_notes(
     [
         (["frobnicate"], "'frobnicate' is not known. Choose one of run, measure, demo"),
         (["mesure", "sample"], "'mesure' is not known. Did you mean 'measure'? Choose one"),
-        ([], "starassay: COMMAND (run, measure, demo, notes, about) is missing."),
+        ([], "starassay: the following arguments are required: COMMAND."),
         (
             ["measure", "sample", "--tabel", "x"],
             "'--tabel x' is not known here. Did you mean '--table'?",
         ),
-        (["measure", "sample", "--plot"], "measure sample: --plot needs a value after it."),
-        (["measure", "stars", "f.fits", "--threshold", "a"], "--threshold: 'a' is not a number."),
-        (["measure", "stars", "f.fits", "--gain", "1.5"], "--gain: '1.5' has no unit"),
-        (["measure", "stars", "f.fits", "--gain", "1.5 mm"], "'1.5 mm' is not in a fitting unit"),
-        (["measure", "color-focus", "f.fits"], "--focal-ratio and --dispersion are missing."),
+        (["measure", "sample", "--plot"], "measure sample: --plot: expected one argument."),
+        (
+            ["measure", "stars", "f.fits", "--threshold", "a"],
+            "threshold = a cannot be read as a value in plain numbers.",
+        ),
+        (
+            ["measure", "stars", "f.fits", "--gain", "1.5"],
+            "gain = 1.5 cannot be read as a value in electron / adu.",
+        ),
+        (
+            ["measure", "stars", "f.fits", "--gain", "1.5 mm"],
+            "gain = 1.5 mm cannot be read as a value in electron / adu.",
+        ),
+        (
+            ["measure", "color-focus", "f.fits"],
+            "required: --dispersion, --aperture, --focal-length.",
+        ),
+        (
+            ["measure", "stars", "f.fits", "--threshold", "1"],
+            "threshold is 1; it must be between 2",
+        ),
         (["measure", "sample", "--json", "-", "--table", "-"], "Only one of --json and --table"),
         (["notes", "zzz"], "No note's code begins with 'zzz'"),
     ],
@@ -214,22 +235,10 @@ def test_wrong_usage_is_one_line(
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    real = measure.kinds()
-    monkeypatch.setattr(measure, "kinds", lambda: [kind(lambda args: SAMPLE), *real])
+    offering(monkeypatch, lambda setup: [Part("sample", SAMPLE)], **declared())
     assert cli.main(argv) == 2
     err = capsys.readouterr().err
     assert text in err and err.count("\n") == 1
-
-
-def test_quantities_need_units() -> None:
-    import argparse
-
-    from starassay.cli._options import quantity
-
-    assert quantity("mm")("11.5 cm") == 115 * u.mm
-    for wrong in ("115", "115 s", "long"):
-        with pytest.raises(argparse.ArgumentTypeError, match="number with its unit"):
-            quantity("mm")(wrong)
 
 
 @pytest.mark.parametrize(
@@ -240,9 +249,9 @@ def test_quantities_need_units() -> None:
         (["--defocus", "-0.25 mm"], "defocus", -250 * u.um),
         (["--defocus=-250um"], "defocus", -250 * u.um),
         (["--defocus", "-1.5e2um", "--axis", "x"], "defocus", -150 * u.um),
-        (["--positions", "-0.2mm", "-1um", "0", "2e2"], "positions", [-200.0, -1.0, 0.0, 200.0]),
-        (["--positions", "-200um", "--axis", "y"], "positions", [-200.0]),
-        (["--band", "0.4um", "700"], "band", [400.0, 700.0]),
+        (["--positions", "-0.2mm", "-1um", "0um"], "positions", [-200.0, -1.0, 0.0] * u.um),
+        (["--positions", "-200um", "--axis", "y"], "positions", [-200.0] * u.um),
+        (["--band", "0.4um", "700nm"], "band", [400.0, 700.0] * u.nm),
     ],
 )
 def test_numbers_with_a_sign_and_a_unit_are_values(
@@ -250,13 +259,16 @@ def test_numbers_with_a_sign_and_a_unit_are_values(
 ) -> None:
     """A minus sign begins a value, not an option, whatever stands behind the digits."""
     parser = cli.build_parser()
-    needed = ["--focal-ratio", "6.6", "--dispersion", "0.6", "0.9"]
-    args = parser.parse_args(["measure", "color-focus", "f.fits", *needed, *argv])
-    assert np.all(u.isclose(getattr(args, option) * u.one, value * u.one, rtol=1e-12))
-    assert args.frames == ["f.fits"]
+    needed = ["--aperture", "115mm", "--focal-length", "760mm"]
+    needed += ["--dispersion", "0.6nm/pix", "0.9nm/pix"]
+    frames = ["f.fits"] * (len(value) if np.ndim(value) and option == "positions" else 1)
+    args = parser.parse_args(["measure", "color-focus", *frames, *needed, *argv])
+    setup = measure.setup_of(args, declared()["color_focus"])
+    assert np.all(u.isclose(setup.options[option], value, rtol=1e-12))
+    assert setup.files["frames"] == (Path("f.fits"),) * len(frames)
 
 
-@pytest.mark.parametrize("name", [m.NAME for m in measure.kinds()])
+@pytest.mark.parametrize("name", [m.command for m in declared().values()])
 def test_help_explains_every_option(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     """No option without a word about it, and an example that parses."""
     parser = cli.build_parser()
@@ -264,8 +276,9 @@ def test_help_explains_every_option(name: str, capsys: pytest.CaptureFixture[str
     for word in ("measure", name):
         one = next(a for a in one._actions if hasattr(a, "choices") and a.choices).choices[word]
     assert [a.dest for a in one._actions if not a.help] == []
-    example = next(m.EXAMPLE for m in measure.kinds() if m.NAME == name)
-    assert parser.parse_args(example.split()[1:])._measure is not None
+    known = next(m for m in declared().values() if m.command == name)
+    args = parser.parse_args(known.example.split()[1:])
+    assert args._measurement is known and measure.setup_of(args, known).files
 
 
 def sky(shape: tuple[int, ...] = (80, 90), kind: Any = np.uint16) -> np.ndarray:
@@ -332,7 +345,7 @@ def test_a_frame_without_stars_is_measured_and_says_so(
     out, err = capsys.readouterr()
     record = json.loads(out)
     assert "stars.none" in [n["code"] for n in record["notes"]] and "[doubt]" in err
-    assert record["columns"]["x"] == []
+    assert record["x"] == {"value": [], "unit": "pix"}
 
 
 def test_an_interrupt_ends_a_real_process_with_one_line(tmp_path: Path) -> None:
@@ -342,15 +355,15 @@ def test_an_interrupt_ends_a_real_process_with_one_line(tmp_path: Path) -> None:
 
     code = (
         "import signal, sys, starassay._gateway as g, starassay.cli as c, starassay.cli.measure as m\n"
-        "from types import SimpleNamespace as N\n"
+        "from starassay.measurements._declaring import Measurement as M\n"
         # A shell starts what runs in its background deaf to this signal, and children inherit that.
         "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
-        "def run(args):\n"
+        "def run(setup):\n"
         # The runtime starts first: on a busy machine that can take longer than the pause below.
         "    g.about()\n"
         "    print('in', file=sys.stderr, flush=True)\n"
         "    g.call('gateway.wait', {'seconds': 60})\n"
-        "m.kinds = lambda: [N(NAME='wait', HELP='', EXAMPLE='', add_arguments=lambda p: None, run=run)]\n"
+        "m.declared = lambda: {'wait': M('wait', 'Wait', 'Waits.', '', (), (), run)}\n"
         "sys.exit(c.main(['measure', 'wait']))\n"
     )
     process = subprocess.Popen(

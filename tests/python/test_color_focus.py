@@ -15,7 +15,7 @@ from astropy import units as u
 from scipy.interpolate import CubicSpline
 from scipy.ndimage import shift
 
-from starassay import color_focus as cf
+from starassay.measurements import color_focus as cf
 from starassay.errors import CannotMeasureError, InputError
 from starassay.measurements.color_focus.wavelengths import lamp_flux
 from starassay.imaging.frame import Frame
@@ -31,6 +31,16 @@ CAMERA = {
     "read_noise": 4 * u.electron,
     "saturation": 60000 * u.adu,
     "pitch": 5 * u.um,
+}
+
+
+#: What a curve that is no lens of known glass leaves open.
+NO_GLASS: dict[str, Any] = {
+    "notes": (),
+    "glasses": (),
+    "powers": np.zeros(0),
+    "index_d": np.zeros(0),
+    "abbe_number": np.zeros(0),
 }
 
 
@@ -79,7 +89,7 @@ def measure(frames: Any, telescope: Any, **options: Any) -> cf.ColorFocusCurve:
         focal_ratio=telescope.focal_ratio,
         focal_length=telescope.focal_mm,
         disperser="parallel-grating",
-        band=(390, 750),
+        limits=(390, 750),
         bins=64,
         **options,
     )
@@ -189,7 +199,7 @@ def test_single_spectrum_set_out_of_focus_is_decided_by_a_rough_hint(
         "focal_length": telescope.focal_mm,
         "obstruction": telescope.obstruction,
         "disperser": "parallel-grating",
-        "band": (390, 750),
+        "limits": (390, 750),
         "bins": 64,
     }
     frame = as_frame(pixels, saturation=200000 * u.adu)
@@ -222,7 +232,7 @@ def test_same_answer_for_any_number_of_threads(doublet_run: tuple) -> None:
         "wavelengths": WAVE * u.nm,
         "focal_ratio": 7.0,
         "disperser": "parallel-grating",
-        "band": (400, 700),
+        "limits": (400, 700),
         "bins": 24,
     }
     one = cf.measure_color_focus(frames[:3], threads=1, **kwargs)
@@ -245,12 +255,10 @@ def test_figures_of_merit_of_a_known_curve() -> None:
     theory = cf.lens_color_focus(["N-BK7"], 1000)  # any theory record serves as carrier
     w = np.linspace(400, 700, 301)
     line = cf.LensTheory(
-        (),
-        {**theory.conditions, "focal_length_mm": 1000.0},
-        w * u.nm,
-        (w - 550) * u.um,
-        (),
-        *[()] * 3,
+        **NO_GLASS,
+        conditions={**theory.conditions, "focal_length_mm": 1000.0},
+        wavelength=w * u.nm,
+        shift=(w - 550) * u.um,
     )
     merit = line.merit(10.0, (400, 700), star="flat", focus="least-blur")
     # RMS radius of a uniform disc of diameter dz/N is dz/(2 sqrt2 N); dz uniform in +-150 um.
@@ -272,7 +280,9 @@ def test_depth_of_focus_strehl() -> None:
         away = depths * 2 * w / 1000 * 49
         shift = np.where(w < 601, away, 0.0)
         carrier = {**theory.conditions, "reference_nm": 650.0}
-        line = cf.LensTheory((), carrier, w * u.nm, shift * u.um, (), *[()] * 3)
+        line = cf.LensTheory(
+            **NO_GLASS, conditions=carrier, wavelength=w * u.nm, shift=shift * u.um
+        )
         at_550 = line.merit(
             7.0, (540, 650), star=lambda nm: np.where(nm < 570, 1.0, 0.0), focus="reference"
         )
@@ -354,7 +364,7 @@ def test_grating_in_the_converging_beam_is_removed() -> None:
         "positions": positions,
         "wavelengths": WAVE * u.nm,
         "focal_ratio": 7.0,
-        "band": (400, 700),
+        "limits": (400, 700),
         "bins": 32,
     }
     bare = cf.measure_color_focus(frames, **common)
@@ -380,7 +390,7 @@ def test_second_order_is_left_out_and_said() -> None:
         pitch=5,
     )
     curve = cf.measure_color_focus(
-        frame, wavelengths=wave, focal_ratio=7, band=(500, 880), bins=48, order_filter=False
+        frame, wavelengths=wave, focal_ratio=7, limits=(500, 880), bins=48, order_filter=False
     )
     assert curve.wavelength.value[curve.used].max() < 760
     note = next(n for n in curve.notes if n.code == "color-focus.second-order")
@@ -413,7 +423,7 @@ def second_order_run(second_order: float) -> tuple[dict, cf.LensTheory]:
         "wavelengths": wave,
         "focal_ratio": 7,
         "disperser": "parallel-grating",
-        "band": (390, 915),
+        "limits": (390, 915),
     }
     return common, lens
 
@@ -676,7 +686,7 @@ def test_reflector_is_flat_within_errors(real_data: Path) -> None:
         obstruction=0.3,
         disperser="parallel-grating",
         order_filter=True,
-        band=(450, 740),
+        limits=(450, 740),
     )
     good = curve.used
     pull = curve.smooth.value[good] / np.maximum(curve.smooth_error.value[good], 1.0)
@@ -704,9 +714,10 @@ def test_command_line(tmp_path: Path) -> None:
     for name, frame in (("star.fits", star), ("lamp.fits", lamp)):
         fits.PrimaryHDU(frame.pixels).writeto(tmp_path / name)
     args = ["measure", "color-focus", str(tmp_path / "star.fits"), "--lamp"]
-    args += [str(tmp_path / "lamp.fits"), "--lamps", "Hg", "He", "Ne", "--dispersion", "0.4", "0.6"]
-    args += ["--focal-ratio", "7", "--pitch", "5 um", "--disperser", "parallel-grating"]
-    args += ["--band", "400", "720", "--quiet", "--json", str(tmp_path / "out.json")]
+    args += [str(tmp_path / "lamp.fits"), "--lamps", "Hg", "He", "Ne", "--dispersion"]
+    args += ["0.4nm/pix", "0.6nm/pix", "--aperture", "100 mm", "--focal-length", "700 mm"]
+    args += ["--pitch", "5 um", "--disperser", "parallel-grating"]
+    args += ["--band", "400nm", "720nm", "--quiet", "--json", str(tmp_path / "out.json")]
     assert main([*args, "--plot", str(tmp_path / "out.png")]) == 0
     import json
 

@@ -269,13 +269,14 @@ def test_real_star_fields_give_a_report(
     mosaic, summed, few = outcome.tests
     assert [len(t.failures) for t in outcome.tests] == [0, 0, 0]
     # Two frames of three colors, each with enough stars for a map.
-    assert [p.facts["color"] for p in mosaic.parts] == ["red", "green", "blue"] * 2
-    assert all(p.result.clean_stars >= 50 for p in mosaic.parts)  # type: ignore[attr-defined]
+    assert [p.label.split()[-2] for p in mosaic.pieces] == ["red", "green", "blue"] * 2
+    assert all(p.result.clean_stars >= 50 for p in mosaic.pieces)  # type: ignore[attr-defined]
     # The solved frame's WCS has 10.32 arcsec a pixel (data README: 10.33); a plane's pixel is twice that.
-    assert mosaic.parts[4].facts["scale"].value == pytest.approx(20.64, abs=0.05)
-    assert any("RGGB" in n.text for n in mosaic.parts[0].result.notes)
+    scale = mosaic.pieces[4].result.pixel_scale  # type: ignore[attr-defined]
+    assert scale.value == pytest.approx(20.64, abs=0.05)
+    assert any("RGGB" in n.text for n in mosaic.pieces[0].result.notes)
     # No size on the sky from another telescope's focal length.
-    assert all("star_fwhm" not in t.values for t in (summed, few))
+    assert all("star_fwhm" not in t.quantities for t in (summed, few))
     text = outcome.report.read_text(encoding="utf-8")
     assert text.count("Map of star sizes over the field") >= 7
     assert "Too few clean stars" in text

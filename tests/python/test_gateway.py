@@ -478,14 +478,17 @@ def test_results_are_plain_data(kind: str) -> None:
     check_result(result)
 
 
-def test_about_lists_tasks_and_notes() -> None:
+def test_about_lists_tasks_and_the_description_notes() -> None:
+    """What the engine offers; the face's own list of notes is made from its description."""
     facts = starassay.about()
     assert facts["version"] == starassay.__version__
-    assert {"gateway.echo", "imaging.inspect"} <= set(facts["tasks"])
+    offered = {"gateway.echo", "imaging.inspect", "stars.measure", "wavefront.measure"}
+    assert offered <= set(facts["tasks"])
     assert json.dumps(facts)
-    codes = [n["code"] for n in facts["notes"]]
-    assert codes == sorted(set(codes))
-    assert all(n["level"] in ("info", "caution", "doubt") for n in facts["notes"])
+    notes = json.loads(_host.gateway().Describe())["notes"]
+    codes = [n["code"] for n in notes]
+    assert codes == sorted(set(codes)) and len(codes) > 50
+    assert all(n["level"] in ("info", "caution", "doubt") for n in notes)
 
 
 def test_progress_moves_and_ends(capsys: pytest.CaptureFixture) -> None:

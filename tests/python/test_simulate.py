@@ -258,7 +258,10 @@ def test_mosaic_frames_carry_their_pattern() -> None:
     assert frame.meta["BAYERPAT"] == "RGGB"
     with pytest.raises(ValueError, match="mosaic"):
         sa.draw_star_field(
-            sa.juniper_115(), camera=CAMERA, stars=4, passband={"R": sa.simulate.PASSBANDS["R"]}
+            sa.juniper_115(),
+            camera=CAMERA,
+            stars=4,
+            passband={"R": sa.simulation.simulate.PASSBANDS["R"]},
         )
 
 

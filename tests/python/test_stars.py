@@ -137,7 +137,7 @@ def test_table_units_and_order(found):
     assert np.all(np.diff(table["flux"].value) <= 0)
     assert {"hfr", "fwhm", "ellipticity", "flags", "snr"} <= set(table.colnames)
     assert found.zone_table["stars"][0] > 0
-    assert "half-flux radius" in "\n".join(found.summary())
+    assert "Half-flux radius" in "\n".join(found.summary())
 
 
 def test_results_are_plain_data(found, tmp_path):
@@ -224,7 +224,7 @@ def test_nothing_to_measure_is_said():
 def test_plots_show_every_kind(found):
     import matplotlib.pyplot as plt
 
-    for draw in (found.plot, lambda: found.plot(quantity="ellipticity"), found.plot_ellipticity):
+    for draw in (found.plot, lambda: found.plot(column="ellipticity"), found.plot_ellipticity):
         ax = draw()
         assert ax.get_xlabel() == "x (pix)" and ax.get_title(loc="left")
         plt.close(ax.figure)

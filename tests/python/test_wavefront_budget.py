@@ -81,7 +81,7 @@ def map_rms(values: np.ndarray) -> float:
 
 def line(found: starassay.WavefrontFit, source: str) -> Any:
     """The one line of the budget that starts so."""
-    rows = [row for row in found.budget if row["source"].startswith(source)]
+    rows = [row for row in found.budget_table if row["source"].startswith(source)]
     assert len(rows) == 1
     return rows[0]
 
@@ -120,9 +120,9 @@ def test_a_line_of_the_budget_is_what_a_wrong_input_does(
 
 def test_parts_add_up_to_the_whole(result: starassay.WavefrontFit) -> None:
     """JCGM 100:2008, equation 10, for inputs that are independent: squares add."""
-    parts = result.budget["map"].to_value(u.nm)
+    parts = result.budget_table["map"].to_value(u.nm)
     assert np.sum(np.isfinite(parts)) == 4
-    light = result.open_share
+    light = result.map_open
     whole = np.average(np.nan_to_num(result.map_uncertainty.to_value(u.nm)) ** 2, weights=light)
     assert np.sqrt(np.nansum(parts**2)) == pytest.approx(np.sqrt(whole), rel=1e-3)
     # What has no number is named and does not count as nothing in silence.
@@ -132,7 +132,7 @@ def test_parts_add_up_to_the_whole(result: starassay.WavefrontFit) -> None:
 def test_inputs_known_exactly_have_no_line(pair: Pair, result: starassay.WavefrontFit) -> None:
     """Only the images' own noise is left, and it is the same as before."""
     exact = fit([pair], **EXACT)
-    assert [row["kind"] for row in exact.budget if np.isfinite(row["map"])] == ["A"]
+    assert [row["kind"] for row in exact.budget_table if np.isfinite(row["map"])] == ["A"]
     np.testing.assert_array_equal(
         exact.table["uncertainty"].to_value(u.nm), result.table["fit_uncertainty"].to_value(u.nm)
     )
@@ -148,7 +148,7 @@ def changing() -> starassay.WavefrontFit:
 
 def test_pairs_that_differ_widen_the_bars_and_are_said(changing: starassay.WavefrontFit) -> None:
     """JCGM 100:2008, 4.2.3: variance of the mean, s^2 / n, from the pairs fitted alone."""
-    alone = np.array([a["coefficient_nm"] for a in changing.pairs_alone])
+    alone = np.array([a.coefficient.value for a in changing.pairs_alone])
     assert alone.shape == (3, len(changing.table))
     # Each pair shows its own astigmatism: photons leave some 0.3 nm.
     np.testing.assert_allclose(alone[:, 0], [9.0, 15.0, 18.0], atol=1.5)
@@ -161,7 +161,7 @@ def test_pairs_that_differ_widen_the_bars_and_are_said(changing: starassay.Wavef
     by_mode = np.maximum(np.std(alone, axis=0, ddof=1) / np.sqrt(3), own)
     np.testing.assert_allclose(changing.table["uncertainty"].to_value(u.nm), by_mode, rtol=1e-6)
     # Over the map: both lines in quadrature (equation 10).
-    light = changing.open_share
+    light = changing.map_open
     whole = np.average(np.nan_to_num(changing.map_uncertainty.to_value(u.nm)) ** 2, weights=light)
     assert np.hypot(row["map"].to_value(u.nm), photons) == pytest.approx(np.sqrt(whole), rel=1e-3)
     assert np.sqrt(whole) > 0.95 * scatter
@@ -174,9 +174,9 @@ def test_pairs_that_differ_widen_the_bars_and_are_said(changing: starassay.Wavef
 def test_pairs_alone_are_those_pairs(changing: starassay.WavefrontFit) -> None:
     """The second pair in a fit by itself, which knows nothing of the others."""
     by_itself = fit([small_pair(41, astigmatism=15.0)], **EXACT)
-    within = np.asarray(changing.pairs_alone[1]["coefficient_nm"]) - coefficients(by_itself)
+    within = np.asarray(changing.pairs_alone[1].coefficient.value) - coefficients(by_itself)
     assert np.all(np.abs(within) < 0.3 * by_itself.table["fit_uncertainty"].to_value(u.nm))
-    assert changing.pairs_alone[1]["rms_nm"] == pytest.approx(
+    assert changing.pairs_alone[1].rms.value == pytest.approx(
         map_rms(coefficients(by_itself)), 0.02
     )
 

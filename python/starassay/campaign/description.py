@@ -9,11 +9,13 @@ from typing import Any
 from astropy import units as u
 
 from ..decisions.deciding import Claim
+from ..measurements._declaring import Measurement
+from ..optics.telescope import Telescope, Vane
 
 
 @dataclasses.dataclass(frozen=True)
 class TelescopeEntry:
-    """[telescope]: name, sample, design, aperture, focal_length, obstruction, note."""
+    """[telescope]: name, sample, design, aperture, focal_length, obstruction, vanes, note."""
 
     name: str
     sample: str
@@ -21,12 +23,20 @@ class TelescopeEntry:
     aperture: u.Quantity
     focal_length: u.Quantity
     obstruction: float
+    vanes: tuple[Vane, ...]
     note: str
+
+    @property
+    def optics(self) -> Telescope:
+        """What passes light, for the measurements."""
+        return Telescope(
+            self.aperture, self.focal_length, self.obstruction, self.vanes, name=self.name
+        )
 
     @property
     def focal_ratio(self) -> float:
         """Focal length over aperture."""
-        return float((self.focal_length / self.aperture).to_value(u.one))
+        return self.optics.focal_ratio
 
 
 @dataclasses.dataclass(frozen=True)
@@ -76,29 +86,39 @@ class SiteEntry:
 
 @dataclasses.dataclass(frozen=True)
 class Test:
-    """One entry of [[stars]], [[wavefront]] or [[color_focus]].
+    """One entry of a measurement: [[stars]], [[wavefront]], ...
 
     Attributes
     ----------
-    kind, name : str
-        Table of the file; title in the report.
-    frames : tuple of Path
-        Star fields, spectra, or pairs in the order inside, outside, inside, outside, ...
+    measurement : Measurement
+        What is measured, as it declares itself.
+    name : str
+        Title in the report.
+    files : dict of str to tuple of Path
+        Frames by their role.
     filter : FilterEntry or None
         The filter used.
-    band : str
-        Label for a frame in no known filter.
-    facts : dict
-        Further keys of this kind.
+    options : dict
+        What the entry says to the measurement, with units.
     """
 
-    kind: str
+    measurement: Measurement
     name: str
-    frames: tuple[Path, ...]
+    files: dict[str, tuple[Path, ...]]
     filter: FilterEntry | None
-    facts: dict[str, Any]
+    options: dict[str, Any]
 
     __test__ = False  # not for pytest
+
+    @property
+    def kind(self) -> str:
+        """The measurement's one name."""
+        return self.measurement.area
+
+    @property
+    def frames(self) -> tuple[Path, ...]:
+        """Every file once; of several roles that belong together one after the other."""
+        return tuple(dict.fromkeys(path for files in self.files.values() for path in files))
 
 
 @dataclasses.dataclass(frozen=True)
@@ -150,11 +170,5 @@ class Campaign:
 
     @property
     def frames(self) -> tuple[Path, ...]:
-        """Every frame once, in the order of the tests."""
+        """Every file once, in the order of the tests."""
         return tuple(dict.fromkeys(path for test in self.tests for path in test.frames))
-
-    @property
-    def files(self) -> tuple[Path, ...]:
-        """The frames, and the lamps that go with spectra."""
-        lamps = [test.facts["lamp"] for test in self.tests if "lamp" in test.facts]
-        return tuple(dict.fromkeys((*self.frames, *lamps)))

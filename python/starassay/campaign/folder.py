@@ -81,13 +81,13 @@ def make_manifest(outcome: Outcome, started: datetime) -> dict[str, Any]:
                 "bytes": path.stat().st_size,
                 "sha256": checksum(path),
             }
-            for path in campaign.files
+            for path in campaign.frames
         ],
         "tests": [
             {
                 "kind": t.test.kind,
                 "name": t.test.name,
-                "results": [part.slug for part in t.parts],
+                "results": [piece.slug for piece in t.pieces],
                 "failures": list(t.failures),
             }
             for t in outcome.tests
@@ -104,7 +104,7 @@ def write_folder(outcome: Outcome, manifest: dict[str, Any], page: str) -> None:
         results = part / "results"
         results.mkdir(parents=True)
         for test in outcome.tests:
-            for piece in test.parts:
+            for piece in test.pieces:
                 piece.result.write_json(results / f"{piece.slug}.json")
                 piece.result.table.write(results / f"{piece.slug}.ecsv", format="ascii.ecsv")
         if outcome.judgments:
@@ -112,8 +112,9 @@ def write_folder(outcome: Outcome, manifest: dict[str, Any], page: str) -> None:
         record = {
             "decisions": [j.decision.to_dict() for j in outcome.judgments],
             "advice": outcome.advice.to_dict(),
-            "values": {
-                t.test.name: {k: to_plain(v) for k, v in t.values.items()} for t in outcome.tests
+            "quantities": {
+                t.test.name: {k: to_plain(v) for k, v in t.quantities.items()}
+                for t in outcome.tests
             },
         }
         (part / "decisions.json").write_text(json_text(record), encoding="utf-8")

@@ -8,54 +8,26 @@ from collections.abc import Iterable
 from astropy import units as u
 from astropy.table import QTable
 
-from ..decisions.deciding import decide
+from ..decisions.deciding import judge as judge_claim
 from .description import Campaign, ClaimEntry
 from .outcome import Judgment, TestOutcome
-from .quantities import QUANTITIES
 
 
 def judge(campaign: Campaign, entry: ClaimEntry, tests: Iterable[TestOutcome]) -> Judgment:
     """Decide one claim by the first test that gives its quantity, or say which test is missing."""
-    kind = QUANTITIES[entry.quantity]
     having = [
         t
         for t in tests
-        if entry.quantity in t.values
-        and (t.test.name == entry.test if entry.test else "other_telescope" not in t.test.facts)
+        if entry.quantity in t.quantities and (t.test.name == entry.test if entry.test else t.own)
     ]
-    if not having:
-        return Judgment(
-            entry, decide(entry.claim, None, risk=campaign.risk, missing_test=kind.missing), ""
-        )
-    chosen = having[0]
-    value = chosen.values[entry.quantity]
-    other = ""
-    if entry.wavelength is not None and value.wavelength is not None:
-        ratio = float((value.wavelength / entry.wavelength).to_value(u.one))
-        # Within a fiftieth the difference is below what filters are specified to.
-        if abs(ratio - 1) > 0.02:
-            other = (
-                f"Measured at {value.wavelength:.4g}, but stated at {entry.wavelength:.4g}; "
-                "the one cannot be had from the other without knowing the color error."
-            )
-    missing = kind.missing
-    if other:
-        missing = f"Measure at {entry.wavelength:.4g}."
-    elif value.doubts:
-        missing = "Take the frames again as the doubt advises."
-    decision = decide(
+    decision = judge_claim(
         entry.claim,
-        value.measured,
-        random_part=value.random_part,
-        degrees_of_freedom=value.degrees_of_freedom,
-        count=value.count,
-        counted=value.counted,
+        entry.quantity,
+        [having[0].quantities[entry.quantity]] if having else [],
+        wavelength=entry.wavelength,
         risk=campaign.risk,
-        doubts=value.doubts,
-        other_conditions=other,
-        missing_test=missing,
     )
-    return Judgment(entry, decision, chosen.test.name)
+    return Judgment(entry, decision, having[0].test.name if having else "")
 
 
 def decisions_table(judgments: Iterable[Judgment]) -> QTable:

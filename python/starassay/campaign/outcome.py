@@ -5,11 +5,33 @@ from __future__ import annotations
 import dataclasses
 from pathlib import Path
 
+from .._records import Quantity
 from ..decisions.advice import Advice
 from ..decisions.deciding import Decision
-from ..results import Note
+from ..results import Note, Result
 from .description import Campaign, ClaimEntry, Test
-from .parts import Part, Value
+
+
+@dataclasses.dataclass(frozen=True)
+class Piece:
+    """One result of a test.
+
+    Attributes
+    ----------
+    label : str
+        Frame or pair it belongs to, for the report.
+    slug : str
+        Its file name without ending.
+    result : Result
+        The measurement.
+    aside : bool
+        True when it is shown, but not taken into the test's numbers.
+    """
+
+    label: str
+    slug: str
+    result: Result
+    aside: bool = False
 
 
 @dataclasses.dataclass(frozen=True)
@@ -20,10 +42,10 @@ class TestOutcome:
     ----------
     test : Test
         Its entry in the campaign file.
-    parts : tuple of Part
+    pieces : tuple of Piece
         Results with labels; empty when nothing could be measured.
-    values : dict of str to Value
-        Numbers that claims can be about.
+    quantities : dict of str to Quantity
+        Numbers that claims can be about, over all pieces.
     failures : tuple of str
         A sentence for each frame or pair that could not be measured.
     notes : tuple of Note
@@ -31,12 +53,17 @@ class TestOutcome:
     """
 
     test: Test
-    parts: tuple[Part, ...]
-    values: dict[str, Value]
+    pieces: tuple[Piece, ...]
+    quantities: dict[str, Quantity]
     failures: tuple[str, ...]
     notes: tuple[Note, ...]
 
     __test__ = False  # not for pytest
+
+    @property
+    def own(self) -> bool:
+        """Whether it was taken with the telescope of the campaign."""
+        return "other_telescope" not in self.test.options
 
 
 @dataclasses.dataclass(frozen=True)
@@ -73,6 +100,11 @@ class Outcome:
     folder: Path
     report: Path
 
+    @property
+    def failed(self) -> bool:
+        """Whether a frame or pair could not be measured."""
+        return any(t.failures for t in self.tests)
+
     def summary(self) -> list[str]:
         """Verdict lines, failures and where the report is."""
         lines = [f"{self.campaign.name}: {self.campaign.telescope.name}"]
@@ -88,7 +120,7 @@ class Outcome:
         notes = {
             (n.level, n.text)
             for outcome in self.tests
-            for n in (*outcome.notes, *(n for part in outcome.parts for n in part.result.notes))
+            for n in (*outcome.notes, *(n for piece in outcome.pieces for n in piece.result.notes))
         }
         lines += [f"  doubt: {text}" for level, text in sorted(notes) if level == "doubt"]
         cautions = sum(level == "caution" for level, _ in notes)

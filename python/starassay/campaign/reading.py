@@ -6,12 +6,16 @@ docs/campaign.md shows every key. Each complaint names file, line and key and sa
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 from astropy import units as u
 
+from .. import _records
+from .._records import QUANTITIES
 from .._toml import Table, TomlFile
 from ..decisions.deciding import Claim
+from ..measurements import declared
+from ..measurements._declaring import TELESCOPE, Measurement, Option
+from ..optics.telescope import read_vanes
 from .description import (
     CameraEntry,
     Campaign,
@@ -21,12 +25,11 @@ from .description import (
     TelescopeEntry,
     Test,
 )
-from .quantities import QUANTITIES
+
 
 FILE_NAME = "campaign.toml"
-LAMPS = ("Ne", "Ar", "Hg", "He", "Kr", "Cd", "Xe", "H", "telluric")
-DESIGNS = ("unknown", "refractor", "newtonian", "compound")
-ORIENTATIONS = ("direct", "flipped-x", "flipped-y", "rotated180")
+DESIGNS = _records.ADVICE_REQUEST["design"].choices
+ORIENTATIONS = _records.WAVEFRONT_REQUEST["orientation"].choices
 
 
 def read_campaign(path: str | Path) -> Campaign:
@@ -52,24 +55,27 @@ def read_campaign(path: str | Path) -> Campaign:
     path = Path(path)
     file = TomlFile(path / FILE_NAME if path.is_dir() else path)
     top = file.table()
+    measurements = declared()
     top.only(
         [
-            *("campaign", "telescope", "camera", "filters", "site", "stars", "wavefront"),
-            *("color_focus", "claims", "requirements", "decision"),
+            *("campaign", "telescope", "camera", "filters", "site"),
+            *("claims", "requirements", "decision"),
+            *measurements,
         ]
     )
     head = top.sub("campaign", needed=True)
     head.only(["name", "summary"])
     filters = _filters(top.sub("filters"))
     tests = tuple(
-        _test(kind, entry, filters)
-        for kind in ("stars", "wavefront", "color_focus")
-        for entry in top.tables(kind)
+        _test(measurements[key], entry, filters)
+        for key in top.values
+        if key in measurements
+        for entry in top.tables(key)
     )
     if not tests:
         raise file.fail(
-            ("stars",),
-            "no test is described. List frames under [[stars]], [[wavefront]] or [[color_focus]].",
+            (next(iter(measurements)),),
+            f"no test is described. List frames under {', '.join(f'[[{m}]]' for m in measurements)}.",
         )
     decision = top.sub("decision")
     decision.only(["risk"])
@@ -91,7 +97,7 @@ def read_campaign(path: str | Path) -> Campaign:
 
 
 def _telescope(t: Table) -> TelescopeEntry:
-    t.only(["name", "sample", "design", "aperture", "focal_length", "obstruction", "note"])
+    t.only(["name", "sample", "design", *TELESCOPE, "note"])
     aperture, focal = t.quantity("aperture", "mm", needed=True), t.quantity(
         "focal_length", "mm", needed=True
     )
@@ -109,6 +115,7 @@ def _telescope(t: Table) -> TelescopeEntry:
         aperture,
         focal,
         t.number("obstruction", 0.0, low=0.0, high=0.9),
+        t.tried("vanes", lambda: read_vanes(t.option(TELESCOPE["vanes"]))),
         t.text("note", ""),
     )
 
@@ -152,111 +159,64 @@ def _site(t: Table) -> SiteEntry:
     )
 
 
-_KEYS: dict[str, tuple[str, ...]] = {
-    "stars": ("frames", "outer_radius", "other_telescope"),
-    "wavefront": ("pairs", "inside", "outside", "defocus"),
-    "color_focus": (
-        *("frames", "positions", "defocus", "lamp", "lamps", "dispersion", "star", "band"),
-        *("dispersion_axis", "disperser", "grating_lines", "grating_distance", "order_filter"),
-    ),
-}
-
-
-def _test(kind: str, t: Table, filters: dict[str, FilterEntry]) -> Test:
-    t.only(["name", "filter", *_KEYS[kind]])
+def _test(one: Measurement, t: Table, filters: dict[str, FilterEntry]) -> Test:
+    """An entry of a measurement: its files by role, and what it declares as options."""
+    light = [one.light] if one.light else []
+    roles = [r.name for r in one.roles] + (["pairs"] if one.pairs else [])
+    own = [o for o in one.options if o.name not in light]
+    t.only(["name", "filter", *roles, *light, *(o.name for o in own)])
     chosen = t.text("filter", "")
     if chosen and chosen not in filters:
         t.choice("filter", list(filters) or ["one that [filters.NAME] describes"], "")
-    facts: dict[str, Any] = {}
-    if kind == "wavefront":
-        frames = _pairs(t)
-        facts["defocus"] = t.quantity("defocus", "mm")
-        if not chosen:
+    known = filters.get(chosen)
+    files = _pairs(t, one) if "pairs" in t.values and one.pairs else _files(t, one)
+    said = {o.name: value for o in own if (value := t.option(o)) is not None}
+    for name in light:
+        said_light = t.option(Option(name, "numbers", "", "nm"))
+        if said_light is not None:
+            said[name] = said_light
+        elif known is not None:
+            said[name] = known.wavelength
+        elif one.light_needed:
             raise t.fail(
                 "filter",
-                "a wavefront needs the wavelength it was taken at. Describe the filter under "
+                f"a {one.title.lower()} needs the wavelength it was taken at. Describe the filter under "
                 "[filters.NAME] and give its name here.",
             )
-    else:
-        frames = t.paths("frames")
-    if kind == "stars":
-        facts["outer_radius"] = t.quantity("outer_radius", "pix")
-        facts["other_telescope"] = t.text("other_telescope", "") or None
-    if kind == "color_focus":
-        facts |= _spectra(t, len(frames))
-    title = {"stars": "Star field", "wavefront": "Wavefront", "color_focus": "Color focus"}[kind]
-    number = t.place[-1] + 1
-    return Test(
-        kind,
-        t.text("name", f"{title} {number}"),
-        tuple(frames),
-        filters.get(chosen),
-        {k: v for k, v in facts.items() if v is not None},
-    )
+    wrong = one.complaint(files, said)
+    if wrong is not None:
+        raise t.fail(*wrong)
+    return Test(one, t.text("name", f"{one.title} {t.place[-1] + 1}"), files, known, said)
 
 
-def _spectra(t: Table, frames: int) -> dict[str, Any]:
-    """What [[color_focus]] says beside its frames."""
-    facts: dict[str, Any] = {"positions": t.quantities("positions", "um")}
-    given = 0 if facts["positions"] is None else facts["positions"].size
-    if frames > 1 and given != frames:
-        raise t.fail(
-            "positions",
-            f"{frames} frames need {frames} sensor positions, {given} are given. Write one for each, in the "
-            "order of the frames, growing away from the objective.",
-        )
-    facts["defocus"] = t.quantity("defocus", "um", positive=False)
-    lamp = t.values.get("lamp")
-    facts["lamp"] = None if lamp is None else t.existing("lamp", t.path("lamp", lamp))
-    lamps = t.values.get("lamps", ["Ne"])
-    if not isinstance(lamps, list) or not all(isinstance(name, str) for name in lamps):
-        raise t.fail("lamps", 'name the elements of the lamp in a list, such as ["Hg", "Ne"].')
-    for name in lamps:
-        if name not in LAMPS:
-            raise t.fail("lamps", f"no lamp '{name}' is known. Known are {', '.join(LAMPS)}.")
-    facts["lamps"] = lamps
-    rough = t.quantities("dispersion", "nm")
-    if rough is None or rough.size != 2 or not 0 < rough[0] < rough[1]:
-        raise t.fail(
-            "dispersion",
-            'give the rough dispersion, nanometers a pixel, least and greatest: ["0.3 nm", "0.5 nm"].',
-        )
-    facts["dispersion"] = tuple(rough.to_value(u.nm))
-    band = t.quantities("band", "nm")
-    if band is not None and (band.size != 2 or not 300 < band[0].value < band[1].value):
-        raise t.fail("band", 'give the two ends of the band: ["400 nm", "700 nm"].')
-    facts["band"] = (400.0, 700.0) if band is None else tuple(band.to_value(u.nm))
-    facts["star"] = t.text("star", "")
-    facts["dispersion_axis"] = t.choice("dispersion_axis", ("x", "y", "auto"), "auto")
-    facts["disperser"] = t.choice(
-        "disperser", ("converging-grating", "parallel-grating", "prism"), "converging-grating"
-    )
-    if "grating_lines" in t.values:
-        facts["grating_lines"] = t.number("grating_lines", 0.0, low=10, high=3000)
-    facts["grating_distance"] = t.quantity("grating_distance", "mm")
-    facts["order_filter"] = t.flag("order_filter", False)
-    return facts
+def _files(t: Table, one: Measurement) -> dict[str, tuple[Path, ...]]:
+    files = {}
+    for role in one.roles:
+        if role.optional and role.name not in t.values:
+            continue
+        files[role.name] = tuple(t.paths(role.name))
+    if one.pairs:
+        first, second = (r.name for r in one.roles)
+        if len(files[first]) != len(files[second]):
+            raise t.fail(
+                second,
+                f"{len(files[first])} frames {first} focus, but {len(files[second])} {second}. "
+                "Give one for each.",
+            )
+    return files
 
 
-def _pairs(t: Table) -> list[Path]:
-    if "pairs" in t.values:
-        if "inside" in t.values or "outside" in t.values:
-            raise t.fail("pairs", "give either pairs, or inside and outside, not both.")
-        pairs = t.values["pairs"]
-        if not isinstance(pairs, list) or not all(
-            isinstance(p, list) and len(p) == 2 for p in pairs
-        ):
-            raise t.fail("pairs", 'write a list of pairs: [["in-1.fits", "out-1.fits"], ...].')
-        if not pairs:
-            raise t.fail("pairs", "the list is empty. Name at least one pair.")
-        return [t.existing("pairs", t.path("pairs", name)) for pair in pairs for name in pair]
-    inside, outside = t.paths("inside"), t.paths("outside")
-    if len(inside) != len(outside):
-        raise t.fail(
-            "outside",
-            f"{len(inside)} frames inside focus, but {len(outside)} outside. Give one for each.",
-        )
-    return [path for pair in zip(inside, outside) for path in pair]
+def _pairs(t: Table, one: Measurement) -> dict[str, tuple[Path, ...]]:
+    first, second = (r.name for r in one.roles)
+    if first in t.values or second in t.values:
+        raise t.fail("pairs", f"give either pairs, or {first} and {second}, not both.")
+    pairs = t.values["pairs"]
+    if not isinstance(pairs, list) or not all(isinstance(p, list) and len(p) == 2 for p in pairs):
+        raise t.fail("pairs", 'write a list of pairs: [["in-1.fits", "out-1.fits"], ...].')
+    if not pairs:
+        raise t.fail("pairs", "the list is empty. Name at least one pair.")
+    found = [[t.existing("pairs", t.path("pairs", name)) for name in pair] for pair in pairs]
+    return {first: tuple(p[0] for p in found), second: tuple(p[1] for p in found)}
 
 
 def _claim(t: Table, requirement: bool, tests: tuple[Test, ...]) -> ClaimEntry:
@@ -269,7 +229,11 @@ def _claim(t: Table, requirement: bool, tests: tuple[Test, ...]) -> ClaimEntry:
             return None
         if kind.unit:
             return t.quantity(key, kind.unit, positive=False)
-        return t.number(key, 0.0, low=-1e6, high=1e6) * u.one
+        low, high = kind.low, kind.high
+        return (
+            t.number(key, 0.0, low=-1e6 if low is None else low, high=1e6 if high is None else high)
+            * u.one
+        )
 
     low, high = limit("at_least"), limit("at_most")
     if low is None and high is None:
@@ -277,9 +241,9 @@ def _claim(t: Table, requirement: bool, tests: tuple[Test, ...]) -> ClaimEntry:
     if low is not None and high is not None and low >= high:
         raise t.fail("at_least", f"{low} is not below at_most = {high}. Exchange them.")
     test = t.text("test", "")
-    names = [x.name for x in tests if x.kind == kind.test]
+    names = [x.name for x in tests if x.kind == kind.area]
     if test and test not in names:
-        t.choice("test", names or [f"one under [[{kind.test}]]"], "")
+        t.choice("test", names or [f"one under [[{kind.area}]]"], "")
     return ClaimEntry(
         Claim(t.text("name", kind.label), low, high, requirement),
         quantity,

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-import io
 import re
 from collections.abc import Iterable, Sequence
 from datetime import datetime
@@ -12,11 +10,9 @@ from typing import Any
 import numpy as np
 from astropy import units as u
 
-from ..results import Note, format_measured
-from .kinds import Kind, kind_of
-from .outcome import Judgment, Outcome, TestOutcome
-from .parts import Part
-from .quantities import QUANTITIES
+from .._records import QUANTITIES, Quantity
+from ..results import GRAVITY, Note, figure_source, format_measured
+from .outcome import Judgment, Outcome, Piece, TestOutcome
 from .report_texts import cautions, caveats, glossary
 
 _MARKS = {"met": "✓", "not met": "✕", "not decided": "?"}
@@ -25,7 +21,6 @@ _HANDS = {
     "optician": "for the maker or a qualified optician",
     "nobody": "nothing to adjust",
 }
-_LEVELS = {"doubt": 0, "caution": 1, "info": 2}
 
 
 def render(outcome: Outcome, manifest: dict[str, Any]) -> str:
@@ -80,19 +75,6 @@ def render(outcome: Outcome, manifest: dict[str, Any]) -> str:
     return re.sub(r"(?<=\d) (?=(?:%|nm|µm|mm|arcsec|pix|°)(?!\w))", "\u00a0", page)
 
 
-def figure_source(figure: Any, form: str = "png", dpi: int = 150) -> str:
-    """A matplotlib figure as the source of an <img>; the figure is closed."""
-    import matplotlib.pyplot as plt
-
-    buffer = io.BytesIO()
-    # No date inside, so that the same results make the same page.
-    metadata = {"Date": None} if form == "svg" else {"Software": None}
-    figure.savefig(buffer, format=form, dpi=dpi, bbox_inches="tight", metadata=metadata)
-    plt.close(figure)
-    kind = "image/svg+xml" if form == "svg" else "image/png"
-    return f"data:{kind};base64,{base64.b64encode(buffer.getvalue()).decode()}"
-
-
 def _facts(outcome: Outcome, made: datetime) -> list[tuple[str, str]]:
     scope, camera, site = (
         outcome.campaign.telescope,
@@ -115,12 +97,14 @@ def _facts(outcome: Outcome, made: datetime) -> list[tuple[str, str]]:
 
 
 def _nights(outcome: Outcome) -> str:
-    days = sorted({f["start"][:10] for f in _all_facts(outcome) if f.get("start")})
+    frames = [
+        f
+        for test in outcome.tests
+        for piece in test.pieces
+        for f in piece.result.conditions.get("frames", [])
+    ]
+    days = sorted({f["start"][:10] for f in frames if f.get("start")})
     return " to ".join(dict.fromkeys([days[0], days[-1]])) if days else "not in the frames' headers"
-
-
-def _all_facts(outcome: Outcome) -> Iterable[dict[str, Any]]:
-    return (part.facts for test in outcome.tests for part in test.parts)
 
 
 def _headline(judgments: Sequence[Judgment]) -> str:
@@ -247,9 +231,8 @@ def _advice(outcome: Outcome) -> dict[str, Any]:
 
 
 def _test(outcome: TestOutcome, number: int) -> dict[str, Any]:
-    kind = kind_of(outcome.test)
     chosen = outcome.test.filter
-    foreign = outcome.test.facts.get("other_telescope")
+    foreign = outcome.test.options.get("other_telescope")
     subtitle = [
         f"taken with another telescope: {foreign}" if foreign else "",
         f"{len(outcome.test.frames)} frame{'s' if len(outcome.test.frames) > 1 else ''}",
@@ -261,37 +244,52 @@ def _test(outcome: TestOutcome, number: int) -> dict[str, Any]:
         "title": outcome.test.name,
         "subtitle": ", ".join(s for s in subtitle if s),
         "failures": outcome.failures,
-        "numbers": kind.numbers(outcome),
-        "parts": [_part(kind, part) for part in outcome.parts],
+        "numbers": [_number(q) for q in outcome.quantities.values()],
+        "parts": [_piece(piece) for piece in outcome.pieces],
         "notes": _notes(outcome.notes),
     }
 
 
-def _part(kind: Kind, part: Part) -> dict[str, Any]:
+def _number(quantity: Quantity) -> dict[str, str]:
+    """One quantity as a row of label, value and origin."""
+    label = QUANTITIES[quantity.name].label
+    nm = float(quantity.wavelength.value)
+    at = f" at {nm:.4g} nm" if np.isfinite(nm) else ""
+    one = quantity.count == 1
+    counted = quantity.counted[:-1] if one and quantity.counted.endswith("s") else quantity.counted
+    return {
+        "label": label + ("," + at if at and "," in label else at),
+        "value": str(quantity.value),
+        "origin": f"{quantity.count} {'spectrum' if counted == 'spectra' and one else counted}",
+    }
+
+
+def _piece(piece: Piece) -> dict[str, Any]:
     import matplotlib.pyplot as plt
 
-    from ..style import figure_style
-
     plt.close("all")
-    with figure_style():
-        figures = [
+    result = piece.result
+    frames = result.conditions.get("frames", [])
+    facts = []
+    if frames:
+        facts = [f"{frames[0]['width']} × {frames[0]['height']} pixels"]
+        facts += [frames[0][key] for key in ("exposure", "start") if frames[0][key]]
+    return {
+        "label": piece.label,
+        "slug": piece.slug,
+        "facts": ", ".join(facts),
+        "lines": result.sentences(),
+        "figures": [
             {
                 "image": figure_source(f.figure),
                 "caption": f.caption,
                 "alt": f.alt,
                 "width": f.width,
             }
-            for f in kind.figures(part)
-        ]
-    facts = [part.facts.get("size"), part.facts.get("exposure"), part.facts.get("start")]
-    return {
-        "label": part.label,
-        "slug": part.slug,
-        "facts": ", ".join(f for f in facts if f),
-        "lines": kind.lines(part),
-        "figures": figures,
-        "tables": kind.tables(part),
-        "notes": _notes(part.result.notes),
+            for f in result.figures()
+        ],
+        "tables": result.sheets(),
+        "notes": _notes(result.notes),
     }
 
 
@@ -305,7 +303,7 @@ def _notes(notes: Iterable[Note]) -> list[dict[str, Any]]:
         if note.text not in texts:
             texts.append(note.text)
             kinds.setdefault((note.level, note.code, len(texts)), []).append(note)
-    ordered = sorted(kinds.values(), key=lambda group: _LEVELS.get(group[0].level, 3))
+    ordered = sorted(kinds.values(), key=lambda group: GRAVITY.get(group[0].level, 3))
     return [
         {
             "level": group[0].level,

@@ -6,6 +6,7 @@ A frame that fails becomes a sentence in the report; the other tests go on.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Iterable
 from datetime import datetime, timezone
 from pathlib import Path
@@ -15,13 +16,14 @@ from astropy import units as u
 
 from .. import errors
 from ..decisions.advice import advise
-from ..results import Note
+from ..decisions.deciding import raw_quantity, stated_quantity
+from ..decisions.means import combine_quantities
+from ..results import Measured
+from ..measurements._declaring import Setup
 from .description import Campaign, Test
 from .folder import REPORT, make_manifest, require_ours, write_folder
 from .judging import judge
-from .kinds import kind_of
-from .outcome import Outcome, TestOutcome
-from .parts import Part, Value
+from .outcome import Outcome, Piece, TestOutcome
 from .reading import read_campaign
 from .report import render
 
@@ -99,45 +101,73 @@ class _Steps:
 
 def _measure(campaign: Campaign, test: Test, steps: _Steps) -> TestOutcome:
     """One test; what goes wrong with a frame becomes a sentence."""
-    kind = kind_of(test)
-    parts: list[Part] = []
+    measurement = test.measurement
+    pieces: list[Piece] = []
     failures: list[str] = []
-    for frames in kind.groups(test):
-        steps.next(f"{test.name}: {frames[0].name}", len(frames))
+    for files in measurement.groups(test.files):
+        names = [f.name for group in files.values() for f in group]
+        steps.next(f"{test.name}: {names[0]}", len(names))
         try:
-            parts += kind.measure(campaign, test, frames)
+            setup = Setup(
+                files=files,
+                options=_options(campaign, test),
+                telescope=campaign.telescope.optics,
+                camera=campaign.camera.overrides(),
+            )
+            for part in measurement.measure(setup):
+                # A measurement of one thing is called by its test, one of many by its frame.
+                named = (test.name,) if measurement.together else (test.name, part.label)
+                slug = slug_of(measurement.area, *named)
+                pieces.append(Piece(part.label, slug, part.result, part.aside))
         except errors.EngineUnavailableError:
             raise
         except (errors.StarAssayError, OSError) as error:
-            names = ", ".join(f.name for f in frames)
             text = " ".join(str(error).split())
-            failures.append(text if any(f.name in text for f in frames) else f"{names}: {text}")
-    values: dict[str, Value] = {}
-    notes: list[Note] = []
-    if parts:
-        values, notes = kind.values(campaign, test, parts)
-    return TestOutcome(test, tuple(parts), values, tuple(failures), tuple(notes))
+            failures.append(
+                text if any(n in text for n in names) else f"{', '.join(names)}: {text}"
+            )
+    counted = [p.result.quantities for p in pieces if not p.aside or not test_is_own(test)]
+    quantities, notes = combine_quantities(counted) if counted else ({}, ())
+    return TestOutcome(test, tuple(pieces), quantities, tuple(failures), notes)
+
+
+def test_is_own(test: Test) -> bool:
+    """Whether it was taken with the telescope of the campaign."""
+    return "other_telescope" not in test.options
+
+
+def slug_of(*names: str) -> str:
+    """A file name of plain letters."""
+    return re.sub(r"[^a-z0-9]+", "-", "-".join(names).lower()).strip("-")
+
+
+def _options(campaign: Campaign, test: Test) -> dict[str, Any]:
+    """What the entry says, and what the campaign says for all entries."""
+    known = {o.name for o in test.measurement.options}
+    shared = {"orientation": campaign.camera.orientation}
+    return {**{k: v for k, v in shared.items() if k in known}, **test.options}
 
 
 def _advice_request(campaign: Campaign, tests: Iterable[TestOutcome]) -> dict[str, Any]:
-    """What the tests know that helps to say what limits the images."""
+    """What the tests know that helps to say what limits the images; the first of a name counts."""
+    scope, site = campaign.telescope, campaign.site
+    own = [t for t in tests if t.own]
     request: dict[str, Any] = {
-        "design": campaign.telescope.design,
-        "aperture_mm": campaign.telescope.aperture.to_value(u.mm),
-        "focal_length_mm": campaign.telescope.focal_length.to_value(u.mm),
+        "design": scope.design,
+        "aperture_mm": scope.aperture.to_value(u.mm),
+        "focal_length_mm": scope.focal_length.to_value(u.mm),
+        "pupil": scope.optics.pupil_request(),
+        "quantities": [raw_quantity(q) for t in own for q in t.quantities.values()],
     }
-    for outcome in tests:
-        kind = kind_of(outcome.test)
-        if outcome.parts:
-            for key, value in kind.advice(campaign, outcome).items():
-                # The first test of a kind is the one that is spoken of.
-                request.setdefault(key, value)
-    if campaign.site.seeing is not None:
-        # Stated by the observer: used when no pair of defocused stars has measured it.
-        request.setdefault("seeing_fwhm_arcsec", campaign.site.seeing.to_value(u.arcsec))
-        uncertainty = campaign.site.seeing_uncertainty
-        request.setdefault(
-            "seeing_fwhm_uncertainty",
-            math.nan if uncertainty is None else uncertainty.to_value(u.arcsec),
+    if site.seeing is not None:
+        # Stated by the observer: used when no measurement gives it.
+        unknown = math.nan * u.arcsec
+        stated = Measured(
+            site.seeing, unknown if site.seeing_uncertainty is None else site.seeing_uncertainty
         )
+        request["quantities"].append(stated_quantity("seeing", stated))
+    for outcome in own:
+        for piece in outcome.pieces:
+            for key, value in piece.result.advice().items():
+                request.setdefault(key, value)
     return request

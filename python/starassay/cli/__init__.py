@@ -1,8 +1,7 @@
 """The command ``starassay``.
 
 Each command is one module with ``NAME``, ``HELP``, ``add_arguments(parser)`` and
-``run(args) -> int``; each kind of measurement is one module ``measure_<kind>`` with the same
-names, whose ``run(args)`` returns the `~starassay.results.Result` (see `starassay.cli.measure`).
+``run(args) -> int``; the kinds of measurement declare themselves (see `starassay.measurements`).
 
 Exit codes: 0 done, 1 a fault of ours, 2 the input cannot serve (one sentence on standard
 error says what is wrong, where, and what to do), 130 interrupted.

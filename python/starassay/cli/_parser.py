@@ -10,13 +10,6 @@ from typing import Any, NoReturn
 
 BAD_INPUT = 2
 
-_MISSING = re.compile(r"the following arguments are required: (.*)")
-_NO_VALUE = re.compile(r"argument ([^:]*): expected (.*) arguments?$")
-_CHOICE = re.compile(r"argument ([^:]*): invalid choice: '(.*)' \(choose from (.*)\)")
-_NUMBER = re.compile(r"argument ([^:]*): invalid (float|int) value: '(.*)'")
-_UNKNOWN = re.compile(r"unrecognized arguments: (.*)")
-_COUNTS = {"one": "a value", "at least one": "at least one value"}
-
 
 class Parser(argparse.ArgumentParser):
     """A parser that reads ``--defocus -250um`` as it is meant, and whose complaint is one line."""
@@ -31,43 +24,27 @@ class Parser(argparse.ArgumentParser):
         """As the base class has it, but the command itself complains about what it does not know."""
         known, unknown = super().parse_known_args(args, namespace)
         if unknown:
-            self.error(f"unrecognized arguments: {' '.join(unknown)}")
+            word = unknown[0].partition("=")[0]
+            hint = near(word, list(self._option_string_actions))
+            self.error(f"'{' '.join(unknown)}' is not known here. {hint}".rstrip())
         return known, unknown
+
+    def _check_value(self, action: argparse.Action, value: Any) -> None:
+        """A word that is none of those allowed, with the nearest one."""
+        if action.choices is not None and value not in action.choices:
+            known = [str(word) for word in action.choices]
+            self.error(
+                f"'{value}' is not known. {near(str(value), known)}Choose one of {', '.join(known)}."
+            )
 
     def error(self, message: str) -> NoReturn:
         """Print what is wrong, where and what to do, and end with exit code 2."""
-        print(f"{self.prog}: {self._sentence(message)} See '{self.prog} --help'.", file=sys.stderr)
+        sentence = message.removeprefix("argument ").rstrip(".")
+        print(f"{self.prog}: {sentence}. See '{self.prog} --help'.", file=sys.stderr)
         raise SystemExit(BAD_INPUT)
 
-    @property
-    def _choices(self) -> dict[str, str]:
-        """What stands for a command, with the commands there are."""
-        return {
-            str(action.metavar): f"{action.metavar} ({', '.join(action.choices)})"
-            for action in self._actions
-            if isinstance(action, argparse._SubParsersAction)
-        }
 
-    def _sentence(self, message: str) -> str:
-        """The module's own complaint in our words."""
-        if found := _MISSING.fullmatch(message):
-            words = [self._choices.get(name, name) for name in found[1].split(", ")]
-            return f"{' and '.join(words)} {'is' if len(words) == 1 else 'are'} missing."
-        if found := _NO_VALUE.fullmatch(message):
-            return f"{found[1]} needs {_COUNTS.get(found[2], f'{found[2]} values')} after it."
-        if found := _CHOICE.fullmatch(message):
-            known = re.findall(r"[\w.-]+", found[3])
-            return f"'{found[2]}' is not known. {_near(found[2], known)}Choose one of {', '.join(known)}."
-        if found := _NUMBER.fullmatch(message):
-            return f"{found[1]}: '{found[3]}' is not a number."
-        if found := _UNKNOWN.fullmatch(message):
-            word = found[1].split()[0]
-            hint = _near(word.partition("=")[0], list(self._option_string_actions))
-            return f"'{found[1]}' is not known here. {hint}".rstrip()
-        return f"{message.removeprefix('argument ').rstrip('.')}."
-
-
-def _near(word: str, known: list[str]) -> str:
-    """A guess at what was meant."""
+def near(word: str, known: list[str]) -> str:
+    """A guess at what was meant, as a sentence; "" when nothing is near."""
     close = difflib.get_close_matches(word, known, n=1)
     return f"Did you mean '{close[0]}'? " if close else ""

@@ -35,7 +35,7 @@ def run(args: argparse.Namespace) -> int:
         print(f"engine       {engine['version']}, {engine['runtime']} {engine['architecture']}")
         print(
             f"             {engine['processors']} processors, {wide}-bit vectors, "
-            f"{len(engine['tasks'])} tasks, {len(engine['notes'])} kinds of note"
+            f"{len(engine['tasks'])} tasks"
         )
     except errors.EngineUnavailableError as error:
         sound = False

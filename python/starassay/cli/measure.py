@@ -1,17 +1,7 @@
 """``starassay measure KIND``: one measurement, one command.
 
-A kind is one module ``starassay.cli.measure_<kind>`` that offers
-
-``NAME``
-    the word on the command line, for example ``"stars"``;
-``HELP``
-    one sentence;
-``EXAMPLE``
-    a whole command;
-``add_arguments(parser)``
-    its own options (`starassay.cli._options.quantity` reads ``"115 mm"``);
-``run(args) -> Result``
-    the measurement. Heavy imports belong inside it, so that ``--help`` is quick.
+The kinds are the measurements that declare themselves (`starassay.measurements`): what each takes
+and what can be said to it stands there, and comes from the engine's own request.
 
 Every kind gets ``--json``, ``--table``, ``--plot`` and ``--quiet`` from here.
 """
@@ -19,13 +9,15 @@ Every kind gets ``--json``, ``--table``, ``--plot`` and ``--quiet`` from here.
 from __future__ import annotations
 
 import argparse
-import pkgutil
+import dataclasses
 import sys
-from importlib import import_module
+from collections.abc import Iterable
 from io import StringIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from ..measurements import declared
+from ..measurements._declaring import CAMERA, TELESCOPE, Measurement, Option, Part, Setup
 from ._files import write_whole
 
 if TYPE_CHECKING:
@@ -33,29 +25,34 @@ if TYPE_CHECKING:
 
 NAME = "measure"
 HELP = "Make one measurement of one or a few frames."
-_PREFIX = "measure_"
-_GRAVITY = {"doubt": 0, "caution": 1, "info": 2}
-
-
-def kinds() -> list[Any]:
-    """The modules of all kinds, by name."""
-    package = import_module(__package__)
-    names = [m.name for m in pkgutil.iter_modules(package.__path__) if m.name.startswith(_PREFIX)]
-    return [import_module(f"{__package__}.{name}") for name in sorted(names)]
+_METAVARS = {
+    "mm": "LENGTH",
+    "um": "LENGTH",
+    "nm": "WAVELENGTH",
+    "arcsec": "ANGLE",
+    "pix": "PIXELS",
+    "s": "TIME",
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """One subcommand a kind, with the options that all share."""
+    """One subcommand a measurement, with the options that all share."""
     chosen = parser.add_subparsers(title="kinds", metavar="KIND", required=True)
-    for module in kinds():
-        one = chosen.add_parser(
-            module.NAME,
-            help=module.HELP,
-            description=module.HELP,
-            epilog=f"example: {module.EXAMPLE}",
+    for one in declared().values():
+        sub = chosen.add_parser(
+            one.command, help=one.help, description=one.help, epilog=f"example: {one.example}"
         )
-        module.add_arguments(one)
-        out = one.add_argument_group("output")
+        _add_files(sub, one)
+        for option in one.options:
+            _add_option(sub, option)
+        scope = sub.add_argument_group("telescope")
+        for name, needed in one.facts().items():
+            _add_option(scope, TELESCOPE[name], needed=needed)
+        camera = sub.add_argument_group("camera, where the header is silent or wrong")
+        for option in CAMERA.values():
+            if option.name not in {o.name for o in one.options}:
+                _add_option(camera, option)
+        out = sub.add_argument_group("output")
         out.add_argument(
             "--json", metavar="FILE", help="write the whole result record; '-' for standard output"
         )
@@ -64,11 +61,89 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         )
         out.add_argument("--plot", metavar="FILE", help="draw the result (PNG, SVG or PDF)")
         out.add_argument("--quiet", action="store_true", help="print no summary and no notes")
-        one.set_defaults(_measure=module.run)
+        sub.set_defaults(_measurement=one)
+
+
+def _add_files(parser: argparse.ArgumentParser, one: Measurement) -> None:
+    """The files of the first roles stand alone, those that can be left out behind their name."""
+    needed = [r for r in one.roles if not r.optional]
+    for role in needed:
+        # One pair stands as two files; several follow their names, so that none can be mistaken.
+        how: dict[str, Any] = {"nargs": "+"} if role.many and len(needed) == 1 else {}
+        parser.add_argument(role.name, metavar=role.name.upper(), help=role.help, **how)
+    for role in one.roles:
+        if role.optional:
+            parser.add_argument(f"--{role.name}", metavar="FILE", help=role.help)
+
+
+def _add_option(parser: Any, option: Option, needed: bool | None = None) -> None:
+    """One option; values are read later, by the one reader, so that complaints are the same everywhere."""
+    name = f"--{option.name.replace('_', '-')}"
+    required = option.required if needed is None else needed
+    text = option.help.replace("%", "%%")
+    if option.kind == "flag":
+        parser.add_argument(name, action="store_true", default=None, help=text)
+        return
+    if option.default not in (None, "", False) and "default" not in text:
+        text += f" (default {option.default})"
+    how: dict[str, Any] = {"help": text, "required": required}
+    if option.repeat:
+        how["action"] = "append"
+    elif option.kind in ("numbers", "texts"):
+        how["nargs"] = option.count or "+"
+    if option.choices and option.kind == "choice":
+        how["choices"] = option.choices
+    else:
+        how["metavar"] = _METAVARS.get(option.unit, option.name.rpartition("_")[2].upper())
+    parser.add_argument(name, **how)
+
+
+def _said(args: argparse.Namespace, options: Iterable[Option]) -> dict[str, Any]:
+    """What was given of some options, with units."""
+    given = {o: getattr(args, o.name, None) for o in options}
+    return {o.name: o.read(value) for o, value in given.items() if value is not None}
+
+
+def setup_of(args: argparse.Namespace, one: Measurement) -> Setup:
+    """The command line as the measurement takes it."""
+    from ..optics.telescope import Telescope, read_vanes
+
+    files: dict[str, tuple[Path, ...]] = {}
+    for role in one.roles:
+        value = getattr(args, role.name)
+        if value is not None:
+            files[role.name] = tuple(
+                Path(v) for v in (value if isinstance(value, list) else [value])
+            )
+    options = _said(args, one.options)
+    wrong = one.complaint(files, options)
+    if wrong is not None:
+        from ..errors import InputError
+
+        raise InputError(f"--{wrong[0].replace('_', '-')}: {wrong[1]}", argument=wrong[0])
+    facts = _said(args, (TELESCOPE[name] for name in one.facts()))
+    telescope = None
+    if "aperture" in facts and "focal_length" in facts:
+        vanes = read_vanes(facts.pop("vanes", None))
+        telescope = Telescope(**facts, vanes=vanes)
+    own = {o.name for o in one.options}
+    return Setup(
+        files=files,
+        options={
+            **options,
+            # Without an aperture a focal length is an option like others.
+            **({} if telescope else facts),
+        },
+        telescope=telescope,
+        camera=_said(args, (o for o in CAMERA.values() if o.name not in own)),
+        progress=not args.quiet and sys.stderr.isatty(),
+    )
 
 
 def run(args: argparse.Namespace) -> int:
     """Measure, write what was asked for, print a short table and the notes."""
+    from ..results import by_gravity
+
     if args.json == "-" and args.table == "-":
         print(
             "starassay: Only one of --json and --table can go to standard output; "
@@ -76,17 +151,54 @@ def run(args: argparse.Namespace) -> int:
             file=sys.stderr,
         )
         return 2
-    result: Result = args._measure(args)
-    write_outputs(result, json=args.json, table=args.table, plot=args.plot)
+    one: Measurement = args._measurement
+    setup = setup_of(args, one)
+    parts: list[Part] = []
+    for files in one.groups(setup.files):
+        parts += one.measure(dataclasses.replace(setup, files=files))
+    results = [part.result for part in parts]
+    write_results(results, json=args.json, table=args.table, plot=args.plot)
     to_stdout = "-" in (args.json, args.table)
     if not args.quiet:
         # Standard output may be a pipe that wants the record and nothing else.
         stream = sys.stderr if to_stdout else sys.stdout
-        for line in result.summary():
-            print(line, file=stream)
-        for note in sorted(result.notes, key=lambda n: _GRAVITY.get(n.level, 3)):
-            print(note, file=stream)
+        for part in parts:
+            if len(parts) > 1:
+                print(f"== {part.label}", file=stream)
+            for line in part.result.summary():
+                print(line, file=stream)
+            for note in by_gravity(part.result.notes):
+                print(note, file=stream)
+        if len(parts) > 1:
+            for line in _means(parts):
+                print(line, file=stream)
     return 0
+
+
+def _means(parts: list[Part]) -> list[str]:
+    """The mean of every quantity over several results."""
+    from .._records import QUANTITIES
+    from ..decisions.means import combine_quantities
+
+    found, notes = combine_quantities([p.result.quantities for p in parts if not p.aside])
+    lines = [f"== mean of {len(parts)}"] if found else []
+    lines += [f"{QUANTITIES[name].label}: {q.value}" for name, q in found.items()]
+    return lines + [str(n) for n in notes]
+
+
+def write_results(
+    results: list[Result], *, json: str | None, table: str | None, plot: str | None
+) -> None:
+    """Write record, table and figure of each; of several each gets its number in the name."""
+    for k, result in enumerate(results):
+
+        def numbered(name: str | None, k: int = k) -> str | None:
+            if name is None or name == "-" or len(results) == 1:
+                return name
+            path = Path(name)
+            return str(path.with_name(f"{path.stem}-{k + 1}{path.suffix}"))
+
+        write_outputs(result, json=numbered(json), table=numbered(table), plot=numbered(plot))
 
 
 def write_outputs(result: Result, *, json: str | None, table: str | None, plot: str | None) -> None:

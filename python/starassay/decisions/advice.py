@@ -13,7 +13,7 @@ from .. import _gateway
 from ..results import Measured, Result, notes_from_engine
 
 
-@dataclasses.dataclass(frozen=True, eq=False)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class Advice(Result):
     """What limits the images and what to do about it.
 
@@ -48,7 +48,7 @@ class Advice(Result):
             }
         )
 
-    def summary(self) -> list[str]:
+    def sentences(self) -> list[str]:
         """The limit, then each step."""
         return [self.limit, *(s["text"] for s in self.steps)]
 

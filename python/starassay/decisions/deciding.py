@@ -15,7 +15,8 @@ import numpy as np
 from astropy import units as u
 from astropy.table import QTable
 
-from .. import _gateway
+from .. import _gateway, _units
+from .._records import QUANTITIES, Quantity
 from ..errors import InputError
 from ..results import Measured, Result, notes_from_engine
 
@@ -66,7 +67,7 @@ class Claim:
         }
 
 
-@dataclasses.dataclass(frozen=True, eq=False)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class Decision(Result):
     """What `decide` found.
 
@@ -123,7 +124,7 @@ class Decision(Result):
             meta=dict(self.conditions),
         )
 
-    def summary(self) -> list[str]:
+    def sentences(self) -> list[str]:
         """Verdict with its reason, and what would decide it."""
         lines = [f"{self.claim.name}: {self.verdict}. {self.reason}"]
         return lines + ([f"    {self.next_test}"] if self.next_test else [])
@@ -281,14 +282,107 @@ def decide(
             "missing_test": missing_test,
         },
     )
+    return _decision(record, claim, {"count": count, "counted": counted})
+
+
+def judge(
+    claim: Claim,
+    quantity: str,
+    measured: Sequence[Quantity],
+    *,
+    wavelength: u.Quantity | None = None,
+    risk: float = 0.05,
+) -> Decision:
+    """Hold a measured quantity against a claim: wavelength, doubts and the missing test included.
+
+    Parameters
+    ----------
+    claim : Claim
+        The range to be kept, in a unit of the quantity's kind.
+    quantity : str
+        Name of the quantity (`starassay.note_legend` has the notes, ``docs/campaign.md`` the quantities).
+    measured : sequence of Quantity
+        The ``quantities`` of a result; the first of that name decides.
+    wavelength : Quantity, optional
+        For which the claim is made.
+    risk : float
+        Largest accepted probability that "met" or "not met" is wrong.
+
+    Returns
+    -------
+    Decision
+        Verdict with its grounds.
+    """
+    kind = QUANTITIES[_units.choice(quantity, tuple(QUANTITIES), "quantity")]
+    try:
+        factor = u.Unit(kind.unit).to(claim.unit)
+    except u.UnitsError:
+        raise InputError(
+            f"'{claim.name}' is stated in '{claim.unit}', but the {kind.label} is in '{kind.unit}'. "
+            "State the limit in a unit of the same kind.",
+            code="decision.unit",
+            argument="claim",
+            subject=claim.name,
+        ) from None
+    record = _gateway.call(
+        "decisions.judge",
+        {
+            "claim": claim.request(),
+            "quantity": quantity,
+            "wavelength_nm": _units.number(wavelength, u.nm, "wavelength"),
+            "measured": [raw_quantity(q) for q in measured],
+            "unit_factor": factor,
+            "risk": risk,
+        },
+    )
+    found = next((q for q in measured if q.name == quantity), None)
+    counted = {} if found is None else {"count": found.count, "counted": found.counted}
+    return _decision(record, claim, counted)
+
+
+def raw_quantity(quantity: Quantity) -> dict[str, Any]:
+    """A quantity as the engine's record has it."""
+    value = quantity.value
+    return {
+        **{k: getattr(quantity, k) for k in quantity._FIELDS if k != "wavelength"},
+        "value": {
+            "value": float(value.value.value),
+            "uncertainty": float(value.uncertainty.value),
+            "unit": value.value.unit.to_string(),
+        },
+        "wavelength_nm": float(quantity.wavelength.to_value(u.nm)),
+        "doubts": list(quantity.doubts),
+    }
+
+
+def stated_quantity(name: str, stated: Measured) -> dict[str, Any]:
+    """A quantity that somebody states, as the engine's record has it.
+
+    Parameters
+    ----------
+    name : str
+        Name from the one list.
+    stated : Measured
+        In a unit of its kind.
+    """
+    unit = QUANTITIES[name].unit
+    value = {
+        "value": float(stated.value.to_value(unit)),
+        "uncertainty": float(stated.uncertainty.to_value(unit)),
+        "unit": unit,
+    }
+    return {"name": name, "value": value}
+
+
+def _decision(record: dict[str, Any], claim: Claim, conditions: dict[str, Any]) -> Decision:
     return Decision(
         notes=notes_from_engine(record["notes"]),
-        conditions={"count": count, "counted": counted},
+        conditions=conditions,
         claim=claim,
         verdict=VERDICTS[record["verdict"]],
         measured=Measured.from_engine(record["result"]),
         probability=record["probability_of_conformity"],
-        guard_band=record["guard_band"] * unit,
+        guard_band=record["guard_band"] * claim.unit,
         risk=record["risk"],
         count_needed=record["count_needed"],
         reason=record["reason"],

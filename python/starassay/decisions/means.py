@@ -8,7 +8,9 @@ from collections.abc import Sequence
 from astropy import units as u
 
 from .. import _gateway
+from .._records import Quantity
 from ..errors import InputError
+from .deciding import raw_quantity
 from ..results import Measured, Note, notes_from_engine
 
 
@@ -82,3 +84,28 @@ def combine(values: Sequence[Measured], *, common: u.Quantity | None = None) -> 
         record["count"],
         notes_from_engine(record["notes"]),
     )
+
+
+def combine_quantities(
+    measurements: Sequence[Sequence[Quantity]],
+) -> tuple[dict[str, Quantity], tuple[Note, ...]]:
+    """Each quantity once, with its mean over several measurements of one thing.
+
+    Parameters
+    ----------
+    measurements : sequence of sequence of Quantity
+        The ``quantities`` of each result.
+
+    Returns
+    -------
+    dict of str to Quantity
+        By name: random parts averaged, common parts kept.
+    tuple of Note
+        Where measurements do not agree.
+    """
+    record = _gateway.call(
+        "decisions.combine",
+        {"measurements": [[raw_quantity(q) for q in listed] for listed in measurements]},
+    )
+    found = [Quantity.from_engine(q) for q in record["quantities"]]
+    return {q.name: q for q in found}, notes_from_engine(record["notes"])

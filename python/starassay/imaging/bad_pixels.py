@@ -20,7 +20,7 @@ from ..results import Result, notes_from_engine
 from ..style import show_pixels
 
 
-@dataclasses.dataclass(frozen=True, eq=False)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class PixelMask(Result):
     """Pixels not to use.
 
@@ -44,8 +44,8 @@ class PixelMask(Result):
         """The mask as an image; returns the matplotlib axes."""
         return show_pixels(self.mask.astype(float), ax, f"{int(self.mask.sum())} pixels masked")
 
-    def summary(self) -> list[str]:
-        """Lines for a terminal."""
+    def sentences(self) -> list[str]:
+        """What was found."""
         return [f"{kind}: {count}" for kind, count in self.counts.items()]
 
 
@@ -78,7 +78,10 @@ def find_bad_pixels(
     record = call("imaging.bad-pixels", request, frames=frames)
     counts = {"hot": record["hot_count"], "dead": record["dead_count"]}
     return PixelMask(
-        (), {**{k: f.name for k, f in frames.items()}, **request}, record["mask"], counts
+        notes=(),
+        conditions={**{k: f.name for k, f in frames.items()}, **request},
+        mask=record["mask"],
+        counts=counts,
     )
 
 
@@ -127,8 +130,8 @@ def find_cosmic_rays(
     }
     record = call("imaging.cosmic-rays", request, frames={"frame": image}, progress=progress)
     return PixelMask(
-        notes_from_engine(record["notes"]),
-        {"frame": image.name, **request, "rounds_used": record["rounds"]},
-        record["mask"],
-        {"hits": record["hit_count"], "pixels": record["pixel_count"]},
+        notes=notes_from_engine(record["notes"]),
+        conditions={"frame": image.name, **request, "rounds_used": record["rounds"]},
+        mask=record["mask"],
+        counts={"hits": record["hit_count"], "pixels": record["pixel_count"]},
     )

@@ -23,7 +23,7 @@ from ..results import Result, notes_from_engine
 from ..style import show_pixels
 
 
-@dataclasses.dataclass(frozen=True, eq=False)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class MasterFrame(Result):
     """Several frames in one.
 
@@ -56,8 +56,8 @@ class MasterFrame(Result):
         """The combined image; returns the matplotlib axes."""
         return show_pixels(self.frame.pixels, ax, f"Master of {len(self.levels)} frames")
 
-    def summary(self) -> list[str]:
-        """Lines for a terminal."""
+    def sentences(self) -> list[str]:
+        """What was found."""
         return [
             f"{len(self.levels)} frames combined, {self.rejected_share:.2%} of the values left out",
             f"median level {np.nanmedian(self.frame.pixels):.6g}, "
@@ -65,7 +65,7 @@ class MasterFrame(Result):
         ]
 
 
-@dataclasses.dataclass(frozen=True, eq=False)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class CalibratedFrame(Result):
     """A frame without bias, dark and flat.
 
@@ -102,8 +102,8 @@ class CalibratedFrame(Result):
         """The calibrated image; returns the matplotlib axes."""
         return show_pixels(self.frame.pixels, ax, self.frame.name)
 
-    def summary(self) -> list[str]:
-        """Lines for a terminal."""
+    def sentences(self) -> list[str]:
+        """What was found."""
         lines = [f"{self.frame.name}: {int(self.table['masked_pixels'][0])} pixels masked"]
         if self.overscan is not None:
             lines.append(f"overscan {self.overscan:.2f}")

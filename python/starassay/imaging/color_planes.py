@@ -24,7 +24,7 @@ from ..results import Result, notes_from_engine
 from ..style import show_pixels
 
 
-@dataclasses.dataclass(frozen=True, eq=False)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class ColorPlanes(Result):
     """The four planes of a color mosaic.
 
@@ -64,8 +64,8 @@ class ColorPlanes(Result):
         """The first green plane; returns the matplotlib axes."""
         return show_pixels(self.green1.data, ax, f"green of {self.pattern}")
 
-    def summary(self) -> list[str]:
-        """Lines for a terminal."""
+    def sentences(self) -> list[str]:
+        """What was found."""
         return [f"{r['plane']}: median {r['median']:.1f}" for r in self.table]
 
 
@@ -125,7 +125,7 @@ def split_bayer(frame: Any, *, pattern: str | None = None) -> ColorPlanes:
         conditions={"frame": image.name, "mosaic": record["evidence"]},
         pattern=record["pattern"],
         offsets=offsets,
-        **planes,
+        **{str(name): plane for name, plane in planes.items()},  # type: ignore[arg-type]
     )
 
 
@@ -175,3 +175,17 @@ def refuse_mosaic(frame: Frame, what: str) -> None:
             argument="frame",
             subject=frame.name,
         )
+
+
+def color_planes(frame: Frame) -> list[tuple[str, Frame]]:
+    """The frame, or the color planes of a raw mosaic by name (the first green stands for both)."""
+    if not frame.bayer:
+        return [("", frame)]
+    planes = split_bayer(frame)
+    named = [("red", planes.red), ("green", planes.green1), ("blue", planes.blue)]
+    # What the mosaic's own check found goes with each plane.
+    known = {n.text for n in frame.notes}
+    fresh = tuple(n for n in planes.notes if n.text not in known)
+    return [
+        (color, dataclasses.replace(plane, notes=plane.notes + fresh)) for color, plane in named
+    ]

@@ -20,7 +20,7 @@ from .frames import bounds, read_frame
 from ..results import Measured, Result, notes_from_engine
 
 
-@dataclasses.dataclass(frozen=True, eq=False)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class GainMeasurement(Result):
     """Gain and read noise.
 
@@ -63,8 +63,8 @@ class GainMeasurement(Result):
             ax.legend()
         return ax
 
-    def summary(self) -> list[str]:
-        """Lines for a terminal."""
+    def sentences(self) -> list[str]:
+        """What was found."""
         return [f"gain {self.gain}", f"read noise {self.read_noise} ({self.read_noise_adu})"]
 
 

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import dataclasses
+import re
+from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
 from astropy import units as u
 
+from .. import _units
 from ..errors import InputError
 
 
@@ -24,6 +28,41 @@ class Vane:
 
     angle: u.Quantity
     width: u.Quantity
+
+
+def read_vanes(texts: Sequence[str] | None) -> tuple[Vane, ...]:
+    """Vanes from texts, each a direction and a width: ``"45 deg 2 mm"``.
+
+    Parameters
+    ----------
+    texts : sequence of str or None
+        One for each vane.
+
+    Returns
+    -------
+    tuple of Vane
+        In the same order.
+
+    Raises
+    ------
+    InputError
+        When a text holds anything else.
+    """
+    found = []
+    for text in texts or ():
+        parts = re.fullmatch(r"\s*(-?[\d.]+\s*[a-z]+)[\s,]+([\d.]+\s*[a-z]+)\s*", text)
+        if parts is None:
+            raise InputError(
+                f"vanes: '{text}' is not a direction and a width. Write for example \"45 deg 2 mm\".",
+                code="telescope.vanes",
+                argument="vanes",
+            )
+        found.append(
+            Vane(
+                _units.quantity(parts[1], u.deg, "vanes"), _units.quantity(parts[2], u.mm, "vanes")
+            )
+        )
+    return tuple(found)
 
 
 @dataclasses.dataclass(frozen=True)
@@ -58,16 +97,22 @@ class Telescope:
 
     def __post_init__(self) -> None:
         for key in ("aperture", "focal_length"):
-            try:
-                value = u.Quantity(getattr(self, key)).to(u.mm)
-            except (u.UnitsError, TypeError, ValueError):
+            value = _units.quantity(getattr(self, key), u.mm, key)
+            if not (value.isscalar and np.isfinite(value.value) and value.value > 0):
                 raise InputError(
-                    f"{key} is {getattr(self, key)!r}; give a length with its unit, like '115 mm'.",
+                    f"{key} is {value}; it must be a length above zero.",
                     code="telescope.length",
                     argument=key,
-                ) from None
+                )
             object.__setattr__(self, key, value)
-        object.__setattr__(self, "obstruction", float(self.obstruction))
+        obstruction = _units.number(self.obstruction, "", "obstruction")
+        if not 0 <= obstruction < 1:
+            raise InputError(
+                f"obstruction is {obstruction:g}; it is a ratio of diameters, from 0 to below 1.",
+                code="telescope.obstruction",
+                argument="obstruction",
+            )
+        object.__setattr__(self, "obstruction", obstruction)
 
     @property
     def focal_ratio(self) -> float:

@@ -53,6 +53,7 @@ public sealed record LensColorResult
 public static class LensColorFocus
 {
     /// <summary>The curve of a thin lens of these glasses.</summary>
+    [EngineTask("color_focus.lens")]
     public static LensColorResult Compute(LensColorRequest request)
     {
         Glass[] glasses = [.. request.Glasses.Select(GlassCatalog.Find)];

@@ -14,6 +14,9 @@ public sealed class FieldAttribute : Attribute
     /// <summary>Unit in Astropy's generic spelling; empty = from the end of the name, else a pure number.</summary>
     public string Unit { get; init; } = string.Empty;
 
+    /// <summary>For a column of bits: the enumeration that names them.</summary>
+    public Type? Flags { get; init; }
+
     /// <summary>Least value allowed.</summary>
     public double Low { get; init; } = double.NegativeInfinity;
 

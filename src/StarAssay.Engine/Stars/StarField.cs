@@ -7,49 +7,63 @@ namespace StarAssay.Engine.Stars;
 public sealed record StarField : IMeasurementResult
 {
     /// <summary>Center.</summary>
+    [Field(Unit = "pix")]
     public required double[] X { get; init; }
 
     /// <summary>Center.</summary>
+    [Field(Unit = "pix")]
     public required double[] Y { get; init; }
 
     /// <summary>Standard uncertainty of X, pixels.</summary>
+    [Field(Unit = "pix")]
     public required double[] XUncertainty { get; init; }
 
     /// <summary>Standard uncertainty of Y, pixels.</summary>
+    [Field(Unit = "pix")]
     public required double[] YUncertainty { get; init; }
 
     /// <summary>Light inside <see cref="OuterRadiusPx"/>, ADU.</summary>
+    [Field(Unit = "adu")]
     public required double[] Flux { get; init; }
 
     /// <summary>Standard uncertainty of Flux, ADU.</summary>
+    [Field(Unit = "adu")]
     public required double[] FluxUncertainty { get; init; }
 
     /// <summary>Brightest pixel above the sky, ADU.</summary>
+    [Field(Unit = "adu")]
     public required double[] Peak { get; init; }
 
     /// <summary>Sky level at the star, ADU.</summary>
+    [Field(Unit = "adu")]
     public required double[] Sky { get; init; }
 
     /// <summary>Noise of a sky pixel at the star, ADU.</summary>
+    [Field(Unit = "adu")]
     public required double[] SkyNoise { get; init; }
 
     /// <summary>Signal-to-noise ratio by the CCD equation in a circle of <see cref="SnrRadiusPx"/>.</summary>
     public required double[] Snr { get; init; }
 
     /// <summary>Half-flux radius of the light that fell on the pixels, their own blur taken out, pixels.</summary>
+    [Field(Unit = "pix")]
     public required double[] Hfr { get; init; }
 
     /// <summary>Standard uncertainty of Hfr (random part), pixels.</summary>
+    [Field(Unit = "pix")]
     public required double[] HfrUncertainty { get; init; }
 
     /// <summary>Half-flux radius of the recorded pixels taken as uniform squares, pixels.</summary>
+    [Field(Unit = "pix")]
     public required double[] HfrRecorded { get; init; }
 
     /// <summary>Full width at half maximum of the fitted Moffat profile (geometric mean of the axes), pixels, the pixels' blur
     /// taken out; NaN without a fit.</summary>
+    [Field(Unit = "pix")]
     public required double[] Fwhm { get; init; }
 
     /// <summary>Standard uncertainty of Fwhm, pixels.</summary>
+    [Field(Unit = "pix")]
     public required double[] FwhmUncertainty { get; init; }
 
     /// <summary>Exponent beta of the Moffat profile.</summary>
@@ -71,15 +85,18 @@ public sealed record StarField : IMeasurementResult
     public required double[] CrossEllipticity { get; init; }
 
     /// <summary>Standard deviation of the Gaussian ellipse's long axis, pixels, pixels' blur taken out.</summary>
+    [Field(Unit = "pix")]
     public required double[] SigmaMajor { get; init; }
 
     /// <summary>Standard deviation of the Gaussian ellipse's short axis, pixels, pixels' blur taken out.</summary>
+    [Field(Unit = "pix")]
     public required double[] SigmaMinor { get; init; }
 
     /// <summary>Distance from the optical axis, pixels.</summary>
     public required double[] AxisDistancePx { get; init; }
 
     /// <summary>Sum of <see cref="StarMarks"/>.</summary>
+    [Field(Flags = typeof(StarMarks))]
     public required int[] Flags { get; init; }
 
     /// <summary>Summary by part of the field.</summary>
@@ -107,9 +124,11 @@ public sealed record StarField : IMeasurementResult
     public required double SaturationAdu { get; init; }
 
     /// <summary>Median sky level, ADU.</summary>
+    [Field(Unit = "adu")]
     public required double MedianSky { get; init; }
 
     /// <summary>Median noise of a sky pixel, ADU.</summary>
+    [Field(Unit = "adu")]
     public required double MedianSkyNoise { get; init; }
 
     /// <summary>Noise of the smoothed sky over that of independent pixels.</summary>
@@ -121,11 +140,9 @@ public sealed record StarField : IMeasurementResult
     /// <summary>Rows of the frame.</summary>
     public required int Height { get; init; }
 
-    /// <summary>Column of the optical axis used.</summary>
-    public required double AxisX { get; init; }
-
-    /// <summary>Row of the optical axis used.</summary>
-    public required double AxisY { get; init; }
+    /// <summary>Column and row of the optical axis used.</summary>
+    [Field(Unit = "pix")]
+    public required double[] Axis { get; init; }
 
     /// <summary>Side of a pixel on the sky; NaN when not known.</summary>
     public double PixelScaleArcsecPerPx { get; init; } = double.NaN;

@@ -15,6 +15,7 @@ public static class StarMeasurement
     /// <summary>Measures the frame of the request.</summary>
     /// <exception cref="InputException">No frame, or an option out of range.</exception>
     /// <exception cref="CannotMeasureException">The frame holds no usable pixels or no noise.</exception>
+    [Measurement("stars", "Star field")]
     public static StarField Measure(StarRequest request, RunContext context)
     {
         Frame frame = Check(request);
@@ -24,7 +25,7 @@ public static class StarMeasurement
         RequireNoise(first, frame);
 
         context.Report(0.2, "finding stars");
-        var finder = new SeedFinder(frame, first, new MatchedFilter(FilterSigma), request.DetectionThreshold, context);
+        var finder = new SeedFinder(frame, first, new MatchedFilter(FilterSigma), request.Threshold, context);
         Seed[] peaks = finder.Find(context);
         context.Cancel.ThrowIfCancellationRequested();
 
@@ -88,11 +89,10 @@ public static class StarMeasurement
     {
         Frame frame = request.Frame ?? throw new InputException("stars.no-frame", "No frame was given. Hand one over.", "frame");
         frame.RequireConsistent();
-        InputException.RequireRange(request.DetectionThreshold, 2, 1000, "detection_threshold", "sigma");
-        InputException.RequireRange(request.CellSize, 8, 1024, "cell_size", "pix");
-        if (!double.IsNaN(request.OuterRadiusPx))
+        FieldRules.Require(request);
+        if (request.Axis.Length is not (0 or 2))
         {
-            InputException.RequireRange(request.OuterRadiusPx, 2, 200, "outer_radius_px", "pix");
+            throw new InputException("stars.axis", $"axis has {request.Axis.Length} numbers; give two, the column and the row of the optical axis.", "axis");
         }
 
         RequireIfGiven(request.FocalLengthMm, 1, 1e6, "focal_length_mm", "mm");

@@ -1,5 +1,6 @@
 using System.Text.Json.Serialization;
 using StarAssay.Engine.Imaging;
+using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Stars;
 
@@ -8,26 +9,28 @@ public sealed record StarRequest
 {
     /// <summary>The frame; set by the caller beside the JSON request.</summary>
     [JsonIgnore]
+    [HandedOver("frame")]
     public Frame? Frame { get; init; }
 
     /// <summary>Significance a peak of the smoothed frame must have: its height over the noise there.</summary>
-    public double DetectionThreshold { get; init; } = 5;
+    [Field(Low = 2, High = 1000)]
+    public double Threshold { get; init; } = 5;
 
     /// <summary>Side of the cells on which sky level and noise are measured, pixels.</summary>
+    [Field(Low = 8, High = 1024)]
     public int CellSize { get; init; } = 64;
 
     /// <summary>Radius of the circle that counts as the whole star, pixels; NaN: three times the usual half-flux radius of
     /// the frame, at least 5.</summary>
+    [Field(Low = 2, High = 200)]
     public double OuterRadiusPx { get; init; } = double.NaN;
 
     /// <summary>Which stars get a fit of a pixel-integrated Moffat profile, which gives their FWHM.</summary>
     public ProfileFits FitProfiles { get; init; } = ProfileFits.Bright;
 
-    /// <summary>Column of the optical axis; NaN: the middle of the frame.</summary>
-    public double AxisX { get; init; } = double.NaN;
-
-    /// <summary>Row of the optical axis; NaN: the middle of the frame.</summary>
-    public double AxisY { get; init; } = double.NaN;
+    /// <summary>Column and row of the optical axis, pixels; empty: the middle of the frame.</summary>
+    [Field(Unit = "pix")]
+    public double[] Axis { get; init; } = [];
 
     /// <summary>Focal length, mm, to turn pixels into angles by the frame's pixel pitch; NaN: not known. Taken as known to 1 %.</summary>
     public double FocalLengthMm { get; init; } = double.NaN;

@@ -17,8 +17,8 @@ internal static class StarTable
 
     public static StarField Build(StarRequest request, MeterSettings set, StarRecord[] stars, double correlation, TypicalStar typical, RunContext context)
     {
-        double axisX = double.IsNaN(request.AxisX) ? 0.5 * (set.Frame.Width - 1) : request.AxisX;
-        double axisY = double.IsNaN(request.AxisY) ? 0.5 * (set.Frame.Height - 1) : request.AxisY;
+        double axisX = request.Axis.Length == 2 ? request.Axis[0] : 0.5 * (set.Frame.Width - 1);
+        double axisY = request.Axis.Length == 2 ? request.Axis[1] : 0.5 * (set.Frame.Height - 1);
         int n = stars.Length;
         SizeSurface surface = null!;
         int[] order = [];
@@ -88,8 +88,7 @@ internal static class StarTable
             NoiseCorrelation = correlation,
             Width = set.Frame.Width,
             Height = set.Frame.Height,
-            AxisX = axisX,
-            AxisY = axisY,
+            Axis = [axisX, axisY],
             PixelScaleArcsecPerPx = FieldFigures.PixelScale(request, set.Frame),
             ScaleFromSky = double.IsFinite(request.PixelScaleArcsecPerPx),
             FilterWavelengthNm = request.FilterWavelengthNm,

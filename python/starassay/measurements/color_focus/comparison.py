@@ -18,7 +18,7 @@ from .merit import ColorMerit
 from .units import NM, numbers
 
 
-@dataclasses.dataclass(frozen=True, eq=False)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class ColorComparison(Result):
     """Telescopes side by side, in depths of focus and arcseconds, same band and light.
 
@@ -57,8 +57,8 @@ class ColorComparison(Result):
             }
         )
 
-    def summary(self) -> list[str]:
-        """Lines for a terminal."""
+    def sentences(self) -> list[str]:
+        """What was found."""
         lines = []
         for i, (name, m) in enumerate(zip(self.names, self.merits)):
             tail = ""

@@ -3,19 +3,32 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 from typing import Any
 
 import numpy as np
 from astropy import units as u
 from astropy.table import QTable
 
-from ...results import Measured, Result, format_measured
+from ...results import Measured, Picture, Result, Sheet, format_measured
+from ...style import new_axes
 from . import figures
 from .merit import ColorMerit, evaluate, light_of
 from .units import NM
 
 
-@dataclasses.dataclass(frozen=True, eq=False)
+#: Spectral lines of the glass catalogs (ISO 7944 and the hydrogen lines), nm in air.
+LINES = {
+    "h (Hg)": 404.656,
+    "g (Hg)": 435.834,
+    "F (H)": 486.133,
+    "e (Hg)": 546.074,
+    "d (He)": 587.562,
+    "C (H)": 656.275,
+}
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class ColorFocusCurve(Result):
     """Best focus against wavelength, zero at the reference; positive = farther from the objective.
 
@@ -61,6 +74,8 @@ class ColorFocusCurve(Result):
         Scatter of the profiles over the noise expected.
     from_focus_run : bool
         False for a single spectrum, whose overall sign is an assumption.
+    band_merit : ColorMerit or None
+        Figures of merit in the band that was asked for, light as detected.
     """
 
     wavelength: u.Quantity
@@ -86,6 +101,7 @@ class ColorFocusCurve(Result):
     second_order_from: u.Quantity
     noise_scale: float
     from_focus_run: bool
+    band_merit: ColorMerit | None = None
 
     @property
     def focal_ratio(self) -> float:
@@ -180,32 +196,97 @@ class ColorFocusCurve(Result):
             notes=tuple(n for n in self.notes if n.code == "color-focus.sign-ambiguous"),
         )
 
-    def summary(self) -> list[str]:
-        """Lines for a terminal."""
-        how = f"focus run of {len(self.positions)}" if self.from_focus_run else "single spectrum"
-        head = (
-            f"color focus from a {how}: {int(self.used.sum())} bins from "
-            f"{self.wavelength[self.used].min():.0f} to {self.wavelength[self.used].max():.0f} (air), "
+    @property
+    def title(self) -> str:
+        """From what."""
+        how = (
+            f"a focus run of {len(self.positions)} spectra"
+            if self.from_focus_run
+            else "one spectrum"
         )
-        if self.signs_decided:
-            zero = f"zero at {self.conditions['reference_nm']:.0f} nm"
-            lines = [f"{head}range {self.focus_range}, {zero}"]
-        else:
-            lines = [
-                f"{head}signs NOT DECIDED: sizes of the defocus, without sign, range {self.focus_range}"
-            ]
+        return f"Color focus from {how}"
+
+    def sentences(self) -> list[str]:
+        """What the curve and its figures of merit say, each with its band."""
+        w = self.wavelength[self.used]
+        zero = f"zero at {self.conditions['reference_nm']:.0f} nm, wavelengths in air"
+        said = [
+            (
+                f"{self.title}, {int(self.used.sum())} bins from {w.min():.0f} to {w.max():.0f}: range "
+                f"{self.focus_range}, {zero}."
+                if self.signs_decided
+                else f"{self.title}: the signs are NOT DECIDED, so the size of the defocus is shown, without "
+                f"sign. Its range from {w.min():.0f} to {w.max():.0f} is {self.focus_range}."
+            )
+        ]
         if self.from_focus_run:
-            lines.append(f"best focus of the reference at {self.reference_focus}")
-        for nm in (420, 450, 486, 550, 588, 656, 700):
-            inside = self.wavelength.value[self.used]
-            if inside.min() <= nm <= inside.max():
-                i = int(np.argmin(np.abs(self.wavelength.value - nm)))
-                value, error = float(self.at(nm)[0].value), float(self.smooth_error[i].value)
+            said.append(f"Best focus of the reference wavelength at {self.reference_focus}.")
+        merit = self.band_merit
+        if merit is not None:
+            c = merit.conditions
+            said.append(
+                f"From {c['min_nm']:.0f} to {c['max_nm']:.0f} nm, light as detected, sensor where the Strehl "
+                f"ratio is best: in-focus fraction {merit.in_focus_fraction}, polychromatic Strehl ratio "
+                f"{merit.polychromatic_strehl}, RMS blur {merit.rms_blur} ({merit.rms_blur_sky})."
+            )
+            edges = merit.best_band.value
+            if np.isfinite(edges[0]) and (edges[0] > c["min_nm"] + 1 or edges[1] < c["max_nm"] - 1):
+                said.append(
+                    f"A filter that passes {edges[0]:.0f} to {edges[1]:.0f} nm would keep "
+                    f"{100 * merit.best_band_light:.0f} % of that light at a Strehl ratio of "
+                    f"{merit.best_band_strehl:.2f}."
+                )
+        return said
+
+    def sheets(self) -> list[Sheet]:
+        """The smooth curve, or the size of the defocus, at well-known lines."""
+        w = self.wavelength.value
+        rows = []
+        for name, nm in LINES.items():
+            if w[self.used].min() <= nm <= w[self.used].max():
+                i = int(np.argmin(np.abs(w - nm)))
+                shift, error = float(self.at(nm * u.nm)[0].value), float(self.smooth_error[i].value)
                 if not self.signs_decided:
-                    value = float(self.defocus_size[i].value)
+                    shift = float(self.defocus_size[i].value)
                     error = float(self.defocus_size_error[i].value)
-                lines.append(f"  {nm} nm: {format_measured(value, error, 'um')}")
-        return lines
+                depth = 2 * nm / 1000 * self.focal_ratio**2
+                rows.append((name, f"{nm:.1f}", format_measured(shift, error), f"±{depth:.0f}"))
+        if not rows:
+            return []
+        what = (
+            f"Focus against that of {self.conditions['reference_nm']:.0f} nm, + is farther from the objective"
+            if self.signs_decided
+            else "Size of the defocus, without sign"
+        )
+        return [
+            Sheet(
+                what, ("line", "wavelength (nm)", "focus (µm)", "depth of focus (µm)"), tuple(rows)
+            )
+        ]
+
+    def figures(self) -> list[Picture]:
+        """The curve, and what cut-on filters would do."""
+        drawn = [
+            Picture(
+                lambda: self.plot(new_axes(None, figsize=(5.4, 4.0))),
+                "Best focus of every color against that of the reference wavelength: points are bins by "
+                "themselves, the line is the smooth curve with its 68 % band, grey is the depth of focus.",
+                f"Color focus curve, range {self.focus_range}",
+                "half",
+            )
+        ]
+        merit = self.band_merit
+        if merit is not None:
+            drawn.append(
+                Picture(
+                    functools.partial(_draw_merit, merit),
+                    "What a filter that cuts on at each wavelength would do to sharpness and light. Only "
+                    "color focus is in these figures: seeing and all other errors are not.",
+                    "Gain and loss by a cut-on filter",
+                    "half",
+                )
+            )
+        return drawn
 
     def plot(self, ax: Any = None, *, theory: Any = None) -> Any:
         """Bins with error bars, the smooth curve with its 68 % band, the depth of focus behind.
@@ -223,3 +304,7 @@ class ColorFocusCurve(Result):
             Where it was drawn.
         """
         return figures.draw_curve(self, ax, theory)
+
+
+def _draw_merit(merit: ColorMerit) -> Any:
+    return merit.plot(new_axes(None, figsize=(5.4, 4.0)))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from astropy import units as u
@@ -10,12 +10,9 @@ from astropy import units as u
 from ... import style
 from .units import NM
 
-if TYPE_CHECKING:
-    from .curve import ColorFocusCurve
-
 
 @style.figure_style()
-def draw_curve(curve: ColorFocusCurve, ax: Any, theory: Any) -> Any:
+def draw_curve(curve: Any, ax: Any, theory: Any) -> Any:
     """Bins with error bars, the smooth curve with its 68 % band, the depth of focus behind."""
     ax = style.new_axes(ax, figsize=(8, 4.6))
     good = curve.used
@@ -59,7 +56,7 @@ def draw_curve(curve: ColorFocusCurve, ax: Any, theory: Any) -> Any:
     return ax
 
 
-def _draw_sizes(curve: ColorFocusCurve, ax: Any) -> Any:
+def _draw_sizes(curve: Any, ax: Any) -> Any:
     """What one spectrum shows when its signs are open: how far out of focus each color is."""
     good = curve.used
     w = curve.wavelength.value[good]

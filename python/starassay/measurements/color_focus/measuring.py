@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 from astropy import units as u
 
 from ..._gateway import call
 from ...imaging.color_planes import refuse_mosaic
 from ...imaging.frame import Frame
 from ...imaging.frames import read_frame
+from ..._measure import frame_facts
+from ..._records import Quantity
 from ...results import Measured, Note, notes_from_engine
 from .curve import ColorFocusCurve
+from .merit import merit_of
 from .spectrum import reduction_request
 from .units import NM, number, numbers
 from .wavelengths import WavelengthScale
@@ -27,7 +31,8 @@ def measure_color_focus(
     obstruction: float = 0.0,
     pitch: Any = None,
     reference: Any = 550,
-    band: Any = (380, 1000),
+    limits: Any = (380, 1000),
+    band: Any = None,
     disperser: str = "converging-grating",
     grating_lines: Any = None,
     grating_distance: Any = None,
@@ -69,8 +74,10 @@ def measure_color_focus(
         Pixel pitch; from the frame by default.
     reference : Quantity or number in nm
         Whose focus is the curve's zero.
-    band : pair of Quantity or numbers in nm
+    limits : pair of Quantity or numbers in nm
         What is measured.
+    band : pair of Quantity or numbers in nm, optional
+        For which the result gives figures of merit; none by default.
     disperser : {"converging-grating", "parallel-grating", "prism"}
         A grating in the converging beam bends its own focus surface.
     grating_lines : Quantity or number per mm, optional
@@ -125,7 +132,8 @@ def measure_color_focus(
     where = numbers(positions, u.um, "positions")
     wave = wavelengths.wavelength if isinstance(wavelengths, WavelengthScale) else wavelengths
     reduction = reduction_request(axis, row, columns, bins, half_window, line_depth)
-    low, high = sorted(numbers(band, NM, "band"))
+    low, high = sorted(numbers(limits, NM, "limits"))
+    band_low, band_high = sorted(numbers(band, NM, "band")) or (np.nan, np.nan)
     curve = reference_curve
     request = {
         "focal_ratio": number(focal_ratio, u.dimensionless_unscaled, "focal_ratio"),
@@ -137,6 +145,8 @@ def measure_color_focus(
         "reference_nm": number(reference, NM, "reference"),
         "min_nm": low,
         "max_nm": high,
+        "band_min_nm": band_low,
+        "band_max_nm": band_high,
         "disperser": disperser,
         "grating_lines_per_mm": number(grating_lines, 1 / u.mm, "grating_lines"),
         "grating_distance_mm": number(grating_distance, u.mm, "grating_distance"),
@@ -165,14 +175,19 @@ def measure_color_focus(
         for note in f.notes:
             frame_notes.setdefault(note.code, note)
     keep = {k: v for k, v in request.items() if k not in ("wavelength_nm", "reduction")}
+    conditions = {
+        **{k: v for k, v in keep.items() if not k.startswith("reference_curve")},
+        "reference_nm": r["reference_nm"],
+        "frames": [frame_facts(f) for f in listed],
+        "medium": "air",
+    }
     return ColorFocusCurve(
+        quantities=tuple(Quantity.from_engine(q) for q in r["quantities"]),
+        band_merit=None
+        if r["merit"] is None
+        else merit_of(r["merit"], conditions, band_low, band_high),
         notes=(*notes_from_engine(r["notes"]), *frame_notes.values()),
-        conditions={
-            **{k: v for k, v in keep.items() if not k.startswith("reference_curve")},
-            "reference_nm": r["reference_nm"],
-            "frames": [f.name for f in listed],
-            "medium": "air",
-        },
+        conditions=conditions,
         wavelength=r["wavelength_nm"] * NM,
         shift=r["shift_um"] * u.um,
         shift_error=r["shift_error_um"] * u.um,

@@ -17,7 +17,7 @@ from ...results import Measured, Note, Result
 from .units import NM, number, numbers
 
 
-@dataclasses.dataclass(frozen=True, eq=False)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class ColorMerit(Result):
     """Figures of merit of the color focus alone; seeing and other aberrations are left out.
 
@@ -73,8 +73,8 @@ class ColorMerit(Result):
             }
         )
 
-    def summary(self) -> list[str]:
-        """Lines for a terminal."""
+    def sentences(self) -> list[str]:
+        """What was found."""
         c = self.conditions
         lines = [
             f"{c['min_nm']:.0f} to {c['max_nm']:.0f} nm, {c['light']}, {c['focus']}: in-focus "
@@ -163,6 +163,19 @@ def evaluate(
     if replicates is not None:
         arrays["replicates"] = np.ascontiguousarray(replicates, float).ravel()
     r = call("color_focus.merit", request, arrays=arrays)
+    return merit_of(r, conditions, low, high, light, focus, wanted_strehl, notes)
+
+
+def merit_of(
+    r: Mapping[str, Any],
+    conditions: Mapping[str, Any],
+    low: float,
+    high: float,
+    light: str = "light as detected",
+    focus: str = "best-strehl",
+    wanted_strehl: float = 0.8,
+    notes: tuple[Note, ...] = (),
+) -> ColorMerit:
     return ColorMerit(
         notes=notes,
         conditions={
@@ -177,7 +190,7 @@ def evaluate(
         polychromatic_strehl=Measured.from_engine(r["polychromatic_strehl"]),
         halo_fraction=Measured.from_engine(r["halo_fraction"]),
         rms_blur=Measured.from_engine(r["rms_blur_um"]),
-        rms_blur_sky=Measured.from_engine(r["rms_blur_arcsec"]),
+        rms_blur_sky=Measured.from_engine(r["rms_blur_sky"]),
         secondary_spectrum=Measured.from_engine(r["secondary_spectrum"]),
         focus_spread=Measured.from_engine(r["focus_spread"]),
         sensor=r["sensor_um"] * u.um,

@@ -128,7 +128,7 @@ def draw_spectrum(
         "lamps": [str(name) for name in lamps],
         "seed": int(seed),
     }
-    call("color_focus.draw", request, outputs={"pixels": pixels})
+    call("simulation.spectrum", request, outputs={"pixels": pixels})
     return Frame(
         pixels,
         name="drawn lamp" if lamps else "drawn spectrum",

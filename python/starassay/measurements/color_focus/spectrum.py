@@ -17,7 +17,7 @@ from ...results import Result, notes_from_engine
 from .units import number
 
 
-@dataclasses.dataclass(frozen=True, eq=False)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class Spectrum(Result):
     """A frame reduced to a trace, a flux and a profile for each bin.
 
@@ -75,8 +75,8 @@ class Spectrum(Result):
             }
         )
 
-    def summary(self) -> list[str]:
-        """Lines for a terminal."""
+    def sentences(self) -> list[str]:
+        """What was found."""
         return [
             f"{len(self.flux)} columns, trace from row {self.trace[0].value:.1f} to "
             f"{self.trace[-1].value:.1f}",

@@ -17,7 +17,7 @@ from .merit import ColorMerit, evaluate, light_of
 from .units import NM, number, numbers
 
 
-@dataclasses.dataclass(frozen=True, eq=False)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class LensTheory(Result):
     """Color focus curve of a thin lens from glass data.
 
@@ -90,8 +90,8 @@ class LensTheory(Result):
             wanted_strehl,
         )
 
-    def summary(self) -> list[str]:
-        """Lines for a terminal."""
+    def sentences(self) -> list[str]:
+        """What was found."""
         parts = ", ".join(
             f"{g} (Vd {v:.1f}, power {p:+.2f})"
             for g, v, p in zip(self.glasses, self.abbe_number, self.powers)

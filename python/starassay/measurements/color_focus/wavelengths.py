@@ -19,7 +19,7 @@ from .spectrum import Spectrum
 from .units import NM, PER_PIXEL, number, numbers
 
 
-@dataclasses.dataclass(frozen=True, eq=False)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class WavelengthScale(Result):
     """Wavelength of every column.
 
@@ -62,8 +62,8 @@ class WavelengthScale(Result):
             }
         )
 
-    def summary(self) -> list[str]:
-        """Lines for a terminal."""
+    def sentences(self) -> list[str]:
+        """What was found."""
         return [
             f"{len(self.line_column)} lines, {self.wavelength[0]:.1f} to {self.wavelength[-1]:.1f} "
             f"in {self.medium}, residual {self.rms.to_value(u.nm):.3f} nm RMS "

@@ -7,6 +7,7 @@
 
 from __future__ import annotations
 
-from .measuring import FLAGS, StarField, Zone, measure_stars
+from .measuring import measure_stars
+from .result import FLAGS, StarField
 
-__all__ = ["FLAGS", "StarField", "Zone", "measure_stars"]
+__all__ = ["FLAGS", "StarField", "measure_stars"]

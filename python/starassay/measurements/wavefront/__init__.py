@@ -13,6 +13,6 @@ Positive where the wave is ahead; axes as on the sensor, x to the right and y up
 from __future__ import annotations
 
 from .fitting import fit_wavefront
-from .result import FittedImage, WavefrontFit
+from .result import WavefrontFit
 
-__all__ = ["FittedImage", "WavefrontFit", "fit_wavefront"]
+__all__ = ["WavefrontFit", "fit_wavefront"]

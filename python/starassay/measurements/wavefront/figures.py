@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from astropy import units as u
 
 from ... import style
-
-if TYPE_CHECKING:
-    from .result import WavefrontFit
+from ...optics import views
 
 
-def draw_map(fit: WavefrontFit, ax: Any) -> Any:
+def draw_map(fit: Any, ax: Any) -> Any:
     """The wavefront map with its scale in nm."""
     with style.figure_style():
         ax = style.new_axes(ax, figsize=(5.4, 4.6))
@@ -30,8 +28,7 @@ def draw_map(fit: WavefrontFit, ax: Any) -> Any:
         ticks = (-1, -0.5, 0, 0.5, 1)
         ax.set(xlabel="pupil x (radius = 1)", ylabel="pupil y", xticks=ticks, yticks=ticks)
         ax.set_title(
-            f"RMS {fit.rms_measured}, Strehl {fit.strehl_measured} "
-            f"at {fit.wavelength.to_value(u.nm):.0f} nm",
+            f"RMS {fit.rms}, Strehl {fit.strehl} " f"at {fit.wavelength.to_value(u.nm):.0f} nm",
             fontsize=9,
         )
         bar = ax.figure.colorbar(picture, ax=ax, shrink=0.85)
@@ -39,17 +36,17 @@ def draw_map(fit: WavefrontFit, ax: Any) -> Any:
     return ax
 
 
-def draw_coefficients(fit: WavefrontFit, ax: Any) -> Any:
+def draw_coefficients(fit: Any, ax: Any) -> Any:
     """The coefficients with their standard uncertainties."""
     with style.figure_style():
         ax = style.new_axes(ax, figsize=(7.0, 3.4))
-        x = np.arange(len(fit.modes))
+        x = np.arange(len(fit.noll))
         ax.axhline(0, color=style.GREY, linewidth=0.8)
-        ax.bar(x, fit.modes["coefficient"].to_value(u.nm), color=style.SKY)
+        ax.bar(x, fit.coefficient.to_value(u.nm), color=style.SKY)
         ax.errorbar(
             x,
-            fit.modes["coefficient"].to_value(u.nm),
-            yerr=fit.modes["uncertainty"].to_value(u.nm),
+            fit.coefficient.to_value(u.nm),
+            yerr=fit.uncertainty.to_value(u.nm),
             fmt="none",
             ecolor=style.INK,
             capsize=2,
@@ -58,12 +55,12 @@ def draw_coefficients(fit: WavefrontFit, ax: Any) -> Any:
         # So many that their numbers do not touch.
         step = 1 + len(x) // 24
         ax.set_xticks(x[::step])
-        ax.set_xticklabels([str(n) for n in fit.modes["noll"][::step]], fontsize=8)
+        ax.set_xticklabels([str(n) for n in fit.noll[::step]], fontsize=8)
         ax.set(xlabel="Noll index", ylabel="coefficient (nm RMS)")
     return ax
 
 
-def draw_images(fit: WavefrontFit) -> Any:
+def draw_images(fit: Any) -> Any:
     """Observed, model and residual of every image."""
     import matplotlib.pyplot as plt
 
@@ -103,11 +100,9 @@ def draw_images(fit: WavefrontFit) -> Any:
     return figure
 
 
-def draw_views(fit: WavefrontFit) -> Any:
+def draw_views(fit: Any) -> Any:
     """Focused image, MTF, encircled energy, Ronchigram, knife edge and interferogram."""
     import matplotlib.pyplot as plt
-
-    from ...optics import views
 
     pupil = fit.pupil
     focused = views.draw_focused_image(pupil)

@@ -10,10 +10,11 @@ import numpy as np
 from astropy import units as u
 from astropy.table import QTable
 
-from ...results import Measured, Result, format_measured
+from ... import _records
 from ...optics.views import PupilMap
+from ...results import Picture, Result, Sheet, format_measured
+from ...style import new_axes
 from . import figures
-
 
 # How the engine's words about a mode begin when it does not stand out from its error.
 _SILENT = "not told from zero by these images"
@@ -24,172 +25,162 @@ def mode_name(name: str) -> str:
     return re.sub(r"(\d)$", "\\1°", str(name))
 
 
-@dataclasses.dataclass(frozen=True, eq=False)
-class FittedImage:
-    """One defocused image beside its model, on the pixels that the fit used.
-
-    Attributes
-    ----------
-    name : str
-        Of the frame.
-    observed, model : ndarray
-        Electrons; row 0 at the bottom.
-    residual : ndarray
-        (observed - model) in standard deviations; 0 where masked.
-    masked : ndarray of bool
-        True where the pixel did not count.
-    distance : Measured
-        Of the sensor from best focus, negative inside.
-    defocus_waves : float
-        The same as path difference at the edge, in waves.
-    flux, background : Measured
-        Electrons, and electrons a pixel.
-    origin : tuple of int
-        Frame column and row of the first pixel.
-    binning : int
-        Frame pixels along one pixel here.
-    """
-
-    name: str
-    observed: np.ndarray
-    model: np.ndarray
-    residual: np.ndarray
-    masked: np.ndarray
-    distance: Measured
-    defocus_waves: float
-    flux: Measured
-    background: Measured
-    origin: tuple[int, int]
-    binning: int
-
-
-@dataclasses.dataclass(frozen=True, eq=False)
-class WavefrontFit(Result):
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class WavefrontFit(Result, _records.WavefrontFit):
     """The wavefront of a telescope from one or more pairs of defocused images.
 
-    Attributes
-    ----------
-    modes : QTable
-        One row a mode; the same as `table`.
-    rms, pv, strehl : Quantity
-        Over the open pupil at best focus; their standard uncertainties are `rms_measured` and so on.
-    rms_measured, pv_measured, strehl_measured : Measured
-        The same with standard uncertainties.
-    pv_bias : Quantity
-        How much noise still raises the PV on average.
-    strehl_from_rms : float
-        exp[-(2 pi RMS / wavelength)^2], for comparison; NaN above 0.1 wave.
-    map, map_uncertainty : Quantity, shape (n, n)
-        Wavefront at best focus, positive where the wave is ahead, axes as on the sensor
-        (x right, y up); NaN outside the open pupil.
-    open_share : ndarray, shape (n, n)
-        Share of each sample that passes light.
-    covariance : Quantity, shape (modes, modes)
-        Of the coefficients, every part of the budget included.
-    wavelength : Quantity
-        Mean of the band.
-    focal_ratio : float
-        Focal length over aperture.
-    seeing : tuple of Measured
-        FWHM in each image.
-    images : tuple of FittedImage
-        Inside, outside, inside, ...
-    budget : QTable
-        Where the uncertainty comes from, in the manner of JCGM 100.
-    second_opinion : dict or None
-        What the independent linear method says.
-    pairs_alone : tuple of dict
-        Each pair fitted alone, when there are several.
-    chi_squared : float
-        Per degree of freedom; near 1 when the model holds.
-    map_error : Quantity
-        RMS error of the map that the fit's covariance predicts.
-    decided : bool
-        False when a note of doubt forbids using the numbers to decide.
+    Its attributes are those of the engine's record: map and coefficients in nm, positive where the
+    wave is ahead, axes as on the sensor (x right, y up).
     """
 
-    modes: QTable
-    rms_measured: Measured
-    pv_measured: Measured
-    strehl_measured: Measured
-    pv_bias: u.Quantity
-    strehl_from_rms: float
-    map: u.Quantity
-    map_uncertainty: u.Quantity
-    open_share: np.ndarray
-    covariance: u.Quantity
-    wavelength: u.Quantity
-    focal_ratio: float
-    seeing: tuple[Measured, ...]
-    images: tuple[FittedImage, ...]
-    budget: QTable
-    second_opinion: dict[str, Any] | None
-    pairs_alone: tuple[dict[str, Any], ...]
-    chi_squared: float
-    map_error: u.Quantity
-    decided: bool
+    @property
+    def title(self) -> str:
+        """At which wavelength."""
+        return f"Wavefront at {self.wavelength:.4g}"
 
     @property
     def table(self) -> QTable:
-        """Noll and OSA index, name, coefficient, uncertainty and plain words of each mode."""
-        return self.modes
+        """Noll and OSA index, name, coefficient, uncertainties and plain words of each mode."""
+        names = "noll osa mode coefficient uncertainty fit_uncertainty words".split()
+        return QTable(
+            {n: np.asarray(v) if isinstance(v := getattr(self, n), tuple) else v for n in names},
+            meta={
+                "sign": "positive where the wave is ahead; circle polynomials, RMS over the disc"
+            },
+        )
 
     @property
-    def rms(self) -> u.Quantity:
-        """RMS wavefront error."""
-        return self.rms_measured.value
-
-    @property
-    def pv(self) -> u.Quantity:
-        """Peak to valley of the noise-filtered map."""
-        return self.pv_measured.value
-
-    @property
-    def strehl(self) -> u.Quantity:
-        """Strehl ratio from the pupil integral at `wavelength`."""
-        return self.strehl_measured.value
+    def budget_table(self) -> QTable:
+        """Where the uncertainty comes from, one row a source."""
+        lines = self.budget
+        return QTable(
+            {
+                "source": [b.source for b in lines],
+                "kind": [b.kind for b in lines],
+                "input": [b.input for b in lines],
+                "map": u.Quantity([b.map for b in lines]) if lines else [] * u.nm,
+                "rms": u.Quantity([b.rms for b in lines]) if lines else [] * u.nm,
+                "strehl": [b.strehl for b in lines],
+            }
+        )
 
     @property
     def pupil(self) -> PupilMap:
         """The map as the functions of `starassay.optics.views` take it."""
-        return PupilMap(self.map, self.focal_ratio, self.wavelength, self.open_share)
+        return PupilMap(self.map, self.focal_ratio, self.wavelength, self.map_open)
 
-    def summary(self) -> list[str]:
-        """A few lines for a terminal."""
+    def sentences(self) -> list[str]:
+        """RMS, PV and Strehl ratio, how well the model holds, and the second opinion."""
         nm = self.wavelength.to_value(u.nm)
-        waves = self.rms_measured.value.to_value(u.nm) / nm
-        lines = [
-            f"RMS wavefront error  {self.rms_measured}  ({waves:.4f} waves at {nm:.0f} nm)",
-            f"peak to valley       {self.pv_measured}"
-            + (f"  (of it, about {self.pv_bias:.2g} from noise)" if self.pv_bias > 0 else ""),
-            f"Strehl ratio         {self.strehl_measured}  at {nm:.0f} nm"
-            + (
-                f"; from the RMS alone {self.strehl_from_rms:.4f}"
-                if np.isfinite(self.strehl_from_rms)
-                else ""
-            ),
-            f"chi squared          {self.chi_squared:.3f} per degree of freedom; "
-            f"modes to Noll {int(self.modes['noll'][-1])}",
+        waves = self.rms.value.to_value(u.nm) / nm
+        noise = f" (of it, about {self.pv_bias:.2g} from noise)" if self.pv_bias > 0 else ""
+        alone = (
+            f"; from the RMS alone {self.strehl_from_rms:.4f}"
+            if np.isfinite(self.strehl_from_rms)
+            else ""
+        )
+        pairs = len(self.images) // 2
+        said = [
+            f"RMS wavefront error {self.rms} ({waves:.4f} waves at {nm:.0f} nm), peak to valley "
+            f"{self.pv}{noise}.",
+            f"Strehl ratio {self.strehl} at {nm:.0f} nm{alone}.",
+            f"{pairs} pair{'s' if pairs > 1 else ''}, chi squared {self.chi_squared:.3f} per degree of "
+            f"freedom, modes to Noll {int(self.noll[-1])}.",
         ]
+        other = self.second_opinion
+        if other is not None:
+            agrees = "agrees" if other.agrees else "does NOT agree"
+            said.append(
+                f"A second, independent method {agrees}: it differs by {other.difference.value:.1f} nm RMS, "
+                f"where {other.expected.value:.1f} nm is to be expected."
+            )
         meanings: dict[str, list[str]] = {}
-        silent = 0
-        for row in self.modes:
-            words = str(row["words"])
-            if words.startswith(_SILENT):
+        for noll, words in zip(self.noll, self.words):
+            if not words.startswith(_SILENT):
+                meanings.setdefault(words, []).append(f"Noll {noll}")
+        said += [f"{' and '.join(modes)}: {words}" for words, modes in meanings.items()]
+        return said
+
+    def advice(self) -> dict[str, Any]:
+        """The modes."""
+        numbers = zip(self.noll, self.coefficient.value, self.uncertainty.value)
+        return {
+            "modes": [
+                {"noll": int(n), "coefficient_nm": float(c), "uncertainty_nm": float(e)}
+                for n, c, e in numbers
+            ]
+        }
+
+    def sheets(self) -> list[Sheet]:
+        """Coefficients that stand out, and the uncertainty budget."""
+        rows, silent = [], 0
+        for k, noll in enumerate(self.noll):
+            if self.words[k].startswith(_SILENT) or noll > 22:
                 silent += 1
                 continue
-            meanings.setdefault(words, []).append(f"Noll {row['noll']}")
             value = format_measured(
-                row["coefficient"].to_value(u.nm), row["uncertainty"].to_value(u.nm), "nm"
+                self.coefficient[k].to_value(u.nm), self.uncertainty[k].to_value(u.nm)
             )
-            lines.append(
-                f"  {mode_name(row['name']):<26s}Noll {row['noll']:2d}  OSA {row['osa']:2d}{value:>20s}"
+            rows.append((mode_name(self.mode[k]), str(noll), str(self.osa[k]), value))
+        more = f"; {silent} more are {_SILENT} or beyond Noll 22" if silent else ""
+        sheets = [
+            Sheet(
+                f"Zernike coefficients, nm RMS{more}",
+                ("shape", "Noll", "OSA/ANSI", "coefficient (nm)"),
+                tuple(rows),
             )
-        if silent:
-            lines.append(f"  {silent} {'more ' if meanings else ''}modes are {_SILENT}")
-        lines += [f"  {' and '.join(modes)}: {words}" for words, modes in meanings.items()]
-        lines.append("The measurement is of this sample, these nights and this setup.")
-        return lines
+        ]
+        if self.budget:
+            sheets.append(
+                Sheet(
+                    "Where the uncertainty comes from (A: scatter of the data, B: other knowledge)",
+                    ("source", "kind", "taken as", "map (nm)", "RMS (nm)", "Strehl"),
+                    tuple(
+                        (
+                            b.source,
+                            b.kind,
+                            b.input,
+                            _cell(b.map.value, 2),
+                            _cell(b.rms.value, 2),
+                            _cell(b.strehl, 4),
+                        )
+                        for b in self.budget
+                    ),
+                    words=3,
+                )
+            )
+        return sheets
+
+    def figures(self) -> list[Picture]:
+        """Map, coefficients, images beside their model, and what the wavefront looks like."""
+        first = dataclasses.replace(self, images=self.images[:2])
+        return [
+            Picture(
+                self.plot,
+                "Wavefront error over the pupil at best focus: positive where the wave is ahead. Axes as on "
+                "the sensor, x to the right, y up.",
+                f"Map of the wavefront error: RMS {self.rms}, peak to valley {self.pv}",
+                "half",
+            ),
+            Picture(
+                lambda: self.plot_coefficients(new_axes(figsize=(5.4, 4.4))),
+                "Zernike coefficients with their standard uncertainties, by Noll index.",
+                "Zernike coefficients as bars",
+                "half",
+            ),
+            Picture(
+                first.plot_images,
+                "The first pair: what the camera saw, what the fitted telescope would give, and the "
+                "difference in standard deviations.",
+                f"Observed and modelled defocused images: chi squared {self.chi_squared:.2f} per degree of freedom",
+            ),
+            Picture(
+                self.plot_views,
+                "The same wavefront in other tests: focused image, MTF and encircled energy; Ronchigram, "
+                "knife-edge shadow and interferogram.",
+                f"Six views of the wavefront; Strehl ratio {self.strehl}",
+            ),
+        ]
 
     def plot(self, ax: Any = None) -> Any:
         """The wavefront map with its scale in nm.
@@ -240,3 +231,7 @@ class WavefrontFit(Result):
             Six views of the same wavefront.
         """
         return figures.draw_views(self)
+
+
+def _cell(value: float, digits: int) -> str:
+    return f"{value:.{digits}f}" if np.isfinite(value) else "–"

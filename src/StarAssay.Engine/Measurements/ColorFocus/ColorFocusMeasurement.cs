@@ -7,6 +7,10 @@ namespace StarAssay.Engine.Measurements.ColorFocus;
 public static class ColorFocusMeasurement
 {
     /// <summary>Measures the curve.</summary>
+    [Measurement("color_focus", "Color focus")]
+    public static ColorFocusResult Measure(ColorFocusRequest request, RunContext context) => Measure(request.Frames, request, context);
+
+    /// <summary>Measures one spectrum, or a focus run of them.</summary>
     public static ColorFocusResult Measure(IReadOnlyList<Frame> frames, ColorFocusRequest request, RunContext context)
     {
         Check(frames, request);
@@ -14,7 +18,22 @@ public static class ColorFocusMeasurement
         ColorFocusInput input = ColorFocusPreparation.Prepare(frames, request, context);
         context.Report(0.4, "fitting profiles");
         ColorFocusResult curve = frames.Count > 1 ? FocusRunFit.Fit(input, request, context) : SingleSpectrumFit.Fit(input, request, context);
-        return double.IsFinite(request.BandMinNm) ? curve with { Merit = CurveFigures.Merit(curve, request, context) } : curve;
+        return double.IsFinite(request.BandMinNm) ? WithMerit(curve, request, context) : curve;
+    }
+
+    /// <summary>Figures of merit of the band; where the curve does not cover it there are none, which is said.</summary>
+    private static ColorFocusResult WithMerit(ColorFocusResult curve, ColorFocusRequest request, RunContext context)
+    {
+        double[] used = [.. curve.WavelengthNm.Where((_, i) => curve.Used[i])];
+        if (used.Length > 1 && FiguresOfMerit.Covers(used, request.BandMinNm, request.BandMaxNm))
+        {
+            return curve with { Merit = CurveFigures.Merit(curve, request, context) };
+        }
+
+        string reach = used.Length > 1 ? $"runs from {used.Min():0} to {used.Max():0} nm" : "has too few bins";
+        Note note = ColorFocusNotes.BandNotCovered.Say(
+            $"The band {request.BandMinNm:0} to {request.BandMaxNm:0} nm is not covered by the curve, which {reach}; no figures of merit are given for it. Name a band inside it.");
+        return curve with { Notes = [.. curve.Notes, note] };
     }
 
     private static void Check(IReadOnlyList<Frame> frames, ColorFocusRequest request)

@@ -32,6 +32,7 @@ public static class ColorFocusNotes
     public static readonly NoteDefinition OneSided = new("color-focus.focus-not-bracketed", NoteLevel.Caution, "Some colors have their best focus outside the focus run.");
     public static readonly NoteDefinition FocalRatioDiffers = new("color-focus.focal-ratio-differs", NoteLevel.Caution, "The blur grows with the focuser as for another focal ratio than the one given.");
     public static readonly NoteDefinition PositionsDrift = new("color-focus.shifted-along-dispersion", NoteLevel.Info, "Spectra of the run were shifted along the dispersion and were lined up.");
+    public static readonly NoteDefinition BandNotCovered = new("color-focus.band-not-covered", NoteLevel.Caution, "The curve does not cover the band for which figures of merit were asked.");
     public static readonly NoteDefinition Flat = new("color-focus.flat", NoteLevel.Info, "The curve is flat within its errors.");
     public static readonly NoteDefinition FewLines = new("wavelength.few-lines", NoteLevel.Caution, "The wavelength solution rests on few lines.");
     public static readonly NoteDefinition Extrapolated = new("wavelength.extrapolated", NoteLevel.Caution, "The lines cover part of the frame; wavelengths beyond them are extrapolated.");

@@ -1,3 +1,5 @@
+using System.Text.Json.Serialization;
+using StarAssay.Engine.Imaging;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;
@@ -31,6 +33,11 @@ public enum SignHint
 /// <summary>Everything the color focus measurement needs besides the frames.</summary>
 public sealed record ColorFocusRequest
 {
+    /// <summary>One spectrum, or those of a focus run.</summary>
+    [JsonIgnore]
+    [HandedOver("frame")]
+    public IReadOnlyList<Frame> Frames { get; init; } = [];
+
     /// <summary>Focal length over aperture.</summary>
     public required double FocalRatio { get; init; }
 

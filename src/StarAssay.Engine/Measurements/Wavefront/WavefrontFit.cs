@@ -14,7 +14,7 @@ public sealed record WavefrontFit : IMeasurementResult
     public required int[] Osa { get; init; }
 
     /// <summary>Name of each mode in the trade.</summary>
-    public required IReadOnlyList<string> Name { get; init; }
+    public required IReadOnlyList<string> Mode { get; init; }
 
     /// <summary>Coefficient of each circle polynomial, nm RMS over the full disc, positive where the wave is ahead.</summary>
     public required double[] CoefficientNm { get; init; }

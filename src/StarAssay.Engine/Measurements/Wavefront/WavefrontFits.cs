@@ -10,6 +10,7 @@ public static class WavefrontFits
     /// <summary>Fits all pairs together.</summary>
     /// <exception cref="InputException">The request cannot work as given.</exception>
     /// <exception cref="CannotMeasureException">The images do not hold the measurement.</exception>
+    [Measurement("wavefront", "Wavefront")]
     public static WavefrontFit Measure(WavefrontRequest request, RunContext context)
     {
         request.RequireValid();

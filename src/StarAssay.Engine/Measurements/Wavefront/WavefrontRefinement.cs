@@ -11,10 +11,12 @@ public sealed record RefinementRequest
 {
     /// <summary>Electrons of both images, inside first, rows along x, lowest y first; 2 x window x window.</summary>
     [JsonIgnore]
+    [HandedOver("electrons")]
     public ReadOnlyMemory<float> Electrons { get; init; }
 
     /// <summary>Fixed variances of the pixels, electrons squared, in the same order.</summary>
     [JsonIgnore]
+    [HandedOver("variance")]
     public ReadOnlyMemory<float> Variance { get; init; }
 
     /// <summary>Pixels along each side, a multiple of 16.</summary>
@@ -78,6 +80,7 @@ public static class WavefrontRefinement
     private const double GaussianFwhm = 2.3548200450309493;
 
     /// <summary>Fits from the given start.</summary>
+    [EngineTask("wavefront.refine")]
     public static Refinement Measure(RefinementRequest request, RunContext context)
     {
         int w = request.Window;

@@ -26,6 +26,7 @@ public sealed record WavefrontRequest
 {
     /// <summary>Images, an even number: inside, outside, inside, outside, ...; whole frames or crops.</summary>
     [JsonIgnore]
+    [HandedOver("frame")]
     public IReadOnlyList<Frame> Frames { get; init; } = [];
 
     /// <summary>Diameter of the entrance pupil, mm.</summary>

@@ -20,7 +20,7 @@ public class WavefrontFiguresTests
     {
         Noll = [5, 6, 7, 8, 11],
         Osa = [3, 5, 7, 8, 12],
-        Name = ["", "", "", "", ""],
+        Mode = ["", "", "", "", ""],
         CoefficientNm = [6, 8, 0, 10, 20],
         UncertaintyNm = [1, 1, 1, 1, 2],
         FitUncertaintyNm = [0.3, 0.3, 0.3, 0.3, 0.3],

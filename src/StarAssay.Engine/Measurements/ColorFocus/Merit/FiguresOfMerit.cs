@@ -1,3 +1,4 @@
+using System.Text.Json.Serialization;
 using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Optics;
 using StarAssay.Engine.Results;
@@ -30,6 +31,8 @@ public sealed record MeritRequest
     public required double[] ShiftUm { get; init; }
 
     /// <summary>Replicates of the curve, flattened replicates x wavelengths; empty = no uncertainty.</summary>
+    [JsonIgnore]
+    [HandedOver("replicates")]
     public double[] ReplicateUm { get; init; } = [];
 
     /// <summary>Photons x transmission x detector at each wavelength, per nm, any scale; empty = a star of <see cref="LightKelvin"/>.</summary>
@@ -79,7 +82,7 @@ public sealed record MeritResult
     public required Measured RmsBlurUm { get; init; }
 
     /// <summary>The same on the sky, arcsec.</summary>
-    public required Measured RmsBlurArcsec { get; init; }
+    public required Measured RmsBlurSky { get; init; }
 
     /// <summary>Strehl ratio averaged over the light.</summary>
     public required Measured PolychromaticStrehl { get; init; }
@@ -142,7 +145,12 @@ public sealed record MeritResult
 /// RMS radius of a uniform annulus of outer diameter dz / N: dz / (2 sqrt2 N) sqrt(1 + e^2).</remarks>
 public static class FiguresOfMerit
 {
+    /// <summary>Whether a curve at these wavelengths covers a band; a bin's half width beyond its ends does no harm.</summary>
+    public static bool Covers(IReadOnlyList<double> wavelengthNm, double minNm, double maxNm) =>
+        minNm >= wavelengthNm.Min() - 6 && maxNm <= wavelengthNm.Max() + 6 && maxNm - minNm >= 5;
+
     /// <summary>Computes the figures with their uncertainties from the replicates.</summary>
+    [EngineTask("color_focus.merit")]
     public static MeritResult Evaluate(MeritRequest request, RunContext context)
     {
         int n = request.WavelengthNm.Length;
@@ -158,7 +166,7 @@ public static class FiguresOfMerit
 
         InputException.RequireRange(request.FocalRatio, 1.5, 100, "focal_ratio", "");
         double shortest = request.WavelengthNm.Min(), longest = request.WavelengthNm.Max();
-        if (request.MinNm < shortest - 6 || request.MaxNm > longest + 6 || request.MaxNm - request.MinNm < 5)
+        if (!Covers(request.WavelengthNm, request.MinNm, request.MaxNm))
         {
             throw new InputException("merit.band",
                 $"The band {request.MinNm:0} to {request.MaxNm:0} nm is not covered by the curve, which runs from {shortest:0} to {longest:0} nm. Name a band inside it.", "min_nm");
@@ -186,7 +194,7 @@ public static class FiguresOfMerit
             InFocusFraction = Number(0, ""),
             LightStep = grid.LargestShare(request.MinNm, request.MaxNm),
             RmsBlurUm = rms,
-            RmsBlurArcsec = new Measured(rms.Value * toArcsec, rms.Uncertainty * toArcsec, "arcsec"),
+            RmsBlurSky = new Measured(rms.Value * toArcsec, rms.Uncertainty * toArcsec, "arcsec"),
             PolychromaticStrehl = Number(2, ""),
             HaloFraction = Number(3, ""),
             HaloRadiusUm = halo,

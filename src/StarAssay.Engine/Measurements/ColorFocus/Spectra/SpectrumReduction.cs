@@ -9,6 +9,11 @@ namespace StarAssay.Engine.Measurements.ColorFocus;
 public static class SpectrumReduction
 {
     /// <summary>Reduces one frame.</summary>
+    [EngineTask("color_focus.reduce")]
+    public static ReducedSpectrum Reduce(SpectrumRequest request, RunContext context) =>
+        Reduce(request.Frame ?? throw new InputException("color-focus.frame", "No frame was handed over. Give the frame of a spectrum.", "frame"), request, context);
+
+    /// <summary>Reduces one frame.</summary>
     public static ReducedSpectrum Reduce(Frame frame, SpectrumRequest request, RunContext context)
     {
         (SpectrumImage image, TraceFinder trace, int first, int end) = Locate(frame, request);

@@ -1,4 +1,6 @@
+using System.Text.Json.Serialization;
 using StarAssay.Engine.Imaging;
+using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;
 
@@ -15,6 +17,11 @@ public enum DispersionAxis
 /// <summary>How one frame is to be reduced.</summary>
 public sealed record SpectrumRequest
 {
+    /// <summary>The frame, when this one alone is reduced.</summary>
+    [JsonIgnore]
+    [HandedOver("frame")]
+    public Frame? Frame { get; init; }
+
     /// <summary>Where wavelengths run.</summary>
     public DispersionAxis Axis { get; init; }
 

@@ -8,6 +8,7 @@ namespace StarAssay.Engine.Measurements.ColorFocus;
 public static class WavelengthCalibration
 {
     /// <summary>Finds the solution or refuses with the reason.</summary>
+    [EngineTask("color_focus.calibrate")]
     public static WavelengthSolution Solve(WavelengthRequest request, RunContext context)
     {
         double[] flux = request.Flux;

@@ -1,9 +1,14 @@
+using System.Text.Json.Serialization;
+using StarAssay.Engine.Results;
+
 namespace StarAssay.Engine.Measurements.ColorFocus;
 
 /// <summary>A spectrum with lines and what is known of its scale.</summary>
 public sealed record WavelengthRequest
 {
     /// <summary>Flux in each column: of the lamp, or of the star.</summary>
+    [JsonIgnore]
+    [HandedOver("flux")]
     public double[] Flux { get; init; } = [];
 
     /// <summary>True when the lines are dark (a star).</summary>

@@ -34,7 +34,7 @@ internal static class ResultMaker
         {
             Noll = [.. modes.Select(m => m.Noll)],
             Osa = [.. modes.Select(m => m.Osa)],
-            Name = [.. modes.Select(m => m.Name)],
+            Mode = [.. modes.Select(m => m.Name)],
             CoefficientNm = c,
             UncertaintyNm = [.. Enumerable.Range(0, count).Select(j => Math.Sqrt(covariance[j, j]))],
             FitUncertaintyNm = [.. Enumerable.Range(0, count).Select(j => Math.Sqrt(judgment.FromFit[j, j]))],

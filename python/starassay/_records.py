@@ -1,0 +1,1857 @@
+"""The engine's records, with names, units, ranges and texts. Written by tests/make_records.py from the engine's own records; do not edit."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any, ClassVar
+
+import numpy as np
+from astropy import units as u
+
+from ._record import Field, QuantityKind, Record, Request
+from ._values import Measured, Note
+
+# fmt: off
+
+#: One mode of a measured wavefront.
+ADVICE_MODE = Request(
+    Field('noll', 'noll', '', 'integer', 'Noll index.'),
+    Field('coefficient', 'coefficient_nm', 'nm', 'number', 'Coefficient, nm RMS.'),
+    Field('uncertainty', 'uncertainty_nm', 'nm', 'number', 'Its standard uncertainty, nm.'),
+)
+
+#: What is known when advice is asked for; NaN = not measured.
+ADVICE_REQUEST = Request(
+    Field('design', 'design', '', 'choice', 'Kind of telescope.', default='unknown', choices=('unknown', 'refractor', 'newtonian', 'compound')),
+    Field('aperture', 'aperture_mm', 'mm', 'number', 'Aperture, mm.', required=True),
+    Field('focal_length', 'focal_length_mm', 'mm', 'number', 'Focal length, mm.', required=True),
+    Field('pupil', 'pupil', '', 'record', 'Pupil.'),
+    Field('modes', 'modes', '', 'records', 'Modes of the measured wavefront.'),
+    Field('quantities', 'quantities', '', 'records', "What was measured or stated, by the names of QuantityCatalog: the first of a name counts. Used are star_fwhm, seeing, and any of the wavefront's for its wavelength; others do no harm."),
+    Field('pixel_scale', 'pixel_scale_arcsec_per_px', 'arcsec / pix', 'number', 'Side of a pixel on the sky; NaN = not known.'),
+    Field('wavelength', 'wavelength_nm', 'nm', 'number', 'Wavelength of the wavefront, nm. This and what follows holds where no quantity says so.', default=550),
+    Field('strehl', 'strehl', '', 'number', "Strehl ratio of the wavefront. Not used: the modes say what the optics do to a star's width."),
+    Field('noll', 'noll', '', 'array 1 i4', 'Noll indices of the measured modes.'),
+    Field('coefficients', 'coefficients_nm', 'nm', 'array 1 f8', 'Their coefficients, nm RMS.'),
+    Field('uncertainties', 'uncertainties_nm', 'nm', 'array 1 f8', 'Their standard uncertainties, nm.'),
+    Field('star_fwhm', 'star_fwhm_arcsec', 'arcsec', 'number', "FWHM of the stars of a focused field, their pixels' blur taken out, arcsec."),
+    Field('star_fwhm_uncertainty', 'star_fwhm_uncertainty', '', 'number', 'Its standard uncertainty.'),
+    Field('seeing_fwhm', 'seeing_fwhm_arcsec', 'arcsec', 'number', 'FWHM of the seeing alone, arcsec, when measured or stated.'),
+    Field('seeing_fwhm_uncertainty', 'seeing_fwhm_uncertainty', '', 'number', 'Its standard uncertainty.'),
+    Field('pixel', 'pixel_arcsec', 'arcsec', 'number', 'Side of a pixel on the sky, arcsec.'),
+    Field('field_wavelength', 'field_wavelength_nm', 'nm', 'number', 'Wavelength of the star field, nm.', default=550),
+)
+
+#: Correlation of two entries, named by their place in the list from 0.
+BUDGET_CORRELATION = Request(
+    Field('first', 'first', '', 'integer', 'One entry.'),
+    Field('second', 'second', '', 'integer', 'Another.'),
+    Field('coefficient', 'coefficient', '', 'number', 'Between -1 and 1.'),
+)
+
+#: One source of uncertainty that is to be combined with others.
+BUDGET_ENTRY = Request(
+    Field('uncertainty', 'uncertainty', '', 'number', "Standard uncertainty of the input quantity, in the input's unit; at least 0.", required=True),
+    Field('sensitivity', 'sensitivity', '', 'number', 'Change of the result for one unit of the input.', default=1),
+    Field('degrees_of_freedom', 'degrees_of_freedom', '', 'number', 'Degrees of freedom; infinite when the uncertainty itself is taken as known.'),
+    Field('source', 'source', '', 'text', '', required=True),
+    Field('kind', 'kind', '', 'text', '', default='B'),
+    Field('input', 'input', '', 'text', '', default=''),
+    Field('averages', 'averages', '', 'flag', '', default=False),
+)
+
+#: What is to be combined.
+BUDGET_REQUEST = Request(
+    Field('value', 'value', '', 'number', "The result's value.", required=True),
+    Field('unit', 'unit', '', 'text', 'Its unit.', default=''),
+    Field('entries', 'entries', '', 'records', 'Every source of uncertainty.', required=True),
+    Field('correlations', 'correlations', '', 'records', 'Pairs of entries that are not independent.'),
+    Field('coverage_probability', 'coverage_probability', '', 'number', 'Probability that the expanded interval is to hold.', default=0.95),
+)
+
+#: A range that a quantity shall lie in.
+CLAIM = Request(
+    Field('name', 'name', '', 'text', 'Short name for tables.', required=True),
+    Field('kind', 'kind', '', 'choice', 'Claim or requirement.', default='claim', choices=('claim', 'requirement')),
+    Field('lower', 'lower', '', 'number', 'Least value allowed; minus infinity when there is none.'),
+    Field('upper', 'upper', '', 'number', 'Largest value allowed; infinity when there is none.'),
+    Field('unit', 'unit', '', 'text', 'Unit of both.', default=''),
+    Field('range', 'range', '', 'text', '"at least 0.95", for sentences.'),
+)
+
+#: Everything the color focus measurement needs besides the frames.
+COLOR_FOCUS_REQUEST = Request(
+    Field('focal_ratio', 'focal_ratio', '', 'number', 'Focal length over aperture.', required=True),
+    Field('focal_length', 'focal_length_mm', 'mm', 'number', 'Focal length in mm; NaN leaves figures in arcsec out.'),
+    Field('obstruction', 'obstruction', '', 'number', 'Ratio of the diameters of the central obstruction and the aperture.', default=0),
+    Field('pitch', 'pitch_um', 'um', 'number', 'Pixel pitch in um; NaN takes that of the frames.'),
+    Field('position', 'position_um', 'um', 'array 1 f8', 'Sensor position of each frame in um, growing away from the objective; one frame needs none.'),
+    Field('wavelength', 'wavelength_nm', 'nm', 'array 1 f8', 'Wavelength of each column of the first frame, nm.', required=True),
+    Field('wavelength_error_columns', 'wavelength_error_columns', '', 'number', 'Standard uncertainty of the wavelength scale as a whole, columns: calibration, and lines that mix into their neighbors. Its share in the curve is this times the slope.', default=0.2),
+    Field('reference', 'reference_nm', 'nm', 'number', "Wavelength whose focus is the curve's zero.", default=550),
+    Field('min', 'min_nm', 'nm', 'number', 'Shortest and longest wavelength used.', default=380),
+    Field('max', 'max_nm', 'nm', 'number', 'Longest wavelength used.', default=1000),
+    Field('band_min', 'band_min_nm', 'nm', 'number', 'Short edge of the band whose figures of merit come with the result; NaN with `band_max`: none.'),
+    Field('band_max', 'band_max_nm', 'nm', 'number', 'Long edge of that band.'),
+    Field('disperser', 'disperser', '', 'choice', 'Grating or prism.', default='converging-grating', choices=('converging-grating', 'parallel-grating', 'prism')),
+    Field('grating_lines', 'grating_lines_per_mm', '1 / mm', 'number', 'Grooves per mm of a grating in the converging beam; NaN = not known.'),
+    Field('grating_distance', 'grating_distance_mm', 'mm', 'number', 'Distance of that grating from the sensor, mm.'),
+    Field('order_filter', 'order_filter', '', 'flag', 'True when a filter keeps the second order out.', default=False),
+    Field('shortest_light', 'shortest_light_nm', 'nm', 'number', 'Shortest wavelength at which the set-up passes light; NaN = from the spectrum, else 380 nm.'),
+    Field('instrument_blur', 'instrument_blur_um', 'um', 'number', 'RMS blur of the camera and spectrograph themselves, um.', default=0),
+    Field('reference_curve', 'reference_curve_nm', 'nm', 'array 1 f8', "Wavelengths of a reference telescope's curve with the same spectrograph; empty = none."),
+    Field('reference_curve', 'reference_curve_um', 'um', 'array 1 f8', 'Its shifts in um.'),
+    Field('reference_curve_error', 'reference_curve_error_um', 'um', 'array 1 f8', 'Their standard uncertainties; may be empty.'),
+    Field('sign_hint', 'sign_hint', '', 'choice', 'For one spectrum: what is known of the sign.', default='none', choices=('none', 'blue-longer', 'blue-shorter')),
+    Field('defocus_hint', 'defocus_hint_um', 'um', 'number', 'For one spectrum set out of focus on purpose: sensor minus best focus of the reference wavelength, um, positive = away from the objective. Its sign decides on which side of focus the colors lie; its size need be right to a third only. NaN = not set out, or not known.'),
+    Field('replicates', 'replicates', '', 'integer', 'Bootstrap replicates.', default=200),
+    Field('seed', 'seed', '', 'integer', 'Seed of the bootstrap.', default=1),
+    Field('reduction', 'reduction', '', 'record', 'How frames are reduced.'),
+)
+
+#: Quantities of several measurements of one thing:
+COMBINE_REQUEST = Request(
+    Field('measurements', 'measurements', '', 'records', 'The quantities of each measurement; one that has none takes no part.', required=True),
+)
+
+#: One quantity measured on two instruments on the same footing.
+COMPARISON_REQUEST = Request(
+    Field('quantity', 'quantity', '', 'text', 'Name of the quantity.', required=True),
+    Field('first_name', 'first_name', '', 'text', 'Name of the first instrument.', required=True),
+    Field('second_name', 'second_name', '', 'text', 'Name of the second.', required=True),
+    Field('first', 'first', '', 'number', 'Value on the first.', required=True),
+    Field('first_uncertainty', 'first_uncertainty', '', 'number', 'Its standard uncertainty.', required=True),
+    Field('second', 'second', '', 'number', 'Value on the second.', required=True),
+    Field('second_uncertainty', 'second_uncertainty', '', 'number', 'Its standard uncertainty.', required=True),
+    Field('correlation', 'correlation', '', 'number', 'Correlation of the two (same camera, same night): -1 to 1.', default=0),
+    Field('unit', 'unit', '', 'text', 'Unit of both.', default=''),
+    Field('larger_is_better', 'larger_is_better', '', 'flag', 'True when a larger value is the better one.', default=True),
+    Field('coverage_factor', 'coverage_factor', '', 'number', 'Coverage factor of the score.', default=2),
+)
+
+#: A claim and the measurement that is held against it.
+DECISION_REQUEST = Request(
+    Field('claim', 'claim', '', 'record', 'The range that must be kept.', required=True),
+    Field('value', 'value', '', 'number', "Measured value in the claim's unit; NaN when there is none."),
+    Field('uncertainty', 'uncertainty', '', 'number', 'Its combined standard uncertainty.'),
+    Field('random_part', 'random_part', '', 'number', 'The part of it that averages out over more frames; NaN when not known.'),
+    Field('may_be_less', 'may_be_less', '', 'number', 'By how much the true value may lie below the value besides its uncertainty: a bound; 0 = nothing.', default=0),
+    Field('may_be_more', 'may_be_more', '', 'number', 'The same above the value.', default=0),
+    Field('degrees_of_freedom', 'degrees_of_freedom', '', 'number', 'Degrees of freedom of the uncertainty.'),
+    Field('count', 'count', '', 'integer', 'How many frames or pairs the value rests on.', default=1),
+    Field('counted', 'counted', '', 'text', 'What is counted, in the plural: "pairs", "frames".', default='frames'),
+    Field('risk', 'risk', '', 'number', 'Largest accepted probability that "met" or "not met" is wrong.', default=0.05),
+    Field('doubts', 'doubts', '', 'texts', 'Reasons why the number must not decide, each a sentence; empty when there are none.'),
+    Field('other_conditions', 'other_conditions', '', 'text', 'How the conditions of claim and measurement differ, a sentence; empty when they agree.', default=''),
+    Field('missing_test', 'missing_test', '', 'text', 'What test would give the number, when there is none: a sentence.', default=''),
+)
+
+#: One instrument's value of the quantity in which instruments are compared.
+INSTRUMENT_QUANTITY = Request(
+    Field('name', 'name', '', 'text', 'The instrument.'),
+    Field('quantity', 'quantity', '', 'record', 'Its value.'),
+)
+
+#: A claim about a quantity, and what was measured.
+JUDGMENT_REQUEST = Request(
+    Field('claim', 'claim', '', 'record', 'The range that must be kept.', required=True),
+    Field('quantity', 'quantity', '', 'text', 'Name of the quantity that the claim is about (QuantityCatalog).', required=True),
+    Field('wavelength', 'wavelength_nm', 'nm', 'number', 'Wavelength for which the claim is made; NaN when it names none.'),
+    Field('measured', 'measured', '', 'records', 'What was measured, in the order in which the tests are to be asked: the first that gives the quantity decides.'),
+    Field('unit_factor', 'unit_factor', '', 'number', "How many of the claim's units are one of the quantity's (0.001 for a claim in um about a quantity in nm).", default=1),
+    Field('risk', 'risk', '', 'number', 'Largest accepted probability that "met" or "not met" is wrong.', default=0.05),
+    Field('doubts', 'doubts', '', 'texts', 'Further reasons why the number must not decide, each a sentence.'),
+)
+
+#: How well the fixed quantities are known:
+KNOWN_TO = Request(
+    Field('scale', 'scale', '', 'number', 'Focal ratio times pitch: the image scale.', default=0.005),
+    Field('wavelength', 'wavelength', '', 'number', 'Mean wavelength.', default=0.005),
+    Field('obstruction', 'obstruction', '', 'number', 'Central obstruction (of the ratio itself).', default=0.01),
+    Field('vane_width', 'vane_width', '', 'number', 'Width of the vanes (of the width itself).', default=0.1),
+    Field('band', 'band', '', 'number', 'Shares of the light in the band: by how much the end of the band may hold more than the middle.', default=0.1),
+    Field('wind_ms', 'wind_ms', '', 'number', 'Speed of the air that carries the seeing, m/s, for the turbulence left in a finite exposure.', default=6),
+    Field('tube_excess_k', 'tube_excess_k', '', 'number', 'Temperature of the tube against the air, K; 0 = taken as cooled. Only named in the budget, not computed.', default=0),
+)
+
+#: A lens by its glasses.
+LENS_COLOR_REQUEST = Request(
+    Field('glasses', 'glasses', '', 'texts', 'Names of one, two or three glasses.', required=True),
+    Field('powers', 'powers', '', 'array 1 f8', 'Powers; empty = the glasses unite F and C (two) or F, C and g (three).'),
+    Field('focal_length', 'focal_length_mm', 'mm', 'number', 'Focal length, mm.', required=True),
+    Field('wavelength', 'wavelength_nm', 'nm', 'array 1 f8', 'Wavelengths, nm.', required=True),
+    Field('reference', 'reference_nm', 'nm', 'number', 'Zero of the curve.', default=550),
+    Field('first', 'first_nm', 'nm', 'number', 'First wavelength united.', default=486.1327),
+    Field('second', 'second_nm', 'nm', 'number', 'Second wavelength united.', default=656.2725),
+    Field('third', 'third_nm', 'nm', 'number', 'Third wavelength united.', default=435.8343),
+)
+
+#: Several measurements of one quantity.
+MEAN_REQUEST = Request(
+    Field('values', 'values', '', 'array 1 f8', 'Their values.', required=True),
+    Field('uncertainties', 'uncertainties', '', 'array 1 f8', 'Their standard uncertainties, without what they have in common.', required=True),
+    Field('common', 'common', '', 'number', 'Standard uncertainty that all of them share (scale, wavelength, telescope data).', default=0),
+    Field('unit', 'unit', '', 'text', 'Unit of all of these.', default=''),
+)
+
+#: A curve, the light it is weighed with and the band.
+MERIT_REQUEST = Request(
+    Field('wavelength', 'wavelength_nm', 'nm', 'array 1 f8', 'Wavelengths of the curve, nm.', required=True),
+    Field('shift', 'shift_um', 'um', 'array 1 f8', 'Focus at each, um.', required=True),
+    Field('weight', 'weight', '', 'array 1 f8', 'Photons x transmission x detector at each wavelength, per nm, any scale; empty = a star of `light`.'),
+    Field('light', 'light_kelvin', 'K', 'number', 'Without weights: temperature of a star whose light falls on a silicon sensor, K; NaN = flat light.'),
+    Field('focal_ratio', 'focal_ratio', '', 'number', 'Focal length over aperture.', required=True),
+    Field('focal_length', 'focal_length_mm', 'mm', 'number', 'Focal length, mm; NaN leaves arcsec out.'),
+    Field('obstruction', 'obstruction', '', 'number', 'Central obstruction.', default=0),
+    Field('min', 'min_nm', 'nm', 'number', 'Short edge of the band.', default=400),
+    Field('max', 'max_nm', 'nm', 'number', 'Long edge of the band.', default=700),
+    Field('reference', 'reference_nm', 'nm', 'number', "Wavelength of the curve's zero.", default=550),
+    Field('focus', 'focus', '', 'choice', 'Where the sensor stands.', default='best-strehl', choices=('best-strehl', 'best-in-focus', 'least-blur', 'reference')),
+    Field('halo_radius', 'halo_radius_um', 'um', 'number', 'Radius beyond which light counts as halo, um; NaN = three Airy radii at the reference wavelength.'),
+    Field('wanted_strehl', 'wanted_strehl', '', 'number', 'Polychromatic Strehl ratio wanted of the passband that is looked for.', default=0.8),
+)
+
+#: Several instruments to be put in order.
+ORDER_REQUEST = Request(
+    Field('instruments', 'instruments', '', 'records', 'At least two, all with the same quantity.', required=True),
+    Field('correlation', 'correlation', '', 'number', 'Correlation of any two values (same camera, same night): -1 to 1.', default=0),
+    Field('coverage_factor', 'coverage_factor', '', 'number', 'Coverage factor of the scores.', default=2),
+)
+
+#: What lets light through:
+PUPIL_SHAPE = Request(
+    Field('obstruction', 'obstruction', '', 'number', 'Central obstruction, ratio of diameters, 0 to below 1.', default=0),
+    Field('vanes', 'vanes', '', 'records', 'Vanes that hold the secondary mirror, each from the centre to the edge.'),
+    Field('vignetting', 'vignetting', '', 'record', 'A circle that cuts off part of the edge (off-axis vignetting), or null.'),
+)
+
+#: A number that a claim can be about, with what a decision must know of it.
+QUANTITY = Request(
+    Field('name', 'name', '', 'text', 'Name from the one list, QuantityCatalog.', required=True),
+    Field('value', 'value', '', 'measured', 'Value with its combined standard uncertainty.', required=True),
+    Field('random_part', 'random_part', '', 'number', "The part of the uncertainty that averages out over more of what is counted; NaN = not known. In the value's unit."),
+    Field('common_part', 'common_part', '', 'number', "The part that all of them share; NaN = not known. In the value's unit."),
+    Field('may_be_less', 'may_be_less', '', 'number', "By how much the true value may lie below the value besides its uncertainty: a bound, for what is left out in one direction only; 0 = nothing. In the value's unit.", default=0),
+    Field('may_be_more', 'may_be_more', '', 'number', 'The same above the value.', default=0),
+    Field('degrees_of_freedom', 'degrees_of_freedom', '', 'number', 'Degrees of freedom of the uncertainty.'),
+    Field('count', 'count', '', 'integer', 'How many frames, pairs or spectra it rests on.', default=1),
+    Field('counted', 'counted', '', 'text', 'What is counted, in the plural.', default='frames'),
+    Field('wavelength', 'wavelength_nm', 'nm', 'number', 'Wavelength at which it holds; NaN where it depends on none.'),
+    Field('doubts', 'doubts', '', 'texts', 'Reasons why it must not decide, each a sentence.'),
+)
+
+#: One prepared pair, starting values and pixel variances:
+REFINEMENT_REQUEST = Request(
+    Field('window', 'window', '', 'integer', 'Pixels along each side, a multiple of 16.', required=True),
+    Field('aperture', 'aperture_mm', 'mm', 'number', 'Entrance pupil, mm.', required=True),
+    Field('focal_length', 'focal_length_mm', 'mm', 'number', 'Focal length, mm.', required=True),
+    Field('pitch', 'pitch_um', 'um', 'number', 'Pixel pitch, um.', required=True),
+    Field('pupil', 'pupil', '', 'record', 'Pupil.'),
+    Field('wavelengths', 'wavelengths_nm', 'nm', 'array 1 f8', 'Wavelengths, nm.', required=True),
+    Field('weights', 'weights', '', 'array 1 f8', 'Shares of light.', required=True),
+    Field('distances', 'distances_um', 'um', 'array 1 f8', 'Sensor positions to start from, um, negative inside.', required=True),
+    Field('places', 'places_px', 'pix', 'array 1 f8', "Places of the star from the window's pixel window/2: x0, y0, x1, y1, pixels.", required=True),
+    Field('flux', 'flux', '', 'array 1 f8', 'Light of each image to start from, electrons.', required=True),
+    Field('background', 'background', '', 'array 1 f8', 'Background of each image to start from, electrons a pixel.', required=True),
+    Field('seeing', 'seeing_arcsec', 'arcsec', 'number', 'Seeing to start from, FWHM arcsec.', required=True),
+    Field('gaussian', 'gaussian', '', 'flag', "True: a Gaussian instead of Kolmogorov's profile.", default=False),
+    Field('last_noll', 'last_noll', '', 'integer', 'Modes from Noll 5 to this one.', default=37),
+    Field('tolerance', 'tolerance', '', 'number', 'Ends when a step gains less than this in chi squared.', default=0.001),
+)
+
+#: How one frame is to be reduced.
+SPECTRUM_REQUEST = Request(
+    Field('axis', 'axis', '', 'choice', 'Where wavelengths run.', default='x', choices=('x', 'y')),
+    Field('trace_row', 'trace_row', '', 'number', 'Row near which the wanted spectrum lies at mid frame; NaN = the brightest.'),
+    Field('first_column', 'first_column', '', 'integer', 'First column used.', default=0),
+    Field('end_column', 'end_column', '', 'integer', 'One past the last column used; 0 = the end.', default=0),
+    Field('bins', 'bins', '', 'integer', 'Bins along the dispersion.', default=96),
+    Field('half_window', 'half_window', '', 'integer', "Half height of the profile window, pixels; 0 = from the spectrum's own width.", default=0),
+    Field('line_depth', 'line_depth', '', 'number', 'Leave out columns whose flux departs from the continuum by more than this share; 0 = keep all.', default=0.1),
+)
+
+#: What to find and how to measure it.
+STAR_REQUEST = Request(
+    Field('threshold', 'threshold', '', 'number', 'Significance a peak of the smoothed frame must have: its height over the noise there.', default=5, low=2, high=1000),
+    Field('cell_size', 'cell_size', '', 'integer', 'Side of the cells on which sky level and noise are measured, pixels.', default=64, low=8, high=1024),
+    Field('outer_radius', 'outer_radius_px', 'pix', 'number', 'Radius of the circle that counts as the whole star, pixels; NaN: three times the usual half-flux radius of the frame, at least 5.', low=2, high=200),
+    Field('fit_profiles', 'fit_profiles', '', 'choice', 'Which stars get a fit of a pixel-integrated Moffat profile, which gives their FWHM.', default='bright', choices=('none', 'bright', 'all')),
+    Field('axis', 'axis', 'pix', 'array 1 f8', 'Column and row of the optical axis, pixels; empty: the middle of the frame.'),
+    Field('focal_length', 'focal_length_mm', 'mm', 'number', "Focal length, mm, to turn pixels into angles by the frame's pixel pitch; NaN: not known. Taken as known to 1 %."),
+    Field('pixel_scale', 'pixel_scale_arcsec_per_px', 'arcsec / pix', 'number', 'Side of a pixel on the sky as the sky itself shows it (a plate solution); it goes before the focal length. NaN: not known.'),
+    Field('filter_wavelength', 'filter_wavelength_nm', 'nm', 'number', 'Central wavelength of the filter, nm; NaN: not known. It only labels the quantities, nothing is computed with it.'),
+)
+
+#: One straight vane from the centre to the edge.
+VANE = Request(
+    Field('angle', 'angle_deg', 'deg', 'number', 'Direction from the centre, from +x towards +y.'),
+    Field('width_fraction', 'width_fraction', '', 'number', "Width as a fraction of the aperture's diameter."),
+)
+
+#: A circle that the light must also pass.
+VIGNETTED_EDGE = Request(
+    Field('x', 'x', '', 'number', 'Its centre, pupil radii.'),
+    Field('y', 'y', '', 'number', 'Its centre, pupil radii.'),
+    Field('radius', 'radius', '', 'number', 'Its radius, pupil radii.'),
+)
+
+#: One or more pairs of images of a bright star inside and outside of focus, and what is known of telescope and light.
+WAVEFRONT_REQUEST = Request(
+    Field('aperture', 'aperture_mm', 'mm', 'number', 'Diameter of the entrance pupil, mm.', required=True),
+    Field('focal_length', 'focal_length_mm', 'mm', 'number', 'Focal length at the sensor, reducer included, mm.', required=True),
+    Field('pupil', 'pupil', '', 'record', 'Pupil.'),
+    Field('wavelengths', 'wavelengths_nm', 'nm', 'array 1 f8', 'Wavelengths of the band, nm.', required=True),
+    Field('weights', 'weights', '', 'array 1 f8', 'Shares of the detected light at those wavelengths; empty = equal.'),
+    Field('pitch', 'pitch_um', 'um', 'number', "Pixel pitch, um; NaN = the frames' own."),
+    Field('distances', 'distances_um', 'um', 'array 1 f8', 'Distances of the sensor from best focus for each image, um, negative inside; empty or NaN = not known. Only compared with what the images show, since their size says it better.'),
+    Field('orientation', 'orientation', '', 'choice', 'How the picture lies.', default='direct', choices=('direct', 'flipped-x', 'flipped-y', 'rotated180')),
+    Field('seeing', 'seeing_arcsec', 'arcsec', 'number', 'Seeing, FWHM in arcsec at the mean wavelength: held when `hold_seeing`, else only a start; NaN = found by the fit.'),
+    Field('hold_seeing', 'hold_seeing', '', 'flag', 'True: keep the seeing as given.', default=False),
+    Field('jitter', 'jitter_arcsec', 'arcsec', 'number', 'RMS guiding jitter along each axis, arcsec.', default=0),
+    Field('least_noll', 'least_noll', '', 'integer', 'Fewest modes: up to this Noll number.', default=22),
+    Field('most_noll', 'most_noll', '', 'integer', 'Most modes that the stopping rule may use. Beyond 45 it may also use rings, modes without angle up to radial order 32.', default=136),
+    Field('known_to', 'known_to', '', 'record', 'Standard uncertainties of what is held fixed.'),
+    Field('map_size', 'map_size', '', 'integer', 'Samples across the wavefront map.', default=128),
+)
+
+#: A spectrum with lines and what is known of its scale.
+WAVELENGTH_REQUEST = Request(
+    Field('absorption', 'absorption', '', 'flag', 'True when the lines are dark (a star).', default=False),
+    Field('lamps', 'lamps', '', 'texts', 'Names of line lists: Ne, Ar, Hg, He, Kr, Xe, Cd, H, telluric.'),
+    Field('lines', 'lines_nm', 'nm', 'array 1 f8', 'Lines beside or instead of the lists, nm in air.'),
+    Field('min_dispersion', 'min_dispersion', '', 'number', 'Least dispersion, nm per column, without sign.', required=True),
+    Field('max_dispersion', 'max_dispersion', '', 'number', "Greatest dispersion, nm per column, without sign; a prism's range must be covered.", required=True),
+    Field('min', 'min_nm', 'nm', 'number', 'Shortest wavelength that can lie in the frame.', default=330),
+    Field('max', 'max_nm', 'nm', 'number', 'Longest wavelength that can lie in the frame.', default=1050),
+    Field('direction', 'direction', '', 'integer', '+1 when wavelengths grow with the column, -1 when they fall, 0 when not known.', default=0),
+    Field('max_degree', 'max_degree', '', 'integer', 'Highest degree of the polynomial (a prism needs 3 or 4).', default=3),
+    Field('max_rms_columns', 'max_rms_columns', '', 'number', 'Largest RMS residual allowed, columns.', default=0.8),
+)
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class AberrationFamily(Record):
+    """Modes of one family taken together.
+
+    Attributes
+    ----------
+    name : str
+        spherical, coma, astigmatism, trefoil, higher orders.
+    rms : Measured
+        Root sum square of its coefficients, nm, with what noise alone would give taken
+        off.
+    share : float
+        Its square over the square of the whole RMS without focus.
+    direction : Measured
+        Direction in the pupil in which the wave is most ahead at the rim, from +x towards
+        +y; NaN where it has none. Light lands on the other side: the tail of coma points
+        the opposite way.
+    """
+
+    name: str
+    rms: Measured
+    share: float
+    direction: Measured
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'name': ('name', 'text', '', None), 'rms': ('rms', 'measured', '', None),
+        'share': ('share', 'number', '', None),
+        'direction': ('direction_deg', 'measured', 'deg', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class Advice(Record):
+    """One piece of advice.
+
+    Attributes
+    ----------
+    about : str
+        What it is about: "coma", "focus", "seeing", ...
+    hands : {"user", "optician", "nobody"}
+        Who may do it.
+    amount : Measured
+        By how much, with unit; NaN when it cannot be said.
+    direction : Measured
+        In which direction, degrees from +x towards +y in the image; NaN when none.
+    text : str
+        One or two sentences: what to do, by how much, how to check it.
+    """
+
+    about: str
+    hands: str
+    amount: Measured
+    direction: Measured
+    text: str
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'about': ('about', 'text', '', None), 'hands': ('hands', 'choice', '', None),
+        'amount': ('amount', 'measured', '', None),
+        'direction': ('direction_deg', 'measured', 'deg', None), 'text': ('text', 'text', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class BlurPart(Record):
+    """One part of a star's blur.
+
+    Attributes
+    ----------
+    name : str
+        diffraction, optics, seeing, pixels, or the rest.
+    fwhm : Measured
+        Its own FWHM, arcsec; of the optics what the wavefront error adds in quadrature.
+    share : float
+        Its square over the sum of all parts' squares.
+    meaning : str
+        What it is and what moves it, one sentence.
+    """
+
+    name: str
+    fwhm: Measured
+    share: float
+    meaning: str
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'name': ('name', 'text', '', None), 'fwhm': ('fwhm_arcsec', 'measured', 'arcsec', None),
+        'share': ('share', 'number', '', None), 'meaning': ('meaning', 'text', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class AdviceReport(Record):
+    """What limits the images and what to do about it.
+
+    Attributes
+    ----------
+    limited_by : str
+        diffraction, optics, seeing, pixels, the rest, or "" when it cannot be said.
+    limit : str
+        One sentence.
+    blur : tuple of BlurPart
+        Parts of the stars' blur, largest first.
+    families : tuple of AberrationFamily
+        Parts of the wavefront error, largest first.
+    advice : tuple of Advice
+        What to do, most useful first.
+    notes : tuple of Note
+        Reservations.
+    """
+
+    limited_by: str
+    limit: str
+    blur: tuple[BlurPart, ...]
+    families: tuple[AberrationFamily, ...]
+    advice: tuple[Advice, ...]
+    notes: tuple[Note, ...]
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'limited_by': ('limited_by', 'text', '', None), 'limit': ('limit', 'text', '', None),
+        'blur': ('blur', 'records', '', BlurPart),
+        'families': ('families', 'records', '', AberrationFamily),
+        'advice': ('advice', 'records', '', Advice), 'notes': ('notes', 'notes', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class BudgetPart(Record):
+    """One entry's part in the result.
+
+    Attributes
+    ----------
+    contribution : float
+        |sensitivity| times uncertainty, in the result's unit.
+    share : float
+        Its square over the sum of all squares, 0 to 1.
+    source : str
+        See the engine.
+    kind : str
+        See the engine.
+    input : str
+        See the engine.
+    averages : bool
+        See the engine.
+    """
+
+    contribution: float
+    share: float
+    source: str
+    kind: str
+    input: str
+    averages: bool
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'contribution': ('contribution', 'number', '', None),
+        'share': ('share', 'number', '', None), 'source': ('source', 'text', '', None),
+        'kind': ('kind', 'text', '', None), 'input': ('input', 'text', '', None),
+        'averages': ('averages', 'flag', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class Claim(Record):
+    """A range that a quantity shall lie in.
+
+    Attributes
+    ----------
+    name : str
+        Short name for tables.
+    kind : {"claim", "requirement"}
+        Claim or requirement.
+    lower : float
+        Least value allowed; minus infinity when there is none.
+    upper : float
+        Largest value allowed; infinity when there is none.
+    unit : str
+        Unit of both.
+    range : str
+        "at least 0.95", for sentences.
+    """
+
+    name: str
+    kind: str
+    lower: float
+    upper: float
+    unit: str
+    range: str
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'name': ('name', 'text', '', None), 'kind': ('kind', 'choice', '', None),
+        'lower': ('lower', 'number', '', None), 'upper': ('upper', 'number', '', None),
+        'unit': ('unit', 'text', '', None), 'range': ('range', 'text', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class MeritResult(Record):
+    """Figures of merit of color focus alone:
+
+    every other aberration and the seeing are left out.
+
+    Attributes
+    ----------
+    in_focus_fraction : Measured
+        Share of the light whose defocus lies within +-2 lambda N^2.
+    light_step : float
+        Largest share of the light in one step of the sum over wavelengths: the fraction
+        is not told finer than that.
+    rms_blur : Measured
+        RMS radius of the geometric blur over the band, um.
+    rms_blur_sky : Measured
+        The same on the sky, arcsec.
+    polychromatic_strehl : Measured
+        Strehl ratio averaged over the light.
+    halo_fraction : Measured
+        Share of the light outside the halo radius.
+    halo_radius : Quantity (um)
+        Radius used for the halo, um.
+    secondary_spectrum : Measured
+        Mean focus of F and C minus that of d over the focal length; NaN when the band
+        does not hold them.
+    focus_spread : Measured
+        Longest minus shortest focus within the band over the focal length.
+    sensor : Quantity (um)
+        Sensor position, um on the curve's scale.
+    min : Quantity (nm)
+        Band used.
+    max : Quantity (nm)
+        Long edge used.
+    band_min : Quantity (nm)
+        Short edge of the passband that keeps the most light at the wanted Strehl ratio;
+        NaN = none does.
+    band_max : Quantity (nm)
+        Its long edge.
+    band_light_kept : float
+        Share of the band's light it keeps.
+    band_strehl : float
+        Polychromatic Strehl ratio through it, refocused.
+    cut : Quantity (nm)
+        Candidate short edges of a cut-on filter.
+    cut_strehl : ndarray
+        Strehl ratio with each, refocused.
+    cut_in_focus : ndarray
+        In-focus fraction with each.
+    cut_light : ndarray
+        Light kept with each.
+    defocus_depths : ndarray
+        Defocus in units of the depth of focus 2 lambda N^2 at each wavelength given.
+    blur : Quantity (arcsec)
+        Geometric blur diameter at each wavelength, arcsec.
+    """
+
+    in_focus_fraction: Measured
+    light_step: float
+    rms_blur: Measured
+    rms_blur_sky: Measured
+    polychromatic_strehl: Measured
+    halo_fraction: Measured
+    halo_radius: u.Quantity
+    secondary_spectrum: Measured
+    focus_spread: Measured
+    sensor: u.Quantity
+    min: u.Quantity
+    max: u.Quantity
+    band_min: u.Quantity
+    band_max: u.Quantity
+    band_light_kept: float
+    band_strehl: float
+    cut: u.Quantity
+    cut_strehl: np.ndarray
+    cut_in_focus: np.ndarray
+    cut_light: np.ndarray
+    defocus_depths: np.ndarray
+    blur: u.Quantity
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'in_focus_fraction': ('in_focus_fraction', 'measured', '', None),
+        'light_step': ('light_step', 'number', '', None),
+        'rms_blur': ('rms_blur_um', 'measured', 'um', None),
+        'rms_blur_sky': ('rms_blur_sky', 'measured', '', None),
+        'polychromatic_strehl': ('polychromatic_strehl', 'measured', '', None),
+        'halo_fraction': ('halo_fraction', 'measured', '', None),
+        'halo_radius': ('halo_radius_um', 'number', 'um', None),
+        'secondary_spectrum': ('secondary_spectrum', 'measured', '', None),
+        'focus_spread': ('focus_spread', 'measured', '', None),
+        'sensor': ('sensor_um', 'number', 'um', None), 'min': ('min_nm', 'number', 'nm', None),
+        'max': ('max_nm', 'number', 'nm', None), 'band_min': ('band_min_nm', 'number', 'nm', None),
+        'band_max': ('band_max_nm', 'number', 'nm', None),
+        'band_light_kept': ('band_light_kept', 'number', '', None),
+        'band_strehl': ('band_strehl', 'number', '', None),
+        'cut': ('cut_nm', 'array 1 f8', 'nm', None),
+        'cut_strehl': ('cut_strehl', 'array 1 f8', '', None),
+        'cut_in_focus': ('cut_in_focus', 'array 1 f8', '', None),
+        'cut_light': ('cut_light', 'array 1 f8', '', None),
+        'defocus_depths': ('defocus_depths', 'array 1 f8', '', None),
+        'blur': ('blur_arcsec', 'array 1 f8', 'arcsec', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class Quantity(Record):
+    """A number that a claim can be about, with what a decision must know of it.
+
+    Attributes
+    ----------
+    name : str
+        Name from the one list, QuantityCatalog.
+    value : Measured
+        Value with its combined standard uncertainty.
+    random_part : float
+        The part of the uncertainty that averages out over more of what is counted; NaN =
+        not known. In the value's unit.
+    common_part : float
+        The part that all of them share; NaN = not known. In the value's unit.
+    may_be_less : float
+        By how much the true value may lie below the value besides its uncertainty: a
+        bound, for what is left out in one direction only; 0 = nothing. In the value's
+        unit.
+    may_be_more : float
+        The same above the value.
+    degrees_of_freedom : float
+        Degrees of freedom of the uncertainty.
+    count : int
+        How many frames, pairs or spectra it rests on.
+    counted : str
+        What is counted, in the plural.
+    wavelength : Quantity (nm)
+        Wavelength at which it holds; NaN where it depends on none.
+    doubts : tuple of str
+        Reasons why it must not decide, each a sentence.
+    """
+
+    name: str
+    value: Measured
+    random_part: float
+    common_part: float
+    may_be_less: float
+    may_be_more: float
+    degrees_of_freedom: float
+    count: int
+    counted: str
+    wavelength: u.Quantity
+    doubts: tuple[str, ...]
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'name': ('name', 'text', '', None), 'value': ('value', 'measured', '', None),
+        'random_part': ('random_part', 'number', '', None),
+        'common_part': ('common_part', 'number', '', None),
+        'may_be_less': ('may_be_less', 'number', '', None),
+        'may_be_more': ('may_be_more', 'number', '', None),
+        'degrees_of_freedom': ('degrees_of_freedom', 'number', '', None),
+        'count': ('count', 'integer', '', None), 'counted': ('counted', 'text', '', None),
+        'wavelength': ('wavelength_nm', 'number', 'nm', None),
+        'doubts': ('doubts', 'texts', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class ColorFocusResult(Record):
+    """Best focus against wavelength.
+
+    Positive = farther from the objective than the reference wavelength's.
+
+    Attributes
+    ----------
+    from_focus_run : bool
+        True for a focus run, false for a single spectrum.
+    wavelength : Quantity (nm)
+        Mean wavelength of each bin, nm.
+    shift : Quantity (um)
+        Shift of each bin measured on its own, um; for a single spectrum its size with the
+        sign of the smooth curve.
+    shift_error : Quantity (um)
+        Standard uncertainty, um.
+    used : ndarray
+        False where a bin was left out of the smooth curve.
+    smooth : Quantity (um)
+        Smooth curve at the same bins, um.
+    smooth_error : Quantity (um)
+        Its standard uncertainty, um.
+    replicate : Quantity (um), 2 axes
+        Bootstrap replicates of the smooth curve, replicates x bins, um.
+    defocus_size : Quantity (um)
+        For a single spectrum: distance of each bin's focus from the sensor without its
+        sign, um; NaN for a focus run.
+    defocus_size_error : Quantity (um)
+        Its standard uncertainty.
+    sign_decided : ndarray
+        False where one spectrum does not tell on which side of the sensor a color
+        focuses.
+    signs_decided : bool
+        False when open signs matter: then `defocus_size` is what was measured, the signed
+        curve is one of several that fit, and `range` is that of the size.
+    removed : Quantity (um)
+        What was subtracted for the grating or by the reference, um.
+    relative_flux : ndarray
+        Detected light per nm at each bin, relative to the largest.
+    robust_width : Quantity (um), 2 axes
+        Half the 68.3 % range of the profile, frames x bins, um on the sensor: model-free.
+    robust_width_error : Quantity (um), 2 axes
+        Its standard uncertainty.
+    seeing : Quantity (um)
+        Seeing FWHM at 550 nm with the telescope's own steady blur, each frame, um on the
+        sensor.
+    position : Quantity (um)
+        Position of each frame, um.
+    reference_focus : Measured
+        Best focus of the reference wavelength on the focuser's scale (focus run), or its
+        distance from the sensor (single).
+    reference : Quantity (nm)
+        Zero of the curve, nm.
+    range : Measured
+        Longest minus shortest focus over the used bins.
+    focal_ratio_from_blur : Measured
+        Focal ratio at which the blur grows with the position as it did; NaN for a single
+        spectrum.
+    noise_scale : float
+        Profiles' scatter over the expected noise.
+    column_shift : ndarray
+        Shift of each frame along the dispersion against the first, columns.
+    second_order_from : Quantity (nm)
+        Longest wavelength free of the second order, nm; infinite when none comes.
+    merit : MeritResult
+        Figures of merit in the request's band, weighted with the light as detected; null
+        when no band was asked for.
+    notes : tuple of Note
+        What must be known.
+    quantities : tuple of Quantity
+        Numbers that a claim can be about.
+    """
+
+    from_focus_run: bool
+    wavelength: u.Quantity
+    shift: u.Quantity
+    shift_error: u.Quantity
+    used: np.ndarray
+    smooth: u.Quantity
+    smooth_error: u.Quantity
+    replicate: u.Quantity
+    defocus_size: u.Quantity
+    defocus_size_error: u.Quantity
+    sign_decided: np.ndarray
+    signs_decided: bool
+    removed: u.Quantity
+    relative_flux: np.ndarray
+    robust_width: u.Quantity
+    robust_width_error: u.Quantity
+    seeing: u.Quantity
+    position: u.Quantity
+    reference_focus: Measured
+    reference: u.Quantity
+    range: Measured
+    focal_ratio_from_blur: Measured
+    noise_scale: float
+    column_shift: np.ndarray
+    second_order_from: u.Quantity
+    merit: MeritResult | None
+    notes: tuple[Note, ...]
+    quantities: tuple[Quantity, ...]
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'from_focus_run': ('from_focus_run', 'flag', '', None),
+        'wavelength': ('wavelength_nm', 'array 1 f8', 'nm', None),
+        'shift': ('shift_um', 'array 1 f8', 'um', None),
+        'shift_error': ('shift_error_um', 'array 1 f8', 'um', None),
+        'used': ('used', 'array 1 b1', '', None), 'smooth': ('smooth_um', 'array 1 f8', 'um', None),
+        'smooth_error': ('smooth_error_um', 'array 1 f8', 'um', None),
+        'replicate': ('replicate_um', 'array 2 f8', 'um', None),
+        'defocus_size': ('defocus_size_um', 'array 1 f8', 'um', None),
+        'defocus_size_error': ('defocus_size_error_um', 'array 1 f8', 'um', None),
+        'sign_decided': ('sign_decided', 'array 1 b1', '', None),
+        'signs_decided': ('signs_decided', 'flag', '', None),
+        'removed': ('removed_um', 'array 1 f8', 'um', None),
+        'relative_flux': ('relative_flux', 'array 1 f8', '', None),
+        'robust_width': ('robust_width_um', 'array 2 f8', 'um', None),
+        'robust_width_error': ('robust_width_error_um', 'array 2 f8', 'um', None),
+        'seeing': ('seeing_um', 'array 1 f8', 'um', None),
+        'position': ('position_um', 'array 1 f8', 'um', None),
+        'reference_focus': ('reference_focus', 'measured', '', None),
+        'reference': ('reference_nm', 'number', 'nm', None),
+        'range': ('range', 'measured', '', None),
+        'focal_ratio_from_blur': ('focal_ratio_from_blur', 'measured', '', None),
+        'noise_scale': ('noise_scale', 'number', '', None),
+        'column_shift': ('column_shift', 'array 1 f8', '', None),
+        'second_order_from': ('second_order_from_nm', 'number', 'nm', None),
+        'merit': ('merit', 'record', '', MeritResult), 'notes': ('notes', 'notes', '', None),
+        'quantities': ('quantities', 'records', '', Quantity),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class CombinedQuantities(Record):
+    """Each quantity once, with the mean of all measurements that gave it.
+
+    Attributes
+    ----------
+    quantities : tuple of Quantity
+        The means, in the order in which the quantities came first.
+    notes : tuple of Note
+        Whether the measurements agree; the subject is the quantity's label.
+    """
+
+    quantities: tuple[Quantity, ...]
+    notes: tuple[Note, ...]
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'quantities': ('quantities', 'records', '', Quantity),
+        'notes': ('notes', 'notes', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class Comparison(Record):
+    """Two instruments compared in one quantity.
+
+    Attributes
+    ----------
+    ranking : {"first", "second", "not-told-apart"}
+        The better one, when the score exceeds 1.
+    difference : Measured
+        First minus second.
+    score : float
+        Difference over its expanded uncertainty, as the En number of proficiency tests.
+    probability_first_better : float
+        From the normal distribution about the difference.
+    reason : str
+        One sentence.
+    """
+
+    ranking: str
+    difference: Measured
+    score: float
+    probability_first_better: float
+    reason: str
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'ranking': ('ranking', 'choice', '', None),
+        'difference': ('difference', 'measured', '', None), 'score': ('score', 'number', '', None),
+        'probability_first_better': ('probability_first_better', 'number', '', None),
+        'reason': ('reason', 'text', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class Decision(Record):
+    """A decision with its grounds.
+
+    Attributes
+    ----------
+    verdict : {"met", "not-met", "not-decided"}
+        Met, not met, or not decided.
+    claim : Claim
+        The claim.
+    result : Measured
+        What was measured.
+    probability_of_conformity : float
+        Probability that the true value keeps the range; NaN without a number. Where a
+        bound in one direction stands beside the uncertainty, the least (for "not met" the
+        largest) that it allows.
+    guard_band : float
+        Distance from a limit within which nothing is decided, in the claim's unit.
+    accept_lower : float
+        Least measured value that is "met"; minus infinity when there is no lower limit.
+    accept_upper : float
+        Largest measured value that is "met".
+    risk : float
+        Accepted probability of a wrong decision.
+    count_needed : float
+        How many frames or pairs in all would decide if the value stays as it is; 0 when
+        already decided, infinite when no number would, NaN when it cannot be said.
+    reason : str
+        Why, in one sentence.
+    next_test : str
+        What would decide it; empty when it is decided.
+    notes : tuple of Note
+        Doubts and reservations.
+    """
+
+    verdict: str
+    claim: Claim | None
+    result: Measured
+    probability_of_conformity: float
+    guard_band: float
+    accept_lower: float
+    accept_upper: float
+    risk: float
+    count_needed: float
+    reason: str
+    next_test: str
+    notes: tuple[Note, ...]
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'verdict': ('verdict', 'choice', '', None), 'claim': ('claim', 'record', '', Claim),
+        'result': ('result', 'measured', '', None),
+        'probability_of_conformity': ('probability_of_conformity', 'number', '', None),
+        'guard_band': ('guard_band', 'number', '', None),
+        'accept_lower': ('accept_lower', 'number', '', None),
+        'accept_upper': ('accept_upper', 'number', '', None), 'risk': ('risk', 'number', '', None),
+        'count_needed': ('count_needed', 'number', '', None),
+        'reason': ('reason', 'text', '', None), 'next_test': ('next_test', 'text', '', None),
+        'notes': ('notes', 'notes', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class FittedImage(Record):
+    """One image of the fit:
+
+    window of pixels with its model.
+
+    Attributes
+    ----------
+    name : str
+        Name of the frame.
+    x0 : int
+        Frame column of the window's first pixel (after undoing the orientation).
+    y0 : int
+        Frame row of the window's first pixel.
+    binning : int
+        Frame pixels along the side of one pixel here.
+    observed : ndarray, 2 axes
+        Electrons; row y, column x.
+    model : ndarray, 2 axes
+        Electrons.
+    residual : ndarray, 2 axes
+        (observed - model) in standard deviations, 0 where masked.
+    masked : ndarray, 2 axes
+        True where the pixel did not count.
+    distance : Measured
+        Sensor's distance from best focus, um, negative inside.
+    defocus_waves : float
+        The same as path at the edge, waves.
+    flux : Measured
+        Light of the star, electrons.
+    background : Measured
+        Background, electrons a pixel.
+    """
+
+    name: str
+    x0: int
+    y0: int
+    binning: int
+    observed: np.ndarray
+    model: np.ndarray
+    residual: np.ndarray
+    masked: np.ndarray
+    distance: Measured
+    defocus_waves: float
+    flux: Measured
+    background: Measured
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'name': ('name', 'text', '', None), 'x0': ('x0', 'integer', '', None),
+        'y0': ('y0', 'integer', '', None), 'binning': ('binning', 'integer', '', None),
+        'observed': ('observed', 'array 2 f4', '', None),
+        'model': ('model', 'array 2 f4', '', None),
+        'residual': ('residual', 'array 2 f4', '', None),
+        'masked': ('masked', 'array 2 b1', '', None),
+        'distance': ('distance', 'measured', '', None),
+        'defocus_waves': ('defocus_waves', 'number', '', None),
+        'flux': ('flux', 'measured', '', None), 'background': ('background', 'measured', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class LensColorResult(Record):
+    """Theory curve of a thin lens.
+
+    Attributes
+    ----------
+    wavelength : Quantity (nm)
+        Wavelengths, nm.
+    shift : Quantity (um)
+        Focus shift, um, positive = longer.
+    powers : ndarray
+        Power of each element.
+    index_d : ndarray
+        Index of each element at d.
+    abbe_number : ndarray
+        Abbe number of each.
+    """
+
+    wavelength: u.Quantity
+    shift: u.Quantity
+    powers: np.ndarray
+    index_d: np.ndarray
+    abbe_number: np.ndarray
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'wavelength': ('wavelength_nm', 'array 1 f8', 'nm', None),
+        'shift': ('shift_um', 'array 1 f8', 'um', None),
+        'powers': ('powers', 'array 1 f8', '', None),
+        'index_d': ('index_d', 'array 1 f8', '', None),
+        'abbe_number': ('abbe_number', 'array 1 f8', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class OrderOfMerit(Record):
+    """Instruments in order of merit, each compared with the next by the one rule for two
+    instruments.
+
+    Attributes
+    ----------
+    names : tuple of str
+        Best first.
+    order : ndarray
+        Place of each in the request, best first.
+    decided : ndarray
+        Whether each is told apart from the next; one fewer than names.
+    reasons : tuple of str
+        Each comparison in a sentence.
+    """
+
+    names: tuple[str, ...]
+    order: np.ndarray
+    decided: np.ndarray
+    reasons: tuple[str, ...]
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'names': ('names', 'texts', '', None), 'order': ('order', 'array 1 i4', '', None),
+        'decided': ('decided', 'array 1 b1', '', None), 'reasons': ('reasons', 'texts', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class PairAlone(Record):
+    """One pair fitted alone.
+
+    Attributes
+    ----------
+    coefficient : Quantity (nm)
+        Its coefficients in the fit's order.
+    rms : Quantity (nm)
+        Its RMS.
+    chi_squared : float
+        Its chi squared per degree of freedom.
+    """
+
+    coefficient: u.Quantity
+    rms: u.Quantity
+    chi_squared: float
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'coefficient': ('coefficient_nm', 'array 1 f8', 'nm', None),
+        'rms': ('rms_nm', 'number', 'nm', None), 'chi_squared': ('chi_squared', 'number', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class ReducedSpectrum(Record):
+    """One frame, reduced.
+
+    Arrays over columns run along the dispersion, those over bins too.
+
+    Attributes
+    ----------
+    name : str
+        Name of the frame.
+    trace_y : ndarray
+        Center of the spectrum across the dispersion at each column, pixels.
+    flux : ndarray
+        Flux in each column, ADU, background taken off.
+    flux_error : ndarray
+        Standard uncertainty of the flux.
+    background : ndarray
+        Background in each column at the spectrum, ADU a pixel.
+    column_masked : ndarray
+        Columns left out: clipped, off the frame, or in a strong line.
+    in_line : ndarray
+        Columns in a strong line or band.
+    bin_column : ndarray
+        Mean column of each bin.
+    robust_width : ndarray
+        Half the range that holds 68.3 % of the profile, pixels: model-free.
+    robust_width_error : ndarray
+        Its standard uncertainty from noise.
+    signal_to_noise : ndarray
+        Flux over noise of the whole bin.
+    profile : ndarray, 2 axes
+        Profiles, bins x rows, ADU summed over the bin's columns.
+    noise_variance : ndarray, 2 axes
+        Variance of the background and read noise in the profiles, ADU^2.
+    first_row : int
+        Row of the first profile sample from the trace, pixels (whole).
+    subpixel_mean : ndarray
+        Mean and variance of the trace's subpixel place within each bin, pixels and
+        pixels^2.
+    subpixel_variance : ndarray
+        Variance that belongs to it.
+    gain : Quantity (electron / adu)
+        Electrons for one ADU, given or estimated.
+    background_sigma : Quantity (adu)
+        Noise of one background pixel, ADU.
+    trace_polynomial : ndarray
+        Polynomial of the trace over the column, lowest power first, column scaled to -1
+        ... 1.
+    trace_scatter : Quantity (pix)
+        Scatter of the block centers about the polynomial, pixels.
+    rejected_pixels : int
+        Pixels of the spectrum rejected as cosmic rays or hot.
+    notes : tuple of Note
+        What must be known.
+    """
+
+    name: str
+    trace_y: np.ndarray
+    flux: np.ndarray
+    flux_error: np.ndarray
+    background: np.ndarray
+    column_masked: np.ndarray
+    in_line: np.ndarray
+    bin_column: np.ndarray
+    robust_width: np.ndarray
+    robust_width_error: np.ndarray
+    signal_to_noise: np.ndarray
+    profile: np.ndarray
+    noise_variance: np.ndarray
+    first_row: int
+    subpixel_mean: np.ndarray
+    subpixel_variance: np.ndarray
+    gain: u.Quantity
+    background_sigma: u.Quantity
+    trace_polynomial: np.ndarray
+    trace_scatter: u.Quantity
+    rejected_pixels: int
+    notes: tuple[Note, ...]
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'name': ('name', 'text', '', None), 'trace_y': ('trace_y', 'array 1 f8', '', None),
+        'flux': ('flux', 'array 1 f8', '', None),
+        'flux_error': ('flux_error', 'array 1 f8', '', None),
+        'background': ('background', 'array 1 f8', '', None),
+        'column_masked': ('column_masked', 'array 1 b1', '', None),
+        'in_line': ('in_line', 'array 1 b1', '', None),
+        'bin_column': ('bin_column', 'array 1 f8', '', None),
+        'robust_width': ('robust_width', 'array 1 f8', '', None),
+        'robust_width_error': ('robust_width_error', 'array 1 f8', '', None),
+        'signal_to_noise': ('signal_to_noise', 'array 1 f8', '', None),
+        'profile': ('profile', 'array 2 f8', '', None),
+        'noise_variance': ('noise_variance', 'array 2 f8', '', None),
+        'first_row': ('first_row', 'integer', '', None),
+        'subpixel_mean': ('subpixel_mean', 'array 1 f8', '', None),
+        'subpixel_variance': ('subpixel_variance', 'array 1 f8', '', None),
+        'gain': ('gain_electrons_per_adu', 'number', 'electron / adu', None),
+        'background_sigma': ('background_sigma_adu', 'number', 'adu', None),
+        'trace_polynomial': ('trace_polynomial', 'array 1 f8', '', None),
+        'trace_scatter': ('trace_scatter_px', 'number', 'pix', None),
+        'rejected_pixels': ('rejected_pixels', 'integer', '', None),
+        'notes': ('notes', 'notes', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class Refinement(Record):
+    """What the bare fit found.
+
+    Attributes
+    ----------
+    coefficient : Quantity (nm)
+        Noll 5 upwards, nm.
+    covariance : Quantity (nm2), 2 axes
+        Of the coefficients, not scaled by misfit.
+    cost : float
+        Sum of squared weighted residuals.
+    distances : Quantity (um)
+        Sensor positions, um.
+    seeing : Quantity (arcsec)
+        FWHM.
+    iterations : int
+        Steps.
+    """
+
+    coefficient: u.Quantity
+    covariance: u.Quantity
+    cost: float
+    distances: u.Quantity
+    seeing: u.Quantity
+    iterations: int
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'coefficient': ('coefficient_nm', 'array 1 f8', 'nm', None),
+        'covariance': ('covariance_nm2', 'array 2 f8', 'nm2', None),
+        'cost': ('cost', 'number', '', None),
+        'distances': ('distances_um', 'array 1 f8', 'um', None),
+        'seeing': ('seeing_arcsec', 'number', 'arcsec', None),
+        'iterations': ('iterations', 'integer', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class SecondOpinionResult(Record):
+    """What the independent linear method says of the same images.
+
+    Attributes
+    ----------
+    coefficient : Quantity (nm)
+        Its coefficients in the fit's order; NaN for modes beyond Noll 45, which it takes
+        from the fit.
+    uncertainty : Quantity (nm)
+        Their standard uncertainties.
+    difference : Quantity (nm)
+        RMS of the difference over all modes that either has, a missing one taken as zero,
+        nm.
+    expected : Quantity (nm)
+        What the bars of both allow for it, nm.
+    agrees : bool
+        True when the difference stays within twice that.
+    """
+
+    coefficient: u.Quantity
+    uncertainty: u.Quantity
+    difference: u.Quantity
+    expected: u.Quantity
+    agrees: bool
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'coefficient': ('coefficient_nm', 'array 1 f8', 'nm', None),
+        'uncertainty': ('uncertainty_nm', 'array 1 f8', 'nm', None),
+        'difference': ('difference_nm', 'number', 'nm', None),
+        'expected': ('expected_nm', 'number', 'nm', None), 'agrees': ('agrees', 'flag', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class ZoneSummary(Record):
+    """One part of the field.
+
+    Attributes
+    ----------
+    zone : str
+        "center", "middle", "edge", or a corner: "bottom-left", "bottom-right", "top-
+        left", "top-right" (y up). Corners are also part of the edge.
+    stars : int
+        Clean stars in it.
+    hfr : Measured
+        Median half-flux radius.
+    fwhm : Measured
+        Median Moffat FWHM.
+    ellipticity : Measured
+        Root mean square ellipticity, noise taken out.
+    radial_ellipticity : Measured
+        Mean radial component (positive: elongated towards the axis).
+    """
+
+    zone: str
+    stars: int
+    hfr: Measured
+    fwhm: Measured
+    ellipticity: Measured
+    radial_ellipticity: Measured
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'zone': ('zone', 'text', '', None), 'stars': ('stars', 'integer', '', None),
+        'hfr': ('hfr', 'measured', '', None), 'fwhm': ('fwhm', 'measured', '', None),
+        'ellipticity': ('ellipticity', 'measured', '', None),
+        'radial_ellipticity': ('radial_ellipticity', 'measured', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class StarField(Record):
+    """All stars of a frame, one array a quantity, brightest first.
+
+    Positions in pixels, centers at whole numbers from 0, x right, y up; brightness in ADU;
+    NaN where something could not be measured.
+
+    Attributes
+    ----------
+    x : Quantity (pix)
+        Center.
+    y : Quantity (pix)
+        Center.
+    x_uncertainty : Quantity (pix)
+        Standard uncertainty of X, pixels.
+    y_uncertainty : Quantity (pix)
+        Standard uncertainty of Y, pixels.
+    flux : Quantity (adu)
+        Light inside `outer_radius`, ADU.
+    flux_uncertainty : Quantity (adu)
+        Standard uncertainty of Flux, ADU.
+    peak : Quantity (adu)
+        Brightest pixel above the sky, ADU.
+    sky : Quantity (adu)
+        Sky level at the star, ADU.
+    sky_noise : Quantity (adu)
+        Noise of a sky pixel at the star, ADU.
+    snr : ndarray
+        Signal-to-noise ratio by the CCD equation in a circle of `snr_radius`.
+    hfr : Quantity (pix)
+        Half-flux radius of the light that fell on the pixels, their own blur taken out,
+        pixels.
+    hfr_uncertainty : Quantity (pix)
+        Standard uncertainty of Hfr (random part), pixels.
+    hfr_recorded : Quantity (pix)
+        Half-flux radius of the recorded pixels taken as uniform squares, pixels.
+    fwhm : Quantity (pix)
+        Full width at half maximum of the fitted Moffat profile (geometric mean of the
+        axes), pixels, the pixels' blur taken out; NaN without a fit.
+    fwhm_uncertainty : Quantity (pix)
+        Standard uncertainty of Fwhm, pixels.
+    moffat_beta : ndarray
+        Exponent beta of the Moffat profile.
+    ellipticity : ndarray
+        1 - b/a of the adaptive moments, pixels' blur and noise bias taken out.
+    ellipticity_uncertainty : ndarray
+        Standard uncertainty of each ellipticity component.
+    position_angle : Quantity (deg)
+        Direction of the long axis, degrees from +x towards +y, -90 to 90.
+    radial_ellipticity : ndarray
+        Part of the ellipticity along the line to the optical axis: positive radial,
+        negative tangential.
+    cross_ellipticity : ndarray
+        Part at 45 degrees to that line, positive counterclockwise.
+    sigma_major : Quantity (pix)
+        Standard deviation of the Gaussian ellipse's long axis, pixels, pixels' blur taken
+        out.
+    sigma_minor : Quantity (pix)
+        Standard deviation of the Gaussian ellipse's short axis, pixels, pixels' blur
+        taken out.
+    axis_distance : Quantity (pix)
+        Distance from the optical axis, pixels.
+    flags : ndarray
+        Sum of StarMarks.
+    zones : tuple of ZoneSummary
+        Summary by part of the field.
+    median_hfr : Measured
+        Median half-flux radius of the clean stars.
+    median_fwhm : Measured
+        Median FWHM of the clean stars.
+    typical_ellipticity : Measured
+        Root mean square ellipticity of the clean stars, noise taken out.
+    clean_stars : int
+        Number of clean stars behind the medians.
+    outer_radius : Quantity (pix)
+        Radius of the circle that counts as the whole star, pixels.
+    snr_radius : Quantity (pix)
+        Radius of the circle of the signal-to-noise ratio, pixels.
+    saturation : Quantity (adu)
+        Level from which on pixels count as clipped, ADU; NaN when not known.
+    median_sky : Quantity (adu)
+        Median sky level, ADU.
+    median_sky_noise : Quantity (adu)
+        Median noise of a sky pixel, ADU.
+    noise_correlation : float
+        Noise of the smoothed sky over that of independent pixels.
+    width : int
+        Columns of the frame.
+    height : int
+        Rows of the frame.
+    axis : Quantity (pix)
+        Column and row of the optical axis used.
+    pixel_scale : Quantity (arcsec / pix)
+        Side of a pixel on the sky; NaN when not known.
+    scale_from_sky : bool
+        True when the sky itself gave the scale, false when it comes from nominal pitch
+        and focal length.
+    filter_wavelength : Quantity (nm)
+        Central wavelength of the filter, nm; NaN when not known.
+    notes : tuple of Note
+        What the reader must know.
+    quantities : tuple of Quantity
+        Numbers that a claim can be about; none when too few stars are clean.
+    """
+
+    x: u.Quantity
+    y: u.Quantity
+    x_uncertainty: u.Quantity
+    y_uncertainty: u.Quantity
+    flux: u.Quantity
+    flux_uncertainty: u.Quantity
+    peak: u.Quantity
+    sky: u.Quantity
+    sky_noise: u.Quantity
+    snr: np.ndarray
+    hfr: u.Quantity
+    hfr_uncertainty: u.Quantity
+    hfr_recorded: u.Quantity
+    fwhm: u.Quantity
+    fwhm_uncertainty: u.Quantity
+    moffat_beta: np.ndarray
+    ellipticity: np.ndarray
+    ellipticity_uncertainty: np.ndarray
+    position_angle: u.Quantity
+    radial_ellipticity: np.ndarray
+    cross_ellipticity: np.ndarray
+    sigma_major: u.Quantity
+    sigma_minor: u.Quantity
+    axis_distance: u.Quantity
+    flags: np.ndarray
+    zones: tuple[ZoneSummary, ...]
+    median_hfr: Measured
+    median_fwhm: Measured
+    typical_ellipticity: Measured
+    clean_stars: int
+    outer_radius: u.Quantity
+    snr_radius: u.Quantity
+    saturation: u.Quantity
+    median_sky: u.Quantity
+    median_sky_noise: u.Quantity
+    noise_correlation: float
+    width: int
+    height: int
+    axis: u.Quantity
+    pixel_scale: u.Quantity
+    scale_from_sky: bool
+    filter_wavelength: u.Quantity
+    notes: tuple[Note, ...]
+    quantities: tuple[Quantity, ...]
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'x': ('x', 'array 1 f8', 'pix', None), 'y': ('y', 'array 1 f8', 'pix', None),
+        'x_uncertainty': ('x_uncertainty', 'array 1 f8', 'pix', None),
+        'y_uncertainty': ('y_uncertainty', 'array 1 f8', 'pix', None),
+        'flux': ('flux', 'array 1 f8', 'adu', None),
+        'flux_uncertainty': ('flux_uncertainty', 'array 1 f8', 'adu', None),
+        'peak': ('peak', 'array 1 f8', 'adu', None), 'sky': ('sky', 'array 1 f8', 'adu', None),
+        'sky_noise': ('sky_noise', 'array 1 f8', 'adu', None),
+        'snr': ('snr', 'array 1 f8', '', None), 'hfr': ('hfr', 'array 1 f8', 'pix', None),
+        'hfr_uncertainty': ('hfr_uncertainty', 'array 1 f8', 'pix', None),
+        'hfr_recorded': ('hfr_recorded', 'array 1 f8', 'pix', None),
+        'fwhm': ('fwhm', 'array 1 f8', 'pix', None),
+        'fwhm_uncertainty': ('fwhm_uncertainty', 'array 1 f8', 'pix', None),
+        'moffat_beta': ('moffat_beta', 'array 1 f8', '', None),
+        'ellipticity': ('ellipticity', 'array 1 f8', '', None),
+        'ellipticity_uncertainty': ('ellipticity_uncertainty', 'array 1 f8', '', None),
+        'position_angle': ('position_angle_deg', 'array 1 f8', 'deg', None),
+        'radial_ellipticity': ('radial_ellipticity', 'array 1 f8', '', None),
+        'cross_ellipticity': ('cross_ellipticity', 'array 1 f8', '', None),
+        'sigma_major': ('sigma_major', 'array 1 f8', 'pix', None),
+        'sigma_minor': ('sigma_minor', 'array 1 f8', 'pix', None),
+        'axis_distance': ('axis_distance_px', 'array 1 f8', 'pix', None),
+        'flags': ('flags', 'array 1 i4', '', None), 'zones': ('zones', 'records', '', ZoneSummary),
+        'median_hfr': ('median_hfr', 'measured', '', None),
+        'median_fwhm': ('median_fwhm', 'measured', '', None),
+        'typical_ellipticity': ('typical_ellipticity', 'measured', '', None),
+        'clean_stars': ('clean_stars', 'integer', '', None),
+        'outer_radius': ('outer_radius_px', 'number', 'pix', None),
+        'snr_radius': ('snr_radius_px', 'number', 'pix', None),
+        'saturation': ('saturation_adu', 'number', 'adu', None),
+        'median_sky': ('median_sky', 'number', 'adu', None),
+        'median_sky_noise': ('median_sky_noise', 'number', 'adu', None),
+        'noise_correlation': ('noise_correlation', 'number', '', None),
+        'width': ('width', 'integer', '', None), 'height': ('height', 'integer', '', None),
+        'axis': ('axis', 'array 1 f8', 'pix', None),
+        'pixel_scale': ('pixel_scale_arcsec_per_px', 'number', 'arcsec / pix', None),
+        'scale_from_sky': ('scale_from_sky', 'flag', '', None),
+        'filter_wavelength': ('filter_wavelength_nm', 'number', 'nm', None),
+        'notes': ('notes', 'notes', '', None),
+        'quantities': ('quantities', 'records', '', Quantity),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class UncertaintyBudget(Record):
+    """A result with all of its sources of uncertainty.
+
+    Attributes
+    ----------
+    result : Measured
+        Value and combined standard uncertainty (k = 1).
+    degrees_of_freedom : float
+        Effective degrees of freedom.
+    coverage_probability : float
+        As asked.
+    coverage_factor : float
+        k of the expanded uncertainty, from Student's t.
+    expanded_uncertainty : float
+        k times the combined standard uncertainty.
+    random_part : float
+        Combined standard uncertainty of what averages out.
+    systematic_part : float
+        Combined standard uncertainty of what does not.
+    parts : tuple of BudgetPart
+        Every entry's part, largest first.
+    """
+
+    result: Measured
+    degrees_of_freedom: float
+    coverage_probability: float
+    coverage_factor: float
+    expanded_uncertainty: float
+    random_part: float
+    systematic_part: float
+    parts: tuple[BudgetPart, ...]
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'result': ('result', 'measured', '', None),
+        'degrees_of_freedom': ('degrees_of_freedom', 'number', '', None),
+        'coverage_probability': ('coverage_probability', 'number', '', None),
+        'coverage_factor': ('coverage_factor', 'number', '', None),
+        'expanded_uncertainty': ('expanded_uncertainty', 'number', '', None),
+        'random_part': ('random_part', 'number', '', None),
+        'systematic_part': ('systematic_part', 'number', '', None),
+        'parts': ('parts', 'records', '', BudgetPart),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class WavefrontBudgetLine(Record):
+    """One line of the wavefront's uncertainty budget.
+
+    NaN: not in the numbers.
+
+    Attributes
+    ----------
+    map : Quantity (nm)
+        RMS that it puts on the map, nm.
+    rms : Quantity (nm)
+        Its share in the uncertainty of the RMS, nm.
+    strehl : float
+        Its share in the uncertainty of the Strehl ratio.
+    source : str
+        See the engine.
+    kind : str
+        See the engine.
+    input : str
+        See the engine.
+    averages : bool
+        See the engine.
+    """
+
+    map: u.Quantity
+    rms: u.Quantity
+    strehl: float
+    source: str
+    kind: str
+    input: str
+    averages: bool
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'map': ('map_nm', 'number', 'nm', None), 'rms': ('rms_nm', 'number', 'nm', None),
+        'strehl': ('strehl', 'number', '', None), 'source': ('source', 'text', '', None),
+        'kind': ('kind', 'text', '', None), 'input': ('input', 'text', '', None),
+        'averages': ('averages', 'flag', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class WavefrontFit(Record):
+    """The wavefront of a telescope from pairs of defocused images.
+
+    Arrays over modes share one order: Noll 5 upwards to 45, then rings (radial orders from
+    10 on without angle), then the other modes from Noll 46 on; what follows Noll 45 is
+    orthonormal over the open ring instead of the full circle.
+
+    Attributes
+    ----------
+    noll : ndarray
+        Noll index of each mode.
+    osa : ndarray
+        OSA/ANSI index of each mode.
+    mode : tuple of str
+        Name of each mode in the trade.
+    coefficient : Quantity (nm)
+        Coefficient of each circle polynomial, nm RMS over the full disc, positive where
+        the wave is ahead.
+    uncertainty : Quantity (nm)
+        Standard uncertainty of each coefficient with every part of the budget, nm.
+    fit_uncertainty : Quantity (nm)
+        The part of it that comes from photons, read noise and misfit, nm.
+    photon_uncertainty : Quantity (nm)
+        The part of it that photons and read noise alone make, nm: what noise adds to sums
+        of squares.
+    random_uncertainty : Quantity (nm)
+        The part of it that averages out over more pairs, nm: the fit's, turbulence left
+        in a finite exposure, and the pairs' scatter where that is larger.
+    covariance : Quantity (nm2), 2 axes
+        Covariance of the coefficients with every part of the budget, nm^2.
+    words : tuple of str
+        What each mode means at the telescope.
+    rms : Measured
+        RMS wavefront error over the open pupil at best focus, noise taken out, nm.
+    pv : Measured
+        Peak to valley of the noise-filtered map, nm.
+    pv_bias : Quantity (nm)
+        By how much noise still raises the PV on average, nm.
+    strehl : Measured
+        Strehl ratio from the pupil integral at `wavelength`.
+    strehl_from_rms : float
+        exp[-(2 pi RMS/wavelength)^2], for comparison; NaN above 0.1 wave RMS, where it
+        misleads.
+    map : Quantity (nm), 2 axes
+        Wavefront map at best focus, nm; row y, column x, sample k at (2k + 1 - n)/n; NaN
+        outside the open pupil.
+    map_open : ndarray, 2 axes
+        Open share of each sample of the map.
+    map_uncertainty : Quantity (nm), 2 axes
+        Standard uncertainty of the map, nm.
+    wavelength : Quantity (nm)
+        Mean wavelength, nm.
+    focal_ratio : float
+        Focal ratio.
+    seeing : tuple of Measured
+        Seeing of each image, FWHM of the Kolmogorov long exposure, arcsec.
+    images : tuple of FittedImage
+        Every image with its model.
+    chi_squared : float
+        Chi squared per degree of freedom.
+    points : int
+        Pixels that counted.
+    iterations : int
+        Steps of the solver.
+    map_error : Quantity (nm)
+        RMS that the fit's own covariance predicts for the map's error from photons, read
+        noise and misfit, nm.
+    second_opinion : SecondOpinionResult
+        The second opinion; null when it could not be made.
+    pairs_alone : tuple of PairAlone
+        Each pair fitted alone, when there are several.
+    budget : tuple of WavefrontBudgetLine
+        Where the uncertainty comes from.
+    widened : bool
+        True when the pairs scattered more than the budget says and widened the bars.
+    decided : bool
+        False when notes of doubt forbid using the numbers to decide.
+    notes : tuple of Note
+        What the reader must know.
+    families : tuple of AberrationFamily
+        Modes by kind of aberration, largest first.
+    quantities : tuple of Quantity
+        Numbers that a claim can be about.
+    """
+
+    noll: np.ndarray
+    osa: np.ndarray
+    mode: tuple[str, ...]
+    coefficient: u.Quantity
+    uncertainty: u.Quantity
+    fit_uncertainty: u.Quantity
+    photon_uncertainty: u.Quantity
+    random_uncertainty: u.Quantity
+    covariance: u.Quantity
+    words: tuple[str, ...]
+    rms: Measured
+    pv: Measured
+    pv_bias: u.Quantity
+    strehl: Measured
+    strehl_from_rms: float
+    map: u.Quantity
+    map_open: np.ndarray
+    map_uncertainty: u.Quantity
+    wavelength: u.Quantity
+    focal_ratio: float
+    seeing: tuple[Measured, ...]
+    images: tuple[FittedImage, ...]
+    chi_squared: float
+    points: int
+    iterations: int
+    map_error: u.Quantity
+    second_opinion: SecondOpinionResult | None
+    pairs_alone: tuple[PairAlone, ...]
+    budget: tuple[WavefrontBudgetLine, ...]
+    widened: bool
+    decided: bool
+    notes: tuple[Note, ...]
+    families: tuple[AberrationFamily, ...]
+    quantities: tuple[Quantity, ...]
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'noll': ('noll', 'array 1 i4', '', None), 'osa': ('osa', 'array 1 i4', '', None),
+        'mode': ('mode', 'texts', '', None),
+        'coefficient': ('coefficient_nm', 'array 1 f8', 'nm', None),
+        'uncertainty': ('uncertainty_nm', 'array 1 f8', 'nm', None),
+        'fit_uncertainty': ('fit_uncertainty_nm', 'array 1 f8', 'nm', None),
+        'photon_uncertainty': ('photon_uncertainty_nm', 'array 1 f8', 'nm', None),
+        'random_uncertainty': ('random_uncertainty_nm', 'array 1 f8', 'nm', None),
+        'covariance': ('covariance_nm2', 'array 2 f8', 'nm2', None),
+        'words': ('words', 'texts', '', None), 'rms': ('rms', 'measured', '', None),
+        'pv': ('pv', 'measured', '', None), 'pv_bias': ('pv_bias_nm', 'number', 'nm', None),
+        'strehl': ('strehl', 'measured', '', None),
+        'strehl_from_rms': ('strehl_from_rms', 'number', '', None),
+        'map': ('map_nm', 'array 2 f8', 'nm', None),
+        'map_open': ('map_open', 'array 2 f8', '', None),
+        'map_uncertainty': ('map_uncertainty_nm', 'array 2 f8', 'nm', None),
+        'wavelength': ('wavelength_nm', 'number', 'nm', None),
+        'focal_ratio': ('focal_ratio', 'number', '', None),
+        'seeing': ('seeing', 'measured list', '', None),
+        'images': ('images', 'records', '', FittedImage),
+        'chi_squared': ('chi_squared', 'number', '', None),
+        'points': ('points', 'integer', '', None),
+        'iterations': ('iterations', 'integer', '', None),
+        'map_error': ('map_error_nm', 'number', 'nm', None),
+        'second_opinion': ('second_opinion', 'record', '', SecondOpinionResult),
+        'pairs_alone': ('pairs_alone', 'records', '', PairAlone),
+        'budget': ('budget', 'records', '', WavefrontBudgetLine),
+        'widened': ('widened', 'flag', '', None), 'decided': ('decided', 'flag', '', None),
+        'notes': ('notes', 'notes', '', None),
+        'families': ('families', 'records', '', AberrationFamily),
+        'quantities': ('quantities', 'records', '', Quantity),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class WavelengthSolution(Record):
+    """Wavelength of every column.
+
+    Attributes
+    ----------
+    wavelength : Quantity (nm)
+        Wavelength at each column, nm in air.
+    line_column : ndarray
+        Columns of the lines used.
+    line : Quantity (nm)
+        Their wavelengths, nm in air.
+    residual : Quantity (nm)
+        Measured minus published, nm.
+    unmatched_column : ndarray
+        Columns of the peaks that matched no line.
+    rms : Quantity (nm)
+        RMS residual, nm, corrected for the unknowns.
+    rms_columns : float
+        The same in columns.
+    coefficients : ndarray
+        Polynomial, lowest power first, of the column scaled to -1 ... 1 over the frame.
+    log_false_alarm : float
+        log10 of the chance that as many lines match by accident.
+    medium : str
+        Always "air".
+    notes : tuple of Note
+        What must be known.
+    """
+
+    wavelength: u.Quantity
+    line_column: np.ndarray
+    line: u.Quantity
+    residual: u.Quantity
+    unmatched_column: np.ndarray
+    rms: u.Quantity
+    rms_columns: float
+    coefficients: np.ndarray
+    log_false_alarm: float
+    medium: str
+    notes: tuple[Note, ...]
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'wavelength': ('wavelength_nm', 'array 1 f8', 'nm', None),
+        'line_column': ('line_column', 'array 1 f8', '', None),
+        'line': ('line_nm', 'array 1 f8', 'nm', None),
+        'residual': ('residual_nm', 'array 1 f8', 'nm', None),
+        'unmatched_column': ('unmatched_column', 'array 1 f8', '', None),
+        'rms': ('rms_nm', 'number', 'nm', None), 'rms_columns': ('rms_columns', 'number', '', None),
+        'coefficients': ('coefficients', 'array 1 f8', '', None),
+        'log_false_alarm': ('log_false_alarm', 'number', '', None),
+        'medium': ('medium', 'text', '', None), 'notes': ('notes', 'notes', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class WeightedMean(Record):
+    """One value for several measurements.
+
+    Attributes
+    ----------
+    result : Measured
+        Mean weighted by 1/u^2, with the common part in its uncertainty.
+    random_part : float
+        Standard uncertainty without the common part.
+    systematic_part : float
+        The common part.
+    birge_ratio : float
+        Scatter over what the uncertainties promise; 1 when they are true, NaN for one
+        value.
+    degrees_of_freedom : float
+        Infinite while the stated uncertainties stand; n - 1 when the scatter overrules
+        them.
+    count : int
+        How many measurements went in.
+    notes : tuple of Note
+        decision.scatter when the values scatter more than chance allows.
+    """
+
+    result: Measured
+    random_part: float
+    systematic_part: float
+    birge_ratio: float
+    degrees_of_freedom: float
+    count: int
+    notes: tuple[Note, ...]
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'result': ('result', 'measured', '', None),
+        'random_part': ('random_part', 'number', '', None),
+        'systematic_part': ('systematic_part', 'number', '', None),
+        'birge_ratio': ('birge_ratio', 'number', '', None),
+        'degrees_of_freedom': ('degrees_of_freedom', 'number', '', None),
+        'count': ('count', 'integer', '', None), 'notes': ('notes', 'notes', '', None),
+    }
+
+
+#: Numbers that a claim can be about, by name.
+QUANTITIES: dict[str, QuantityKind] = {
+    'in_focus_fraction': QuantityKind('in_focus_fraction', 'in-focus fraction of the light', '', 'color_focus', 0, 1, True, 'Take the spectrum of an A, F or G star and list it under [[color_focus]].'),
+    'polychromatic_strehl': QuantityKind('polychromatic_strehl', 'polychromatic Strehl ratio of the color focus alone', '', 'color_focus', 0, 1, True, 'Take the spectrum of an A, F or G star and list it under [[color_focus]].'),
+    'focus_range': QuantityKind('focus_range', 'range of the color focus curve', 'um', 'color_focus', 0, None, False, 'Take the spectrum of an A, F or G star and list it under [[color_focus]].'),
+    'star_fwhm': QuantityKind('star_fwhm', 'star FWHM, median', 'arcsec', 'stars', 0, None, False, 'Take a well-focused star field and list it under [[stars]].'),
+    'star_hfr': QuantityKind('star_hfr', 'half-flux radius, median', 'arcsec', 'stars', 0, None, False, 'Take a well-focused star field and list it under [[stars]].'),
+    'star_ellipticity': QuantityKind('star_ellipticity', 'star ellipticity, typical', '', 'stars', 0, 1, False, 'Take a well-focused star field and list it under [[stars]].'),
+    'corner_ratio': QuantityKind('corner_ratio', 'half-flux radius, edge over center', '', 'stars', 0, None, False, 'Take a well-focused star field and list it under [[stars]].'),
+    'strehl': QuantityKind('strehl', 'Strehl ratio', '', 'wavefront', 0, 1, True, 'Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].'),
+    'wavefront_rms': QuantityKind('wavefront_rms', 'wavefront error, RMS', 'nm', 'wavefront', 0, None, False, 'Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].'),
+    'wavefront_pv': QuantityKind('wavefront_pv', 'wavefront error, PV', 'nm', 'wavefront', 0, None, False, 'Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].'),
+    'spherical': QuantityKind('spherical', 'spherical aberration, RMS', 'nm', 'wavefront', 0, None, False, 'Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].'),
+    'coma': QuantityKind('coma', 'coma, RMS', 'nm', 'wavefront', 0, None, False, 'Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].'),
+    'astigmatism': QuantityKind('astigmatism', 'astigmatism, RMS', 'nm', 'wavefront', 0, None, False, 'Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].'),
+    'seeing': QuantityKind('seeing', 'seeing, FWHM', 'arcsec', 'wavefront', 0, None, False, 'Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].'),
+}
+
+#: Flags of the columns that hold bits: column -> bit -> (name, meaning).
+FLAGS: dict[str, dict[int, tuple[str, str]]] = {
+    'StarField.flags': {
+        1: ('saturated', 'Clipped pixels: flux is too low, size too large.'),
+        2: ('edge', "The circle that counts as the whole star runs over the frame's edge."),
+        4: ('blended', 'Another star lies within that circle; its light was taken out as well as could be.'),
+        8: ('cosmic ray', 'Sharper than the optics can draw: a cosmic-ray hit or a hot pixel.'),
+        16: ('not a star', "Clearly larger than the stars around it: a galaxy, a nebula's knot, a trail or a close pair."),
+        32: ('undersampled', 'FWHM below 1.5 pixels: the size is that of the pixel as much as of the star, and no shape is given.'),
+        64: ('bad pixels', 'Masked or missing pixels within the circle, filled from the other side of the star.'),
+        128: ('no shape', 'No stable ellipse was found; size and shape are NaN.'),
+    },
+}
+
+#: Measurements of the engine: area -> (title, task).
+MEASUREMENTS: dict[str, tuple[str, str]] = {
+    'color_focus': ('Color focus', 'color_focus.measure'),
+    'stars': ('Star field', 'stars.measure'),
+    'wavefront': ('Wavefront', 'wavefront.measure'),
+}

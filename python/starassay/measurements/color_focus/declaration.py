@@ -1,0 +1,161 @@
+"""What the doors know of this measurement."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from astropy import units as u
+
+from ..._records import COLOR_FOCUS_REQUEST, MEASUREMENTS
+from .._declaring import Measurement, Option, Part, Role, Setup, options
+
+#: Band of the figures of merit where none is named.
+BAND = [400, 700] * u.nm
+
+#: Lamps and lines that wavelengths can be taken from.
+LINES = ("Ne", "Ar", "Hg", "He", "Kr", "Cd", "Xe", "H", "telluric")
+
+
+def measure(setup: Setup) -> list[Part]:
+    """Wavelengths from the lamp or the star's own lines, then the curve of all spectra together."""
+    from . import calibrate_wavelengths, measure_color_focus, reduce_spectrum
+
+    assert setup.telescope is not None
+    given: dict[str, Any] = dict(setup.options)
+    frames = setup.frames("frames")
+    axis = given.pop("axis", "auto")
+    if axis == "auto":
+        # A spectrum is longer than it is high.
+        axis = "x" if frames[0].shape[1] >= frames[0].shape[0] else "y"
+    scale_options = {key: given.pop(key) for key in ("dispersion", "max_degree") if key in given}
+    lamps, star = given.pop("lamps", ["Ne"]), given.pop("star", None)
+    spectrum = reduce_spectrum(frames[0], axis=axis, row=given.get("row"), line_depth=0.0)
+    given.setdefault("band", BAND)
+    if "limits" not in given:
+        # A little more than is asked for, so that its ends are no ends of the curve.
+        given["limits"] = given["band"] + [-10, 20] * u.nm
+    lamp = setup.frames("lamp")
+    if lamp:
+        scale = calibrate_wavelengths(
+            lamp[0], lamps=lamps, axis=axis, trace=spectrum, **scale_options
+        )
+    else:
+        scale = calibrate_wavelengths(spectrum, star=True, **scale_options)
+    curve = measure_color_focus(
+        frames,
+        wavelengths=scale,
+        focal_ratio=setup.telescope.focal_ratio,
+        focal_length=setup.telescope.focal_length,
+        obstruction=setup.telescope.obstruction,
+        axis=axis,
+        threads=setup.threads,
+        progress=setup.progress,
+        **given,
+    )
+    curve.conditions["star"] = star
+    curve.conditions["lines"] = len(scale.line_column)
+    curve.conditions["scale_rms"] = scale.rms
+    return [Part(f"{len(frames)} spectra" if len(frames) > 1 else frames[0].name, curve)]
+
+
+def check(
+    files: Mapping[str, Sequence[Path]], options: Mapping[str, Any]
+) -> tuple[str, str] | None:
+    """One position a frame, and ranges the right way round."""
+    frames, given = len(files["frames"]), np.size(options.get("positions", ()))
+    if given not in (0, frames) or (frames > 1 and given == 0):
+        return (
+            "positions",
+            f"{frames} frames need {frames} sensor positions, {given} are given. Write one for each, in the "
+            "order of the frames, growing away from the objective.",
+        )
+    for name in ("dispersion", "band", "limits"):
+        if name in options and not 0 < options[name][0] < options[name][1]:
+            return name, "give the two ends of the range, the smaller first."
+    return None
+
+
+MEASUREMENT = Measurement(
+    area="color_focus",
+    title=MEASUREMENTS["color_focus"][0],
+    help="Focus of every color from one spectrum of a star or a focus run of them.",
+    example=(
+        "starassay measure color-focus s-1.fits s-2.fits s-3.fits --positions -200um 0um 200um "
+        "--aperture 115mm --focal-length 760mm --lamp lamp.fits --lamps Hg Ne "
+        "--dispersion 0.6nm/pix 0.9nm/pix --grating-lines 100/mm --grating-distance 50mm"
+    ),
+    roles=(
+        Role("frames", "spectra of a star: one, or those of a focus run"),
+        Role("lamp", "a lamp through the same setup (default: the star's own lines)", False, True),
+    ),
+    options=options(
+        COLOR_FOCUS_REQUEST,
+        "positions defocus sign_hint reference limits band disperser grating_lines grating_distance "
+        "order_filter shortest_light instrument_blur replicates seed",
+        Option(
+            "positions",
+            "numbers",
+            "sensor position of each frame of a run, growing away from the objective",
+            "um",
+        ),
+        Option(
+            "defocus",
+            "number",
+            "how far one spectrum was set out of focus on purpose: positive when the sensor was moved "
+            "away from the objective",
+            "um",
+        ),
+        Option("limits", "numbers", "wavelengths to measure", "nm", 2),
+        Option(
+            "band",
+            "numbers",
+            "wavelengths for which figures of merit are given (default 400nm 700nm)",
+            "nm",
+            2,
+        ),
+        Option(
+            "dispersion",
+            "numbers",
+            "rough dispersion, least and greatest",
+            "nm / pix",
+            2,
+            required=True,
+        ),
+        Option("lamps", "texts", "elements of the lamp, such as Hg Ne", choices=LINES),
+        Option("max_degree", "integer", "highest degree of the wavelength polynomial"),
+        Option(
+            "axis",
+            "choice",
+            "axis of the frame along which wavelengths run",
+            choices=("x", "y", "auto"),
+            default="auto",
+        ),
+        Option(
+            "row",
+            "number",
+            "where the wanted spectrum crosses the middle of the frame (default: the brightest)",
+            "pix",
+        ),
+        Option("star", "text", "spectral type of the star, for the report"),
+    ),
+    measure=measure,
+    check=check,
+    telescope="aperture focal_length [obstruction]",
+    words={
+        "Color focus curve": (
+            "Best-focus position against wavelength, zero at the reference wavelength."
+        ),
+        "In-focus fraction": (
+            "Share of a star's detected light whose defocus stays within two wavelengths "
+            "times the squared focal ratio."
+        ),
+    },
+    caution=(
+        "Calibration lamps.",
+        "Discharge lamps run on high voltage: enclosed, rated supply; disconnect before touching. Mercury "
+        "tubes emit ultraviolet; keep them housed and below eye height.",
+    ),
+)

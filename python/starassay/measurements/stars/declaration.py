@@ -1,0 +1,79 @@
+"""What the doors know of this measurement."""
+
+from __future__ import annotations
+
+from ..._records import MEASUREMENTS, STAR_REQUEST
+from .._declaring import Measurement, Option, Part, Role, Setup, options
+
+
+def measure(setup: Setup) -> list[Part]:
+    """Each frame by itself; the color planes of a raw mosaic each by itself."""
+    from ...imaging.color_planes import color_planes
+    from . import measure_stars
+
+    given = dict(setup.options)
+    foreign, wanted = given.pop("other_telescope", None), given.pop("color", None)
+    how = {key: given.pop(key) for key in ("hdu", "plane") if key in given}
+    scope = None if foreign or setup.telescope is None else setup.telescope.focal_length
+    parts = []
+    for path in setup.files["frames"]:
+        frame = setup.read(path, **how)
+        for color, plane in color_planes(frame):
+            if wanted and color and color != wanted:
+                continue
+            field = measure_stars(
+                plane,
+                focal_length=scope,
+                threads=setup.threads,
+                progress=setup.progress,
+                **given,
+            )
+            label = frame.name + (f", {color} plane" if color else "")
+            # Of a mosaic the green planes stand for the telescope.
+            aside = bool(color) and color != (wanted or "green")
+            parts.append(Part(label, field, aside or bool(foreign)))
+    return parts
+
+
+MEASUREMENT = Measurement(
+    area="stars",
+    title=MEASUREMENTS["stars"][0],
+    help="Find every star of a frame: place, half-flux radius, FWHM, ellipticity, flags.",
+    example="starassay measure stars field.fits --plot field.png --table field.ecsv",
+    roles=(Role("frames", "star fields: FITS, plain, gzip or tile-compressed"),),
+    options=options(
+        STAR_REQUEST,
+        "threshold outer_radius fit_profiles cell_size axis filter_wavelength",
+        Option("axis", "numbers", "optical axis, column and row (default: the middle)", "pix", 2),
+        Option("hdu", "text", "which HDU of the file (default: the first with an image)"),
+        Option("plane", "integer", "which plane of a file with several, from 0"),
+        Option(
+            "color",
+            "choice",
+            "only these pixels of a raw color mosaic (default: every color by itself)",
+            choices=("red", "green", "blue"),
+        ),
+        Option("other_telescope", "text", "name of another telescope that took these frames"),
+    ),
+    measure=measure,
+    telescope="[focal_length]",
+    light="filter_wavelength",
+    together=False,
+    words={
+        "FWHM": (
+            "Full width of a star's profile at half of its height, from a fitted Moffat " "profile."
+        ),
+        "HFR": (
+            "Half-flux radius: radius of the circle round a star's center that holds half "
+            "of its light."
+        ),
+        "Ellipticity": (
+            "1 - b/a of the star's shape: 0 is round. Radial means drawn out along the "
+            "line to the middle of the field, tangential across it."
+        ),
+    },
+    caveat=(
+        "Star sizes contain the seeing and tracking of the night; they say how sharp the "
+        "images were, not how sharp the optics are."
+    ),
+)

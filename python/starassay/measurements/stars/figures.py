@@ -1,0 +1,128 @@
+"""Figures of a star field."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from ...style import BLUE, GREY, INK, ORANGE, SEQUENTIAL, figure_style, new_axes
+
+
+def draw_sizes(field: Any, ax: Any, quantity: str) -> Any:
+    """Map of a star size over the field."""
+    with figure_style():
+        ny, nx = field.shape
+        ax = new_axes(ax, figsize=(7.2, 1.2 + 6.0 * ny / nx))
+        use = field.is_clean & np.isfinite(field.columns[quantity])
+        x, y, v = field.columns["x"][use], field.columns["y"][use], field.columns[quantity][use]
+        unit = field.unit_of(quantity)
+        _frame_axes(ax, field.shape)
+        if len(v) == 0:
+            ax.text(0.5, 0.5, "no clean stars", transform=ax.transAxes, ha="center", color=GREY)
+            return ax
+        low, high = np.percentile(v, [3, 97])
+        if len(v) > 600:
+            x, y, v, _ = _binned(x, y, v, field.shape)
+            size = 150_000 / len(v) / 3
+        else:
+            size = np.clip(12_000 / len(v), 14, 120)
+        marks = ax.scatter(x, y, c=v, s=size, cmap=SEQUENTIAL, vmin=low, vmax=high, linewidths=0)
+        bar = ax.figure.colorbar(marks, ax=ax, pad=0.02, fraction=0.05)
+        labels = {"hfr": "half-flux radius", "fwhm": "FWHM (Moffat)"}
+        label = labels.get(quantity, quantity.replace("_", " "))
+        bar.set_label(f"{label} ({unit})" if unit else label)
+        bar.outline.set_visible(False)
+        ax.plot(*field.axis.value, marker="+", color=INK, ms=10, mew=1.2)
+        ax.set_title(f"{label[0].upper()}{label[1:]} over the field, {field.clean_stars} stars")
+        return ax
+
+
+def draw_ellipticity(field: Any, ax: Any) -> Any:
+    """Whiskers along the stars' long axes, colored by direction: radial or tangential."""
+    with figure_style():
+        ny, nx = field.shape
+        ax = new_axes(ax, figsize=(7.2, 1.2 + 6.0 * ny / nx))
+        _frame_axes(ax, field.shape)
+        use = field.is_clean & np.isfinite(field.columns["radial_ellipticity"])
+        x, y = field.columns["x"][use], field.columns["y"][use]
+        radial, cross = (
+            field.columns["radial_ellipticity"][use],
+            field.columns["cross_ellipticity"][use],
+        )
+        if len(x) == 0:
+            ax.text(0.5, 0.5, "no clean stars", transform=ax.transAxes, ha="center", color=GREY)
+            return ax
+        dx, dy = x - field.axis[0].value, y - field.axis[1].value
+        theta = np.arctan2(dy, dx)
+        # Components along the frame's axes, so that neighbors can be averaged.
+        e1 = radial * np.cos(2 * theta) - cross * np.sin(2 * theta)
+        e2 = radial * np.sin(2 * theta) + cross * np.cos(2 * theta)
+        averaged = len(x) > 250
+        if averaged:
+            bx, by, e1, n = _binned(x, y, e1, field.shape, cells=14)
+            _, _, e2, _ = _binned(x, y, e2, field.shape, cells=14)
+            x, y = bx, by
+            theta = np.arctan2(y - field.axis[1].value, x - field.axis[0].value)
+        size, angle = np.hypot(e1, e2), np.arctan2(e2, e1) / 2
+        along = np.cos(2 * (angle - theta))
+        reference = max(0.05, float(np.ceil(np.percentile(size, 90) * 20) / 20))
+        length = 0.07 * max(nx, ny) / reference * size
+        for kind, color, select in (
+            ("radial", BLUE, along > 0.5),
+            ("tangential", ORANGE, along < -0.5),
+            ("neither", GREY, np.abs(along) <= 0.5),
+        ):
+            hx, hy = length * np.cos(angle) / 2, length * np.sin(angle) / 2
+            segments = np.stack(
+                [np.c_[x - hx, y - hy][select], np.c_[x + hx, y + hy][select]], axis=1
+            )
+            from matplotlib.collections import LineCollection
+
+            ax.add_collection(
+                LineCollection(list(segments), colors=color, linewidths=1.8, label=kind)
+            )
+        ax.plot(*field.axis.value, marker="+", color=INK, ms=10, mew=1.2)
+        bar = 0.07 * max(nx, ny)
+        ax.plot([0.03 * nx, 0.03 * nx + bar], [0.035 * ny] * 2, color=INK, lw=2.2, zorder=5)
+        ax.text(
+            0.035 * nx + bar,
+            0.035 * ny,
+            f"ellipticity {reference:g}",
+            va="center",
+            fontsize=9,
+            zorder=5,
+            bbox={"facecolor": "white", "alpha": 0.85, "edgecolor": "none", "pad": 1.5},
+        )
+        ax.legend(loc="upper right", bbox_to_anchor=(1.0, -0.1), ncol=3, handlelength=1.4)
+        what = "local means" if averaged else "each star"
+        ax.set_title(f"Long axes of the stars ({what}), {field.clean_stars} stars")
+        return ax
+
+
+def _frame_axes(ax: Any, shape: tuple[int, int]) -> None:
+    ny, nx = shape
+    ax.set_xlim(-0.5, nx - 0.5)
+    ax.set_ylim(-0.5, ny - 0.5)
+    ax.set_aspect("equal")
+    ax.set_xlabel("x (pix)")
+    ax.set_ylabel("y (pix)")
+    for side in ("top", "right"):
+        ax.spines[side].set_visible(True)
+
+
+def _binned(
+    x: np.ndarray, y: np.ndarray, v: np.ndarray, shape: tuple[int, int], cells: int = 24
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Means over square cells for drawing: places, means, counts of the cells with two stars or more."""
+    ny, nx = shape
+    side = max(nx, ny) / cells
+    columns, rows = int(np.ceil(nx / side)), int(np.ceil(ny / side))
+    index = (y // side).astype(int).clip(0, rows - 1) * columns + (x // side).astype(int).clip(
+        0, columns - 1
+    )
+    n = np.bincount(index, minlength=columns * rows)
+    keep = n >= 2
+    mean = np.bincount(index, v, minlength=columns * rows)[keep] / n[keep]
+    place = np.flatnonzero(keep)
+    return (place % columns + 0.5) * side, (place // columns + 0.5) * side, mean, n[keep]
