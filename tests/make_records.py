@@ -34,24 +34,8 @@ def files(told: dict[str, Any]) -> dict[Path, str]:
     """Every generated file with its text."""
     return {
         FACE / "_records.py": records_module(told),
-        FACE / "_notes.py": notes_module(told),
         TOP / "docs" / "notes.md": notes_page(told),
     }
-
-
-def notes_module(told: dict[str, Any]) -> str:
-    """Code, level and meaning of every note."""
-    lines = [
-        f'"""Every kind of note the engine can make. {GENERATED}"""',
-        "",
-        "from __future__ import annotations",
-        "",
-        "# fmt: off",
-        "#: code -> (level, meaning)",
-        "NOTES: dict[str, tuple[str, str]] = {",
-    ]
-    lines += [f'    "{n["code"]}": ("{n["level"]}", {n["meaning"]!r}),' for n in told["notes"]]
-    return "\n".join([*lines, "}", ""])
 
 
 def notes_page(told: dict[str, Any]) -> str:
@@ -98,6 +82,10 @@ def records_module(told: dict[str, Any]) -> str:
     parts.append("")
     for name in ordered(outs, records):
         parts.append(result(name, records[name], outs))
+    parts.append("#: Every kind of note: code -> (level, meaning).")
+    parts.append("NOTES: dict[str, tuple[str, str]] = {")
+    parts += [f"    {n['code']!r}: ({n['level']!r}, {n['meaning']!r})," for n in told["notes"]]
+    parts.append("}\n")
     parts.append("#: Numbers that a claim can be about, by name.")
     parts.append("QUANTITIES: dict[str, QuantityKind] = {")
     for q in told["quantities"]:

@@ -11,8 +11,6 @@ import numpy as np
 from astropy import units as u
 from astropy.table import QTable
 
-from ._notes import NOTES
-
 
 @dataclasses.dataclass(frozen=True)
 class Note:
@@ -39,19 +37,6 @@ class Note:
     def __str__(self) -> str:
         where = f"{self.subject}: " if self.subject else ""
         return f"[{self.level}] {where}{self.text}"
-
-
-def say(code: str, text: str, subject: str = "") -> Note:
-    """A note of a kind from the engine's one list, made on the Python side.
-
-    Parameters
-    ----------
-    code : str
-        Name from the list; an unknown one is a `KeyError`.
-    text, subject : str
-        As in `Note`.
-    """
-    return Note(code, NOTES[code][0], subject, text)
 
 
 @dataclasses.dataclass(frozen=True)

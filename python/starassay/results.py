@@ -12,15 +12,13 @@ from typing import Any
 
 from astropy.table import QTable
 
-from ._notes import NOTES
-from ._records import Quantity
+from ._records import NOTES, Quantity
 from ._values import (
     Measured,
     Note,
     format_measured,
     json_text,
     notes_from_engine,
-    say,
     to_plain,
 )
 
@@ -39,6 +37,19 @@ __all__ = [
 ]
 
 GRAVITY = {"doubt": 0, "caution": 1, "info": 2}
+
+
+def say(code: str, text: str, subject: str = "") -> Note:
+    """A note of a kind from the engine's one list, made on the Python side.
+
+    Parameters
+    ----------
+    code : str
+        Name from the list; an unknown one is a `KeyError`.
+    text, subject : str
+        As in `Note`.
+    """
+    return Note(code, NOTES[code][0], subject, text)
 
 
 @dataclasses.dataclass(frozen=True)

@@ -12,16 +12,7 @@ FACE = Path(__file__).resolve().parents[2] / "python" / "starassay"
 # Circles that still stand. Break them and strike them out; add none.
 KNOWN: list[set[str]] = []
 # The same with what is imported for type checkers alone.
-KNOWN_TYPING: list[set[str]] = [
-    {
-        "starassay.measurements.color_focus.curve",
-        "starassay.measurements.color_focus.figures",
-    },
-    {
-        "starassay.measurements.wavefront.figures",
-        "starassay.measurements.wavefront.result",
-    },
-]
+KNOWN_TYPING: list[set[str]] = []
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ namespace StarAssay.Engine.Results;
 /// <remarks>Properties of the request that hold a <c>Frame</c>, a list of frames, an array handed over in place
 /// (<see cref="ReadOnlyMemory{T}"/>) or an array to be filled (<see cref="Memory{T}"/>) carry
 /// <see cref="HandedOverAttribute"/>; all others are plain data.</remarks>
-/// <param name="name">"area.verb", for example "color_focus.reduce".</param>
+/// <param name="name">"area.verb".</param>
 [AttributeUsage(AttributeTargets.Method)]
 public sealed class EngineTaskAttribute(string name) : Attribute
 {
@@ -17,8 +17,8 @@ public sealed class EngineTaskAttribute(string name) : Attribute
 }
 
 /// <summary>Marks the function that makes a measurement: its result implements <see cref="IMeasurementResult"/>.</summary>
-/// <param name="area">The measurement's one name, for example "color_focus"; its task is "area.measure".</param>
-/// <param name="title">Its name in sentences, for example "Color focus".</param>
+/// <param name="area">The measurement's one name; its task is "area.measure".</param>
+/// <param name="title">Its name in sentences.</param>
 [AttributeUsage(AttributeTargets.Method)]
 public sealed class MeasurementAttribute(string area, string title) : Attribute
 {

@@ -14,7 +14,7 @@ public enum NoteLevel
 }
 
 /// <summary>Something the measurement saw that the reader must know.</summary>
-/// <param name="Code">Name from the one list, <see cref="NoteCatalog"/>, for example "wavefront.same-side".</param>
+/// <param name="Code">Name from the one list, <see cref="NoteCatalog"/>, "area.what".</param>
 /// <param name="Level">How much it should weigh.</param>
 /// <param name="Subject">File, star or mode it speaks of; empty when it is the whole result.</param>
 /// <param name="Text">One sentence for the person at the telescope, with figures and what to do.</param>

@@ -6,7 +6,7 @@ namespace StarAssay.Bridge.Tasks;
 
 /// <summary>The linear wavefront method on its own, for those who want to compare.</summary>
 [TaskList]
-internal static class SecondOpinionTasks
+internal static class WavefrontTasks
 {
     [EngineTask("wavefront.second-opinion")]
     public static object Estimate(TaskInput input, RunContext context)
