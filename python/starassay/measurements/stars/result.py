@@ -129,19 +129,6 @@ class StarField(Result, _records.StarField):
         flags = int(self.flags[row])
         return [name for bit, (name, _) in FLAGS.items() if flags & bit]
 
-    def on_sky(self, size: Measured) -> Measured:
-        """A size in pixels as an angle; NaN without a pixel scale.
-
-        Parameters
-        ----------
-        size : Measured
-            In pixels.
-        """
-        return Measured(
-            (size.value * self.pixel_scale).to(u.arcsec),
-            (size.uncertainty * self.pixel_scale).to(u.arcsec),
-        )
-
     def sentences(self) -> list[str]:
         """How many stars, their medians, and what cannot be said."""
         stars, hits = int(self.is_star.sum()), int(((self.flags & _HIT) != 0).sum())
@@ -153,10 +140,14 @@ class StarField(Result, _records.StarField):
             ]
         size = f"Half-flux radius {self.median_hfr} (median; light within {self.outer_radius:.0f})"
         width = f"FWHM {self.median_fwhm} (Moffat, median)"
-        if np.isfinite(self.pixel_scale):
-            size += f" = {self.on_sky(self.median_hfr)}"
+        # On the sky with the scale's own uncertainty, as claims take it.
+        on_sky = {q.name: q.value for q in self.quantities}
+        if "star_hfr" in on_sky:
+            size += f" = {on_sky['star_hfr']}"
             width += (
-                f" = {self.on_sky(self.median_fwhm)} at {self.pixel_scale.value:.3g} arcsec a pixel"
+                f" = {on_sky['star_fwhm']} at {self.pixel_scale.value:.3g} arcsec a pixel"
+                if "star_fwhm" in on_sky
+                else ""
             )
         said = [
             f"{where}{stars} stars, {self.clean_stars} clean{taken}.",
