@@ -288,3 +288,24 @@ def test_faster_than_sep_by_far():
             ours.append(time.process_time() - start)
     assert sep is not None
     assert min(theirs) / min(ours) > 6
+
+
+def test_the_command_turns_pixels_into_angles(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """3.76 um at 760 mm is 1.0204 arcsec (small angles): one pixel's share of a radian."""
+    from astropy.io import fits
+
+    from starassay import cli
+
+    y, x = np.mgrid[0:160, 0:200]
+    sky = np.random.default_rng(1).normal(100, 3, x.shape)
+    for cx, cy in [(30.3 + 45 * i, 25.1 + 37 * j) for i in range(4) for j in range(4)]:
+        sky += 3000 * np.exp(-((x - cx) ** 2 + (y - cy) ** 2) / (2 * 1.6**2))
+    fits.PrimaryHDU(sky.astype(np.float32)).writeto(tmp_path / "f.fits")
+    argv = ["measure", "stars", str(tmp_path / "f.fits"), "--pitch", "3.76um"]
+    assert cli.main([*argv, "--focal-length", "760mm"]) == 0
+    said = capsys.readouterr().out
+    assert " arcsec" in said and "at 1.02 arcsec a pixel" in said
+    assert cli.main(argv) == 0
+    assert "arcsec" not in capsys.readouterr().out

@@ -14,7 +14,9 @@ def measure(setup: Setup) -> list[Part]:
     given = dict(setup.options)
     foreign, wanted = given.pop("other_telescope", None), given.pop("color", None)
     how = {key: given.pop(key) for key in ("hdu", "plane") if key in given}
-    scope = None if foreign or setup.telescope is None else setup.telescope.focal_length
+    scope = given.pop("focal_length", None)
+    if setup.telescope is not None and not foreign:
+        scope = setup.telescope.focal_length
     parts = []
     for path in setup.files["frames"]:
         frame = setup.read(path, **how)

@@ -143,12 +143,9 @@ class StarField(Result, _records.StarField):
         # On the sky with the scale's own uncertainty, as claims take it.
         on_sky = {q.name: q.value for q in self.quantities}
         if "star_hfr" in on_sky:
-            size += f" = {on_sky['star_hfr']}"
-            width += (
-                f" = {on_sky['star_fwhm']} at {self.pixel_scale.value:.3g} arcsec a pixel"
-                if "star_fwhm" in on_sky
-                else ""
-            )
+            size += f" = {on_sky['star_hfr']} at {self.pixel_scale.value:.3g} arcsec a pixel"
+        if "star_fwhm" in on_sky:
+            width += f" = {on_sky['star_fwhm']}"
         said = [
             f"{where}{stars} stars, {self.clean_stars} clean{taken}.",
             f"{size}, {width}, ellipticity {self.typical_ellipticity} (root mean square, noise taken out).",
