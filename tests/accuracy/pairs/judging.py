@@ -2,7 +2,8 @@
 
 Telescopes, seeds and most kinds of fault differ from `tuning` and `populations`: print-through of
 ribbed mirrors, optics pinched by their pads, warm air in the tube, a tilted sensor, guiding errors
-with a direction, besides turned edges, zones and vanes of other sizes.
+with a direction, besides turned edges, zones and vanes of other sizes. Image scale, wavelength and
+obstruction are declared as wrong as the budget takes them to be.
 """
 
 from __future__ import annotations
@@ -90,7 +91,18 @@ def judging_case(number: int) -> Case:
             bias_adu=300.0,
         ),
     )
-    return Case(number, _fault(setup, kind, rng), frozenset({kind}))
+    return Case(number, _declared(_fault(setup, kind, rng), rng), frozenset({kind}))
+
+
+def _declared(setup: PairSetup, rng: np.random.Generator) -> PairSetup:
+    """What the user states, off by the standard uncertainties that a measurement assumes by itself."""
+    scale, wave, hole = rng.normal(0.0, (0.005, 0.005, 0.01))
+    changes = {
+        "focal_length_mm": setup.focal_length_mm * (1.0 + float(scale)),
+        "wavelengths_nm": tuple(w * (1.0 + float(wave)) for w in setup.wavelengths_nm),
+        "obstruction": setup.shape.obstruction * (1.0 + float(hole)),
+    }
+    return replace(setup, declared_changes={**setup.declared_changes, **changes})
 
 
 def _fault(setup: PairSetup, kind: str, rng: np.random.Generator) -> PairSetup:

@@ -18,6 +18,7 @@ internal sealed class FitStrategy
     private readonly WavefrontRequest request;
     private readonly Team team;
     private readonly FitModes ladder;
+    private readonly List<(int Pair, int Image, int At)> wild = [];
     private PairModel[] models;
     private JointFit fit;
     private QuickHessian? hessian;
@@ -34,7 +35,7 @@ internal sealed class FitStrategy
     }
 
     /// <summary>Pixels masked as wild.</summary>
-    public int Wild { get; private set; }
+    public int Wild => wild.Count;
 
     /// <summary>True when the stopping rule ended below the most modes allowed.</summary>
     public bool StoppedEarly { get; private set; }
@@ -191,17 +192,17 @@ internal sealed class FitStrategy
         {
             for (int k = 0; k < 2; k++)
             {
-                Wild += MaskWild(fit.Residuals[p][k], data[p].Use[k], data[p].Window);
+                wild.AddRange(MaskWild(fit.Residuals[p][k], data[p].Use[k], data[p].Window).Select(at => (p, k, at)));
             }
         }
     }
 
-    private static int MaskWild(float[] residual, float[] use, int w)
+    private static List<int> MaskWild(float[] residual, float[] use, int w)
     {
         double[] used = [.. residual.Where((_, i) => use[i] != 0).Select(r => (double)r)];
         (_, double sigma) = Robust.MedianAndSigma(used);
         double limit = 6 * Math.Max(sigma, 1);
-        var wild = new List<int>();
+        var found = new List<int>();
         var near = new List<double>(48);
         for (int j = 0; j < w; j++)
         {
@@ -229,17 +230,17 @@ internal sealed class FitStrategy
                 (double middle, double spread) = Robust.MedianAndSigma([.. near]);
                 if (Math.Abs(residual[at] - middle) > 6 * Math.Max(spread, 1))
                 {
-                    wild.Add(at);
+                    found.Add(at);
                 }
             }
         }
 
-        foreach (int at in wild)
+        foreach (int at in found)
         {
             use[at] = 0;
         }
 
-        return wild.Count;
+        return found;
     }
 
     // A second star is believed when taking it out gains far more than three unknowns would by chance, and a part of the
@@ -341,6 +342,21 @@ internal sealed class FitStrategy
         }
 
         AskForSeparateSeeing();
+        TakeBackWild();
+    }
+
+    // What stood out from a model without rings may be the rim of a turned edge; the next look at wild pixels has a better model.
+    private void TakeBackWild()
+    {
+        foreach ((int p, int k, int at) in wild)
+        {
+            data[p].Use[k][at] = 1;
+        }
+
+        wild.Clear();
+        fit.Reweight(0);
+        MaskWild();
+        fit.Reweight(0);
     }
 
     // Two seeings may have stood in for modes that were missing.
