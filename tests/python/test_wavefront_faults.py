@@ -65,7 +65,9 @@ def test_a_claim_just_above_the_truth_is_not_called_met(edge: tuple[Pair, dict[s
     """2 % of Strehl ratio above, 5 % of RMS below what is true."""
     pair, found = edge
     strehl, rms = found["strehl"], found["rms"]
-    assert strehl["value"] - RISK_FACTOR * strehl["uncertainty"] < pair.truth.strehl_best_focus + 0.02
+    assert (
+        strehl["value"] - RISK_FACTOR * strehl["uncertainty"] < pair.truth.strehl_best_focus + 0.02
+    )
     assert rms["value"] + RISK_FACTOR * rms["uncertainty"] > 0.95 * pair.truth.rms_best_focus_nm
 
 
