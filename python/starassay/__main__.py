@@ -1,8 +1,29 @@
-"""``python -m starassay`` is the command ``starassay``."""
+"""``python -m starassay`` is the command ``starassay``; the installed command starts here too."""
 
+import signal
 import sys
 
-from .cli import main
+
+def entry() -> int:
+    """Run the command line; an interrupt at any moment ends it with one line and code 130.
+
+    Until the libraries are loaded an interrupt waits, since many of them cannot be interrupted while
+    they load; and once the work is done it no longer matters.
+    """
+    from ._interrupts import held
+
+    try:
+        with held():
+            from .cli import main
+            from . import _host  # noqa: F401  what the commands need is loaded while nothing can break
+        code = main()
+    except KeyboardInterrupt:
+        print("Interrupted; nothing was written by halves.", file=sys.stderr)
+        code = 130
+    finally:
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+    return code
+
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(entry())

@@ -17,6 +17,7 @@ from pathlib import Path
 from types import ModuleType
 from typing import Any
 
+from ._interrupts import held
 from ._version import __version__
 from .errors import EngineUnavailableError
 
@@ -157,24 +158,28 @@ def gateway() -> Any:
                 "a fork. Start workers with multiprocessing.get_context('spawn')."
             )
         return _gateway
-    with _lock:
-        if _gateway is not None:
-            return _gateway
-        folder = engine_folder()
-        if not (folder / "StarAssay.Bridge.dll").is_file():
-            raise EngineUnavailableError(
-                f"The engine is missing from {folder}. Install the package with "
-                "'pip install ./python', which builds it."
-            )
-        clr = _clr(folder)
-        clr.AddReference(str(folder / "StarAssay.Bridge.dll"))
-        from StarAssay.Bridge import Gateway  # type: ignore[import-not-found]
+    # An interrupt while the runtime starts would tear it apart: it waits for the end of this.
+    with held(), _lock:
+        if _gateway is None:
+            _gateway = _load(engine_folder())
+            _pid = os.getpid()
+        return _gateway
 
-        if Gateway.Version != __version__:
-            raise EngineUnavailableError(
-                f"The engine in {folder} is version {Gateway.Version}, the Python face in "
-                f"{Path(__file__).parent} is {__version__}. Install StarAssay again so that they match."
-            )
-        _pid = os.getpid()
-        _gateway = Gateway
-        return Gateway
+
+def _load(folder: Path) -> Any:
+    """The gateway class of the engine in a folder."""
+    if not (folder / "StarAssay.Bridge.dll").is_file():
+        raise EngineUnavailableError(
+            f"The engine is missing from {folder}. Install the package with "
+            "'pip install ./python', which builds it."
+        )
+    clr = _clr(folder)
+    clr.AddReference(str(folder / "StarAssay.Bridge.dll"))
+    from StarAssay.Bridge import Gateway  # type: ignore[import-not-found]
+
+    if Gateway.Version != __version__:
+        raise EngineUnavailableError(
+            f"The engine in {folder} is version {Gateway.Version}, the Python face in "
+            f"{Path(__file__).parent} is {__version__}. Install StarAssay again so that they match."
+        )
+    return Gateway

@@ -171,6 +171,16 @@ class Result:
         """What it contributes to the advice beside its quantities, as the engine's request has it."""
         return {}
 
+    def why_not(self, quantity: str) -> tuple[str, str] | None:
+        """Why it does not give a quantity that its kind can give, and what to do; None = it cannot say.
+
+        Parameters
+        ----------
+        quantity : str
+            Name from the one list.
+        """
+        return None
+
     @property
     def doubts(self) -> tuple[str, ...]:
         """Texts of the notes that forbid a decision."""

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from .. import _gateway, errors
+from .._files import require_room
 from .._version import __version__
 from ..results import json_text, to_plain
 from .judging import decisions_table
@@ -20,6 +21,8 @@ from .outcome import Outcome
 
 MANIFEST = "manifest.json"
 REPORT = "report.html"
+# Results, tables and pictures of a campaign of some dozen frames.
+ROOM = 60_000_000
 
 
 def checksum(path: Path) -> str:
@@ -46,6 +49,7 @@ def require_ours(folder: Path) -> None:
             code="report.folder",
             subject=str(folder),
         )
+    require_room(folder.parent, ROOM, "the report", "Name another folder with --out.")
 
 
 def make_manifest(outcome: Outcome, started: datetime) -> dict[str, Any]:

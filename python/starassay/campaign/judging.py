@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Iterable
 
 from astropy import units as u
 from astropy.table import QTable
 
+from .._records import QUANTITIES
 from ..decisions.deciding import judge as judge_claim
 from .description import Campaign, ClaimEntry
 from .outcome import Judgment, TestOutcome
 
 
 def judge(campaign: Campaign, entry: ClaimEntry, tests: Iterable[TestOutcome]) -> Judgment:
-    """Decide one claim by the first test that gives its quantity, or say which test is missing."""
+    """Decide one claim by the first test that gives its quantity, or say why there is no such number."""
+    asked = list(tests)
     having = [
         t
-        for t in tests
+        for t in asked
         if entry.quantity in t.quantities and (t.test.name == entry.test if entry.test else t.own)
     ]
     decision = judge_claim(
@@ -27,7 +30,50 @@ def judge(campaign: Campaign, entry: ClaimEntry, tests: Iterable[TestOutcome]) -
         wavelength=entry.wavelength,
         risk=campaign.risk,
     )
+    why = None if having else why_nothing(entry, asked)
+    if why is not None:
+        decision = dataclasses.replace(decision, reason=why[0], next_test=why[1])
     return Judgment(entry, decision, having[0].test.name if having else "")
+
+
+def why_nothing(entry: ClaimEntry, tests: Iterable[TestOutcome]) -> tuple[str, str] | None:
+    """Why the tests that are there give no such number, and what to do; None when there is no such test.
+
+    Parameters
+    ----------
+    entry : ClaimEntry
+        What is claimed.
+    tests : iterable of TestOutcome
+        Every test of the campaign.
+
+    Returns
+    -------
+    tuple of str or None
+        The reason and the remedy.
+    """
+    kind = QUANTITIES[entry.quantity]
+    listed = [
+        t
+        for t in tests
+        if t.test.kind == kind.area and (t.test.name == entry.test if entry.test else t.own)
+    ]
+    for t in listed:
+        if t.failures:
+            return (
+                f"'{t.test.name}' is listed, but could not be measured: {t.failures[0]}",
+                "Mend that and run the campaign again.",
+            )
+    for t in listed:
+        results = [p.result for p in t.pieces]
+        for reason, remedy in filter(None, (r.why_not(entry.quantity) for r in results)):
+            return f"'{t.test.name}' was measured, but {reason}", remedy
+        doubts = [n.text for r in results for n in r.notes if n.level == "doubt"]
+        return (
+            f"'{t.test.name}' was measured, but does not give the {kind.label}"
+            + (f": {doubts[0]}" if doubts else "."),
+            "Its part of the report says what the frames show.",
+        )
+    return None
 
 
 def decisions_table(judgments: Iterable[Judgment]) -> QTable:

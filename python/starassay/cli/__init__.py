@@ -3,8 +3,10 @@
 Each command is one module with ``NAME``, ``HELP``, ``add_arguments(parser)`` and
 ``run(args) -> int``; the kinds of measurement declare themselves (see `starassay.measurements`).
 
-Exit codes: 0 done, 1 a fault of ours, 2 the input cannot serve (one sentence on standard
-error says what is wrong, where, and what to do), 130 interrupted.
+Exit codes: 0 done; 1 a fault of ours, or .NET is missing; 2 the input cannot serve (one sentence on
+standard error says what is wrong, where, and what to do) and nothing was written; 3 the campaign was
+run and its report written, but a frame or pair could not be measured; 130 interrupted. What a verdict
+says changes no exit code.
 """
 
 from __future__ import annotations
@@ -18,7 +20,7 @@ from .._version import __version__
 from ._console import explain, notes_for_warnings
 from ._parser import BAD_INPUT, Parser
 
-DONE, FAULT, INTERRUPTED = 0, 1, 130
+DONE, FAULT, INCOMPLETE, INTERRUPTED = 0, 1, 3, 130
 
 
 def build_parser() -> argparse.ArgumentParser:
@@ -28,7 +30,9 @@ def build_parser() -> argparse.ArgumentParser:
     parser = Parser(
         prog="starassay",
         description="Test the optics of a telescope from its own images.",
-        epilog="Never point a telescope at or near the Sun without a certified full-aperture filter.",
+        epilog="Exit codes: 0 done, 1 a fault of ours, 2 the input cannot serve, 3 a campaign's test failed, "
+        "130 interrupted. Never point a telescope at or near the Sun without a certified full-aperture "
+        "filter.",
     )
     parser.add_argument("--version", action="version", version=f"starassay {__version__}")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)

@@ -18,13 +18,16 @@ from typing import TYPE_CHECKING, Any
 
 from ..measurements import declared
 from ..measurements._declaring import CAMERA, TELESCOPE, Measurement, Option, Part, Setup
-from ._files import write_whole
+from .._files import require_room, write_whole
 
 if TYPE_CHECKING:
     from ..results import Result
 
 NAME = "measure"
 HELP = "Make one measurement of one or a few frames."
+FIGURES = (".png", ".svg", ".pdf")
+# The record of a wavefront with its images is the largest file.
+ROOM = 20_000_000
 _METAVARS = {
     "mm": "LENGTH",
     "um": "LENGTH",
@@ -153,6 +156,7 @@ def run(args: argparse.Namespace) -> int:
         return 2
     one: Measurement = args._measurement
     setup = setup_of(args, one)
+    _require_targets(args)
     parts: list[Part] = []
     for files in one.groups(setup.files):
         parts += one.measure(dataclasses.replace(setup, files=files))
@@ -173,6 +177,31 @@ def run(args: argparse.Namespace) -> int:
             for line in _means(parts):
                 print(line, file=stream)
     return 0
+
+
+def _require_targets(args: argparse.Namespace) -> None:
+    """What cannot be written is said before anything is measured."""
+    from ..errors import FileError, InputError
+
+    for name in (args.json, args.table, args.plot):
+        if not name or name == "-":
+            continue
+        path = Path(name)
+        if not path.parent.is_dir():
+            raise FileError(
+                f"There is no folder {path.parent} for {path.name}. Make it first.",
+                code="file.folder",
+                subject=name,
+            )
+        if path.is_dir():
+            raise FileError(f"{path} is a folder. Name a file in it.", code="file.folder", subject=name)
+        require_room(path.parent, ROOM, path.name, "Name another folder.")
+    if args.plot and Path(args.plot).suffix.lower() not in FIGURES:
+        raise InputError(
+            f"A figure cannot be written as '{Path(args.plot).suffix}'. Name it .png, .svg or .pdf.",
+            code="file.figure",
+            argument="plot",
+        )
 
 
 def _means(parts: list[Part]) -> list[str]:
@@ -230,14 +259,8 @@ def _draw(result: Result, path: Path) -> None:
     matplotlib.use("Agg")
     import matplotlib.pyplot as plt
 
-    from ..errors import InputError
     from ..style import figure_style
 
-    if path.suffix.lower() not in (".png", ".svg", ".pdf"):
-        raise InputError(
-            f"A figure cannot be written as '{path.suffix}'. Name it .png, .svg or .pdf.",
-            code="file.figure",
-        )
     with figure_style():
         drawn = result.plot()
         while hasattr(drawn, "__len__") and not hasattr(drawn, "figure"):

@@ -29,4 +29,5 @@ def run(args: argparse.Namespace) -> int:
     if not args.quiet:
         for line in outcome.summary():
             print(line)
-    return 0
+    # The report says it too, but a script reads codes: 3 is `starassay.cli.INCOMPLETE`.
+    return 3 if outcome.failed else 0

@@ -12,6 +12,7 @@ from astropy.table import QTable
 from astropy.wcs import WCS
 
 from ... import _records
+from ..._records import QUANTITIES
 from ...results import Measured, Picture, Result, Sheet, format_measured
 from ...style import new_axes
 from . import figures
@@ -128,6 +129,27 @@ class StarField(Result, _records.StarField):
         """
         flags = int(self.flags[row])
         return [name for bit, (name, _) in FLAGS.items() if flags & bit]
+
+    def why_not(self, quantity: str) -> tuple[str, str] | None:
+        """Angles need a scale, all numbers need clean stars.
+
+        Parameters
+        ----------
+        quantity : str
+            Name from the one list.
+        """
+        kind = QUANTITIES[quantity]
+        if self.clean_stars == 0:
+            return (
+                f"none of its {int(self.is_star.sum())} stars is clean.",
+                "The notes of the test say what spoils them.",
+            )
+        if kind.unit == "arcsec" and not np.isfinite(self.pixel_scale.value):
+            return (
+                f"in pixels only: the pixel pitch is not known, so the {kind.label} has no angle.",
+                'State it in the campaign file: pitch = "3.76 um" under [camera].',
+            )
+        return None
 
     def sentences(self) -> list[str]:
         """How many stars, their medians, and what cannot be said."""

@@ -1,0 +1,93 @@
+"""Ctrl-C while the runtime starts: one line and code 130, never a trace, never a crash."""
+
+from __future__ import annotations
+
+import os
+import random
+import signal
+import subprocess
+import sys
+import threading
+import time
+
+import pytest
+
+from starassay._interrupts import held
+
+# More with STARASSAY_TRIES=1000; a few dozen keep the suite quick.
+TRIES = int(os.environ.get("STARASSAY_TRIES", "24"))
+_CODE = (
+    "import signal, sys\n"
+    # A shell starts what runs in its background deaf to this signal, and children inherit that.
+    "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
+    "from starassay.__main__ import entry\n"
+    "sys.argv = ['starassay', 'about']\n"
+    "try:\n"
+    "    print('in', file=sys.stderr, flush=True)\n"
+    "    code = entry()\n"
+    # Between two of the lines above and below this test's own process may be hit, not ours.
+    "except KeyboardInterrupt:\n"
+    "    code = 99\n"
+    "sys.exit(code)\n"
+)
+
+
+def start() -> subprocess.Popen[str]:
+    """A process that has begun to run the command line."""
+    process = subprocess.Popen(
+        [sys.executable, "-c", _CODE], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    assert process.stderr is not None and process.stderr.readline() == "in\n"
+    return process
+
+
+def test_an_interrupt_at_any_moment_of_the_start_is_one_line() -> None:
+    """Delays drawn over the time that the whole command takes on this machine."""
+    began = time.monotonic()
+    whole = start()
+    whole.communicate(timeout=120)
+    length = time.monotonic() - began
+    assert whole.returncode == 0
+    rng = random.Random(13)
+    codes = []
+    for _ in range(TRIES):
+        process = start()
+        time.sleep(rng.uniform(0, 0.9 * length))
+        process.send_signal(signal.SIGINT)
+        _, err = process.communicate(timeout=120)
+        assert process.returncode in (0, 130), err
+        expected = ["Interrupted; nothing was written by halves."]
+        assert err.splitlines() == (expected if process.returncode == 130 else []), err
+        codes.append(process.returncode)
+    assert 130 in codes
+
+
+def test_what_waits_is_raised_at_the_end() -> None:
+    done = []
+    with pytest.raises(KeyboardInterrupt):
+        with held():
+            os.kill(os.getpid(), signal.SIGINT)
+            done.append("inside")
+    assert done == ["inside"]
+    assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+
+
+def test_nothing_is_raised_when_nobody_interrupts() -> None:
+    before = signal.getsignal(signal.SIGINT)
+    with held():
+        pass
+    assert signal.getsignal(signal.SIGINT) is before
+    assert signal.SIGINT not in signal.pthread_sigmask(signal.SIG_BLOCK, [])
+
+
+def test_another_thread_may_start_the_runtime() -> None:
+    seen = []
+
+    def work() -> None:
+        with held():
+            seen.append(signal.SIGINT in signal.pthread_sigmask(signal.SIG_BLOCK, []))
+
+    thread = threading.Thread(target=work)
+    thread.start()
+    thread.join()
+    assert seen == [True]
