@@ -65,7 +65,7 @@ def require_room(folder: Path, size: int, what: str, remedy: str) -> None:
         reason = f"{free / 1e6:.0f} MB are free, and it may take {size / 1e6:.0f} MB"
     if reason:
         raise FileError(
-            f"{what[0].upper()}{what[1:]} cannot be written into {folder.resolve()}: {reason}. {remedy}",
+            f"{what} cannot be written into {folder.resolve()}: {reason}. {remedy}",
             code="file.folder",
             subject=str(folder),
         )

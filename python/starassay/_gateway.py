@@ -9,7 +9,7 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from . import errors
+from . import _units, errors
 from ._host import gateway
 
 _SLICE_MS = 50
@@ -106,6 +106,13 @@ def call(
     KeyboardInterrupt
         On an interrupt; the task has been stopped by then.
     """
+    threads, progress = _units.integer(threads, "threads"), _units.flag(progress, "progress")
+    if not 0 <= threads <= 4096:
+        raise errors.InputError(
+            f"threads is {threads}; give 0 for all processors, or how many.",
+            code="gateway.threads",
+            argument="threads",
+        )
     entry = gateway()
     specs: list[dict[str, Any]] = []
     held: list[np.ndarray] = []

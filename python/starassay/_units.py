@@ -7,13 +7,18 @@ off by a thousand is found by nobody later.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any
+import os
+import re
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any, TypeVar
 
 import numpy as np
 from astropy import units as u
 
 from .errors import InputError
+
+T = TypeVar("T")
 
 #: Examples for messages, by unit.
 EXAMPLES = {
@@ -70,7 +75,7 @@ def quantity(value: Any, unit: str | u.UnitBase, what: str) -> u.Quantity:
     shown = f"{value!s}" if isinstance(value, (str, u.Quantity, int, float)) else repr(value)
     try:
         if isinstance(value, str):
-            made = u.Quantity(value)
+            made = _read(value)
         elif hasattr(value, "mask") and np.any(value.mask):
             raise ValueError("masked")
         else:
@@ -90,6 +95,12 @@ def quantity(value: Any, unit: str | u.UnitBase, what: str) -> u.Quantity:
             code="input.unit",
             argument=what,
         ) from None
+
+
+def _read(text: str) -> u.Quantity:
+    """A text with a unit; inches, which apertures are sold in, as well."""
+    inches = re.fullmatch(r"\s*([-+]?[\d.]+(?:e[-+]?\d+)?)\s*(?:in|inch|inches)\s*", text)
+    return float(inches[1]) * 25.4 * u.mm if inches else u.Quantity(text)
 
 
 def number(value: Any, unit: str | u.UnitBase, what: str) -> float:
@@ -196,6 +207,131 @@ def choice(value: Any, choices: Sequence[str], what: str) -> str:
         raise InputError(
             f"{what} is {value!r}. {hint}Choose one of {', '.join(choices)}.",
             code="input.choice",
+            argument=what,
+        )
+    return value
+
+
+def text(value: Any, what: str) -> str:
+    """A text.
+
+    Parameters
+    ----------
+    value : str
+        Nothing else.
+    what : str
+        For the message.
+    """
+    if not isinstance(value, str):
+        raise InputError(f"{what} is {value!r}; give a text.", code="input.text", argument=what)
+    return value
+
+
+def path_of(value: Any, what: str) -> Path:
+    """A path.
+
+    Parameters
+    ----------
+    value : str or path
+        Name of a file or folder.
+    what : str
+        For the message.
+    """
+    if not isinstance(value, (str, os.PathLike)) or not str(value).strip():
+        raise InputError(
+            f"{what} is {value!r}; give the name of a file or folder.",
+            code="input.path",
+            argument=what,
+        )
+    return Path(value)
+
+
+def instance(value: Any, kind: type[T], what: str, example: str) -> T:
+    """An object of a class.
+
+    Parameters
+    ----------
+    value : object
+        What was given.
+    kind : type
+        What it must be.
+    what, example : str
+        For the message: its name, and how one is made.
+    """
+    if not isinstance(value, kind):
+        raise InputError(
+            f"{what} is a {type(value).__name__}; give a {kind.__name__}, for example {example}.",
+            code="input.kind",
+            argument=what,
+        )
+    return value
+
+
+def several(value: Any, what: str) -> list[Any]:
+    """What is listed, one after the other.
+
+    Parameters
+    ----------
+    value : sequence or other iterable, but no text
+        What was given.
+    what : str
+        For the message.
+    """
+    try:
+        if isinstance(value, (str, bytes, Mapping)):
+            raise TypeError
+        return list(value)
+    except TypeError:
+        raise InputError(
+            f"{what} is {value!r}; give a list.", code="input.list", argument=what
+        ) from None
+
+
+def pair(value: Any, what: str) -> tuple[Any, Any]:
+    """Two of a kind, along x and y.
+
+    Parameters
+    ----------
+    value : sequence of two
+        What was given.
+    what : str
+        For the message.
+    """
+    listed = several(value, what)
+    if len(listed) != 2:
+        raise InputError(
+            f"{what} holds {len(listed)} values; give two.", code="input.pair", argument=what
+        )
+    return listed[0], listed[1]
+
+
+def pairs(value: Any, what: str) -> list[tuple[Any, Any]]:
+    """A list of pairs.
+
+    Parameters
+    ----------
+    value : sequence of pairs
+        What was given.
+    what : str
+        For the message.
+    """
+    return [pair(one, what) for one in several(value, what)]
+
+
+def items(value: Any, what: str) -> Mapping[Any, Any]:
+    """A mapping whose keys are numbers.
+
+    Parameters
+    ----------
+    value : mapping
+        What was given.
+    what : str
+        For the message.
+    """
+    if not isinstance(value, Mapping) or any(isinstance(k, (str, tuple)) for k in value):
+        raise InputError(
+            f"{what} is {value!r}; give a mapping with a number for each value.",
+            code="input.mapping",
             argument=what,
         )
     return value

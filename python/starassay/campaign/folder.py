@@ -49,7 +49,7 @@ def require_ours(folder: Path) -> None:
             code="report.folder",
             subject=str(folder),
         )
-    require_room(folder.parent, ROOM, "the report", "Name another folder with --out.")
+    require_room(folder.parent, ROOM, "The report", "Name another folder with --out.")
 
 
 def make_manifest(outcome: Outcome, started: datetime) -> dict[str, Any]:

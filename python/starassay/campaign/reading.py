@@ -9,7 +9,7 @@ from pathlib import Path
 
 from astropy import units as u
 
-from .. import _records
+from .. import _records, _units
 from .._records import QUANTITIES
 from .._toml import Table, TomlFile
 from ..decisions.deciding import Claim
@@ -52,7 +52,7 @@ def read_campaign(path: str | Path) -> Campaign:
     CampaignError
         When something in it is wrong; the message names file, line and key.
     """
-    path = Path(path)
+    path = _units.path_of(path, "path")
     file = TomlFile(path / FILE_NAME if path.is_dir() else path)
     top = file.table()
     measurements = declared()

@@ -152,10 +152,12 @@ def _judgment(judgment: Judgment) -> dict[str, Any]:
     value = format_measured(d.measured.value.value, d.measured.uncertainty.value, unit)
     if np.isfinite(d.guard_band.value):
         with figure_style():
-            drawing, ax = plt.subplots(figsize=(3.3, 0.62))
+            drawing, ax = plt.subplots(figsize=(2.3, 0.62))
             draw_decision(ax, d)
             ax.set_xlabel("")
-            ax.tick_params(labelsize=8)
+            # The graph is shown at about this size, so that its numbers are as large as the text beside it.
+            ax.tick_params(labelsize=9)
+            ax.locator_params(axis="x", nbins=4)
         figure = figure_source(drawing, "svg")
         alt = f"{value}; {' and '.join(bounds)}"
     probability = "" if not np.isfinite(d.probability) else _percent(d.probability)

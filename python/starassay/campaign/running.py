@@ -14,7 +14,7 @@ from typing import Any
 
 from astropy import units as u
 
-from .. import errors
+from .. import _units, errors
 from ..decisions.advice import advise
 from ..decisions.deciding import raw_quantity, stated_quantity
 from ..decisions.means import combine_quantities
@@ -53,9 +53,16 @@ def run_campaign(
     Outcome
         Results by test, decisions, and the paths written.
     """
+    _units.flag(progress, "progress")
+    if report is not None and not callable(report):
+        raise errors.InputError(
+            f"report is {report!r}; give a function that takes a text.",
+            code="campaign.report",
+            argument="report",
+        )
     if not isinstance(campaign, Campaign):
-        campaign = read_campaign(campaign)
-    folder = Path(out) if out is not None else campaign.path.parent / "report"
+        campaign = read_campaign(_units.path_of(campaign, "campaign"))
+    folder = _units.path_of(out, "out") if out is not None else campaign.path.parent / "report"
     require_ours(folder)
     started = datetime.now(timezone.utc)
     with _Steps(len(campaign.frames) + 3, progress, report) as steps:

@@ -194,7 +194,9 @@ def _require_targets(args: argparse.Namespace) -> None:
                 subject=name,
             )
         if path.is_dir():
-            raise FileError(f"{path} is a folder. Name a file in it.", code="file.folder", subject=name)
+            raise FileError(
+                f"{path} is a folder. Name a file in it.", code="file.folder", subject=name
+            )
         require_room(path.parent, ROOM, path.name, "Name another folder.")
     if args.plot and Path(args.plot).suffix.lower() not in FIGURES:
         raise InputError(

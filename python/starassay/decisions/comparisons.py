@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
+from typing import Any
 
-from .. import _gateway
+from .. import _gateway, _units
 from ..results import Measured
 
 
@@ -62,21 +63,22 @@ def compare(
     Comparison
         The better one, or that they are not told apart.
     """
+    first, second = _named(first, "first"), _named(second, "second")
     unit = first[1].value.unit
     record = _gateway.call(
         "decisions.compare",
         {
-            "quantity": quantity,
+            "quantity": _units.text(quantity, "quantity"),
             "first_name": first[0],
             "second_name": second[0],
             "first": first[1].value.to_value(unit),
             "first_uncertainty": first[1].uncertainty.to_value(unit),
-            "second": second[1].value.to_value(unit),
-            "second_uncertainty": second[1].uncertainty.to_value(unit),
-            "correlation": correlation,
+            "second": _units.number(second[1].value, unit, "second"),
+            "second_uncertainty": _units.number(second[1].uncertainty, unit, "second"),
+            "correlation": _units.number(correlation, "", "correlation"),
             "unit": unit.to_string(),
-            "larger_is_better": larger_is_better,
-            "coverage_factor": coverage_factor,
+            "larger_is_better": _units.flag(larger_is_better, "larger_is_better"),
+            "coverage_factor": _units.number(coverage_factor, "", "coverage_factor"),
         },
     )
     names = {"first": first[0], "second": second[0], "not-told-apart": ""}
@@ -86,4 +88,12 @@ def compare(
         record["score"],
         record["probability_first_better"],
         record["reason"],
+    )
+
+
+def _named(given: Any, what: str) -> tuple[str, Measured]:
+    """An instrument's name and its value."""
+    name, value = _units.pair(given, what)
+    return _units.text(name, what), _units.instance(
+        value, Measured, what, '("Juniper 115", Measured(0.95 * u.one, 0.01 * u.one))'
     )

@@ -250,6 +250,9 @@ def decide(
     >>> decide(Claim("Strehl ratio", at_least=0.95 * u.one), strehl).verdict
     'met'
     """
+    _units.instance(claim, Claim, "claim", "Claim('Strehl ratio', at_least=0.9 * u.one)")
+    if measured is not None:
+        _units.instance(measured, Measured, "measured", "Measured(0.95 * u.one, 0.01 * u.one)")
     unit = claim.unit
 
     def number(value: u.Quantity | None) -> float:
@@ -272,14 +275,14 @@ def decide(
             "claim": claim.request(),
             "value": number(measured.value if measured else None),
             "uncertainty": number(measured.uncertainty if measured else None),
-            "random_part": number(random_part),
-            "degrees_of_freedom": degrees_of_freedom,
-            "count": count,
-            "counted": counted,
-            "risk": risk,
-            "doubts": list(doubts),
-            "other_conditions": other_conditions,
-            "missing_test": missing_test,
+            "random_part": _units.number(random_part, unit, "random_part"),
+            "degrees_of_freedom": _units.number(degrees_of_freedom, "", "degrees_of_freedom"),
+            "count": _units.integer(count, "count"),
+            "counted": _units.text(counted, "counted"),
+            "risk": _units.number(risk, "", "risk"),
+            "doubts": [_units.text(d, "doubts") for d in _units.several(doubts, "doubts")],
+            "other_conditions": _units.text(other_conditions, "other_conditions"),
+            "missing_test": _units.text(missing_test, "missing_test"),
         },
     )
     return _decision(record, claim, {"count": count, "counted": counted})
@@ -313,6 +316,11 @@ def judge(
     Decision
         Verdict with its grounds.
     """
+    _units.instance(claim, Claim, "claim", "Claim('Strehl ratio', at_least=0.9 * u.one)")
+    measured = [
+        _units.instance(q, Quantity, "measured", "the quantities of a result")
+        for q in _units.several(measured, "measured")
+    ]
     kind = QUANTITIES[_units.choice(quantity, tuple(QUANTITIES), "quantity")]
     try:
         factor = u.Unit(kind.unit).to(claim.unit)
@@ -332,7 +340,7 @@ def judge(
             "wavelength_nm": _units.number(wavelength, u.nm, "wavelength"),
             "measured": [raw_quantity(q) for q in measured],
             "unit_factor": factor,
-            "risk": risk,
+            "risk": _units.number(risk, "", "risk"),
         },
     )
     found = next((q for q in measured if q.name == quantity), None)

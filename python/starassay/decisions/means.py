@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from astropy import units as u
 
-from .. import _gateway
+from .. import _gateway, _units
 from .._records import Quantity
 from ..errors import InputError
 from .deciding import raw_quantity
@@ -63,15 +63,21 @@ def combine(values: Sequence[Measured], *, common: u.Quantity | None = None) -> 
     CannotMeasureError
         When none of the values is a number with an uncertainty.
     """
+    values = [
+        _units.instance(v, Measured, "values", "Measured(0.95 * u.one, 0.01 * u.one)")
+        for v in _units.several(values, "values")
+    ]
     if not values:
-        raise InputError("combine needs at least one value.", code="decision.mean")
+        raise InputError(
+            "values is empty; combine needs at least one.", code="decision.mean", argument="values"
+        )
     unit = values[0].value.unit
     record = _gateway.call(
         "decisions.mean",
         {
-            "values": [v.value.to_value(unit) for v in values],
-            "uncertainties": [v.uncertainty.to_value(unit) for v in values],
-            "common": 0.0 if common is None else u.Quantity(common).to_value(unit),
+            "values": [_units.number(v.value, unit, "values") for v in values],
+            "uncertainties": [_units.number(v.uncertainty, unit, "values") for v in values],
+            "common": 0.0 if common is None else _units.number(common, unit, "common"),
             "unit": unit.to_string(),
         },
     )

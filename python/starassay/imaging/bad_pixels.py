@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from astropy.table import QTable
 
+from .. import _units
 from .._gateway import call
 from .calibration import MasterFrame
 from .frames import read_frame
@@ -74,7 +75,10 @@ def find_bad_pixels(
         for k, v in given.items()
         if v is not None
     }
-    request = {"hot_sigma": hot_sigma, "dead_share": dead_share}
+    request = {
+        "hot_sigma": _units.number(hot_sigma, "", "hot_sigma"),
+        "dead_share": _units.number(dead_share, "", "dead_share"),
+    }
     record = call("imaging.bad-pixels", request, frames=frames)
     counts = {"hot": record["hot_count"], "dead": record["dead_count"]}
     return PixelMask(
@@ -123,10 +127,10 @@ def find_cosmic_rays(
     """
     image = read_frame(frame)
     request = {
-        "significance": significance,
-        "contrast": contrast,
-        "neighbor_share": neighbor_share,
-        "rounds": rounds,
+        "significance": _units.number(significance, "", "significance"),
+        "contrast": _units.number(contrast, "", "contrast"),
+        "neighbor_share": _units.number(neighbor_share, "", "neighbor_share"),
+        "rounds": _units.integer(rounds, "rounds"),
     }
     record = call("imaging.cosmic-rays", request, frames={"frame": image}, progress=progress)
     return PixelMask(

@@ -15,6 +15,7 @@ import numpy as np
 from astropy import units as u
 from astropy.table import QTable
 
+from .. import _units
 from .._gateway import call
 from ..errors import InputError
 from .frame import Frame
@@ -145,13 +146,13 @@ def combine_frames(
     MasterFrame
         Pixels, standard error and count of each.
     """
-    read = [read_frame(f) for f in frames]
+    read = [read_frame(f) for f in _units.several(frames, "frames")]
     request = {
-        "method": method,
-        "clip_sigma": clip_sigma,
-        "rounds": rounds,
-        "spread_floor": spread_floor,
-        "normalize": normalize,
+        "method": _units.choice(method, ("clipped-mean", "median", "mean"), "method"),
+        "clip_sigma": _units.number(clip_sigma, "", "clip_sigma"),
+        "rounds": _units.integer(rounds, "rounds"),
+        "spread_floor": _units.number(spread_floor, "", "spread_floor"),
+        "normalize": _units.flag(normalize, "normalize"),
     }
     record = call(
         "imaging.combine",
@@ -230,7 +231,7 @@ def calibrate_frame(
             arrays[f"{name}_uncertainty"] = master.uncertainty.value
         else:
             frames[name] = read_frame(master)
-    if overscan and image.bias_section is None:
+    if _units.flag(overscan, "overscan") and image.bias_section is None:
         raise InputError(
             f"{image.name} states no overscan section. Give bias_section=... to read_frame.",
             code="calibration.overscan",
@@ -239,10 +240,10 @@ def calibrate_frame(
     exposure = frames["dark"].exposure if "dark" in frames else None
     request = {
         "dark_exposure_s": float("nan") if exposure is None else exposure.to_value(u.s),
-        "dark_has_bias": dark_has_bias,
+        "dark_has_bias": _units.flag(dark_has_bias, "dark_has_bias"),
         "overscan": bounds(image.bias_section, image.shape) if overscan else [],
         "lit_part": bounds(image.data_section, image.shape),
-        "flat_floor": flat_floor,
+        "flat_floor": _units.number(flat_floor, "", "flat_floor"),
     }
     record = call("imaging.calibrate", request, frames=frames, arrays=arrays)
     saturation = record["saturation_adu"]

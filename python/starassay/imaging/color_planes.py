@@ -17,6 +17,7 @@ from astropy.wcs import WCS, Sip
 
 from ._fits_files import quiet
 from .._gateway import call
+from .._units import text
 from ..errors import InputError
 from .frame import Frame
 from .frames import read_frame
@@ -86,6 +87,8 @@ def split_bayer(frame: Any, *, pattern: str | None = None) -> ColorPlanes:
         Four frames with the stored pixels.
     """
     image = read_frame(frame)
+    if pattern is not None:
+        text(pattern, "pattern")
     used = pattern or image.bayer
     if not used:
         raise InputError(

@@ -84,6 +84,12 @@ def open_image(source: Any, name: str, hdu: int | str | None) -> OpenedImage:
         return _from_hdu(_one_of(source, hdu, name), name)
     if isinstance(source, (fits.PrimaryHDU, fits.ImageHDU, fits.CompImageHDU)):
         return _from_hdu(source, name)
+    if hdu is not None:
+        raise InputError(
+            f"hdu is {hdu!r}, but a {type(source).__name__} has no HDUs. Leave it out.",
+            code="file.no-hdu",
+            argument="hdu",
+        )
     label = name or "image"
     if isinstance(source, NDData):
         return _from_nddata(source, label)

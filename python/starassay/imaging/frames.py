@@ -14,7 +14,7 @@ from .frame import Frame
 from .frame_pixels import fitting_mask, look_at, take_plane
 from .frame_sources import OpenedImage, open_image
 from .header_keywords import ELECTRON_PER_ADU
-from .._units import quantity
+from .._units import instance, integer, pair, quantity, text
 from ..results import say
 
 
@@ -87,6 +87,11 @@ def read_frame(
     >>> frame.shape, frame.gain
     ((3, 4), <Quantity 1.5 electron / adu>)
     """
+    text(name, "name")
+    if hdu is not None and not isinstance(hdu, str):
+        integer(hdu, "hdu")
+    if plane is not None:
+        integer(plane, "plane")
     unknown = set(overrides) - {*_UNITS, *_TEXTS, *_OTHERS}
     if unknown:
         known = ", ".join(sorted({*_UNITS, *_TEXTS, *_OTHERS}))
@@ -97,6 +102,8 @@ def read_frame(
         )
     given = {key: _override(key, value) for key, value in overrides.items() if value is not None}
     if isinstance(source, Frame):
+        if "mask" in given:
+            given["mask"] = fitting_mask(given["mask"], source.shape, source.name)
         frame = dataclasses.replace(source, **given)
         return dataclasses.replace(frame, name=name) if name else frame
     return _finish(open_image(source, name, hdu), plane, given)
@@ -107,14 +114,22 @@ def _override(key: str, value: Any) -> Any:
     if key in _UNITS:
         return quantity(value, _UNITS[key], key)
     if key in _TEXTS:
-        return str(value)
+        return text(value, key)
     if key == "binning":
-        pair = (value, value) if np.ndim(value) == 0 else tuple(value)
-        return (int(pair[0]), int(pair[1]))
-    if key == "focus_position":
-        return value if isinstance(value, u.Quantity) else u.Quantity(value)
-    if key == "time":
-        return Time(value)
+        both = (value, value) if np.ndim(value) == 0 else pair(value, key)
+        return (integer(both[0], key), integer(both[1], key))
+    try:
+        if key == "focus_position":
+            return value if isinstance(value, u.Quantity) else u.Quantity(value)
+        if key == "time":
+            return Time(value)
+    except (TypeError, ValueError):
+        example = "-250 um" if key == "focus_position" else "2026-03-14T20:30:00"
+        raise InputError(
+            f'{key} = {value!r} cannot be read. Write it like "{example}".',
+            code="input.unit",
+            argument=key,
+        ) from None
     return value
 
 
@@ -157,7 +172,9 @@ def bounds(section: tuple[slice, slice] | None, shape: tuple[int, int]) -> list[
     """[x0, x1, y0, y1] of a section, as the engine wants it."""
     if section is None:
         return []
-    rows, columns = section
+    rows, columns = (
+        instance(s, slice, "section", "slice(0, 500)") for s in pair(section, "section")
+    )
     y0, y1, _ = rows.indices(shape[0])
     x0, x1, _ = columns.indices(shape[1])
     return [x0, x1, y0, y1]

@@ -14,6 +14,7 @@ from astropy import units as u
 from astropy.table import QTable
 
 from .. import style
+from .. import _units
 from .._gateway import call
 from ..errors import InputError
 from .frames import bounds, read_frame
@@ -96,18 +97,19 @@ def measure_gain(
     Photon transfer: Janesick, Scientific Charge-Coupled Devices (2001); Howell, Handbook of CCD
     Astronomy (2006), section 4.3.
     """
+    flats, biases = _units.several(flats, "flats"), _units.several(biases, "biases")
     if len(flats) != 2 or len(biases) != 2:
         raise InputError(
             f"{len(flats)} flats and {len(biases)} bias frames were given; two of each are needed.",
             code="gain.frames",
-            argument="flats",
+            argument="flats" if len(flats) != 2 else "biases",
         )
     frames = {f"flat{i}": read_frame(f) for i, f in enumerate(flats)}
     frames |= {f"bias{i}": read_frame(f) for i, f in enumerate(biases)}
     first = frames["flat0"]
     request = {
-        "section": bounds(section or first.data_section, first.shape),
-        "tile_size": tile_size,
+        "section": bounds(first.data_section if section is None else section, first.shape),
+        "tile_size": _units.integer(tile_size, "tile_size"),
     }
     record = call("imaging.gain", request, frames=frames)
     return GainMeasurement(

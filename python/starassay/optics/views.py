@@ -12,7 +12,7 @@ import numpy as np
 from astropy import units as u
 from astropy.table import QTable
 
-from .. import _gateway, style
+from .. import _gateway, _units, style
 from ..errors import InputError
 
 
@@ -41,7 +41,7 @@ class PupilMap:
 
     def at_wavelength(self, wavelength: u.Quantity | str) -> PupilMap:
         """The same optical path seen in another color."""
-        return dataclasses.replace(self, wavelength=u.Quantity(wavelength))
+        return dataclasses.replace(self, wavelength=_units.quantity(wavelength, u.nm, "wavelength"))
 
     def _call(self, task: str, **request: Any) -> dict[str, Any]:
         arrays = {"wavefront_nm": np.asarray(self.wavefront.to_value(u.nm), dtype=np.float64)}
@@ -190,6 +190,11 @@ class PupilView:
         return ax
 
 
+def _pupil(pupil: Any) -> PupilMap:
+    """A pupil map, and nothing else."""
+    return _units.instance(pupil, PupilMap, "pupil", "that of a fit: fit_wavefront(...).pupil")
+
+
 def draw_focused_image(
     pupil: PupilMap,
     *,
@@ -215,11 +220,11 @@ def draw_focused_image(
     FocusedImage
         Intensity on the sensor, before seeing and pixels.
     """
-    r = pupil._call(
+    r = _pupil(pupil)._call(
         "views.focused-image",
-        half_width_lambda_n=half_width,
-        samples=samples,
-        shift_um=u.Quantity(shift).to_value(u.um),
+        half_width_lambda_n=_units.number(half_width, "", "half_width"),
+        samples=_units.integer(samples, "samples"),
+        shift_um=_units.number(shift, u.um, "shift"),
     )
     return FocusedImage(
         r["intensity"], r["position_um"] * u.um, r["airy_radius_um"] * u.um, r["center_ratio"]
@@ -245,8 +250,10 @@ def compute_modulation(
     Modulation
         Both curves beside those of a perfect telescope with the same obstruction.
     """
+    largest_radius = _units.number(largest_radius, "", "largest_radius")
+    radii = _units.integer(radii, "radii")
     both = [
-        pupil._call(
+        _pupil(pupil)._call(
             "views.modulation", half_width_lambda_n=largest_radius, samples=radii, perfect=perfect
         )
         for perfect in (False, True)
@@ -297,19 +304,20 @@ def draw_ronchigram(
     PupilView
         Brightness over the pupil.
     """
+    lines_per_mm = _units.number(lines_per_mm, "1 / mm", "lines_per_mm")
     if not lines_per_mm > 0:
         raise InputError(
             f"A ruling of {lines_per_mm} lines/mm cannot be; give a positive number.",
             code="views.ruling",
             argument="lines_per_mm",
         )
-    at = u.Quantity(shift)
-    r = pupil._call(
+    at = _units.quantity(shift, u.um, "shift")
+    r = _pupil(pupil)._call(
         "views.shadow",
         mask="ruling",
         period_um=1000 / lines_per_mm,
         shift_um=at.to_value(u.um),
-        angle_deg=u.Quantity(angle).to_value(u.deg),
+        angle_deg=_units.number(angle, u.deg, "angle"),
     )
     return PupilView(
         r["brightness"], f"Ronchi, {lines_per_mm:g} lines/mm, {at.to_value(u.mm):+.2f} mm"
@@ -341,13 +349,14 @@ def draw_knife_edge(
     PupilView
         Brightness over the pupil.
     """
-    at, edge = u.Quantity(shift), u.Quantity(position)
-    r = pupil._call(
+    at = _units.quantity(shift, u.um, "shift")
+    edge = _units.quantity(position, u.um, "position")
+    r = _pupil(pupil)._call(
         "views.shadow",
         mask="knife",
         position_um=edge.to_value(u.um),
         shift_um=at.to_value(u.um),
-        angle_deg=u.Quantity(angle).to_value(u.deg),
+        angle_deg=_units.number(angle, u.deg, "angle"),
     )
     return PupilView(
         r["brightness"], f"Knife edge at {edge.to_value(u.um):+.1f} µm, {at.to_value(u.mm):+.2f} mm"
@@ -373,8 +382,12 @@ def draw_interferogram(
     PupilView
         Brightness 0 to 1, NaN outside.
     """
-    r = pupil._call(
-        "views.interferogram", tilt_x_fringes=tilt[0], tilt_y_fringes=tilt[1], passes=passes
+    x, y = _units.pair(tilt, "tilt")
+    r = _pupil(pupil)._call(
+        "views.interferogram",
+        tilt_x_fringes=_units.number(x, "", "tilt"),
+        tilt_y_fringes=_units.number(y, "", "tilt"),
+        passes=_units.integer(passes, "passes"),
     )
     fringe = "one wave" if passes == 1 else "half a wave"
     return PupilView(

@@ -15,6 +15,7 @@ import numpy as np
 from astropy import units as u
 from astropy.io import fits
 
+from .._units import flag, path_of
 from ..campaign.reading import FILE_NAME
 from ..errors import FileError
 from ..imaging.frame import Frame
@@ -50,7 +51,8 @@ def draw_demo(folder: str | Path, *, progress: bool = False) -> Path:
     FileError
         When ``frames`` holds something else.
     """
-    folder = Path(folder)
+    folder = path_of(folder, "folder")
+    flag(progress, "progress")
     target = folder / FRAMES
     if target.exists() and not (target / TRUTH).is_file():
         raise FileError(

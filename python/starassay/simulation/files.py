@@ -13,8 +13,16 @@ from astropy.io import fits
 from astropy.nddata import CCDData
 from astropy.table import QTable
 
+from .._units import flag, instance, integer, path_of
 from ..results import json_text, to_plain
-from .simulate import FIRST_LIGHT, draw_defocused_pair, draw_flat, draw_star_field, moment
+from .simulate import (
+    FIRST_LIGHT,
+    draw_defocused_pair,
+    draw_flat,
+    draw_star_field,
+    instruments_of,
+    moment,
+)
 from .instruments import SimulatedCamera, SimulatedSky, SimulatedTelescope
 
 
@@ -36,7 +44,10 @@ def write_frame(path: str | Path, frame: CCDData, truth: QTable | Mapping[str, A
     Path
         The FITS file.
     """
-    path = Path(path)
+    path = path_of(path, "path")
+    instance(frame, CCDData, "frame", "one of draw_star_field(...)")
+    if not isinstance(truth, QTable):
+        instance(truth, Mapping, "truth", "what was drawn with the frame")
     path.parent.mkdir(parents=True, exist_ok=True)
     header = fits.Header(frame.meta, copy=True)
     if frame.wcs is not None:
@@ -87,9 +98,10 @@ def write_campaign_frames(
         By test: "bias", "dark", "flat", "field", "focus_run", "pair" (inside, outside),
         "filters" (R, G, B).
     """
-    target = Path(folder)
-    camera = camera or SimulatedCamera()
-    night = sky or SimulatedSky()
+    target = path_of(folder, "folder")
+    telescope, camera, night = instruments_of(telescope, camera, sky)
+    stars, seed = integer(stars, "stars"), integer(seed, "seed")
+    flag(progress, "progress")
     written: dict[str, list[Path]] = {}
     center = SkyCoord("05h32m00s +12d30m00s")
     base = moment(FIRST_LIGHT)

@@ -13,10 +13,8 @@ from typing import Any
 
 from astropy import units as u
 
-
-def number(value: u.Quantity | float, unit: str) -> float:
-    """The number in a unit; a plain number is taken to be in it already."""
-    return float(value.to_value(unit) if isinstance(value, u.Quantity) else value)
+from .._units import integer, items, number, pair, pairs, text
+from ..errors import InputError
 
 
 @dataclasses.dataclass(frozen=True)
@@ -50,14 +48,14 @@ class FieldErrors:
     def request(self) -> dict[str, float]:
         """The engine's record."""
         return {
-            "axis_x_mm": number(self.axis[0], "mm"),
-            "axis_y_mm": number(self.axis[1], "mm"),
-            "tilt_x_um_per_mm": number(self.tilt[0], "um/mm"),
-            "tilt_y_um_per_mm": number(self.tilt[1], "um/mm"),
-            "curvature_um_per_mm2": number(self.curvature, "um/mm2"),
-            "astigmatism_um_per_mm2": number(self.astigmatism, "um/mm2"),
-            "coma_nm_per_mm": number(self.coma, "nm/mm"),
-            "distortion_per_mm2": number(self.distortion, "1/mm2"),
+            "axis_x_mm": number(pair(self.axis, "axis")[0], "mm", "axis"),
+            "axis_y_mm": number(pair(self.axis, "axis")[1], "mm", "axis"),
+            "tilt_x_um_per_mm": number(pair(self.tilt, "tilt")[0], "um/mm", "tilt"),
+            "tilt_y_um_per_mm": number(pair(self.tilt, "tilt")[1], "um/mm", "tilt"),
+            "curvature_um_per_mm2": number(self.curvature, "um/mm2", "curvature"),
+            "astigmatism_um_per_mm2": number(self.astigmatism, "um/mm2", "astigmatism"),
+            "coma_nm_per_mm": number(self.coma, "nm/mm", "coma"),
+            "distortion_per_mm2": number(self.distortion, "1/mm2", "distortion"),
         }
 
 
@@ -101,31 +99,41 @@ class SimulatedTelescope:
     @property
     def focal_ratio(self) -> float:
         """Focal length over aperture."""
-        return float((self.focal_length / self.aperture).to_value(u.one))
+        return number(self.focal_length, "mm", "focal_length") / number(
+            self.aperture, "mm", "aperture"
+        )
 
     def request(self) -> dict[str, Any]:
         """The engine's record."""
-        waves = sorted(self.color_focus)
-        if self.lateral_color and sorted(self.lateral_color) != waves:
-            raise ValueError(
-                "lateral_color must name the wavelengths of color_focus. Give both for the same ones."
+        waves = sorted(items(self.color_focus, "color_focus"))
+        if items(self.lateral_color, "lateral_color") and sorted(self.lateral_color) != waves:
+            raise InputError(
+                "lateral_color must name the wavelengths of color_focus. Give both for the same ones.",
+                code="simulation.lateral-color",
+                argument="lateral_color",
             )
         return {
-            "aperture_mm": number(self.aperture, "mm"),
-            "focal_length_mm": number(self.focal_length, "mm"),
-            "obstruction": self.obstruction,
-            "vanes": [{"angle_deg": number(a, "deg"), "width_fraction": w} for a, w in self.vanes],
-            "noll_terms": list(self.wavefront),
-            "coefficients_nm": [number(c, "nm") for c in self.wavefront.values()],
+            "aperture_mm": number(self.aperture, "mm", "aperture"),
+            "focal_length_mm": number(self.focal_length, "mm", "focal_length"),
+            "obstruction": number(self.obstruction, "", "obstruction"),
+            "vanes": [
+                {"angle_deg": number(a, "deg", "vanes"), "width_fraction": number(w, "", "vanes")}
+                for a, w in pairs(self.vanes, "vanes")
+            ],
+            "noll_terms": [integer(n, "wavefront") for n in items(self.wavefront, "wavefront")],
+            "coefficients_nm": [number(c, "nm", "wavefront") for c in self.wavefront.values()],
             "field": self.field.request(),
             "color_wavelengths_nm": waves,
-            "color_focus_um": [number(self.color_focus[w], "um") for w in waves],
+            "color_focus_um": [number(self.color_focus[w], "um", "color_focus") for w in waves],
             "lateral_color_ppm": [
                 float(self.lateral_color[w]) for w in waves if self.lateral_color
             ],
             "stops": [
-                {"clear_diameter_mm": number(c, "mm"), "distance_mm": number(s, "mm")}
-                for c, s in self.stops
+                {
+                    "clear_diameter_mm": number(c, "mm", "stops"),
+                    "distance_mm": number(s, "mm", "stops"),
+                }
+                for c, s in pairs(self.stops, "stops")
             ],
         }
 
@@ -177,23 +185,25 @@ class SimulatedCamera:
 
     def request(self, shape: tuple[int, int] | None = None) -> dict[str, Any]:
         """The engine's record, for the whole sensor or a part of `shape`."""
-        rows, columns = shape or self.shape
+        rows, columns = (integer(n, "shape") for n in pair(shape or self.shape, "shape"))
         return {
             "width": columns,
             "height": rows,
-            "pitch_um": number(self.pitch, "um"),
-            "gain_electrons_per_adu": number(self.gain, "electron/adu"),
-            "read_noise_electrons": number(self.read_noise, "electron"),
-            "full_well_electrons": number(self.full_well, "electron"),
-            "bias_adu": number(self.bias, "adu"),
-            "bits": self.bits,
-            "dark_electrons_per_s": number(self.dark_current, "electron/s"),
-            "hot_pixel_share": self.hot_pixels,
-            "unevenness_rms": self.unevenness,
-            "pattern_seed": self.pattern_seed,
-            "mosaic": self.mosaic,
-            "efficiency_wavelengths_nm": sorted(self.efficiency),
-            "efficiency": [self.efficiency[w] for w in sorted(self.efficiency)],
+            "pitch_um": number(self.pitch, "um", "pitch"),
+            "gain_electrons_per_adu": number(self.gain, "electron/adu", "gain"),
+            "read_noise_electrons": number(self.read_noise, "electron", "read_noise"),
+            "full_well_electrons": number(self.full_well, "electron", "full_well"),
+            "bias_adu": number(self.bias, "adu", "bias"),
+            "bits": integer(self.bits, "bits"),
+            "dark_electrons_per_s": number(self.dark_current, "electron/s", "dark_current"),
+            "hot_pixel_share": number(self.hot_pixels, "", "hot_pixels"),
+            "unevenness_rms": number(self.unevenness, "", "unevenness"),
+            "pattern_seed": integer(self.pattern_seed, "pattern_seed"),
+            "mosaic": text(self.mosaic, "mosaic"),
+            "efficiency_wavelengths_nm": sorted(items(self.efficiency, "efficiency")),
+            "efficiency": [
+                number(self.efficiency[w], "", "efficiency") for w in sorted(self.efficiency)
+            ],
         }
 
 
@@ -228,15 +238,15 @@ class SimulatedSky:
     def request(self) -> dict[str, float]:
         """The engine's record."""
         return {
-            "seeing_fwhm_arcsec": number(self.seeing, "arcsec"),
-            "background_electrons_per_s": number(self.background, "electron/s"),
-            "gradient_x": self.gradient[0],
-            "gradient_y": self.gradient[1],
-            "zenith_distance_deg": number(self.zenith_distance, "deg"),
-            "zenith_direction_deg": number(self.zenith_direction, "deg"),
-            "drift_x_arcsec": number(self.drift[0], "arcsec"),
-            "drift_y_arcsec": number(self.drift[1], "arcsec"),
-            "jitter_arcsec": number(self.jitter, "arcsec"),
+            "seeing_fwhm_arcsec": number(self.seeing, "arcsec", "seeing"),
+            "background_electrons_per_s": number(self.background, "electron/s", "background"),
+            "gradient_x": number(pair(self.gradient, "gradient")[0], "", "gradient"),
+            "gradient_y": number(pair(self.gradient, "gradient")[1], "", "gradient"),
+            "zenith_distance_deg": number(self.zenith_distance, "deg", "zenith_distance"),
+            "zenith_direction_deg": number(self.zenith_direction, "deg", "zenith_direction"),
+            "drift_x_arcsec": number(pair(self.drift, "drift")[0], "arcsec", "drift"),
+            "drift_y_arcsec": number(pair(self.drift, "drift")[1], "arcsec", "drift"),
+            "jitter_arcsec": number(self.jitter, "arcsec", "jitter"),
         }
 
 
@@ -269,11 +279,11 @@ class Passband:
         """The engine's record; `color` is the mosaic color it belongs to."""
         return {
             "color": color,
-            "low_nm": number(self.low, "nm"),
-            "high_nm": number(self.high, "nm"),
-            "samples": self.samples,
-            "flux_share": self.flux_share,
-            "star_temperature_k": number(self.star_temperature, "K"),
+            "low_nm": number(self.low, "nm", "low"),
+            "high_nm": number(self.high, "nm", "high"),
+            "samples": integer(self.samples, "samples"),
+            "flux_share": number(self.flux_share, "", "flux_share"),
+            "star_temperature_k": number(self.star_temperature, "K", "star_temperature"),
         }
 
 

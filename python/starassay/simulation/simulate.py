@@ -12,6 +12,7 @@ and its arrays into `~astropy.nddata.CCDData` with honest headers.
 from __future__ import annotations
 
 import dataclasses
+import inspect
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime, timedelta
@@ -22,18 +23,19 @@ from astropy import units as u
 from astropy.coordinates import SkyCoord
 from astropy.io import fits
 from astropy.nddata import CCDData
-from astropy.table import QTable
+from astropy.table import QTable, Table
 from astropy.time import Time
 from astropy.wcs import WCS
 
 from .. import _gateway
+from .._units import choice, flag, instance, integer, number, numbers, pair, quantity, several, text
+from ..errors import InputError
 from .instruments import (
     PASSBANDS,
     Passband,
     SimulatedCamera,
     SimulatedSky,
     SimulatedTelescope,
-    number,
 )
 from ..results import notes_from_engine
 
@@ -43,8 +45,49 @@ FIRST_LIGHT = "2026-03-14T20:30:00"
 def moment(start: str | datetime | Time, minutes: float = 0.0) -> datetime:
     """A start time some minutes later; plain `datetime`, which needs no table of leap seconds."""
     text = start.isot if isinstance(start, Time) else start
-    moment = datetime.fromisoformat(text) if isinstance(text, str) else text
-    return moment + timedelta(minutes=minutes)
+    try:
+        begin = datetime.fromisoformat(text) if isinstance(text, str) else text
+        return begin + timedelta(minutes=minutes)
+    except (TypeError, ValueError, OverflowError):
+        raise InputError(
+            f'start is {start!r}; write it like "{FIRST_LIGHT}".',
+            code="simulation.start",
+            argument="start",
+        ) from None
+
+
+def instruments_of(
+    telescope: Any, camera: Any, sky: Any
+) -> tuple[SimulatedTelescope, SimulatedCamera, SimulatedSky]:
+    """What is drawn with, the usual camera and sky where none are given."""
+    return (
+        instance(telescope, SimulatedTelescope, "telescope", "juniper_115()"),
+        SimulatedCamera()
+        if camera is None
+        else instance(camera, SimulatedCamera, "camera", "SimulatedCamera(shape=(900, 1200))"),
+        SimulatedSky()
+        if sky is None
+        else instance(sky, SimulatedSky, "sky", "SimulatedSky(seeing=2 * u.arcsec)"),
+    )
+
+
+def _band(passband: Any) -> Passband:
+    """A passband, by its name or as it is."""
+    if isinstance(passband, Passband):
+        return passband
+    return PASSBANDS[choice(passband, tuple(PASSBANDS), "passband")]
+
+
+def _speck(one: Any) -> list[Any]:
+    """x, y, distance and depth of a speck of dust."""
+    listed = several(one, "dust")
+    if len(listed) != 4:
+        raise InputError(
+            f"dust holds {len(listed)} values for a speck; give x, y, distance and depth.",
+            code="simulation.dust",
+            argument="dust",
+        )
+    return listed
 
 
 def draw_star_field(
@@ -110,31 +153,41 @@ def draw_star_field(
     truth : QTable
         One row a star; `meta` holds the rest.
     """
-    camera = camera or SimulatedCamera()
-    sky = sky or SimulatedSky()
+    telescope, camera, sky = instruments_of(telescope, camera, sky)
     bands, label = _bands(passband, camera)
+    moment(start)
+    flag(progress, "progress")
+    if center is not None:
+        instance(center, SkyCoord, "center", "SkyCoord('05h32m +12d30m')")
     request: dict[str, Any] = {
         "telescope": telescope.request(),
         "sky": sky.request(),
         "detector": camera.request(),
         "passbands": bands,
-        "exposure_s": number(exposure, "s"),
-        "focus_position_um": number(focus_position, "um"),
-        "faintest_rate": rates[0],
-        "brightest_rate": rates[1],
-        "separation_pix": separation,
-        "cosmic_rays": cosmic_rays,
-        "seed": seed,
-        "star_seed": seed if star_seed is None else star_seed,
-        "nodes_x": nodes[0],
-        "nodes_y": nodes[1],
+        "exposure_s": number(exposure, "s", "exposure"),
+        "focus_position_um": number(focus_position, "um", "focus_position"),
+        "faintest_rate": number(pair(rates, "rates")[0], "", "rates"),
+        "brightest_rate": number(pair(rates, "rates")[1], "", "rates"),
+        "separation_pix": number(separation, "pix", "separation"),
+        "cosmic_rays": integer(cosmic_rays, "cosmic_rays"),
+        "seed": integer(seed, "seed"),
+        "star_seed": integer(seed if star_seed is None else star_seed, "star_seed"),
+        "nodes_x": integer(pair(nodes, "nodes")[0], "nodes"),
+        "nodes_y": integer(pair(nodes, "nodes")[1], "nodes"),
     }
-    if isinstance(stars, int):
-        request["random_stars"] = stars
-    else:
-        request["x"] = [float(v) for v in u.Quantity(stars["x"]).value]
-        request["y"] = [float(v) for v in u.Quantity(stars["y"]).value]
+    if isinstance(stars, Table):
+        lacking = {"x", "y", "rate"} - set(stars.colnames)
+        if lacking:
+            raise InputError(
+                f"stars lacks the column {sorted(lacking)[0]!r}; it needs x, y and rate.",
+                code="simulation.stars",
+                argument="stars",
+            )
+        request["x"] = numbers(stars["x"], "pix", "stars")
+        request["y"] = numbers(stars["y"], "pix", "stars")
         request["electron_rates"] = [float(v) for v in u.Quantity(stars["rate"]).value]
+    else:
+        request["random_stars"] = integer(stars, "stars")
     image = np.empty(camera.shape, np.uint16)
     truth = _gateway.call(
         "simulation.star-field", request, outputs={"image": image}, progress=progress
@@ -160,8 +213,8 @@ def draw_star_field(
             "telescope": telescope.name,
             "passband": label,
             "wavelength_nm": truth["wavelength_nm"],
-            "seeing_arcsec": number(sky.seeing, "arcsec"),
-            "focus_position_um": number(focus_position, "um"),
+            "seeing_arcsec": number(sky.seeing, "arcsec", "seeing"),
+            "focus_position_um": number(focus_position, "um", "focus_position"),
             "stamp_share": truth["stamp_share"],
             "stamp_pix": truth["stamp_pix"],
             "saturation_adu": truth["saturation_adu"],
@@ -203,16 +256,31 @@ def draw_focus_run(
     list of (CCDData, QTable)
         One frame with its truth for each position.
     """
-    sky = options.pop("sky", None) or SimulatedSky()
+    telescope, _, sky = instruments_of(telescope, None, options.pop("sky", None))
+    unknown = set(options) - set(inspect.signature(draw_star_field).parameters)
+    if unknown:
+        raise InputError(
+            f"draw_focus_run has no option {sorted(unknown)[0]!r}; its options are those of draw_star_field.",
+            code="simulation.option",
+            argument=sorted(unknown)[0],
+        )
+    scatter, seed = number(seeing_scatter, "", "seeing_scatter"), integer(seed, "seed")
+    seeing_now = quantity(sky.seeing, u.arcsec, "seeing")
+    places = positions
+    if not isinstance(positions, (u.Quantity, str)):
+        listed = several(positions, "positions")
+        bare = not any(isinstance(p, (u.Quantity, str)) for p in listed)
+        places = [number(p, "", "positions") for p in listed] * u.um if bare else listed
+    shifts = numbers(places, u.um, "positions")
     generator = np.random.default_rng(seed)
     frames = []
-    for k, position in enumerate(u.Quantity(positions, u.um)):
-        seeing = sky.seeing * math.exp(seeing_scatter * generator.standard_normal())
+    for k, position in enumerate(shifts):
+        seeing = seeing_now * math.exp(scatter * generator.standard_normal())
         frames.append(
             draw_star_field(
                 telescope,
                 sky=dataclasses.replace(sky, seeing=seeing),
-                focus_position=position,
+                focus_position=position * u.um,
                 seed=seed * 1000 + k,
                 star_seed=options.get("star_seed", seed),
                 start=moment(start, k),
@@ -278,13 +346,17 @@ def draw_defocused_pair(
     truth : dict
         Wavefront, RMS, Strehl ratio, and what belongs to each frame under "inside", "outside".
     """
-    camera = camera or SimulatedCamera()
-    sky = sky or SimulatedSky()
-    band = PASSBANDS[passband] if isinstance(passband, str) else passband
-    if isinstance(defocus, u.Quantity):
-        shift = number(defocus, "um")
+    telescope, camera, sky = instruments_of(telescope, camera, sky)
+    band = _band(passband)
+    places = [pair(one, "offsets") for one in pair(offsets, "offsets")]
+    size = integer(size, "size")
+    moment(start)
+    if not 1 <= size <= 20_000:
+        raise InputError(f"size is {size}; give the side of the frame in pixels.", argument="size")
+    if isinstance(defocus, (u.Quantity, str)):
+        shift = number(defocus, "um", "defocus")
     else:
-        shift = float(defocus) * 0.54 * 8 * telescope.focal_ratio**2
+        shift = number(defocus, "", "defocus") * 0.54 * 8 * telescope.focal_ratio**2
     frames: list[CCDData] = []
     facts: list[dict[str, Any]] = []
     for k, sign in enumerate((-1, 1)):
@@ -294,15 +366,17 @@ def draw_defocused_pair(
             "sky": sky.request(),
             "detector": camera.request((size, size)),
             "passband": band.request(),
-            "electrons": electrons,
-            "exposure_s": number(exposure, "s"),
+            "electrons": number(electrons, "electron", "electrons")
+            if isinstance(electrons, u.Quantity)
+            else number(electrons, "", "electrons"),
+            "exposure_s": number(exposure, "s", "exposure"),
             "focus_position_um": sign * shift,
-            "offset_x_pix": offsets[k][0],
-            "offset_y_pix": offsets[k][1],
-            "field_x_mm": number(field_position[0], "mm"),
-            "field_y_mm": number(field_position[1], "mm"),
-            "seed": 2 * seed + k,
-            "cosmic_rays": cosmic_rays,
+            "offset_x_pix": number(places[k][0], "pix", "offsets"),
+            "offset_y_pix": number(places[k][1], "pix", "offsets"),
+            "field_x_mm": number(pair(field_position, "field_position")[0], "mm", "field_position"),
+            "field_y_mm": number(pair(field_position, "field_position")[1], "mm", "field_position"),
+            "seed": 2 * integer(seed, "seed") + k,
+            "cosmic_rays": integer(cosmic_rays, "cosmic_rays"),
         }
         facts.append(_gateway.call("simulation.single-star", request, outputs={"image": image}))
         header = _header(
@@ -380,26 +454,33 @@ def draw_flat(
     truth : dict
         Illumination of the corners, half-light radius, width of the dust shadows.
     """
-    camera = camera or SimulatedCamera()
+    telescope, camera, _ = instruments_of(telescope, camera, None)
+    moment(start)
+    text(filter_name, "filter_name")
     image = np.empty(camera.shape, np.uint16)
     request = {
         "telescope": telescope.request(),
         "detector": camera.request(),
-        "level_electrons": number(level, "electron"),
-        "exposure_s": number(exposure, "s"),
-        "gradient_x": gradient[0],
-        "gradient_y": gradient[1],
+        "level_electrons": number(level, "electron", "level"),
+        "exposure_s": number(exposure, "s", "exposure"),
+        "gradient_x": number(pair(gradient, "gradient")[0], "", "gradient"),
+        "gradient_y": number(pair(gradient, "gradient")[1], "", "gradient"),
         "dust": [
-            {"x": x, "y": y, "distance_mm": number(d, "mm"), "depth": depth}
-            for x, y, d, depth in dust
+            {
+                "x": number(x, "pix", "dust"),
+                "y": number(y, "pix", "dust"),
+                "distance_mm": number(d, "mm", "dust"),
+                "depth": number(depth, "", "dust"),
+            }
+            for x, y, d, depth in map(_speck, several(dust, "dust"))
         ],
-        "seed": seed,
-        "cosmic_rays": cosmic_rays,
+        "seed": integer(seed, "seed"),
+        "cosmic_rays": integer(cosmic_rays, "cosmic_rays"),
     }
     truth = _gateway.call("simulation.flat", request, outputs={"image": image})
     header = _header(telescope, camera, filter_name, exposure, 0 * u.um, start, seed)
-    dark = number(level, "electron") == 0
-    kind = "FLAT" if not dark else "BIAS" if number(exposure, "s") == 0 else "DARK"
+    dark = number(level, "electron", "level") == 0
+    kind = "FLAT" if not dark else "BIAS" if number(exposure, "s", "exposure") == 0 else "DARK"
     header["IMAGETYP"] = (kind, "kind of frame")
     header["SATURATE"] = (truth["saturation_adu"], "[adu] level where pixels are clipped")
     truth["telescope"] = telescope.name
@@ -412,12 +493,18 @@ def _bands(
     """Requests of the passbands, and the name for the header."""
     if camera.mosaic:
         colors = passband if isinstance(passband, Mapping) else PASSBANDS
+        if not isinstance(passband, (str, Mapping)):
+            _band(passband)
+        for c in sorted(set(camera.mosaic)):
+            choice(c, tuple(colors), "mosaic")
         return [colors[c].request(c) for c in sorted(set(camera.mosaic))], "none"
     if isinstance(passband, Mapping):
-        raise ValueError(
-            "Several passbands need a camera with a mosaic. Give one, or set camera.mosaic."
+        raise InputError(
+            "Several passbands need a camera with a mosaic. Give one, or set camera.mosaic.",
+            code="simulation.passband",
+            argument="passband",
         )
-    band = PASSBANDS[passband] if isinstance(passband, str) else passband
+    band = _band(passband)
     return [band.request()], band.name
 
 
@@ -435,21 +522,30 @@ def _header(
     header["OBJECT"] = ("simulated", "drawn, not observed")
     header["TELESCOP"] = (telescope.name, "invented instrument")
     header["INSTRUME"] = (camera.name, "invented camera")
-    header["APTDIA"] = (number(telescope.aperture, "mm"), "[mm] aperture")
-    header["FOCALLEN"] = (number(telescope.focal_length, "mm"), "[mm] focal length")
+    header["APTDIA"] = (number(telescope.aperture, "mm", "aperture"), "[mm] aperture")
+    header["FOCALLEN"] = (number(telescope.focal_length, "mm", "focal_length"), "[mm] focal length")
     header["DATE-OBS"] = (moment(start).isoformat(), "start of the exposure")
     header["TIMESYS"] = "UTC"
-    header["EXPTIME"] = (number(exposure, "s"), "[s] exposure")
+    header["EXPTIME"] = (number(exposure, "s", "exposure"), "[s] exposure")
     header["FILTER"] = (label, "filter")
-    header["EGAIN"] = (number(camera.gain, "electron/adu"), "[electron/adu] conversion factor")
-    header["GAIN"] = (number(camera.gain, "electron/adu"), "[electron/adu] conversion factor")
-    header["RDNOISE"] = (number(camera.read_noise, "electron"), "[electron] read noise")
-    header["XPIXSZ"] = (number(camera.pitch, "um"), "[um] pixel pitch")
-    header["YPIXSZ"] = (number(camera.pitch, "um"), "[um] pixel pitch")
+    header["EGAIN"] = (
+        number(camera.gain, "electron/adu", "gain"),
+        "[electron/adu] conversion factor",
+    )
+    header["GAIN"] = (
+        number(camera.gain, "electron/adu", "gain"),
+        "[electron/adu] conversion factor",
+    )
+    header["RDNOISE"] = (
+        number(camera.read_noise, "electron", "read_noise"),
+        "[electron] read noise",
+    )
+    header["XPIXSZ"] = (number(camera.pitch, "um", "pitch"), "[um] pixel pitch")
+    header["YPIXSZ"] = (number(camera.pitch, "um", "pitch"), "[um] pixel pitch")
     header["XBINNING"] = 1
     header["YBINNING"] = 1
     header["FOCUSPOS"] = (
-        round(number(focus_position, "um"), 3),
+        round(number(focus_position, "um", "focus_position"), 3),
         "[um] grows away from the objective",
     )
     header["FOCUSSSZ"] = (1.0, "[um] one step of the focuser")
@@ -461,7 +557,9 @@ def _header(
 
 def _wcs(telescope: SimulatedTelescope, camera: SimulatedCamera, center: SkyCoord) -> WCS:
     """Gnomonic projection about the middle, north up, east left."""
-    scale = math.degrees(number(camera.pitch, "mm") / number(telescope.focal_length, "mm"))
+    scale = math.degrees(
+        number(camera.pitch, "mm", "pitch") / number(telescope.focal_length, "mm", "focal_length")
+    )
     wcs = WCS(naxis=2)
     wcs.wcs.ctype = ["RA---TAN", "DEC--TAN"]
     wcs.wcs.crpix = [(camera.shape[1] + 1) / 2, (camera.shape[0] + 1) / 2]

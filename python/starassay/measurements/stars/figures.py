@@ -19,11 +19,12 @@ def draw_sizes(field: Any, ax: Any, quantity: str) -> Any:
         unit = field.unit_of(quantity)
         _frame_axes(ax, field.shape)
         if len(v) == 0:
-            ax.text(0.5, 0.5, "no clean stars", transform=ax.transAxes, ha="center", color=GREY)
-            return ax
+            return _flagged(field, ax)
         low, high = np.percentile(v, [3, 97])
+        shown = ""
         if len(v) > 600:
             x, y, v, _ = _binned(x, y, v, field.shape)
+            shown = f"; {len(v)} dots = local means"
             size = 150_000 / len(v) / 3
         else:
             size = np.clip(12_000 / len(v), 14, 120)
@@ -34,7 +35,9 @@ def draw_sizes(field: Any, ax: Any, quantity: str) -> Any:
         bar.set_label(f"{label} ({unit})" if unit else label)
         bar.outline.set_visible(False)
         ax.plot(*field.axis.value, marker="+", color=INK, ms=10, mew=1.2)
-        ax.set_title(f"{label[0].upper()}{label[1:]} over the field, {field.clean_stars} stars")
+        ax.set_title(
+            f"{label[0].upper()}{label[1:]} over the field\n{field.clean_stars} clean stars{shown}"
+        )
         return ax
 
 
@@ -51,8 +54,7 @@ def draw_ellipticity(field: Any, ax: Any) -> Any:
             field.columns["cross_ellipticity"][use],
         )
         if len(x) == 0:
-            ax.text(0.5, 0.5, "no clean stars", transform=ax.transAxes, ha="center", color=GREY)
-            return ax
+            return _flagged(field, ax)
         dx, dy = x - field.axis[0].value, y - field.axis[1].value
         theta = np.arctan2(dy, dx)
         # Components along the frame's axes, so that neighbors can be averaged.
@@ -95,9 +97,30 @@ def draw_ellipticity(field: Any, ax: Any) -> Any:
             bbox={"facecolor": "white", "alpha": 0.85, "edgecolor": "none", "pad": 1.5},
         )
         ax.legend(loc="upper right", bbox_to_anchor=(1.0, -0.1), ncol=3, handlelength=1.4)
-        what = "local means" if averaged else "each star"
-        ax.set_title(f"Long axes of the stars ({what}), {field.clean_stars} stars")
+        what = f"{len(x)} lines = local means" if averaged else "one line each"
+        ax.set_title(f"Long axes of the stars\n{field.clean_stars} clean stars; {what}")
         return ax
+
+
+def _flagged(field: Any, ax: Any) -> Any:
+    """Where the stars stand that cannot be used, and why."""
+    left_out = np.unique(field.flags)
+    for flags, marker, color in zip(left_out, "os^vDPX*" * 8, (BLUE, ORANGE, GREY, INK) * 16):
+        rows = np.flatnonzero(field.flags == flags)
+        why = ", ".join(field.flag_names(rows[0])) or "too faint"
+        ax.scatter(
+            field.columns["x"][rows],
+            field.columns["y"][rows],
+            marker=marker,
+            s=26,
+            facecolors="none",
+            edgecolors=color,
+            label=f"{why} ({len(rows)})",
+        )
+    ax.set_title(f"No clean star; the {len(field)} flagged ones")
+    if len(left_out):
+        ax.legend(loc="upper left", bbox_to_anchor=(0, -0.12), ncol=2)
+    return ax
 
 
 def _frame_axes(ax: Any, shape: tuple[int, int]) -> None:

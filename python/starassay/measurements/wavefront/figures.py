@@ -57,7 +57,35 @@ def draw_coefficients(fit: Any, ax: Any) -> Any:
         ax.set_xticks(x[::step])
         ax.set_xticklabels([str(n) for n in fit.noll[::step]], fontsize=8)
         ax.set(xlabel="Noll index", ylabel="coefficient (nm RMS)")
+        _name_shapes(fit, ax)
     return ax
+
+
+def _name_shapes(fit: Any, ax: Any) -> None:
+    """Names of the shapes at the bars that stand out of their uncertainty, the five largest at most."""
+    from .result import mode_name
+
+    value, sigma = fit.coefficient.to_value(u.nm), fit.uncertainty.to_value(u.nm)
+    telling = np.flatnonzero(np.abs(value) > 2 * sigma)
+    largest = telling[np.argsort(-np.abs(value[telling]))][:5]
+    for k in largest:
+        up = value[k] >= 0
+        ax.annotate(
+            mode_name(fit.mode[k]),
+            (k, value[k] + (sigma[k] if up else -sigma[k])),
+            xytext=(0, 3 if up else -3),
+            textcoords="offset points",
+            rotation=90,
+            ha="center",
+            va="bottom" if up else "top",
+            fontsize=8,
+        )
+    low, high = ax.get_ylim()
+    room = 0.55 * (high - low)
+    ax.set_ylim(
+        low - (room if any(value[largest] < 0) else 0),
+        high + (room if any(value[largest] >= 0) else 0),
+    )
 
 
 def draw_images(fit: Any) -> Any:

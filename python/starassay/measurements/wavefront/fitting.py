@@ -7,7 +7,7 @@ from typing import Any, Literal
 
 from astropy import units as u
 
-from ... import _records
+from ... import _records, _units
 from ..._measure import measure
 from ...errors import InputError
 from ...imaging.frame import Frame
@@ -104,6 +104,8 @@ def fit_wavefront(
     ... )
     >>> fit.table, fit.rms, fit.plot()  # doctest: +SKIP
     """
+    _units.instance(telescope, Telescope, "telescope", 'Telescope("115 mm", "760 mm")')
+    least, most = _units.integer(least_noll, "least_noll"), _units.integer(most_noll, "most_noll")
     facts = {"gain": gain, "read_noise": read_noise, "saturation": saturation}
     frames = _pairs(inside, outside, {k: v for k, v in facts.items() if v is not None})
     return measure(
@@ -114,7 +116,7 @@ def fit_wavefront(
         given={
             "aperture": telescope.aperture,
             "focal_length": telescope.focal_length,
-            "wavelengths": wavelength,
+            "wavelengths": _units.numbers(wavelength, u.nm, "wavelength") * u.nm,
             "weights": weights,
             "pitch": pitch,
             "distances": distances,
@@ -122,15 +124,15 @@ def fit_wavefront(
             "seeing": seeing,
             "hold_seeing": hold_seeing,
             "jitter": jitter,
-            "least_noll": least_noll,
-            "most_noll": max(most_noll, least_noll),
+            "least_noll": least,
+            "most_noll": max(most, least),
         },
         engine={
             "pupil": telescope.pupil_request(),
             "known_to": _records.KNOWN_TO.fill(
-                scale=scale_uncertainty,
-                wavelength=wavelength_uncertainty,
-                obstruction=obstruction_uncertainty,
+                scale=_units.number(scale_uncertainty, "", "scale_uncertainty"),
+                wavelength=_units.number(wavelength_uncertainty, "", "wavelength_uncertainty"),
+                obstruction=_units.number(obstruction_uncertainty, "", "obstruction_uncertainty"),
             ),
         },
         notes=check_setup(frames, telescope),

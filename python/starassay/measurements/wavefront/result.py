@@ -165,7 +165,7 @@ class WavefrontFit(Result, _records.WavefrontFit):
             Picture(
                 lambda: self.plot_coefficients(new_axes(figsize=(5.4, 4.4))),
                 "Zernike coefficients with their standard uncertainties, by Noll index.",
-                "Zernike coefficients as bars",
+                f"Zernike coefficients as bars; the largest: {self._largest()}",
                 "half",
             ),
             Picture(
@@ -181,6 +181,15 @@ class WavefrontFit(Result, _records.WavefrontFit):
                 f"Six views of the wavefront; Strehl ratio {self.strehl}",
             ),
         ]
+
+    def _largest(self) -> str:
+        """The three largest coefficients in words."""
+        order = np.argsort(-np.abs(self.coefficient.value))[:3]
+        return ", ".join(
+            f"{mode_name(self.mode[k])} "
+            f"{format_measured(self.coefficient[k].to_value(u.nm), self.uncertainty[k].to_value(u.nm), 'nm')}"
+            for k in order
+        )
 
     def plot(self, ax: Any = None) -> Any:
         """The wavefront map with its scale in nm.

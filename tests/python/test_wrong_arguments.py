@@ -1,0 +1,155 @@
+"""Every wrong argument of every public function ends in the error family, and is named as it was typed.
+
+The functions come from the public list, their arguments from their signatures: a new function or
+argument is walked through without being added here.
+"""
+
+from __future__ import annotations
+
+import inspect
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from astropy import units as u
+
+import starassay
+from starassay import Claim, Measured, PupilMap, SimulatedCamera, StarAssayError, Telescope
+
+#: Nothing takes these: no text of that name exists, no unit fits, no list is empty of meaning.
+MAPPING = {"a": object()}
+WRONG = ("no-such-thing", 7 * u.kg, object(), [object()], MAPPING)
+#: Arguments that are free text, paths or anything at all, where some of the above are right.
+FREE = {
+    ("decide", "counted"): ("no-such-thing",),
+    ("decide", "other_conditions"): ("no-such-thing",),
+    ("decide", "missing_test"): ("no-such-thing",),
+    ("draw_flat", "filter_name"): ("no-such-thing",),
+    ("compare", "quantity"): ("no-such-thing",),
+    ("read_frame", "name"): ("no-such-thing",),
+    # Folders and files that are made.
+    ("draw_demo", "folder"): ("no-such-thing",),
+    ("write_frame", "path"): ("no-such-thing",),
+    # Whatever was drawn.
+    ("write_frame", "truth"): (MAPPING,),
+    ("write_campaign_frames", "folder"): ("no-such-thing",),
+}
+#: Its unit reader is being rewritten by its owner in another place.
+ELSEWHERE = {
+    "calibrate_wavelengths",
+    "compare_color_focus",
+    "draw_spectrum",
+    "lens_color_focus",
+    "measure_color_focus",
+    "reduce_spectrum",
+}
+#: Takes no arguments, or a whole record that the engine checks by itself.
+RECORD = {"advise"}
+RNG = np.random.default_rng(3)
+
+
+def functions() -> dict[str, Callable[..., Any]]:
+    """Every public function."""
+    return {n: o for n in starassay._NAMES if inspect.isfunction(o := getattr(starassay, n))}
+
+
+def frame(level: float = 500, seed: int = 1) -> np.ndarray:
+    """Noise round a level."""
+    return np.random.default_rng(seed).normal(level, 9, (96, 96)).round().astype(np.uint16)
+
+
+def sound(folder: Path) -> dict[str, dict[str, Any]]:
+    """For each function a call that works, so that only the argument under test is wrong."""
+    scope = starassay.juniper_115()
+    camera = SimulatedCamera(shape=(64, 64))
+    y, x = np.mgrid[-1:1:32j, -1:1:32j]
+    pupil = PupilMap(np.where(x**2 + y**2 < 1, 20 * x, np.nan) * u.nm, 6.6, 540 * u.nm)
+    value = Measured(0.97 * u.one, 0.01 * u.one)
+    claim = Claim("Strehl ratio", at_least=0.9 * u.one)
+    mosaic = starassay.read_frame(frame(), bayer="RGGB")
+    inside, outside, _ = starassay.draw_defocused_pair(scope, size=64)
+    return {
+        "combine": {"values": [value]},
+        "compare": {"quantity": "strehl", "first": ("a", value), "second": ("b", value)},
+        "decide": {"claim": claim, "measured": value},
+        "judge": {"claim": claim, "quantity": "strehl", "measured": []},
+        "draw_star_field": {"telescope": scope, "camera": camera, "stars": 3},
+        "draw_focus_run": {
+            "telescope": scope,
+            "positions": [0] * u.um,
+            "camera": camera,
+            "stars": 2,
+        },
+        "draw_defocused_pair": {"telescope": scope, "size": 64},
+        "draw_flat": {"telescope": scope, "camera": camera},
+        "draw_demo": {"folder": folder},
+        "write_frame": {"path": folder / "a.fits", "frame": inside, "truth": {}},
+        "write_campaign_frames": {"folder": folder, "telescope": scope},
+        "read_campaign": {"path": folder},
+        "run_campaign": {"campaign": folder},
+        "read_frame": {"source": frame()},
+        "calibrate_frame": {"frame": frame(), "bias": frame(100, 2)},
+        "combine_frames": {"frames": [frame(), frame(seed=2), frame(seed=3)]},
+        "find_bad_pixels": {"dark": frame()},
+        "find_cosmic_rays": {
+            "frame": starassay.read_frame(frame(), gain="1 electron/adu", read_noise="3 electron")
+        },
+        "measure_gain": {
+            "flats": [frame(9000), frame(9000, 4)],
+            "biases": [frame(100), frame(100, 5)],
+        },
+        "split_bayer": {"frame": mosaic},
+        "measure_stars": {"frame": frame()},
+        "fit_wavefront": {
+            "inside": inside,
+            "outside": outside,
+            "telescope": Telescope("115 mm", "760 mm"),
+            "wavelength": "540 nm",
+        },
+        "draw_focused_image": {"pupil": pupil},
+        "compute_modulation": {"pupil": pupil},
+        "draw_ronchigram": {"pupil": pupil},
+        "draw_knife_edge": {"pupil": pupil},
+        "draw_interferogram": {"pupil": pupil},
+    }
+
+
+def cases() -> Iterator[tuple[str, str]]:
+    """Function and argument, from the signatures."""
+    for name, function in functions().items():
+        if name in ELSEWHERE or name in RECORD:
+            continue
+        for argument, how in inspect.signature(function).parameters.items():
+            if how.kind is not inspect.Parameter.VAR_KEYWORD:
+                yield name, argument
+
+
+@pytest.fixture(scope="module")
+def calls(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, Any]]:
+    return sound(tmp_path_factory.mktemp("walk"))
+
+
+def test_every_function_is_walked_through(calls: dict[str, dict[str, Any]]) -> None:
+    """A new function needs a sound call here, or the walk below would prove nothing for it."""
+    walked = {name for name, _ in cases()}
+    assert walked - set(calls) == set()
+
+
+@pytest.mark.parametrize(("name", "argument"), list(cases()))
+def test_a_wrong_argument(name: str, argument: str, calls: dict[str, dict[str, Any]]) -> None:
+    function = functions()[name]
+    for wrong in WRONG:
+        if any(wrong is free for free in FREE.get((name, argument), ())):
+            continue
+        with pytest.raises(StarAssayError) as caught:
+            function(**{**calls[name], argument: wrong})
+        said = str(caught.value)
+        assert "\n" not in said and said.endswith((".", '"')), said
+        # What was typed: its name, or for files and frames the thing itself.
+        assert (
+            argument in said
+            or caught.value.argument in (argument, "source")
+            or isinstance(caught.value, (starassay.FileError, starassay.CampaignError))
+        ), (wrong, said)
