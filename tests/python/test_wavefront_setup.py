@@ -9,7 +9,7 @@ import pytest
 from astropy import units as u
 
 import starassay
-from starassay.measurements.wavefront.result import mode_name
+from starassay.measurements.wavefront.figures import mode_name
 from starassay.measurements.wavefront.setup import check_setup
 
 SCOPE = starassay.Telescope("115 mm", "760 mm")

@@ -192,7 +192,7 @@ class PupilView:
 
 def _pupil(pupil: Any) -> PupilMap:
     """A pupil map, and nothing else."""
-    return _units.instance(pupil, PupilMap, "pupil", "that of a fit: fit_wavefront(...).pupil")
+    return _units.instance(pupil, PupilMap, "pupil", "the pupil of a fit")
 
 
 def draw_focused_image(

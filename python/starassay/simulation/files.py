@@ -46,8 +46,8 @@ def write_frame(path: str | Path, frame: CCDData, truth: QTable | Mapping[str, A
     """
     path = path_of(path, "path")
     instance(frame, CCDData, "frame", "one of draw_star_field(...)")
-    if not isinstance(truth, QTable):
-        instance(truth, Mapping, "truth", "what was drawn with the frame")
+    if not isinstance(truth, (QTable, Mapping)):
+        instance(truth, dict, "truth", "what was drawn with the frame")
     path.parent.mkdir(parents=True, exist_ok=True)
     header = fits.Header(frame.meta, copy=True)
     if frame.wcs is not None:

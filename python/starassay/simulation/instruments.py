@@ -17,6 +17,14 @@ from .._units import integer, items, number, pair, pairs, text
 from ..errors import InputError
 
 
+def _columns(unit: str, ordered: bool, **given: Any) -> tuple[list[Any], list[float]]:
+    """Keys and values of the one mapping given, by its name; the keys in ascending order on request."""
+    ((name, mapping),) = given.items()
+    keys = list(items(mapping, name))
+    keys = sorted(keys) if ordered else keys
+    return keys, [number(mapping[key], unit, name) for key in keys]
+
+
 @dataclasses.dataclass(frozen=True)
 class FieldErrors:
     """Errors that change over the field, and the sensor's tilt.
@@ -105,7 +113,8 @@ class SimulatedTelescope:
 
     def request(self) -> dict[str, Any]:
         """The engine's record."""
-        waves = sorted(items(self.color_focus, "color_focus"))
+        waves, focus = _columns("um", True, color_focus=self.color_focus)
+        terms, coefficients = _columns("nm", False, wavefront=self.wavefront)
         if items(self.lateral_color, "lateral_color") and sorted(self.lateral_color) != waves:
             raise InputError(
                 "lateral_color must name the wavelengths of color_focus. Give both for the same ones.",
@@ -120,11 +129,11 @@ class SimulatedTelescope:
                 {"angle_deg": number(a, "deg", "vanes"), "width_fraction": number(w, "", "vanes")}
                 for a, w in pairs(self.vanes, "vanes")
             ],
-            "noll_terms": [integer(n, "wavefront") for n in items(self.wavefront, "wavefront")],
-            "coefficients_nm": [number(c, "nm", "wavefront") for c in self.wavefront.values()],
+            "noll_terms": [integer(n, "Noll number") for n in terms],
+            "coefficients_nm": coefficients,
             "field": self.field.request(),
             "color_wavelengths_nm": waves,
-            "color_focus_um": [number(self.color_focus[w], "um", "color_focus") for w in waves],
+            "color_focus_um": focus,
             "lateral_color_ppm": [
                 float(self.lateral_color[w]) for w in waves if self.lateral_color
             ],

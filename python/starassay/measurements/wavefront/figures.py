@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import numpy as np
@@ -9,6 +10,11 @@ from astropy import units as u
 
 from ... import style
 from ...optics import views
+
+
+def mode_name(name: str) -> str:
+    """Name of a mode to be read: "astigmatism 45" is an angle, so it gets its sign."""
+    return re.sub(r"(\d)$", "\\1°", str(name))
 
 
 def draw_map(fit: Any, ax: Any) -> Any:
@@ -63,8 +69,6 @@ def draw_coefficients(fit: Any, ax: Any) -> Any:
 
 def _name_shapes(fit: Any, ax: Any) -> None:
     """Names of the shapes at the bars that stand out of their uncertainty, the five largest at most."""
-    from .result import mode_name
-
     value, sigma = fit.coefficient.to_value(u.nm), fit.uncertainty.to_value(u.nm)
     telling = np.flatnonzero(np.abs(value) > 2 * sigma)
     largest = telling[np.argsort(-np.abs(value[telling]))][:5]

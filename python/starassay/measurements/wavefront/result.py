@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import re
 from typing import Any
 
 import numpy as np
@@ -18,11 +17,6 @@ from . import figures
 
 # How the engine's words about a mode begin when it does not stand out from its error.
 _SILENT = "not told from zero by these images"
-
-
-def mode_name(name: str) -> str:
-    """Name of a mode to be read: "astigmatism 45" is an angle, so it gets its sign."""
-    return re.sub(r"(\d)$", "\\1°", str(name))
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -121,7 +115,7 @@ class WavefrontFit(Result, _records.WavefrontFit):
             value = format_measured(
                 self.coefficient[k].to_value(u.nm), self.uncertainty[k].to_value(u.nm)
             )
-            rows.append((mode_name(self.mode[k]), str(noll), str(self.osa[k]), value))
+            rows.append((figures.mode_name(self.mode[k]), str(noll), str(self.osa[k]), value))
         more = f"; {silent} more are {_SILENT} or beyond Noll 22" if silent else ""
         sheets = [
             Sheet(
@@ -186,7 +180,7 @@ class WavefrontFit(Result, _records.WavefrontFit):
         """The three largest coefficients in words."""
         order = np.argsort(-np.abs(self.coefficient.value))[:3]
         return ", ".join(
-            f"{mode_name(self.mode[k])} "
+            f"{figures.mode_name(self.mode[k])} "
             f"{format_measured(self.coefficient[k].to_value(u.nm), self.uncertainty[k].to_value(u.nm), 'nm')}"
             for k in order
         )
