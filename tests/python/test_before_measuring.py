@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 
 import numpy as np
@@ -85,3 +86,13 @@ at_least = 0.5
     assert "pixel pitch is not known" in page and "under [camera]" in page
     assert "is listed, but could not be measured" in page and "the very same pixels" in page
     assert "list it under" not in page
+
+
+def test_a_printed_command_quotes_a_name_with_spaces(
+    tmp_path: Path, capsys: pytest.CaptureFixture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("starassay.simulation.demo.draw_demo", lambda *a, **k: None)
+    folder = tmp_path / "my nights"
+    assert cli.main(["demo", str(folder)]) == 0
+    words = shlex.split(capsys.readouterr().out)
+    assert words[words.index("run") + 1] == str(folder)

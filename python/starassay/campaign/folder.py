@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 import platform
+import shlex
 import shutil
 from datetime import datetime
 from pathlib import Path
@@ -67,7 +68,7 @@ def make_manifest(outcome: Outcome, started: datetime) -> dict[str, Any]:
             "sha256": checksum(campaign.path),
             "text": campaign.text,
         },
-        "run_again": f"starassay run {campaign.path.name}",
+        "run_again": f"starassay run {shlex.quote(campaign.path.name)}",
         "started": started.isoformat(timespec="seconds"),
         "versions": {
             "starassay": __version__,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import shlex
 from pathlib import Path
 
 NAME = "demo"
@@ -19,5 +20,5 @@ def run(args: argparse.Namespace) -> int:
     from ..simulation.demo import draw_demo
 
     draw_demo(args.folder, progress=True)
-    print(f"The demo campaign is drawn. Measure it: starassay run {args.folder}")
+    print(f"The demo campaign is drawn. Measure it: starassay run {shlex.quote(str(args.folder))}")
     return 0

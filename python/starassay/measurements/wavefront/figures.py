@@ -85,7 +85,7 @@ def _name_shapes(fit: Any, ax: Any) -> None:
             fontsize=8,
         )
     low, high = ax.get_ylim()
-    room = 0.55 * (high - low)
+    room = 0.8 * (high - low)
     ax.set_ylim(
         low - (room if any(value[largest] < 0) else 0),
         high + (room if any(value[largest] >= 0) else 0),
