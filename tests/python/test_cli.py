@@ -334,18 +334,16 @@ def test_bad_frames_end_with_one_sentence_and_write_nothing(
     assert sorted(p.name for p in tmp_path.iterdir()) == before
 
 
-def test_a_frame_without_stars_is_measured_and_says_so(
+def test_a_frame_without_stars_ends_with_two(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Sound input, nothing in it: an empty table with a note of doubt, not an invented star."""
+    """Sound input, nothing in it: that is said, and nothing is invented."""
     from astropy.io import fits
 
     fits.PrimaryHDU(sky()).writeto(tmp_path / "dark.fits")
-    assert cli.main(["measure", "stars", str(tmp_path / "dark.fits"), "--json", "-"]) == 0
+    assert cli.main(["measure", "stars", str(tmp_path / "dark.fits"), "--json", "-"]) == 2
     out, err = capsys.readouterr()
-    record = json.loads(out)
-    assert "stars.none" in [n["code"] for n in record["notes"]] and "[doubt]" in err
-    assert record["x"] == {"value": [], "unit": "pix"}
+    assert out == "" and "No star was found" in err and "dark.fits" in err
 
 
 def test_an_interrupt_ends_a_real_process_with_one_line(tmp_path: Path) -> None:

@@ -34,7 +34,11 @@ internal sealed class MoffatFit
     /// <param name="YError">Standard uncertainty of the center along y.</param>
     /// <param name="ChiSquare">Chi^2 per degree of freedom.</param>
     /// <param name="Converged">Whether the steps came to rest.</param>
-    internal readonly record struct Outcome(Moffat Model, double FwhmError, double XError, double YError, double ChiSquare, bool Converged);
+    internal readonly record struct Outcome(Moffat Model, double FwhmError, double XError, double YError, double ChiSquare, bool Converged)
+    {
+        /// <summary>What is left over of the pixels' variance beyond the sky's, the light there, and the sky's variance in all of them: for the gain.</summary>
+        public (double Excess, double Light, double Sky) Left { get; init; }
+    }
 
     /// <summary>Fits one star.</summary>
     /// <param name="stamp">Its pixels, sky subtracted.</param>
@@ -44,7 +48,8 @@ internal sealed class MoffatFit
     /// <param name="noise">Noise of a sky pixel.</param>
     /// <param name="gain">Electrons per ADU; NaN leaves the star's photon noise out.</param>
     /// <param name="reach">Half side of the square of pixels used.</param>
-    public Outcome Fit(Stamp stamp, Ellipse start, double beta, bool freeBeta, double noise, double gain, int reach)
+    /// <param name="left">Whether to say what is left over.</param>
+    public Outcome Fit(Stamp stamp, Ellipse start, double beta, bool freeBeta, double noise, double gain, int reach, bool left = false)
     {
         Moffat m = Start(start, beta);
         int cx = (int)Math.Round(m.X), cy = (int)Math.Round(m.Y);
@@ -111,7 +116,48 @@ internal sealed class MoffatFit
         Span<double> fwhm = stackalloc double[N], x = stackalloc double[N], y = stackalloc double[N];
         FwhmSlope(m, fwhm);
         x[1] = y[2] = 1;
-        return new Outcome(m, scale * m.Fwhm * Error(fwhm, unknowns), scale * Error(x, unknowns), scale * Error(y, unknowns), perFreedom, true);
+        var outcome = new Outcome(m, scale * m.Fwhm * Error(fwhm, unknowns), scale * Error(x, unknowns), scale * Error(y, unknowns), perFreedom, true);
+        return left ? outcome with { Left = Left(stamp, area, m, variance, perElectron, unknowns) } : outcome;
+    }
+
+    /// <summary>Variance of the residuals beyond the sky's, over the pixels brighter than the noise; each pixel counts by the share of it that
+    /// the fit's unknowns have not taken up (one less its leverage).</summary>
+    private (double Excess, double Light, double Sky) Left(Stamp stamp, MoffatKernel.Area area, in Moffat m, float variance, float perElectron, int unknowns)
+    {
+        Span<double> row = stackalloc double[N], solved = stackalloc double[N];
+        double excess = 0, light = 0, sky = 0;
+        for (int j = 0; j < area.Height; j++)
+        {
+            for (int i = 0; i < area.Width; i++)
+            {
+                double dx = area.X + i - m.X, dy = area.Y + j - m.Y;
+                double value = m.A * Math.Pow(1 + (m.P * dx * dx) + (2 * m.K * dx * dy) + (m.R * dy * dy), -m.Beta);
+                if (!(value * value > variance))
+                {
+                    continue;
+                }
+
+                int at = (j * area.Padded) + i;
+                double weighted = variance + (value * perElectron), leverage = 0;
+                for (int k = 0; k < unknowns; k++)
+                {
+                    row[k] = space.Columns[(k * space.Stride) + at];
+                }
+
+                Back(row, solved, unknowns);
+                for (int k = 0; k < unknowns; k++)
+                {
+                    leverage += row[k] * solved[k];
+                }
+
+                double residual = space.Columns[(N * space.Stride) + at], free = Math.Max(0, 1 - leverage);
+                excess += (residual * residual * weighted) - (free * variance);
+                light += free * value;
+                sky += variance * (double)variance;
+            }
+        }
+
+        return (excess, light, Math.Sqrt(sky));
     }
 
     /// <summary>A Moffat of that beta with the ellipse's shape; its adaptive Gaussian is narrower than its FWHM says by a few

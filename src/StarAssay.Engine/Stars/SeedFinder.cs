@@ -27,14 +27,15 @@ internal sealed unsafe partial class SeedFinder
     /// <param name="filter">The smoothing.</param>
     /// <param name="threshold">Significance that a peak must have.</param>
     /// <param name="context">Threads.</param>
-    public SeedFinder(Frame frame, BackgroundMesh mesh, MatchedFilter filter, double threshold, RunContext context)
+    /// <param name="correlation">Noise of the filtered sky over what independent pixels would give; NaN: measured.</param>
+    public SeedFinder(Frame frame, BackgroundMesh mesh, MatchedFilter filter, double threshold, RunContext context, double correlation = double.NaN)
     {
         this.frame = frame;
         this.mesh = mesh;
         this.filter = filter;
         this.threshold = threshold;
         reader = new FrameReader(frame);
-        Correlation = NoiseCorrelation(context);
+        Correlation = double.IsNaN(correlation) ? NoiseCorrelation(context) : correlation;
         noiseFactor = filter.NoiseGain * Correlation;
     }
 
@@ -65,7 +66,8 @@ internal sealed unsafe partial class SeedFinder
         return [.. found.SelectMany(seeds => seeds)];
     }
 
-    /// <summary>Measures how much more the filtered sky scatters than independent pixels would: 49 tiles, median.</summary>
+    /// <summary>Measures how much more the filtered sky scatters than independent pixels would: 49 tiles, their lower quartile, since stars and clouds
+    /// add to it in places and resampling everywhere.</summary>
     private double NoiseCorrelation(RunContext context)
     {
         const int Across = 7, Side = NoiseTile.Side;
@@ -83,7 +85,7 @@ internal sealed unsafe partial class SeedFinder
         });
         double[] good = Array.FindAll(ratios, double.IsFinite);
         Array.Sort(good);
-        return good.Length == 0 ? 1 : Math.Clamp(good[good.Length / 2], 1, 4);
+        return good.Length == 0 ? 1 : Math.Clamp(good[good.Length / 4], 1, 4);
     }
 
     /// <summary>Work space for small squares of sky.</summary>
@@ -92,8 +94,12 @@ internal sealed unsafe partial class SeedFinder
         // Inner is a multiple of the rows smoothed at once.
         public const int Side = 36;
         private const int Inner = Side - (2 * MatchedFilter.Reach);
+
+        // Beyond the reach of the smoothing.
+        private const int Apart = (2 * MatchedFilter.Reach) + 2;
         private readonly float[] tile = new float[Side * Side];
         private readonly float[] values = new float[Inner * Inner];
+        private readonly float[] differences = new float[Side * Side];
         private readonly RowHits[] all = [.. Enumerable.Range(0, MatchedFilter.Rows).Select(_ => new RowHits(Side))];
         private readonly MatchedFilter.Screen screen = new(Side);
 
@@ -129,8 +135,23 @@ internal sealed unsafe partial class SeedFinder
                 }
             }
 
-            (float level, float pixel) = BackgroundEstimator.Robust(tile, float.NaN, float.NaN);
-            return pixel > 0 ? BackgroundEstimator.Robust(values, level, (float)owner.filter.NoiseGain * pixel).Noise / (owner.filter.NoiseGain * pixel) : double.NaN;
+            // Differences between pixels some way apart: clouds and slopes of the sky are no noise.
+            float pixel = Scatter(tile, Side), smoothed = Scatter(values, Inner);
+            return pixel > 0 ? smoothed / (owner.filter.NoiseGain * pixel) : double.NaN;
+        }
+
+        private float Scatter(float[] square, int side)
+        {
+            int count = 0;
+            for (int y = 0; y < side; y++)
+            {
+                for (int x = 0; x + Apart < side; x++)
+                {
+                    differences[count++] = square[(y * side) + x + Apart] - square[(y * side) + x];
+                }
+            }
+
+            return BackgroundEstimator.Robust(differences.AsSpan(0, count), float.NaN, float.NaN).Noise;
         }
     }
 }

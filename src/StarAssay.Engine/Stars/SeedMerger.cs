@@ -11,21 +11,23 @@ namespace StarAssay.Engine.Stars;
 internal sealed class SeedMerger
 {
     private const double DipNoise = 4;
-    private const double DipShare = 0.06;
+    private const double UsualDip = 0.06;
     private const int Block = 128;
 
     private readonly Frame frame;
     private readonly BackgroundMesh mesh;
     private readonly RowDecoder decoder;
     private readonly double filteredNoise;
+    private readonly double dipShare;
     private readonly float[] patch = new float[25];
     private readonly float[] taps = new float[5];
 
-    public SeedMerger(Frame frame, BackgroundMesh mesh, double filterSigma, double filteredNoise)
+    public SeedMerger(Frame frame, BackgroundMesh mesh, double filterSigma, double filteredNoise, double dipShare = UsualDip)
     {
         this.frame = frame;
         this.mesh = mesh;
         this.filteredNoise = filteredNoise;
+        this.dipShare = dipShare;
         decoder = new RowDecoder(frame.Pixels);
         double sum = 0;
         for (int i = 0; i < 5; i++)
@@ -109,7 +111,7 @@ internal sealed class SeedMerger
         double perElectron = !double.IsNaN(frame.GainElectronsPerAdu) ? frame.GainElectronsPerAdu
             : sky.Level > 0 ? sky.Level / (sky.Noise * sky.Noise) : double.PositiveInfinity;
         double variance = (sky.Noise * sky.Noise) + (Math.Max(0, b.Height) / perElectron);
-        double needed = Math.Max(DipNoise * filteredNoise * Math.Sqrt(variance), DipShare * b.Height);
+        double needed = Math.Max(DipNoise * filteredNoise * Math.Sqrt(variance), dipShare * b.Height);
         double dx = a.X - b.X, dy = a.Y - b.Y;
         int steps = (int)Math.Ceiling(Math.Max(Math.Abs(dx), Math.Abs(dy)));
         for (int k = 1; k < steps; k++)

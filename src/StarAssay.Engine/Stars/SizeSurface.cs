@@ -2,156 +2,230 @@ using StarAssay.Engine.Numerics;
 
 namespace StarAssay.Engine.Stars;
 
-/// <summary>Usual size of a star over the field: second moment, by a quadratic in x and y where there are enough stars.</summary>
+/// <summary>Usual size of a star over the field: second moment, by a quadratic in x and y where there are enough stars. Where sizes follow
+/// brightness, which no linear image of stars does, by a quadratic in the logarithm of the flux too.</summary>
 internal sealed class SizeSurface
 {
     private const int EnoughStars = 30;
     private const int MostStars = 1000;
-    private const int Terms = 6;
+    private const int Spatial = 6;
+    private const int All = 8;
+    private const int Rounds = 8;
+    private const int WideRounds = 4;
+
+    // In the logarithm of the second moment: what the surface takes in while it spreads from where most stars are, and at the end.
+    private const double Wide = 0.6;
+    private const double Tight = 0.1;
+
+    // Sizes follow brightness when the slope is so sure and so steep over the range of the stars.
+    private const double SlopeSure = 6;
+    private const double SlopeEffect = 0.25;
+
     private readonly double[] terms;
     private readonly double width;
     private readonly double height;
 
-    private SizeSurface(double[] terms, double width, double height)
+    private SizeSurface(double[] terms, double width, double height, double scatter, double growth)
     {
         this.terms = terms;
         this.width = width;
         this.height = height;
+        Scatter = scatter;
+        Growth = growth;
     }
 
-    /// <summary>Fits log(second moment) by least squares, dropping outliers three times.</summary>
+    /// <summary>Scatter of the stars about it, logarithm of the second moment.</summary>
+    public double Scatter { get; }
+
+    /// <summary>Width of the bright over that of the faint stars where sizes follow brightness, else 1.</summary>
+    public double Growth { get; }
+
+    /// <summary>Fits log(second moment) by least squares to the stars near it, starting where most are.</summary>
     public static SizeSurface Fit(StarRecord[] stars, MeterSettings set)
     {
         double w = set.Frame.Width, h = set.Frame.Height;
-        int step = Math.Max(1, stars.Length / MostStars), n = 0;
-        double[] basis = new double[(stars.Length / step * Terms) + Terms], values = new double[(stars.Length / step) + 1];
+        int step = Math.Max(1, stars.Length / MostStars), n = 0, room = (stars.Length / step) + 1;
+        double[] basis = new double[room * All], values = new double[room], light = new double[room];
+        bool[] lone = new bool[room];
         for (int i = 0; i < stars.Length; i += step)
         {
             ref readonly StarRecord star = ref stars[i];
-            double det = (star.Cxx * star.Cyy) - (star.Cxy * star.Cxy);
-            if (star.Snr > 20 && det > 0 && (star.Marks & (StarMarks.Saturated | StarMarks.Edge | StarMarks.NoShape | StarMarks.BadPixels)) == 0)
+            if (SaysSize(star))
             {
-                values[n] = 0.5 * Math.Log(det);
-                Basis((2 * star.X / w) - 1, (2 * star.Y / h) - 1, basis.AsSpan(n * Terms, Terms));
+                values[n] = LogSize(star);
+                light[n] = Math.Log10(star.Flux);
+                lone[n] = (star.Marks & StarMarks.Blended) == 0;
+                Basis((2 * star.X / w) - 1, (2 * star.Y / h) - 1, light[n], basis.AsSpan(n * All, All));
                 n++;
             }
         }
 
-        if (n < 5)
-        {
-            return new SizeSurface([Math.Log(set.Variance), 0, 0, 0, 0, 0], w, h);
-        }
-
-        double[] rest = new double[n], ordered = new double[n], fit = [Middle(values.AsSpan(0, n), ordered), 0, 0, 0, 0, 0];
+        double[] fit = new double[All];
+        fit[0] = Math.Log(set.Variance);
         if (n < EnoughStars)
         {
-            return new SizeSurface(fit, w, h);
+            return new SizeSurface(fit, w, h, Tight, 1);
         }
 
-        for (int round = 0; round < 3; round++)
+        var sample = new Sample(basis, values, n);
+        double scatter = sample.Spread(fit, Spatial);
+        (double slope, double error, double range) = Slope(sample, fit, light, lone);
+        double growth = 1;
+        if (slope > SlopeSure * error && slope * range > SlopeEffect)
         {
-            for (int k = 0; k < n; k++)
-            {
-                rest[k] = Math.Abs(values[k] - Sum(fit, basis.AsSpan(k * Terms, Terms)));
-            }
-
-            double limit = Math.Max(0.05, 3 * 1.4826 * Middle(rest, ordered));
-            double[,] normal = new double[Terms, Terms + 1];
-            int kept = 0;
-            for (int k = 0; k < n; k++)
-            {
-                if (rest[k] <= limit)
-                {
-                    Add(normal, basis.AsSpan(k * Terms, Terms), values[k]);
-                    kept++;
-                }
-            }
-
-            if (kept < EnoughStars)
-            {
-                break;
-            }
-
-            double[] solved = Solve(normal);
-            if (!Array.TrueForAll(solved, double.IsFinite))
-            {
-                break;
-            }
-
-            fit = solved;
+            growth = Math.Exp(0.5 * slope * range);
+            scatter = sample.Spread(fit, All);
         }
 
-        return new SizeSurface(fit, w, h);
+        return new SizeSurface(fit, w, h, scatter, growth);
     }
 
     /// <summary>Usual second moment at a place, px^2.</summary>
-    public double At(double x, double y) => Math.Exp(Log(x, y));
-
-    private double Log(double x, double y)
+    public double At(in StarRecord star)
     {
-        Span<double> basis = stackalloc double[Terms];
-        Basis((2 * x / width) - 1, (2 * y / height) - 1, basis);
-        return Sum(terms, basis);
+        Span<double> basis = stackalloc double[All];
+        Basis((2 * star.X / width) - 1, (2 * star.Y / height) - 1, Growth > 1 && star.Flux > 0 ? Math.Log10(star.Flux) : 0, basis);
+        return Math.Exp(Sum(terms, basis));
     }
 
-    private static void Basis(double u, double v, Span<double> basis) =>
-        (basis[0], basis[1], basis[2], basis[3], basis[4], basis[5]) = (1, u, v, u * u, u * v, v * v);
+    /// <summary>Whether a star is bright and whole enough to tell sizes.</summary>
+    public static bool SaysSize(in StarRecord star) => star.Snr > 20 && star.Flux > 0 && (star.Cxx * star.Cyy) - (star.Cxy * star.Cxy) > 0.022
+        && (star.Marks & (StarMarks.Saturated | StarMarks.Edge | StarMarks.NoShape | StarMarks.BadPixels)) == 0;
+
+    /// <summary>Logarithm of the second moment, geometric mean of the axes.</summary>
+    public static double LogSize(in StarRecord star) => 0.5 * Math.Log((star.Cxx * star.Cyy) - (star.Cxy * star.Cxy));
+
+    /// <summary>How what is left of the sizes goes with brightness (per decade), its error, and the decades from faint to bright.</summary>
+    private static (double Slope, double Error, double Range) Slope(Sample sample, double[] fit, double[] light, bool[] lone)
+    {
+        int[] use = [.. Enumerable.Range(0, sample.Count).Where(k => lone[k] && Math.Abs(sample.Rest(fit, k)) < 2 * Wide)];
+        if (use.Length < EnoughStars)
+        {
+            return (0, 1, 0);
+        }
+
+        double[] ordered = [.. use.Select(k => light[k]).Order()];
+        double range = ordered[(int)(0.95 * (ordered.Length - 1))] - ordered[(int)(0.05 * (ordered.Length - 1))];
+        double a = 0, b = 0, error = double.PositiveInfinity;
+        for (int round = 0; round < 3 && use.Length >= EnoughStars / 2; round++)
+        {
+            double mx = use.Average(k => light[k]), my = use.Average(k => sample.Rest(fit, k));
+            double sxx = use.Sum(k => (light[k] - mx) * (light[k] - mx)), sxy = use.Sum(k => (light[k] - mx) * (sample.Rest(fit, k) - my));
+            b = sxy / sxx;
+            a = my - (b * mx);
+            double rms = Math.Sqrt(use.Sum(k => Square(sample.Rest(fit, k) - a - (b * light[k]))) / (use.Length - 2));
+            error = rms / Math.Sqrt(sxx);
+            use = Array.FindAll(use, k => Math.Abs(sample.Rest(fit, k) - a - (b * light[k])) < 2.5 * rms);
+        }
+
+        return (b, error, range);
+    }
+
+    private static double Square(double v) => v * v;
+
+    /// <summary>The stars that the surface is fitted to.</summary>
+    private sealed class Sample(double[] basis, double[] values, int count)
+    {
+        private readonly double[] ordered = new double[count];
+
+        public int Count => count;
+
+        public double Rest(double[] fit, int k) => values[k] - Sum(fit, basis.AsSpan(k * All, All));
+
+        /// <summary>Lets the fit spread over the stars near it; returns their scatter.</summary>
+        public double Spread(double[] fit, int terms)
+        {
+            double limit = Wide, scatter = Tight;
+            for (int round = 0; round < Rounds; round++)
+            {
+                double[,] normal = new double[terms, terms + 1];
+                int kept = 0;
+                for (int k = 0; k < count; k++)
+                {
+                    if (Math.Abs(Rest(fit, k)) <= limit)
+                    {
+                        Add(normal, basis.AsSpan(k * All, terms), values[k]);
+                        kept++;
+                    }
+                }
+
+                double[] solved = kept < EnoughStars / 2 ? [] : Solve(normal);
+                if (solved.Length == 0 || !Array.TrueForAll(solved, double.IsFinite))
+                {
+                    break;
+                }
+
+                Array.Clear(fit);
+                solved.CopyTo(fit, 0);
+                int near = 0;
+                for (int k = 0; k < count; k++)
+                {
+                    double rest = Math.Abs(Rest(fit, k));
+                    ordered[near] = rest;
+                    near += rest <= Wide ? 1 : 0;
+                }
+
+                scatter = near > 0 ? 1.4826 * Rank.Select(ordered.AsSpan(0, near), near / 2) : Tight;
+                limit = round < WideRounds ? Wide : Math.Clamp(3 * scatter, Tight, Wide);
+            }
+
+            return scatter;
+        }
+    }
+
+    private static void Basis(double u, double v, double light, Span<double> basis) =>
+        (basis[0], basis[1], basis[2], basis[3], basis[4], basis[5], basis[6], basis[7]) = (1, u, v, u * u, u * v, v * v, light, light * light);
 
     private static double Sum(ReadOnlySpan<double> terms, ReadOnlySpan<double> basis) => terms[0] + (terms[1] * basis[1]) + (terms[2] * basis[2])
-        + (terms[3] * basis[3]) + (terms[4] * basis[4]) + (terms[5] * basis[5]);
-
-    /// <summary>The upper middle one of some values.</summary>
-    private static double Middle(ReadOnlySpan<double> values, Span<double> work)
-    {
-        values.CopyTo(work);
-        return Rank.Select(work[..values.Length], values.Length / 2);
-    }
+        + (terms[3] * basis[3]) + (terms[4] * basis[4]) + (terms[5] * basis[5]) + (terms[6] * basis[6]) + (terms[7] * basis[7]);
 
     /// <summary>Adds one star to the normal equations.</summary>
     private static void Add(double[,] normal, ReadOnlySpan<double> basis, double value)
     {
-        for (int i = 0; i < Terms; i++)
+        int count = basis.Length;
+        for (int i = 0; i < count; i++)
         {
-            for (int j = 0; j < Terms; j++)
+            for (int j = 0; j < count; j++)
             {
                 normal[i, j] += basis[i] * basis[j];
             }
 
-            normal[i, Terms] += basis[i] * value;
+            normal[i, count] += basis[i] * value;
         }
     }
 
-    /// <summary>Gauss elimination with pivots; NaN when the stars do not carry six terms.</summary>
+    /// <summary>Gauss elimination with pivots; NaN when the stars do not carry the terms.</summary>
     private static double[] Solve(double[,] a)
     {
-        for (int k = 0; k < Terms; k++)
+        int count = a.GetLength(0);
+        for (int k = 0; k < count; k++)
         {
             int pivot = k;
-            for (int i = k + 1; i < Terms; i++)
+            for (int i = k + 1; i < count; i++)
             {
                 pivot = Math.Abs(a[i, k]) > Math.Abs(a[pivot, k]) ? i : pivot;
             }
 
-            for (int j = k; j <= Terms; j++)
+            for (int j = k; j <= count; j++)
             {
                 (a[k, j], a[pivot, j]) = (a[pivot, j], a[k, j]);
             }
 
-            for (int i = k + 1; i < Terms; i++)
+            for (int i = k + 1; i < count; i++)
             {
                 double f = a[i, k] / a[k, k];
-                for (int j = k; j <= Terms; j++)
+                for (int j = k; j <= count; j++)
                 {
                     a[i, j] -= f * a[k, j];
                 }
             }
         }
 
-        double[] x = new double[Terms];
-        for (int k = Terms - 1; k >= 0; k--)
+        double[] x = new double[count];
+        for (int k = count - 1; k >= 0; k--)
         {
-            double sum = a[k, Terms];
-            for (int j = k + 1; j < Terms; j++)
+            double sum = a[k, count];
+            for (int j = k + 1; j < count; j++)
             {
                 sum -= a[k, j] * x[j];
             }

@@ -48,7 +48,8 @@ internal static class SkyFromStars
             for (int i = block * SeedBlock; i < Math.Min(seeds.Length, (block + 1) * SeedBlock); i++)
             {
                 int ci = Math.Min(cells.Columns - 1, (int)(seeds[i].X / cellWidth)), cj = Math.Min(cells.Rows - 1, (int)(seeds[i].Y / cellHeight));
-                spots[i] = Spot(seeds[i].Height / filterPeak, cells.Noise[(cj * cells.Columns) + ci], alpha, beta, j);
+                float noise = cells.Noise[(cj * cells.Columns) + ci];
+                spots[i] = seeds[i].Diameter > 0 ? Disc(seeds[i], noise) : Spot(seeds[i].Height / filterPeak, noise, alpha, beta, j);
             }
         });
 
@@ -97,6 +98,10 @@ internal static class SkyFromStars
         double half = alpha * Math.Sqrt(Math.Max(0.5, Math.Pow(Math.Max(1, a), 1 / beta) - 1));
         return (half, light / (4 * half * half));
     }
+
+    /// <summary>A disc is as bright as its peak throughout.</summary>
+    private static (double Half, double Density) Disc(in Seed seed, double noise) =>
+        noise > 0 ? (0.5 * Math.Sqrt(Math.PI / 4) * seed.Diameter, PhiAt(seed.Height / noise) * noise) : (0, 0);
 
     /// <summary>J(a): u runs to where the profile has fallen to a hundredth of the noise; beyond, phi(t) = t, summed exactly.</summary>
     private static double Sum(double a, double beta)

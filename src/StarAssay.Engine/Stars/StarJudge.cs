@@ -10,10 +10,19 @@ internal static class StarJudge
     private const double SharpSure = 1.3;
     private const double SizeShare = 0.6;
     private const double LargeShare = 1.5;
+
+    // Optics that draw stars of many sizes make it hard to tell what is none: so many times their scatter.
+    private const double LargeScatter = 4;
+
+    // What is this wide along its short axis (px^2, FWHM 2.6 pixels) no single hit can be.
+    private const double Resolved = 1.3;
+
+    // A hit on one row of pixels is narrower.
+    private const double LeastStar = 0.3;
     private const double Sure = 3;
 
     /// <summary>Flags a hit, an extended object or an undersampled star.</summary>
-    public static void Judge(ref StarRecord star, MeterSettings set, SizeSurface surface)
+    public static void Judge(ref StarRecord star, MeterSettings set, SizeSurface surface, StarsAround around)
     {
         double area = Math.Sqrt(Math.Max(0, (star.Cxx * star.Cyy) - (star.Cxy * star.Cxy)));
         double half = 0.5 * (star.Cxx + star.Cyy), spread = Math.Sqrt((0.25 * (star.Cxx - star.Cyy) * (star.Cxx - star.Cyy)) + (star.Cxy * star.Cxy));
@@ -22,19 +31,24 @@ internal static class StarJudge
         // Relative standard uncertainty of a second moment under a matched Gaussian weight.
         double error = Math.Sqrt((8 * Math.PI * half * star.Noise * star.Noise / (star.ShapeFlux * star.ShapeFlux)) + (2 / (star.ShapeFlux * gain))) * 1.5;
 
-        // The mean of two neighbors over the peak is uncertain by about 0.7 of the peak's relative noise. Faint objects are
-        // decided by which they are nearer to, a lone pixel (0) or the star (1): a field holds many faint hits.
-        double share = star.Sharpness / star.ExpectedSharpness, doubt = 0.7 * star.SharpnessError / star.ExpectedSharpness;
+        // The sharpest stars there, along their short axis.
+        double usual = surface.At(star), narrow = set.NarrowVariance * usual / set.Variance;
+
+        // Mean of the two neighbors over the pixel itself for a Gaussian whose center lies d pixels off: e^(-1/2v) cosh(d/v). It is
+        // uncertain by about 0.7 of the peak's relative noise. Faint objects are decided by which they are nearer to, a lone pixel (0)
+        // or the star (1): a field holds many faint hits.
+        double expected = Math.Exp(-0.5 / narrow) * Math.Cosh(Math.Min(star.TopOffset / narrow, 5));
+        double share = star.Sharpness / expected, doubt = 0.7 * star.SharpnessError / expected, minor = half - spread;
         bool sharp = share < SharpShare && share + (SharpSure * doubt) < 1;
-        bool thin = half - spread < SizeShare * set.NarrowVariance && (half - spread) * (1 + (Sure * error)) < 0.8 * set.NarrowVariance;
-        if (sharp || thin)
+        bool thin = minor < SizeShare * narrow && minor * (1 + (Sure * error)) < 0.8 * narrow && minor < Resolved;
+        if ((sharp || thin) && !(minor > LeastStar && around.Knows(star)))
         {
             star.Marks |= StarMarks.CosmicRay;
             return;
         }
 
-        double usual = surface.At(star.X, star.Y);
-        if (area > LargeShare * usual * (1 + (Sure * error)) && (star.Marks & StarMarks.Saturated) == 0)
+        double large = Math.Max(LargeShare, Math.Exp(LargeScatter * surface.Scatter));
+        if (area > large * usual * (1 + (Sure * error)) && (star.Marks & StarMarks.Saturated) == 0 && !around.Knows(star))
         {
             star.Marks |= StarMarks.NotAStar;
         }
@@ -46,24 +60,38 @@ internal static class StarJudge
         }
     }
 
+    /// <summary>What to do about too few clean stars: it depends on what the others are.</summary>
+    private static string Advice(int[] flags, int blended)
+    {
+        int clipped = flags.Count(f => ((StarMarks)f & StarMarks.Saturated) != 0), cut = flags.Count(f => ((StarMarks)f & StarMarks.Edge) != 0);
+        return 2 * blended > flags.Length ? "Most overlap others: a smaller outer radius keeps more of them, a less crowded field is better."
+            : 2 * clipped > flags.Length ? "Most are clipped: use a shorter exposure."
+            : 2 * cut > flags.Length ? "Most are cut by the frame's edge: use a larger frame."
+            : "Use a longer exposure or a richer field.";
+    }
+
     /// <summary>The notes of the whole field.</summary>
-    public static IReadOnlyList<Note> Notes(MeterSettings set, int[] flags, int clean, double correlation, TypicalStar typical, double[] snr)
+    public static IReadOnlyList<Note> Notes(MeterSettings set, int[] flags, int clean, double correlation, TypicalStar typical, SizeSurface surface, double asked)
     {
         var notes = new List<Note>();
         string name = set.Frame.Name;
         int Count(StarMarks mark) => flags.Count(f => ((StarMarks)f & mark) != 0);
-        if (flags.Length == 0)
+        int saturated = Count(StarMarks.Saturated), hits = Count(StarMarks.CosmicRay), large = Count(StarMarks.NotAStar), blended = Count(StarMarks.Blended);
+        if (clean < 10)
         {
-            notes.Add(StarNotes.NoStars.Say("No star was found. Expose longer, focus better, or lower the detection threshold.", name));
-        }
-        else if (clean < 10)
-        {
-            notes.Add(StarNotes.TooFew.Say($"Only {clean} clean star{(clean == 1 ? "" : "s")}: the medians are uncertain and no map over the field can be drawn. Use a longer exposure or a richer field.", name));
+            notes.Add(StarNotes.TooFew.Say($"Only {clean} clean star{(clean == 1 ? "" : "s")}: the medians are uncertain and no map over the field can be drawn. {Advice(flags, blended)}", name));
         }
 
-        if (double.IsNaN(set.Gain))
+        if (surface.Growth > 1)
         {
-            notes.Add(StarNotes.GainUnknown.Say("The gain is not known: noise was measured on the sky alone, and uncertainties of bright stars are lower limits. Give the gain in electrons per ADU.", name));
+            notes.Add(StarNotes.NotLinear.Say($"The bright stars are {100 * (surface.Growth - 1):F0} % wider than the faint ones: this is no linear image (a scanned plate, a stretched or sharpened picture, clipped cores). Sizes and brightness are not those of the telescope's image; use the raw frame.", name));
+        }
+
+        if (double.IsNaN(set.Frame.GainElectronsPerAdu))
+        {
+            notes.Add(StarNotes.GainUnknown.Say(double.IsNaN(typical.Gain)
+                ? "The gain is not known, and too few stars tell it: their photons' noise was taken to be what the sky level says, and uncertainties of bright stars are lower limits. Give the gain in electrons per ADU."
+                : $"The gain is not known; what the fits leave of the stars says {set.Gain:G3} +- {typical.GainRelative * set.Gain:G2} electrons per ADU, which was used for the uncertainties. Give the gain if you know it.", name));
         }
 
         if (double.IsNaN(set.Saturation) && flags.Length > 0)
@@ -71,7 +99,6 @@ internal static class StarJudge
             notes.Add(StarNotes.SaturationUnknown.Say("The saturation level is not known: clipped stars are told by their flat tops only. Give the level in ADU.", name));
         }
 
-        int saturated = Count(StarMarks.Saturated), hits = Count(StarMarks.CosmicRay), large = Count(StarMarks.NotAStar), blended = Count(StarMarks.Blended);
         if (saturated > 0)
         {
             notes.Add(StarNotes.Saturated.Say($"{saturated} of {flags.Length} stars {(saturated == 1 ? "is" : "are")} clipped and left out of the medians.", name));
@@ -93,7 +120,9 @@ internal static class StarJudge
 
         if (blended > 0.3 * flags.Length && flags.Length >= 10)
         {
-            notes.Add(StarNotes.Crowded.Say($"{blended} of {flags.Length} stars overlap others; the medians rest on the {clean} that stand alone.", name));
+            bool cut = double.IsNaN(asked) && set.OuterRadius < typical.OuterRadius;
+            notes.Add(StarNotes.Crowded.Say($"{blended} of {flags.Length} stars overlap others within {set.OuterRadius:G3} pixels; the medians rest on the {clean} that stand alone."
+                + (cut ? $" The circle that counts as the whole star was made smaller for that ({typical.OuterRadius:F0} pixels else); half-flux radii refer to it." : ""), name));
         }
 
         if (typical.Stars >= 3 && typical.Variance - (1.0 / 12) < 1.5 * 1.5 / 5.545177)

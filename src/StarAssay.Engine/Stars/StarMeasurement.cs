@@ -11,10 +11,14 @@ public static class StarMeasurement
     private const int Block = 16;
     private const int BrightFits = 500;
     private const double LeastBrightSnr = 30;
+    private const int FewestCells = 9;
+
+    // Standard deviation of one of nine over that of their median: sqrt(9 x 2 / pi).
+    private const double MedianGain = 2.4;
 
     /// <summary>Measures the frame of the request.</summary>
     /// <exception cref="InputException">No frame, or an option out of range.</exception>
-    /// <exception cref="CannotMeasureException">The frame holds no usable pixels or no noise.</exception>
+    /// <exception cref="CannotMeasureException">The frame holds no usable pixels, no noise, or no star.</exception>
     [Measurement("stars", "Star field")]
     public static StarField Measure(StarRequest request, RunContext context)
     {
@@ -30,15 +34,42 @@ public static class StarMeasurement
         context.Cancel.ThrowIfCancellationRequested();
 
         context.Report(0.6, "measuring stars");
-        TypicalStar typical = TypicalStar.Of(frame, first, peaks, context);
-        Seed[] seeds = new SeedMerger(frame, first, FilterSigma, finder.FilteredNoise).Merge(peaks, Math.Sqrt(typical.Variance), context);
+        Seed[] seeds;
+        TypicalStar typical;
+        double[] diameters = Blobs.Diameters(frame, first, peaks, context);
+        double disc = LargeStars.WholeFrame(diameters), compact = diameters.Length > 0 ? diameters[diameters.Length / 5] : 0;
+        if (disc > 0)
+        {
+            int side = LargeStars.CellSize(disc, request.CellSize, frame);
+            cells = BackgroundEstimator.Measure(frame, side, context);
+            first = BackgroundEstimator.Smooth(cells, context);
+            seeds = LargeStars.Find(frame, disc, request.Threshold, side, context);
+            typical = TypicalStar.Of(frame, first, seeds, disc, 0, context);
+        }
+        else
+        {
+            if (StructuredSky.Measure(frame, cells, first, diameters, context) is SkyCells fine)
+            {
+                // Galaxies and nebulae become sky; what was found on the coarse one is found again.
+                cells = fine;
+                first = BackgroundEstimator.Smooth(cells, context);
+                finder = new SeedFinder(frame, first, new MatchedFilter(FilterSigma), request.Threshold, context);
+                peaks = finder.Find(context);
+            }
+
+            peaks = LargeStars.Some(diameters) ? LargeStars.Gather(frame, first, peaks, context) : peaks;
+            typical = TypicalStar.Of(frame, first, peaks, 0, compact, context);
+            seeds = new SeedMerger(frame, first, FilterSigma, finder.FilteredNoise).Merge(peaks, Math.Sqrt(typical.Variance), context);
+        }
+
         SkyFromStars.TakeOut(cells, seeds, typical.Alpha, typical.Beta, typical.FilteredPeak(FilterSigma), context);
         BackgroundMesh mesh = BackgroundEstimator.Smooth(cells, context);
-        double outer = double.IsNaN(request.OuterRadiusPx) ? typical.OuterRadius : request.OuterRadiusPx;
-        MeterSettings settings = typical.Settings(frame, mesh, seeds, outer);
+        double outer = double.IsNaN(request.OuterRadiusPx)
+            ? Crowding.Radius(seeds, new SeedGrid(seeds, frame.Width, frame.Height), typical.OuterRadius, 2 * typical.Variance) : request.OuterRadiusPx;
+        MeterSettings settings = typical.Settings(frame, mesh, seeds, outer) with { SkyLevelScatter = LevelScatter(cells, mesh) };
         StarRecord[] stars = MeasureAll(settings, FitSnr(request, settings, seeds), context);
         context.Report(0.95, "table");
-        return StarTable.Build(request, settings, stars, finder.Correlation, typical, context);
+        return RequireStars(StarTable.Build(request, settings, stars, finder.Correlation, typical, context), frame.Name);
     }
 
     /// <summary>Measures every seed; blocks of fixed size, so that the threads have no say in the result.</summary>
@@ -85,6 +116,24 @@ public static class StarMeasurement
         return Math.Max(LeastBrightSnr, peak * ratio);
     }
 
+    /// <summary>How far a cell's level is off, in its noise: what cells differ from their smoothed surroundings by. In crowded fields and
+    /// clouds that is far more than the noise of a mean.</summary>
+    private static double LevelScatter(SkyCells cells, BackgroundMesh mesh)
+    {
+        var off = new List<float>(cells.Level.Length);
+        for (int k = 0; k < cells.Level.Length; k++)
+        {
+            float noise = mesh.Noise(k % cells.Columns, k / cells.Columns), rest = cells.Level[k] - mesh.Level(k % cells.Columns, k / cells.Columns);
+            if (rest != 0 && noise > 0)
+            {
+                off.Add(Math.Abs(rest) / noise);
+            }
+        }
+
+        // The median of nine takes most of it out.
+        return off.Count < FewestCells ? 0 : 1.4826 * Rank.Median([.. off]) / MedianGain;
+    }
+
     private static Frame Check(StarRequest request)
     {
         Frame frame = request.Frame ?? throw new InputException("stars.no-frame", "No frame was given. Hand one over.", "frame");
@@ -112,6 +161,32 @@ public static class StarMeasurement
         {
             InputException.RequireRange(value, low, high, argument, unit);
         }
+    }
+
+    /// <summary>A frame without a single star that can be measured is no measurement.</summary>
+    private static StarField RequireStars(StarField field, string name)
+    {
+        const StarMarks NoStar = StarMarks.CosmicRay | StarMarks.NotAStar;
+        int Count(StarMarks mark) => field.Flags.Count(f => ((StarMarks)f & mark) != 0);
+        if (field.Flags.Length == 0)
+        {
+            throw new CannotMeasureException("stars.none", $"No star was found on {name}. Expose longer, focus better, or lower the detection threshold.", name);
+        }
+
+        int hits = Count(StarMarks.CosmicRay), large = Count(StarMarks.NotAStar);
+        if (Array.TrueForAll(field.Flags, f => ((StarMarks)f & NoStar) != 0))
+        {
+            throw new CannotMeasureException("stars.none",
+                $"No star was found on {name}: of {field.Flags.Length} objects {hits} are sharper than optics can draw (cosmic rays, hot pixels) and {large} too large. Expose longer, or check that the frame shows stars.", name);
+        }
+
+        if (Array.TrueForAll(field.Flags, f => ((StarMarks)f & (NoStar | StarMarks.Edge)) != 0))
+        {
+            throw new CannotMeasureException("stars.edge-only",
+                $"{name} holds no whole star: {Count(StarMarks.Edge)} cut by the frame's edge{(hits > 0 ? $", {hits} cosmic rays or hot pixels" : "")}. Use a frame with stars away from its edges.", name);
+        }
+
+        return field;
     }
 
     private static void RequireNoise(BackgroundMesh mesh, Frame frame)

@@ -10,10 +10,11 @@ internal struct StarRecord
     public double Hfr, HfrRecorded, HfrError, LightSlope;
     public double Cxx, Cxy, Cyy, ShapeFlux;
     public double Fwhm, FwhmError, Beta;
-    public double Sharpness, ExpectedSharpness, SharpnessError;
+    public double Sharpness, TopOffset, SharpnessError;
     public double Alpha;
     public double Widening;
     public StarMarks Marks;
+    public (double Excess, double Light, double Sky) Left;
 }
 
 /// <summary>Measures one star after the other; each worker has its own. Nothing is allocated for a star.</summary>
@@ -33,6 +34,11 @@ internal sealed class StarMeter
     // lies elsewhere.
     private const double SmallFitSnr = 30;
     private const int CoreReach = 2;
+
+    // What half-flux radii are off by beyond the noise (docs/accuracy.md): light of unseen neighbors and of skirts left in the sky, and of
+    // the pixels' blur that is taken out a part, since the model star is no Moffat profile.
+    private const double HfrKnown = 0.0025;
+    private const double BlurKnown = 0.08;
     private const double MostMove = 0.3;
     private const double NearlyGaussian = 30;
 
@@ -45,7 +51,6 @@ internal sealed class StarMeter
     private readonly MoffatFit fit;
     private readonly int fitReach;
     private readonly double radiusPerSigma;
-    private readonly double neighborShare;
     private readonly List<int> near = [];
 
     /// <summary>Makes a meter.</summary>
@@ -67,8 +72,12 @@ internal sealed class StarMeter
 
         // The circle of the signal-to-noise ratio is two half-flux radii of the usual star; 1.2 is a Gaussian's ratio.
         radiusPerSigma = Math.Clamp(0.5 * settings.SnrRadius / Math.Sqrt(settings.Variance), 1.1, 1.5);
-        neighborShare = Math.Exp(-0.5 / settings.NarrowVariance);
     }
+
+    /// <summary>Square of the distance from another star, over that from the own one, within which a pixel is the other's; their cores are
+    /// added to both.</summary>
+    /// <param name="heights">The other's height over the own.</param>
+    public static double Reach(double heights) => Math.Pow(heights / NeighborShare, 1 / SkirtExponent);
 
     /// <summary>How far away another star still counts: from the corner of the stamp to its outer radius.</summary>
     public static double Reach(MeterSettings settings) => (1.42 * Half(settings)) + settings.OuterRadius;
@@ -97,11 +106,12 @@ internal sealed class StarMeter
             FillBad(stamp.Half, stamp.Half);
         }
 
-        Ellipse ellipse = AdaptiveMoments.Measure(stamp, stamp.Half + Top(1), stamp.Half + Top(stamp.Stride), set.Variance, sky.Noise);
+        double startVariance = seed.Variance(set.Variance);
+        Ellipse ellipse = AdaptiveMoments.Measure(stamp, stamp.Half + Top(1), stamp.Half + Top(stamp.Stride), startVariance, sky.Noise);
         if (!ellipse.Converged)
         {
             // A cosmic ray's top may lie beside what can be measured; its shape tells it from a star.
-            ellipse = AdaptiveMoments.Measure(stamp, stamp.Half, stamp.Half, set.Variance, 0);
+            ellipse = AdaptiveMoments.Measure(stamp, stamp.Half, stamp.Half, startVariance, 0);
         }
 
         if (stamp.AnyBad && ellipse.Converged)
@@ -181,11 +191,12 @@ internal sealed class StarMeter
     private void Profile(in Ellipse start, bool small, bool wanted, ref StarRecord star)
     {
         bool free = star.Snr >= (small ? SmallFitSnr : set.FreeBetaSnr);
-        MoffatFit.Outcome found = fit.Fit(stamp, start, set.Beta, free, star.Noise, set.Gain, small ? CoreReach : fitReach);
+        double gain = Gain(new SkySample(star.Sky, 0, 0, star.Noise));
+        MoffatFit.Outcome found = fit.Fit(stamp, start, set.Beta, free, star.Noise, gain, small ? CoreReach : fitReach, set.WantsLeft);
         if (!found.Converged && small && free)
         {
             // A core without wings drives the exponent out of all bounds.
-            found = fit.Fit(stamp, start, NearlyGaussian, false, star.Noise, set.Gain, CoreReach);
+            found = fit.Fit(stamp, start, NearlyGaussian, false, star.Noise, gain, CoreReach, set.WantsLeft);
         }
 
         if (!found.Converged)
@@ -193,6 +204,7 @@ internal sealed class StarMeter
             return;
         }
 
+        star.Left = found.Left;
         if (wanted)
         {
             star.Fwhm = found.Model.Fwhm;
@@ -237,16 +249,17 @@ internal sealed class StarMeter
         }
 
         float peak = float.MinValue;
-        for (int j = stamp.Half - 2; j <= stamp.Half + 2; j++)
+        int around = Math.Clamp((int)(0.5 * seed.Diameter), 2, stamp.Half);
+        for (int j = stamp.Half - around; j <= stamp.Half + around; j++)
         {
-            foreach (float value in stamp.Pixels.AsSpan((j * stamp.Stride) + stamp.Half - 2, 5))
+            foreach (float value in stamp.Pixels.AsSpan((j * stamp.Stride) + stamp.Half - around, (2 * around) + 1))
             {
                 peak = value > peak ? value : peak;
             }
         }
 
         star.Peak = peak;
-        if (peak >= (float)(set.Saturation - sky.Level) || IsFlatTopped(peak, sky.Noise))
+        if (peak >= (float)(set.Saturation - sky.Level) || (seed.Diameter == 0 && IsFlatTopped(peak, sky.Noise)))
         {
             star.Marks |= StarMarks.Saturated;
         }
@@ -343,7 +356,7 @@ internal sealed class StarMeter
             }
 
             Seed other = set.Seeds[n];
-            double ratio = Math.Pow(other.Height / (NeighborShare * seed.Height), 1 / SkirtExponent);
+            double ratio = Reach(other.Height / seed.Height);
             double qx = other.X - stamp.X0, qy = other.Y - stamp.Y0;
             for (int j = 0; j < stamp.Side; j++)
             {
@@ -402,7 +415,7 @@ internal sealed class StarMeter
         double gain = double.IsNaN(set.Gain) ? double.PositiveInfinity : set.Gain;
 
         // The CCD equation in ADU: photon noise of the star, noise of its pixels, and of the sky level taken from nB others.
-        double variance = (Math.Max(0, inside) / gain) + (pixels * (1 + (pixels / set.SkySamples)) * star.Noise * star.Noise);
+        double variance = (Math.Max(0, inside) / gain) + (pixels * (1 + (pixels * set.SkyVariance)) * star.Noise * star.Noise);
         star.Snr = inside / Math.Sqrt(variance);
     }
 
@@ -450,14 +463,16 @@ internal sealed class StarMeter
     private void Errors(ref StarRecord star)
     {
         double gain = double.IsNaN(set.Gain) ? double.PositiveInfinity : set.Gain;
-        double pixel = star.Noise * star.Noise, sky = pixel / set.SkySamples;
+        double pixel = star.Noise * star.Noise, sky = pixel * set.SkyVariance;
         double area = Math.PI * set.OuterRadius * set.OuterRadius;
         double photons = Math.Max(0, star.Flux) / gain;
         star.FluxError = Math.Sqrt(photons + (area * pixel) + (area * area * sky));
 
         // F(h) - F(R)/2 = 0: light inside h counts +1/2, outside -1/2.
         double inner = Math.PI * star.HfrRecorded * star.HfrRecorded, lever = inner - (0.5 * area);
-        star.HfrError = Math.Sqrt((0.25 * (photons + (area * pixel))) + (lever * lever * sky)) / star.LightSlope;
+        double random = Math.Sqrt((0.25 * (photons + (area * pixel))) + (lever * lever * sky)) / star.LightSlope;
+        double known = HfrKnown * star.Hfr, blurred = BlurKnown * (star.HfrRecorded - star.Hfr);
+        star.HfrError = Math.Sqrt((random * random) + (known * known) + (blurred * blurred));
 
         // Weighted center with a Gaussian weight of k times the star's moments (see AdaptiveMoments.Widening).
         double det = Math.Sqrt(Math.Max(0, (star.Cxx * star.Cyy) - (star.Cxy * star.Cxy))), flux = star.ShapeFlux;
@@ -467,7 +482,7 @@ internal sealed class StarMeter
         star.YError = Math.Sqrt(star.Cyy * (fromSky + fromStar));
     }
 
-    /// <summary>How much of the brightest pixel its neighbors hold, and what the frame's usual star would give there.</summary>
+    /// <summary>How much of the brightest pixel its neighbors hold.</summary>
     private void Sharp(double x, double y, ref StarRecord star)
     {
         int px = Math.Clamp((int)Math.Round(x), 1, stamp.Side - 2), py = Math.Clamp((int)Math.Round(y), 1, stamp.Side - 2);
@@ -487,9 +502,7 @@ internal sealed class StarMeter
         double across = 0.5 * (stamp[bx - 1, by] + stamp[bx + 1, by]) / peak, along = 0.5 * (stamp[bx, by - 1] + stamp[bx, by + 1]) / peak;
         star.Sharpness = Math.Min(across, along);
 
-        // Mean of the two neighbors over the pixel itself for a Gaussian whose center lies d pixels off: e^(-1/2v) cosh(d/v).
-        double d = Math.Min(Math.Abs(bx - x), Math.Abs(by - y)), side = Math.Exp(d / set.NarrowVariance);
-        star.ExpectedSharpness = 0.5 * neighborShare * (side + (1 / side));
+        star.TopOffset = Math.Min(Math.Abs(bx - x), Math.Abs(by - y));
         double gain = double.IsNaN(set.Gain) ? double.PositiveInfinity : set.Gain;
         star.SharpnessError = Math.Sqrt((star.Noise * star.Noise) + (Math.Max(0, peak) / gain)) / peak;
     }
@@ -522,13 +535,23 @@ internal sealed record MeterSettings
     /// <summary>Independent pixels behind a sky level.</summary>
     public required double SkySamples { get; init; }
 
+    /// <summary>Standard uncertainty of the sky level that its cells show, in the noise of a pixel.</summary>
+    public double SkyLevelScatter { get; init; }
+
+    /// <summary>Variance of the sky level over that of a pixel.</summary>
+    public double SkyVariance => Math.Max(1 / SkySamples, SkyLevelScatter * SkyLevelScatter);
+
     /// <summary>Usual exponent of the Moffat profile.</summary>
     public required double Beta { get; init; }
 
     /// <summary>From this signal-to-noise ratio on a star's own exponent is fitted; fainter ones share the usual one.</summary>
     public required double FreeBetaSnr { get; init; }
 
+    /// <summary>Electrons per ADU, from the frame or from its stars; NaN when neither tells.</summary>
     public required double Gain { get; init; }
+
+    /// <summary>Whether fits are to say what they leave over, for the gain.</summary>
+    public bool WantsLeft { get; init; }
 
     public required double Saturation { get; init; }
 }

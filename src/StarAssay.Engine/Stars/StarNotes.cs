@@ -6,9 +6,10 @@ namespace StarAssay.Engine.Stars;
 [NoteList]
 public static class StarNotes
 {
-    public static readonly NoteDefinition NoStars = new("stars.none", NoteLevel.Doubt, "No star was found.");
+    public static readonly NoteDefinition NotLinear = new("stars.not-linear", NoteLevel.Doubt, "Sizes follow brightness: the frame is no linear image.");
+    public static readonly NoteDefinition NotAField = new("stars.not-a-field", NoteLevel.Doubt, "The objects are not those of a star field: a flat, spectra, a lamp, or trailed stars.");
     public static readonly NoteDefinition TooFew = new("stars.too-few", NoteLevel.Caution, "Too few clean stars for a statement about the field.");
-    public static readonly NoteDefinition GainUnknown = new("stars.gain-unknown", NoteLevel.Caution, "The gain is not known, so the stars' own photon noise is not in their uncertainties.");
+    public static readonly NoteDefinition GainUnknown = new("stars.gain-unknown", NoteLevel.Caution, "The gain is not known; it was estimated from the stars, or their own photon noise is not in their uncertainties.");
     public static readonly NoteDefinition SaturationUnknown = new("stars.saturation-unknown", NoteLevel.Info, "The saturation level is not known; clipped stars are told by their flat tops only.");
     public static readonly NoteDefinition Saturated = new("stars.saturated", NoteLevel.Info, "Some stars are clipped; they are flagged and left out of the summary.");
     public static readonly NoteDefinition CosmicRays = new("stars.cosmic-rays", NoteLevel.Info, "Objects sharper than the optics can draw were flagged.");

@@ -21,9 +21,10 @@ internal static class StarTable
         double axisY = request.Axis.Length == 2 ? request.Axis[1] : 0.5 * (set.Frame.Height - 1);
         int n = stars.Length;
         SizeSurface surface = null!;
+        StarsAround around = null!;
         int[] order = [];
         double sky = 0, noise = 0;
-        Action[] first = [() => surface = SizeSurface.Fit(stars, set), () => order = ByFlux(stars), () => sky = MeshMedian(set, noise: false), () => noise = MeshMedian(set, noise: true)];
+        Action[] first = [() => surface = SizeSurface.Fit(stars, set), () => around = new StarsAround(stars), () => order = ByFlux(stars), () => sky = MeshMedian(set, noise: false), () => noise = MeshMedian(set, noise: true)];
         Sharing.For(first.Length, context, k => first[k]());
         var c = new Columns(n);
         Sharing.For((n + Block - 1) / Block, context, block =>
@@ -32,7 +33,7 @@ internal static class StarTable
             {
                 // By brightness the records lie all over the memory.
                 Fetch.Ahead(in stars[order[Math.Min(k + Ahead, n - 1)]]);
-                StarJudge.Judge(ref stars[order[k]], set, surface);
+                StarJudge.Judge(ref stars[order[k]], set, surface, around);
                 c.Fill(k, stars[order[k]], set, axisX, axisY);
             }
         });
@@ -46,7 +47,8 @@ internal static class StarTable
         }
 
         int[] cleanIndex = [.. index];
-        var notes = StarJudge.Notes(set, c.Flags, cleanIndex.Length, correlation, typical, c.Snr);
+        IReadOnlyList<Note> notes = StarJudge.Notes(set, c.Flags, cleanIndex.Length, correlation, typical, surface, request.OuterRadiusPx);
+        notes = [.. FieldKind.Doubts(c, set), .. notes];
         (ZoneSummary whole, ZoneSummary[] zones) = ZoneTable.Of(c, cleanIndex, set.Frame.Width, set.Frame.Height, axisX, axisY, context);
         return new StarField
         {

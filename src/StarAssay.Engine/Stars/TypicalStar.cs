@@ -1,9 +1,10 @@
 using StarAssay.Engine.Imaging;
+using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Stars;
 
-/// <summary>The usual star of a frame, from a first look at some of its brighter peaks.</summary>
+/// <summary>The usual star of a frame, from a first look at some of its brighter peaks: those whose sizes agree.</summary>
 /// <param name="Variance">Median second moment (mean of both axes), px^2.</param>
 /// <param name="NarrowVariance">Lower quarter of the second moments along the short axis, at least 0.6 of their median (a few hits among few stars
 /// must not set it), px^2.</param>
@@ -12,31 +13,47 @@ namespace StarAssay.Engine.Stars;
 /// <param name="Beta">Its exponent.</param>
 /// <param name="SnrPerSignificance">Signal-to-noise ratio over the significance of the peak.</param>
 /// <param name="Stars">Stars behind it.</param>
-internal sealed record TypicalStar(double Variance, double NarrowVariance, double Hfr, double Alpha, double Beta, double SnrPerSignificance, int Stars)
+/// <param name="Gain">Electrons per ADU that what the fits leave over tells, where the frame does not; else NaN.</param>
+/// <param name="GainRelative">Its relative standard uncertainty.</param>
+internal sealed record TypicalStar(double Variance, double NarrowVariance, double Hfr, double Alpha, double Beta, double SnrPerSignificance, int Stars,
+    double Gain = double.NaN, double GainRelative = double.NaN)
 {
     private const int Wanted = 128;
     private const int FewestFits = 5;
+    private const double BrightSnr = 15;
+    private const int EnoughBright = 8;
+
+    private const double CompactShare = 1.5;
+    private const double SigmaToFwhm = 2.354820;
+
+    // Sizes of the sequence lie within this of where most are, in the logarithm of the second moment.
+    private const double SequenceWidth = 0.5;
     private const double FirstRadius = 10;
     private const double LargestRadius = 60;
 
     private static readonly TypicalStar Unknown = new(2, 0.6, 1.6, 2.2, 3, 1, 0);
 
+    /// <summary>A disc: half of its light lies within 0.354 of its diameter.</summary>
+    private static TypicalStar Disc(double diameter) => new(diameter * diameter / 10, diameter * diameter / 20, 0.354 * diameter, 0.7 * diameter, 8, 1, 0);
+
     /// <summary>Three half-flux radii, at least 5 pixels.</summary>
     public double OuterRadius => Math.Clamp(Math.Ceiling(3 * Hfr), 5, LargestRadius);
 
     /// <summary>Takes the look.</summary>
-    public static TypicalStar Of(Frame frame, BackgroundMesh mesh, Seed[] peaks, RunContext context)
+    /// <param name="frame">The frame.</param>
+    /// <param name="mesh">Its sky.</param>
+    /// <param name="peaks">All peaks.</param>
+    /// <param name="disc">Diameter of the stars where they are discs, else 0.</param>
+    /// <param name="width">Width of the compact ones among the bright objects, pixels; 0 when not known.</param>
+    /// <param name="context">Threads.</param>
+    public static TypicalStar Of(Frame frame, BackgroundMesh mesh, Seed[] peaks, double disc, double width, RunContext context)
     {
-        int[] ranked = Seed.BySignificance(peaks);
-
-        // The very brightest are often clipped; of the next ones every so many, so that a range of brightness counts.
-        int skip = ranked.Length / 50, use = Math.Min(ranked.Length - skip, 8 * Wanted), step = Math.Max(1, use / Wanted);
-        Seed[] chosen = [.. Enumerable.Range(0, use / step).Select(i => peaks[ranked[skip + (i * step)]])];
-        double radius = FirstRadius;
-        TypicalStar best = Unknown;
+        Seed[] chosen = StarSample.Pick(peaks, frame.Width, frame.Height, Wanted);
+        double radius = Math.Clamp(disc, FirstRadius, LargestRadius);
+        TypicalStar best = disc > 0 ? Disc(disc) : Unknown;
         for (int round = 0; round < 3; round++)
         {
-            best = Look(frame, mesh, chosen, radius, best, context);
+            best = Look(frame, mesh, chosen, radius, best, width, context);
             if (best.Stars < 3 || best.OuterRadius <= radius)
             {
                 break;
@@ -65,9 +82,24 @@ internal sealed record TypicalStar(double Variance, double NarrowVariance, doubl
         SkySamples = 6 * mesh.SamplesPerCell,
         Beta = Beta,
         FreeBetaSnr = 150,
-        Gain = frame.GainElectronsPerAdu,
+        Gain = !double.IsNaN(frame.GainElectronsPerAdu) ? frame.GainElectronsPerAdu : double.IsNaN(Gain) ? SkyGain(mesh) : Gain,
+        WantsLeft = false,
         Saturation = frame.SaturationAdu,
     };
+
+    /// <summary>The gain with which the sky's own photons make its noise: the least that photon noise can be where the level holds no bias;
+    /// NaN where it says nothing.</summary>
+    private static double SkyGain(BackgroundMesh mesh)
+    {
+        float[] levels = new float[mesh.Columns * mesh.Rows], noises = new float[levels.Length];
+        for (int k = 0; k < levels.Length; k++)
+        {
+            (levels[k], noises[k]) = (mesh.Level(k % mesh.Columns, k / mesh.Columns), mesh.Noise(k % mesh.Columns, k / mesh.Columns));
+        }
+
+        double level = Rank.Median(levels), noise = Rank.Median(noises);
+        return level > noise && noise > 0 ? level / (noise * noise) : double.NaN;
+    }
 
     /// <summary>Smoothed height of this star's peak over its center intensity, mean of the pixel's middle and corner.</summary>
     public double FilteredPeak(double filterSigma)
@@ -91,47 +123,58 @@ internal sealed record TypicalStar(double Variance, double NarrowVariance, doubl
         return total / taps / ((Beta - 1) / (Math.PI * Alpha * Alpha));
     }
 
-    private static TypicalStar Look(Frame frame, BackgroundMesh mesh, Seed[] chosen, double radius, TypicalStar start, RunContext context)
+    private static TypicalStar Look(Frame frame, BackgroundMesh mesh, Seed[] chosen, double radius, TypicalStar start, double width, RunContext context)
     {
-        MeterSettings settings = start.Settings(frame, mesh, chosen, radius) with { FreeBetaSnr = 50 };
+        MeterSettings settings = start.Settings(frame, mesh, chosen, radius) with { FreeBetaSnr = 50, WantsLeft = double.IsNaN(frame.GainElectronsPerAdu) };
         StarRecord[] stars = StarMeasurement.MeasureAll(settings, 50, context);
-        var variances = new List<double>();
-        var narrow = new List<double>();
-        var radii = new List<double>();
-        var alphas = new List<double>();
-        var betas = new List<double>();
-        var ratios = new List<double>();
-        for (int i = 0; i < stars.Length; i++)
+        int[] same = OwnSequence(stars, width);
+        if (same.Length < 3)
         {
-            StarRecord star = stars[i];
-
-            // Narrower than any star the pixels can carry: a hit, not a star.
-            bool hit = !(Math.Sqrt(Math.Max(0, (star.Cxx * star.Cyy) - (star.Cxy * star.Cxy))) > 0.15) || star.Sharpness < 0.12;
-            if (!hit && (star.Marks & (StarMarks.Saturated | StarMarks.NoShape | StarMarks.Edge)) == 0)
-            {
-                double half = 0.5 * (star.Cxx + star.Cyy), spread = Math.Sqrt((0.25 * (star.Cxx - star.Cyy) * (star.Cxx - star.Cyy)) + (star.Cxy * star.Cxy));
-                variances.Add(half);
-                narrow.Add(half - spread);
-                radii.Add(star.HfrRecorded);
-                ratios.Add(star.Snr / chosen[i].Significance);
-                if (star.Fwhm > 0)
-                {
-                    alphas.Add(star.Alpha);
-                    betas.Add(star.Beta);
-                }
-            }
+            return start with { Stars = same.Length };
         }
 
-        if (variances.Count < 3)
-        {
-            return start with { Stars = variances.Count };
-        }
-
-        narrow.Sort();
-        double hfr = Median(radii), beta = betas.Count >= FewestFits ? Math.Clamp(Median(betas), 1.6, 8) : start.Beta;
-        double alpha = alphas.Count >= FewestFits ? Median(alphas) : hfr / Math.Sqrt(Math.Pow(2, 1 / (beta - 1)) - 1);
-        return new TypicalStar(Median(variances), Math.Max(0.12, Math.Max(narrow[narrow.Count / 4], 0.6 * narrow[narrow.Count / 2])), hfr, alpha, beta, Median(ratios), variances.Count);
+        double Middle(Func<int, double> value) => Median([.. same.Select(value)]);
+        int[] fitted = Array.FindAll(same, i => stars[i].Fwhm > 0);
+        List<double> narrow = [.. same.Select(i => Half(stars[i]) - Spread(stars[i])).Order()];
+        double hfr = Middle(i => stars[i].HfrRecorded), beta = fitted.Length >= FewestFits ? Math.Clamp(Median([.. fitted.Select(i => stars[i].Beta)]), 1.6, 8) : start.Beta;
+        double alpha = fitted.Length >= FewestFits ? Median([.. fitted.Select(i => stars[i].Alpha)]) : hfr / Math.Sqrt(Math.Pow(2, 1 / (beta - 1)) - 1);
+        (double gain, double relative) = GainFromStars.Estimate([.. same.Where(i => stars[i].Left.Light > 0 && (stars[i].Marks & StarMarks.Blended) == 0)
+            .Select(i => (stars[i].Left.Excess, stars[i].Left.Light, stars[i].Left.Sky, stars[i].Peak))]);
+        return new TypicalStar(Middle(i => Half(stars[i])), Math.Max(0.12, Math.Max(narrow[narrow.Count / 4], 0.6 * narrow[narrow.Count / 2])), hfr, alpha, beta,
+            Middle(i => stars[i].Snr / chosen[i].Significance), same.Length, gain, relative);
     }
+
+    /// <summary>The objects of the frame's own sequence of stars: those of the size that most have. Knots of galaxies, blends and hits come
+    /// in all sizes, stars in one.</summary>
+    private static int[] OwnSequence(StarRecord[] stars, double width)
+    {
+        int[] usable = [.. Enumerable.Range(0, stars.Length).Where(i => IsUsable(stars[i]))];
+        int[] bright = Array.FindAll(usable, i => stars[i].Snr > BrightSnr);
+        usable = bright.Length >= EnoughBright ? bright : usable;
+        if (usable.Length < 3)
+        {
+            return usable;
+        }
+
+        // Stars are the compact branch: where there is one, what is much wider has no say.
+        double most = Math.Pow(CompactShare * width / SigmaToFwhm, 2);
+        int[] compact = Array.FindAll(usable, i => Half(stars[i]) < most);
+        usable = compact.Length >= Math.Max(EnoughBright, usable.Length / 4) ? compact : usable;
+        double mode = HalfSampleMode.Of([.. usable.Select(i => Math.Log(Half(stars[i]))).Order()]);
+        int[] near = Array.FindAll(usable, i => Math.Abs(Math.Log(Half(stars[i])) - mode) < SequenceWidth);
+        return near.Length >= 3 ? near : usable;
+    }
+
+    private static bool IsUsable(in StarRecord star)
+    {
+        // Narrower than any star the pixels can carry: a hit, not a star.
+        bool hit = !(Math.Sqrt(Math.Max(0, (star.Cxx * star.Cyy) - (star.Cxy * star.Cxy))) > 0.15) || star.Sharpness < 0.12;
+        return !hit && star.Snr > 0 && (star.Marks & (StarMarks.Saturated | StarMarks.NoShape | StarMarks.Edge)) == 0;
+    }
+
+    private static double Half(in StarRecord star) => 0.5 * (star.Cxx + star.Cyy);
+
+    private static double Spread(in StarRecord star) => Math.Sqrt((0.25 * (star.Cxx - star.Cyy) * (star.Cxx - star.Cyy)) + (star.Cxy * star.Cxy));
 
     private static double Median(List<double> values)
     {

@@ -147,7 +147,7 @@ public class StarMeasurementTests
     }
 
     [Fact]
-    public void No_stars_is_an_answer_and_a_flat_frame_an_error()
+    public void Nothing_found_is_an_error_that_says_why()
     {
         float[] pixels = new float[200 * 150];
         var random = new Random(1);
@@ -156,11 +156,19 @@ public class StarMeasurementTests
             pixels[i] = (float)(random.NextDouble() + random.NextDouble());
         }
 
-        StarField field = StarMeasurement.Measure(new StarRequest { Frame = new Frame { Pixels = RawPixels.FromFloats(pixels, 200, 150) } }, RunContext.Default);
-        Assert.Empty(field.X);
-        Assert.Contains(field.Notes, n => n.Code == "stars.none");
+        StarField Measure() => StarMeasurement.Measure(new StarRequest { Frame = new Frame { Pixels = RawPixels.FromFloats(pixels, 200, 150), Name = "empty" } }, RunContext.Default);
+        Assert.StartsWith("No star was found on empty. Expose", Assert.Throws<CannotMeasureException>(Measure).Message, StringComparison.Ordinal);
+        pixels[(40 * 200) + 60] += 60;
+        pixels[(90 * 200) + 120] += 200;
+        Assert.StartsWith("No star was found", Assert.Throws<CannotMeasureException>(Measure).Message, StringComparison.Ordinal);
+        for (int i = 0; i < 25; i++)
+        {
+            pixels[((70 + (i / 5)) * 200) + (i % 5)] += (float)(200 * Math.Exp(-0.3 * (Math.Pow((i / 5) - 2, 2) + Math.Pow((i % 5) - 2, 2))));
+        }
+
+        Assert.Contains("no whole star", Assert.Throws<CannotMeasureException>(Measure).Message, StringComparison.Ordinal);
         Array.Fill(pixels, 65535);
-        Assert.Throws<CannotMeasureException>(() => StarMeasurement.Measure(new StarRequest { Frame = new Frame { Pixels = RawPixels.FromFloats(pixels, 200, 150) } }, RunContext.Default));
+        Assert.Throws<CannotMeasureException>(Measure);
         Assert.Throws<InputException>(() => StarMeasurement.Measure(new StarRequest(), RunContext.Default));
     }
 

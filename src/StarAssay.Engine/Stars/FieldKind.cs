@@ -1,0 +1,47 @@
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Stars;
+
+/// <summary>Tells by its objects a frame that is no field of stars: a flat, spectra, a lamp.</summary>
+internal static class FieldKind
+{
+    private const int FewestObjects = 5;
+    private const double LeastSnr = 10;
+
+    // Half-flux over outer radius: 0.707 for what is as bright at its rim as in its middle, 0.33 for the usual star.
+    private const double FlatRadius = 0.6;
+    private const double FlatShare = 0.5;
+
+    // Long objects (1 - b/a) that all lie along one line; the mean of their doubled directions is near 1 then.
+    private const double Long = 0.4;
+    private const double LongShare = 0.5;
+    private const double Aligned = 0.75;
+
+    /// <summary>A doubt when this is no star field, else nothing.</summary>
+    public static IEnumerable<Note> Doubts(StarTable.Columns c, MeterSettings set)
+    {
+        int[] objects = [.. Enumerable.Range(0, c.Flags.Length).Where(k => c.Snr[k] > LeastSnr && ((StarMarks)c.Flags[k] & StarMarks.CosmicRay) == 0)];
+        if (objects.Length < FewestObjects)
+        {
+            yield break;
+        }
+
+        int flat = objects.Count(k => !(c.HfrRecorded[k] < FlatRadius * set.OuterRadius));
+        if (flat > FlatShare * objects.Length)
+        {
+            yield return StarNotes.NotAField.Say($"{flat} of {objects.Length} objects are as bright at their rims as in the middle: this looks like a flat field, clouds or a defocused lamp, not like stars. No size here is that of a star.", set.Frame.Name);
+            yield break;
+        }
+
+        int[] shaped = Array.FindAll(objects, k => double.IsFinite(c.Major[k]));
+        int[] stretched = Array.FindAll(shaped, k => c.Minor[k] < (1 - Long) * c.Major[k]);
+        if (stretched.Length >= FewestObjects && stretched.Length > LongShare * shaped.Length)
+        {
+            double cos = stretched.Average(k => Math.Cos(c.Angle[k] * Math.PI / 90)), sin = stretched.Average(k => Math.Sin(c.Angle[k] * Math.PI / 90));
+            if (Math.Sqrt((cos * cos) + (sin * sin)) > Aligned)
+            {
+                yield return StarNotes.NotAField.Say($"{stretched.Length} of {shaped.Length} objects are long and lie along {Math.Atan2(sin, cos) * 90 / Math.PI:F0} degrees: spectra, lines of a lamp, or stars trailed by the mount. No size here is that of the telescope.", set.Frame.Name);
+            }
+        }
+    }
+}

@@ -1,0 +1,140 @@
+using StarAssay.Engine.Imaging;
+using StarAssay.Engine.Numerics;
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Stars;
+
+/// <summary>
+/// Finds where the sky has structure that the mesh is too coarse for (galaxies, nebulae, a comet's coma, the unresolved core of a
+/// cluster) and measures it there on cells of some star widths, so that stars stand on what lies behind them.
+/// </summary>
+internal static class StructuredSky
+{
+    // A cell differs from what its neighbors' cubic says by this much of the noise, or scatters by so much more than a quiet one.
+    private const double Bend = 0.7;
+    private const double Excess = 1.4;
+    private const int FewestCells = 2;
+
+    // Side of the fine cells over the width of a star: a single one in a cell leaves most of it free.
+    private const double CellPerWidth = 4.5;
+    private const double CellPerUsual = 3;
+    private const double SmallestCell = 12;
+    private const double WorthIt = 0.75;
+    private const double QuietQuantile = 0.2;
+
+    /// <summary>Measures the sky afresh where it needs it.</summary>
+    /// <param name="frame">The frame.</param>
+    /// <param name="cells">Its sky on the coarse mesh.</param>
+    /// <param name="mesh">The same, smoothed.</param>
+    /// <param name="diameters">Widths of bright objects at half of their peaks, in rising order, pixels.</param>
+    /// <param name="context">Threads.</param>
+    /// <returns>Fine cells over the whole frame, filled from the coarse mesh where that is good enough; null where it is everywhere.</returns>
+    public static SkyCells? Measure(Frame frame, SkyCells cells, BackgroundMesh mesh, double[] diameters, RunContext context)
+    {
+        // The compact objects may be hits; then the usual ones are the stars.
+        double side = diameters.Length == 0 ? double.PositiveInfinity
+            : Math.Max(SmallestCell, Math.Max(CellPerWidth * diameters[diameters.Length / 5], CellPerUsual * diameters[diameters.Length / 2])), coarse = (double)cells.Width / cells.Columns;
+        if (side > WorthIt * coarse)
+        {
+            return null;
+        }
+
+        bool[] rough = Rough(cells, mesh, frame.GainElectronsPerAdu);
+        if (rough.Count(r => r) < FewestCells)
+        {
+            return null;
+        }
+
+        rough = Widened(rough, cells.Columns, cells.Rows);
+        int columns = Math.Max(1, (int)Math.Round(cells.Width / side)), rows = Math.Max(1, (int)Math.Round(cells.Height / side));
+        var fine = new SkyCells(cells.Width, cells.Height, columns, rows, new float[columns * rows], new float[columns * rows], (double)cells.Width * cells.Height / ((double)columns * rows));
+        var reader = new CellReader(frame, (frame.Width / columns) + 1);
+        Sharing.For(rows, context, () => new float[reader.Room((frame.Height / rows) + 1, 1)], (j, samples) =>
+        {
+            int y0 = (int)((long)j * cells.Height / rows), y1 = (int)((long)(j + 1) * cells.Height / rows);
+            for (int i = 0; i < columns; i++)
+            {
+                int x0 = (int)((long)i * cells.Width / columns), x1 = (int)((long)(i + 1) * cells.Width / columns);
+                SkySample sky = mesh.At(0.5 * (x0 + x1 - 1), 0.5 * (y0 + y1 - 1));
+                (float level, float noise) = ((float)sky.Level, (float)sky.Noise);
+                int above = Math.Min(cells.Rows - 1, (y0 + y1) / 2 * cells.Rows / cells.Height), over = Math.Min(cells.Columns - 1, (x0 + x1) / 2 * cells.Columns / cells.Width);
+                if (rough[(above * cells.Columns) + over])
+                {
+                    int count = reader.Decode(new CellReader.Cell(x0, x1, y0, y1, 1), samples, out bool missing);
+                    int kept = missing ? Compact(samples.AsSpan(0, count)) : count;
+                    if (kept >= BackgroundEstimator.FewestSamples && kept * 4 >= count)
+                    {
+                        (float fineLevel, float fineNoise) = BackgroundEstimator.Robust(samples.AsSpan(0, kept), float.NaN, float.NaN);
+
+                        // Clipped all over, there is nothing to measure.
+                        (level, noise) = float.IsFinite(fineLevel) && fineNoise > 0 ? (fineLevel, fineNoise) : (level, noise);
+                    }
+                }
+
+                (fine.Level[(j * columns) + i], fine.Noise[(j * columns) + i]) = (level, noise);
+            }
+        });
+        return fine;
+    }
+
+    /// <summary>Cells whose level the cubic through their neighbors misses, or that scatter more than their level's photons allow.</summary>
+    private static bool[] Rough(SkyCells cells, BackgroundMesh mesh, double gain)
+    {
+        int columns = cells.Columns, rows = cells.Rows;
+        float[] noises = new float[columns * rows], levels = new float[columns * rows];
+        for (int k = 0; k < noises.Length; k++)
+        {
+            (noises[k], levels[k]) = (mesh.Noise(k % columns, k / columns), mesh.Level(k % columns, k / columns));
+        }
+
+        float[] ordered = [.. noises.Order()];
+        double quiet = ordered[(int)(QuietQuantile * (ordered.Length - 1))];
+        float[] quietLevels = [.. Enumerable.Range(0, noises.Length).Where(k => noises[k] <= quiet).Select(k => levels[k])];
+        double dark = Rank.Median(quietLevels);
+        bool[] rough = new bool[columns * rows];
+        for (int k = 0; k < rough.Length; k++)
+        {
+            double more = levels[k] - dark, allowed = double.IsNaN(gain)
+                ? quiet * quiet * Math.Clamp(dark > 0 ? levels[k] / dark : 1, 1, 4)
+                : (quiet * quiet) + (Math.Max(0, more) / gain);
+            rough[k] = noises[k] * noises[k] > Excess * Excess * allowed
+                || Math.Abs(Missed(levels, k % columns, columns, k, 1)) > Bend * noises[k]
+                || Math.Abs(Missed(levels, k / columns, rows, k, columns)) > Bend * noises[k];
+        }
+
+        return rough;
+    }
+
+    /// <summary>Level less the cubic through two cells on either side; 0 at the rim.</summary>
+    private static double Missed(float[] levels, int at, int count, int k, int step) => at < 2 || at >= count - 2 ? 0
+        : levels[k] - (((4 * (levels[k - step] + levels[k + step])) - levels[k - (2 * step)] - levels[k + (2 * step)]) / 6);
+
+    private static bool[] Widened(bool[] rough, int columns, int rows)
+    {
+        bool[] wide = new bool[rough.Length];
+        for (int k = 0; k < rough.Length; k++)
+        {
+            for (int b = Math.Max(0, (k / columns) - 1); b <= Math.Min(rows - 1, (k / columns) + 1); b++)
+            {
+                for (int a = Math.Max(0, (k % columns) - 1); a <= Math.Min(columns - 1, (k % columns) + 1); a++)
+                {
+                    wide[k] |= rough[(b * columns) + a];
+                }
+            }
+        }
+
+        return wide;
+    }
+
+    private static int Compact(Span<float> samples)
+    {
+        int kept = 0;
+        foreach (float value in samples)
+        {
+            samples[kept] = value;
+            kept += float.IsFinite(value) ? 1 : 0;
+        }
+
+        return kept;
+    }
+}
