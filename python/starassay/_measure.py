@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, TypeVar
 
 import numpy as np
@@ -26,6 +26,7 @@ def measure(
     engine: Mapping[str, Any] | None = None,
     arrays: Mapping[str, np.ndarray] | None = None,
     notes: Iterable[Note] = (),
+    after: Callable[[Mapping[str, Any]], Iterable[Note]] | None = None,
     threads: int = 0,
     progress: bool = False,
     **more: Any,
@@ -50,6 +51,8 @@ def measure(
         Arrays that are handed over by name.
     notes : iterable of Note
         What is to be said beside the engine's notes.
+    after : callable, optional
+        From the engine's answer to what is to be said of it beside them.
     threads, progress
         As in `starassay._gateway.call`.
     **more
@@ -72,7 +75,11 @@ def measure(
         threads=threads,
         progress=progress,
     )
-    said = [*notes, *(n for f in listed for n in f.notes)]
+    said = [
+        *notes,
+        *(after(raw) if after is not None else ()),
+        *(n for f in listed for n in f.notes),
+    ]
     heavy = [n.text for n in said if n.level == "doubt"]
     if heavy:
         # What only the face sees (headers, names) forbids a decision as the engine's own doubts do.

@@ -8,7 +8,7 @@ import re
 import sys
 from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from astropy import units as u
@@ -27,6 +27,49 @@ _KEY = re.compile(
 )
 _VARIABLE = re.compile(r"\$\{([A-Za-z_][A-Za-z0-9_]*)(?::-([^}]*))?\}")
 Place = tuple[Any, ...]
+T = TypeVar("T")
+
+
+class Complaints:
+    """Everything that is wrong with a file, so that it is told at once."""
+
+    def __init__(self) -> None:
+        self.errors: list[CampaignError] = []
+
+    def gather(self, read: Callable[[], T]) -> T | None:
+        """What `read` returns; None when it complained, which is kept.
+
+        Parameters
+        ----------
+        read : callable
+            Reads one part of the file.
+
+        Returns
+        -------
+        object or None
+            Its answer.
+        """
+        try:
+            return read()
+        except CampaignError as error:
+            if str(error) not in map(str, self.errors):
+                self.errors.append(error)
+            return None
+
+    def raise_all(self) -> None:
+        """Raise what was gathered: one complaint as it is, several as one list."""
+        if not self.errors:
+            return
+        first = self.errors[0]
+        if len(self.errors) == 1:
+            raise first
+        lines = "\n".join(f"  {error}" for error in self.errors)
+        raise CampaignError(
+            f"{len(self.errors)} things are wrong:\n{lines}",
+            code=first.code,
+            argument=first.argument,
+            subject=first.subject,
+        )
 
 
 class TomlFile:
@@ -162,9 +205,17 @@ class Table:
             raise self.fail(key, str(error)) from None
 
     def quantity(
-        self, key: str, unit: str, *, needed: bool = False, positive: bool = True
+        self,
+        key: str,
+        unit: str,
+        *,
+        needed: bool = False,
+        positive: bool = True,
+        low: float | None = None,
+        high: float | None = None,
     ) -> u.Quantity | None:
-        """A number with a unit, such as "115 mm"; None when absent and not needed."""
+        """A number with a unit, such as "115 mm", from `low` to `high` in that unit; None when absent
+        and not needed."""
         if key not in self.values and not needed:
             return None
         value = self.need(key)
@@ -173,6 +224,18 @@ class Table:
             raise self.fail(key, f"{value!r} is not one finite number.")
         if positive and made.value <= 0:
             raise self.fail(key, f"{value!r} must be greater than zero.")
+        least, most = -np.inf if low is None else low, np.inf if high is None else high
+        if not least <= made.value <= most:
+            span = (
+                f"at least {least:g}"
+                if most == np.inf
+                else f"at most {most:g}"
+                if least == -np.inf
+                else f"between {least:g} and {most:g}"
+            )
+            raise self.fail(
+                key, f"{value!r} cannot be; it must be {span} {unit}.".replace(" .", ".")
+            )
         return made
 
     def option(self, option: Any) -> Any:

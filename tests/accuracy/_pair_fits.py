@@ -73,7 +73,8 @@ def frames_of(pair: Pair) -> dict[str, Frame]:
     """Both images as bias-subtracted frames."""
     d = pair.declared
     air = pair.setup.turbulence
-    exposure = None if air is None else air.exposure_s * u.s
+    # The mean seeing is that of an exposure without end.
+    exposure = (1e9 if air is None else air.exposure_s) * u.s
     named = {}
     for key, name, adu in (("frame0", "inside", pair.inside), ("frame1", "outside", pair.outside)):
         named[key] = Frame(

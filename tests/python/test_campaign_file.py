@@ -218,3 +218,44 @@ lamps = ["Hgg"]
         errors.CampaignError, match=r"lamps is 'Hgg'\. Did you mean 'Hg'\? Choose one of Ne, Ar"
     ):
         read_campaign(folder)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ("at_least = 0.95", "at_least = 90", "claims[1].at_least: 90 is out of range"),
+        ('wavelength = "540 nm"', 'wavelength = "540 mm"', "green.wavelength: '540 mm' cannot be"),
+        (
+            'aperture = "115 mm"',
+            'aperture = "-1 mm"',
+            "telescope.aperture: '-1 mm' must be greater",
+        ),
+        ('aperture = "115 mm"', 'aperture = "1.15 mm"', "telescope.aperture: '1.15 mm' cannot be"),
+        ('at_most = "3 arcsec"', 'at_most = "-3 arcsec"', "at_most: '-3 arcsec' cannot be"),
+    ],
+)
+def test_what_cannot_be_is_told_before_anything_is_measured(
+    folder: Path, old: str, new: str, told: str
+) -> None:
+    assert old in GOOD
+    write(folder, GOOD.replace(old, new))
+    with pytest.raises(errors.CampaignError) as caught:
+        read_campaign(folder)
+    assert told in str(caught.value) and ", line " in str(caught.value)
+
+
+def test_all_that_is_wrong_is_told_at_once(folder: Path) -> None:
+    text = GOOD.replace("at_least = 0.95", "at_least = 90").replace('"540 nm"', '"540 mm"')
+    text = text.replace('aperture = "115 mm"', 'aperture = "115"').replace("a.fits", "c.fits")
+    write(folder, text)
+    with pytest.raises(errors.CampaignError) as caught:
+        read_campaign(folder)
+    said = str(caught.value)
+    assert said.startswith("4 things are wrong:\n") and said.count("campaign.toml, line ") == 4
+    for part in (
+        "telescope.aperture",
+        "filters.green.wavelength",
+        "stars[1].frames",
+        "claims[1].at",
+    ):
+        assert part in said

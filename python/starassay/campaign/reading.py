@@ -5,13 +5,14 @@ docs/campaign.md shows every key. Each complaint names file, line and key and sa
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
 from astropy import units as u
 
 from .. import _records, _units
 from .._records import QUANTITIES
-from .._toml import Table, TomlFile
+from .._toml import Complaints, Table, TomlFile
 from ..decisions.deciding import Claim
 from ..measurements import declared
 from ..measurements._declaring import TELESCOPE, Measurement, Option
@@ -56,51 +57,79 @@ def read_campaign(path: str | Path) -> Campaign:
     file = TomlFile(path / FILE_NAME if path.is_dir() else path)
     top = file.table()
     measurements = declared()
-    top.only(
-        [
-            *("campaign", "telescope", "camera", "filters", "site"),
-            *("claims", "requirements", "decision"),
-            *measurements,
-        ]
-    )
-    head = top.sub("campaign", needed=True)
-    head.only(["name", "summary"])
-    filters = _filters(top.sub("filters"))
-    tests = tuple(
-        _test(measurements[key], entry, filters)
-        for key in top.values
-        if key in measurements
-        for entry in top.tables(key)
-    )
-    if not tests:
-        raise file.fail(
-            (next(iter(measurements)),),
-            f"no test is described. List frames under {', '.join(f'[[{m}]]' for m in measurements)}.",
-        )
-    decision = top.sub("decision")
-    decision.only(["risk"])
-    claims = [_claim(entry, False, tests) for entry in top.tables("claims")]
-    claims += [_claim(entry, True, tests) for entry in top.tables("requirements")]
+    wrong = Complaints()
+    known = [
+        *("campaign", "telescope", "camera", "filters", "site"),
+        *("claims", "requirements", "decision"),
+        *measurements,
+    ]
+    for key in top.values:
+        wrong.gather(lambda: Table(file, {key: top.values[key]}, ()).only(known))
+    head = wrong.gather(lambda: _head(top.sub("campaign", needed=True)))
+    telescope = wrong.gather(lambda: _telescope(top.sub("telescope", needed=True)))
+    camera = wrong.gather(lambda: _camera(top.sub("camera")))
+    site = wrong.gather(lambda: _site(top.sub("site")))
+    filters = wrong.gather(lambda: _filters(top.sub("filters")))
+    read: list[Test | None] = []
+    for key in top.values:
+        if key not in measurements:
+            continue
+        for entry in wrong.gather(lambda: top.tables(key)) or []:
+            # A filter that is wrong itself has been told; its entries are not told again.
+            if filters is not None or not isinstance(entry.values.get("filter"), str):
+                read.append(wrong.gather(lambda: _test(measurements[key], entry, filters or {})))
+    listed = any(key in measurements for key in top.values)
+    if not read and (not wrong.errors or not listed):
+        wrong.gather(lambda: _no_test(file, measurements))
+    tests = tuple(t for t in read if t is not None)
+    # A claim may name a test that could not be read: then only what is left of the claim is looked at.
+    among = None if len(tests) < len(read) or wrong.errors else tests
+    claims = [
+        wrong.gather(lambda: _claim(entry, key == "requirements", among))
+        for key in ("claims", "requirements")
+        for entry in wrong.gather(lambda: top.tables(key)) or []
+    ]
+    risk = wrong.gather(lambda: _risk(top.sub("decision")))
+    wrong.raise_all()
+    assert head is not None and telescope is not None
+    assert camera is not None and site is not None and filters is not None and risk is not None
     return Campaign(
         path=file.path,
         text=file.text,
-        name=head.text("name"),
-        summary=head.text("summary", ""),
-        telescope=_telescope(top.sub("telescope", needed=True)),
-        camera=_camera(top.sub("camera")),
-        site=_site(top.sub("site")),
+        name=head[0],
+        summary=head[1],
+        telescope=telescope,
+        camera=camera,
+        site=site,
         filters=filters,
         tests=tests,
-        claims=tuple(claims),
-        risk=decision.number("risk", 0.05, low=1e-6, high=0.4),
+        claims=tuple(c for c in claims if c is not None),
+        risk=risk,
+    )
+
+
+def _head(t: Table) -> tuple[str, str]:
+    t.only(["name", "summary"])
+    return t.text("name"), t.text("summary", "")
+
+
+def _risk(t: Table) -> float:
+    t.only(["risk"])
+    return t.number("risk", 0.05, low=1e-6, high=0.4)
+
+
+def _no_test(file: TomlFile, measurements: Mapping[str, Measurement]) -> None:
+    raise file.fail(
+        (next(iter(measurements)),),
+        f"no test is described. List frames under {', '.join(f'[[{m}]]' for m in measurements)}.",
     )
 
 
 def _telescope(t: Table) -> TelescopeEntry:
     t.only(["name", "sample", "design", *TELESCOPE, "note"])
-    aperture, focal = t.quantity("aperture", "mm", needed=True), t.quantity(
-        "focal_length", "mm", needed=True
-    )
+    # The ranges are the engine's own, which would refuse them in the middle of the work.
+    aperture = t.quantity("aperture", "mm", needed=True, low=5.0, high=20000.0)
+    focal = t.quantity("focal_length", "mm", needed=True, low=10.0, high=500000.0)
     assert aperture is not None and focal is not None
     if not 1.0 <= float(focal / aperture) <= 100:
         raise t.fail(
@@ -127,7 +156,7 @@ def _camera(t: Table) -> CameraEntry:
         raise t.fail("bayer", f"'{bayer}' is no Bayer pattern. Write for example \"RGGB\".")
     return CameraEntry(
         t.text("name", ""),
-        t.quantity("pitch", "um"),
+        t.quantity("pitch", "um", low=0.1, high=1000.0),
         t.quantity("gain", "electron / adu"),
         t.quantity("read_noise", "electron"),
         t.quantity("saturation", "adu"),
@@ -141,7 +170,7 @@ def _filters(t: Table) -> dict[str, FilterEntry]:
     for name in t.values:
         one = t.sub(name)
         one.only(["wavelength", "width"])
-        wavelength = one.quantity("wavelength", "nm", needed=True)
+        wavelength = one.quantity("wavelength", "nm", needed=True, low=200.0, high=20000.0)
         assert wavelength is not None
         found[name] = FilterEntry(name, wavelength, one.quantity("width", "nm"))
     return found
@@ -172,7 +201,7 @@ def _test(one: Measurement, t: Table, filters: dict[str, FilterEntry]) -> Test:
     files = _pairs(t, one) if "pairs" in t.values and one.pairs else _files(t, one)
     said = {o.name: value for o in own if (value := t.option(o)) is not None}
     for name in light:
-        said_light = t.option(Option(name, "numbers", "", "nm"))
+        said_light = t.option(Option(name, "numbers", "", "nm", low=200.0, high=20000.0))
         if said_light is not None:
             said[name] = said_light
         elif known is not None:
@@ -219,7 +248,8 @@ def _pairs(t: Table, one: Measurement) -> dict[str, tuple[Path, ...]]:
     return {first: tuple(p[0] for p in found), second: tuple(p[1] for p in found)}
 
 
-def _claim(t: Table, requirement: bool, tests: tuple[Test, ...]) -> ClaimEntry:
+def _claim(t: Table, requirement: bool, tests: tuple[Test, ...] | None) -> ClaimEntry:
+    """A claim or requirement; `tests` is None while not all tests could be read."""
     t.only(["name", "quantity", "at_least", "at_most", "wavelength", "test", "source"])
     quantity = t.choice("quantity", list(QUANTITIES), "")
     kind = QUANTITIES[quantity]
@@ -228,7 +258,7 @@ def _claim(t: Table, requirement: bool, tests: tuple[Test, ...]) -> ClaimEntry:
         if key not in t.values:
             return None
         if kind.unit:
-            return t.quantity(key, kind.unit, positive=False)
+            return t.quantity(key, kind.unit, positive=False, low=kind.low, high=kind.high)
         low, high = kind.low, kind.high
         return (
             t.number(key, 0.0, low=-1e6 if low is None else low, high=1e6 if high is None else high)
@@ -241,8 +271,8 @@ def _claim(t: Table, requirement: bool, tests: tuple[Test, ...]) -> ClaimEntry:
     if low is not None and high is not None and low >= high:
         raise t.fail("at_least", f"{low} is not below at_most = {high}. Exchange them.")
     test = t.text("test", "")
-    names = [x.name for x in tests if x.kind == kind.area]
-    if test and test not in names:
+    names = [x.name for x in tests or () if x.kind == kind.area]
+    if test and tests is not None and test not in names:
         t.choice("test", names or [f"one under [[{kind.area}]]"], "")
     return ClaimEntry(
         Claim(t.text("name", kind.label), low, high, requirement),

@@ -5,6 +5,7 @@ A frame that fails becomes a sentence in the report; the other tests go on.
 
 from __future__ import annotations
 
+import dataclasses
 import math
 import re
 from collections.abc import Callable, Iterable
@@ -13,12 +14,13 @@ from pathlib import Path
 from typing import Any
 
 from astropy import units as u
+from astropy.time import Time
 
 from .. import _units, errors
 from ..decisions.advice import advise
 from ..decisions.deciding import raw_quantity, stated_quantity
 from ..decisions.means import combine_quantities
-from ..results import Measured
+from ..results import Measured, Note, say
 from ..measurements._declaring import Setup
 from .description import Campaign, Test
 from .folder import REPORT, make_manifest, require_ours, write_folder
@@ -26,6 +28,10 @@ from .judging import judge
 from .outcome import Outcome, Piece, TestOutcome
 from .reading import read_campaign
 from .report import render
+
+
+_SEASON_DAYS = 100.0
+"""Longest time between the frames of one entry (a judgment, no source)."""
 
 
 def run_campaign(
@@ -135,7 +141,34 @@ def _measure(campaign: Campaign, test: Test, steps: _Steps) -> TestOutcome:
             )
     counted = [p.result.quantities for p in pieces if not p.aside or not test_is_own(test)]
     quantities, notes = combine_quantities(counted) if counted else ({}, ())
+    apart = _far_apart(pieces)
+    if apart is not None:
+        notes = (*notes, apart)
+        quantities = {
+            name: dataclasses.replace(q, doubts=(*q.doubts, apart.text))
+            for name, q in quantities.items()
+        }
     return TestOutcome(test, tuple(pieces), quantities, tuple(failures), notes)
+
+
+def _far_apart(pieces: Iterable[Piece]) -> Note | None:
+    """A doubt when the frames of one entry span more than a season: telescopes change in that time."""
+    dated = sorted(
+        (frame["start"], frame["name"])
+        for piece in pieces
+        for frame in piece.result.conditions.get("frames", ())
+        if frame.get("start")
+    )
+    if len(dated) < 2:
+        return None
+    days = float(Time(dated[-1][0]).mjd - Time(dated[0][0]).mjd)
+    if days <= _SEASON_DAYS:
+        return None
+    return say(
+        "decision.frames-far-apart",
+        f"{dated[0][1]} was taken on {dated[0][0][:10]}, {dated[-1][1]} on {dated[-1][0][:10]}, "
+        f"{days:.0f} days apart: they need not show one state of the telescope. Give each its own entry.",
+    )
 
 
 def test_is_own(test: Test) -> bool:

@@ -11,8 +11,10 @@ from astropy import units as u
 from astropy.time import Time
 from astropy.wcs import WCS
 
+from ..errors import InputError
 from ..results import Note
 from .header_keywords import ELECTRON_PER_ADU
+from .masks import either, fitting_mask, split_mask
 
 
 @dataclasses.dataclass(frozen=True, eq=False)
@@ -86,6 +88,22 @@ class Frame:
     data_section: tuple[slice, slice] | None = None
     bias_section: tuple[slice, slice] | None = None
     path: Path | None = None
+
+    def __post_init__(self) -> None:
+        pixels, grown = split_mask(self.pixels)
+        if isinstance(pixels, u.Quantity):
+            raise InputError(
+                f"The pixels of {self.name or 'the frame'} have the unit {pixels.unit}; a Frame takes plain "
+                "numbers in adu. Let read_frame make it, which reads units.",
+                code="frame.unit",
+                argument="pixels",
+                subject=self.name,
+            )
+        object.__setattr__(self, "pixels", np.asarray(pixels))
+        mask = either(grown, self.mask)
+        if mask is not None:
+            mask = fitting_mask(mask, self.pixels.shape, self.name or "the frame")
+            object.__setattr__(self, "mask", mask)
 
     @property
     def shape(self) -> tuple[int, int]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Set
-from typing import Any
 
 import numpy as np
 from astropy import units as u
@@ -92,35 +91,6 @@ def take_plane(pixels: np.ndarray, plane: int | None, name: str, notes: list[Not
             subject=name,
         )
     return pixels
-
-
-def fitting_mask(mask: Any, shape: tuple[int, ...], name: str) -> np.ndarray:
-    """A mask in the engine's type, checked against the image's shape.
-
-    Parameters
-    ----------
-    mask : array-like
-        True = do not use.
-    shape : tuple of int
-        Of the image.
-    name : str
-        Of the image, for the message.
-
-    Returns
-    -------
-    ndarray of bool
-        Rows after one another in memory.
-    """
-    mask = np.asarray(mask)
-    if mask.shape != shape:
-        raise InputError(
-            f"The mask of {name} has shape {mask.shape}, the image {shape}. Make the mask from this very "
-            "image.",
-            code="frame.mask-size",
-            argument="mask",
-            subject=name,
-        )
-    return np.ascontiguousarray(mask, dtype=bool)
 
 
 def look_at(frame: Frame, told: Set[str]) -> Frame:

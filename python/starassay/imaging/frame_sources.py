@@ -18,6 +18,7 @@ from ._fits_files import StoredImage, quiet, read_stored, stored_scaling
 from ..errors import InputError
 from .header import Card, HeaderFacts, collect_cards, facts_of, read_header
 from .header_keywords import ELECTRON_PER_ADU
+from .masks import either, split_mask
 from .._units import UnitError
 from ..results import Note, say
 
@@ -93,14 +94,13 @@ def open_image(source: Any, name: str, hdu: int | str | None) -> OpenedImage:
     label = name or "image"
     if isinstance(source, NDData):
         return _from_nddata(source, label)
+    source, mask = split_mask(source)
     if isinstance(source, u.Quantity):
-        opened = OpenedImage(np.asarray(source.value), label)
+        opened = OpenedImage(np.asarray(source.value), label, mask=mask)
         _apply_unit(opened.facts, source.unit, label)
         return opened
-    if isinstance(source, np.ma.MaskedArray):
-        return OpenedImage(np.asarray(source.data), label, mask=np.ma.getmaskarray(source))
     if isinstance(source, np.ndarray):
-        return OpenedImage(source, label)
+        return OpenedImage(np.asarray(source), label, mask=mask)
     raise InputError(
         f"An image cannot be made of a {type(source).__name__}. Give a path, HDUList, HDU, CCDData, "
         "NDData, Quantity or NumPy array.",
@@ -204,7 +204,11 @@ def _from_nddata(source: NDData, name: str) -> OpenedImage:
         wcs = None
     cards, _ = collect_cards(header)
     meta = {key: found[0].value for key, found in cards.items()}
-    return OpenedImage(np.asarray(source.data), name, facts, meta, source.mask, wcs)
+    data, grown = split_mask(source.data)
+    if isinstance(data, u.Quantity):
+        _apply_unit(facts, data.unit, name)
+        data = data.value
+    return OpenedImage(np.asarray(data), name, facts, meta, either(grown, source.mask), wcs)
 
 
 def _apply_unit(facts: HeaderFacts, unit: Any, name: str) -> None:
@@ -226,6 +230,13 @@ def _apply_unit(facts: HeaderFacts, unit: Any, name: str) -> None:
         if facts.gain is not None and facts.saturation is not None:
             facts.saturation = (facts.saturation * facts.gain).value * u.adu
         facts.gain = 1.0 * ELECTRON_PER_ADU
+        facts.notes.append(
+            say(
+                "frame.electrons",
+                "The pixels are in electrons: one adu of the results is one electron.",
+                name,
+            )
+        )
         return
     raise UnitError(
         f"The pixels of {name} are in {unit}; adu or electron is needed. Give the image as the camera "

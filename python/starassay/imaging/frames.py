@@ -11,9 +11,10 @@ from astropy.time import Time
 
 from ..errors import InputError
 from .frame import Frame
-from .frame_pixels import fitting_mask, look_at, take_plane
+from .frame_pixels import look_at, take_plane
 from .frame_sources import OpenedImage, open_image
 from .header_keywords import ELECTRON_PER_ADU
+from .masks import fitting_mask
 from .._units import instance, integer, pair, quantity, text
 from ..results import say
 
@@ -142,7 +143,10 @@ def _finish(opened: OpenedImage, plane: int | None, given: dict[str, Any]) -> Fr
     }
     values.update({"mask": opened.mask, "wcs": opened.wcs, **given})
     if values["mask"] is not None:
-        values["mask"] = fitting_mask(values["mask"], pixels.shape, name)
+        mask = np.asarray(values["mask"])
+        if mask.ndim > 2 and mask.shape == opened.pixels.shape:
+            mask = take_plane(mask, plane, name, [])
+        values["mask"] = fitting_mask(mask, pixels.shape, name)
     missing = [key.replace("_", " ") for key in _ASKED_FOR if values[key] is None]
     if missing and opened.meta:
         notes.append(

@@ -18,6 +18,10 @@ public static class DecisionNotes
     public static readonly NoteDefinition OtherConditions = new("decision.other-conditions", NoteLevel.Doubt,
         "The claim holds under other conditions than those of the measurement, so nothing was decided.");
 
+    /// <summary>The frames of one entry span more than a season.</summary>
+    public static readonly NoteDefinition FramesFarApart = new("decision.frames-far-apart", NoteLevel.Doubt,
+        "The frames of one entry were taken months apart: they need not show one state of the telescope.");
+
     /// <summary>The tolerance is narrower than the uncertainty.</summary>
     public static readonly NoteDefinition TooNarrow = new("decision.too-narrow", NoteLevel.Caution,
         "The range allowed is narrower than twice the guard band: this measurement can never show that the claim is met.");

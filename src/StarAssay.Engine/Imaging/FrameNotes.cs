@@ -90,6 +90,10 @@ public static class FrameNotes
     public static readonly NoteDefinition PixelsOblong = new("frame.pixels-oblong", NoteLevel.Caution,
         "Pixel size or binning differ between x and y; shapes and scales in y are off by that ratio.");
 
+    /// <summary>Electrons instead of ADU.</summary>
+    public static readonly NoteDefinition Electrons = new("frame.electrons", NoteLevel.Info,
+        "The pixels are in electrons: one adu of the results is one electron.");
+
     /// <summary>BUNIT that is neither ADU nor electrons.</summary>
     public static readonly NoteDefinition UnitUnknown = new("frame.unit-unknown", NoteLevel.Caution,
         "The unit of the pixels is neither ADU nor electrons; they were taken as ADU.");

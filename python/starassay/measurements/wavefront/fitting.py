@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, Literal
 
+import numpy as np
 from astropy import units as u
 
 from ... import _records, _units
@@ -14,7 +15,7 @@ from ...imaging.frame import Frame
 from ...imaging.frames import read_frame
 from ...optics.telescope import Telescope
 from .result import WavefrontFit
-from .setup import check_setup
+from .setup import check_setup, check_way
 
 
 def fit_wavefront(
@@ -135,10 +136,24 @@ def fit_wavefront(
                 obstruction=_units.number(obstruction_uncertainty, "", "obstruction_uncertainty"),
             ),
         },
-        notes=check_setup(frames, telescope),
+        notes=check_setup(frames, telescope, _middle(wavelength, weights), _pitch(pitch)),
+        after=lambda raw: check_way(frames, raw),
         threads=threads,
         progress=progress,
     )
+
+
+def _middle(wavelength: Any, weights: Sequence[float] | None) -> u.Quantity:
+    """The band's mean; what cannot be read is left to the request, which says so."""
+    values = np.array(_units.numbers(wavelength, "nm", "wavelength"))
+    shares = np.ones(values.shape) if weights is None else np.asarray(weights, dtype=float)
+    if values.size == 0 or shares.shape != values.shape or not shares.sum() > 0:
+        shares = np.ones(values.shape)
+    return (np.average(values, weights=shares) if values.size else np.nan) * u.nm
+
+
+def _pitch(pitch: Any) -> u.Quantity | None:
+    return None if pitch is None else _units.quantity(pitch, "um", "pitch")
 
 
 def _pairs(inside: Any, outside: Any, facts: dict[str, u.Quantity]) -> list[Frame]:

@@ -30,6 +30,7 @@ public static class WavefrontFits
         using FitRun run = FitRun.Make(request, prepared, modes, team, context);
         FitChecks.AfterFit(request, prepared, run, notes, team, context);
         FitJudgment judgment = FitJudgment.Make(request, prepared, run, notes, team, context);
+        SetupChecks.AfterFit(request, prepared, run, judgment, notes, team, context);
         context.Report(1, "done");
         return ResultMaker.Make(request, prepared, run, judgment, notes);
     }

@@ -60,7 +60,7 @@ public static class WavefrontNotes
 
     /// <summary>No turbulence term.</summary>
     public static readonly NoteDefinition ExposureUnknown = new("wavefront.exposure-unknown", NoteLevel.Info,
-        "The exposure time is not known, so the bars lack what turbulence leaves in a finite exposure.");
+        "The exposure time is not known; the bars hold what turbulence leaves in a short one.");
 
     /// <summary>Short exposure.</summary>
     public static readonly NoteDefinition ExposureShort = new("wavefront.exposure-short", NoteLevel.Caution,

@@ -21,7 +21,37 @@ internal sealed class FitDerivatives
     /// </summary>
     /// <param name="others">Models with the changed quantity.</param>
     /// <param name="inverse">Inverse of the normal matrix.</param>
-    public Vector<double> Response(PairModel[] others, Matrix<double> inverse)
+    public Vector<double> Response(PairModel[] others, Matrix<double> inverse) => inverse * GradientOf(Difference(others));
+
+    /// <summary>
+    /// How far along the way to another model the residuals point, once all unknowns have followed: 0 where the present model is right,
+    /// 1 where the other is, by one Gauss-Newton step.
+    /// </summary>
+    /// <param name="others">Models with the changed quantity, at the present state afterwards.</param>
+    /// <param name="inverse">Inverse of the normal matrix.</param>
+    /// <returns>The share of the way, and its variance for noise of one in every weighted pixel.</returns>
+    public (double Share, double Variance) Towards(PairModel[] others, Matrix<double> inverse)
+    {
+        float[][][] difference = Difference(others);
+        Vector<double> along = GradientOf(difference);
+        Vector<double> followed = inverse * along;
+        double length = 0;
+        double seen = 0;
+        for (int p = 0; p < difference.Length; p++)
+        {
+            for (int k = 0; k < 2; k++)
+            {
+                length += Gram.Dot(difference[p][k], difference[p][k]);
+                seen += Gram.Dot(difference[p][k], fit.Residuals[p][k]);
+            }
+        }
+
+        double free = length - (along * followed);
+        return free > 1e-6 * length ? ((seen - (followed * Gradient())) / free, 1 / free) : (0, double.PositiveInfinity);
+    }
+
+    // What other models say at the present state, less what the present ones do, over the noise of every pixel.
+    private float[][][] Difference(PairModel[] others)
     {
         float[][][] difference = new float[fit.Models.Length][][];
         for (int p = 0; p < fit.Models.Length; p++)
@@ -39,7 +69,7 @@ internal sealed class FitDerivatives
             }
         }
 
-        return inverse * GradientOf(difference);
+        return difference;
     }
 
     /// <summary>J^T W (data - model) by the adjoint.</summary>

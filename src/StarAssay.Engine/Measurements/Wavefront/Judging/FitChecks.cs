@@ -220,7 +220,7 @@ internal static class FitChecks
 
         if (request.Frames.Any(f => !(f.ExposureS > 0)))
         {
-            notes.Add(WavefrontNotes.ExposureUnknown.Say("The exposure time is not known, so the bars lack what turbulence leaves in a finite exposure. Give it with the frames, and take several pairs."));
+            notes.Add(WavefrontNotes.ExposureUnknown.Say($"The exposure time is not known; the bars hold what turbulence leaves in {Uncertainties.UnknownExposureS:G2} s. Give it with the frames, and take several pairs."));
         }
         else if (request.Frames.Min(f => f.ExposureS) < 5)
         {

@@ -35,6 +35,12 @@ internal static class Uncertainties
         return chi2 * Math.Max(1, area);
     }
 
+    /// <summary>An exposure that nobody knows counts as one so short that knowing it makes the bar smaller.</summary>
+    public const double UnknownExposureS = 1;
+
+    /// <summary>The exposure as the bars take it.</summary>
+    public static double ExposureS(Imaging.Frame frame) => frame.ExposureS > 0 ? frame.ExposureS : UnknownExposureS;
+
     /// <summary>All parts that one pair can tell of.</summary>
     public static void Combine(UncertaintyParts parts, WavefrontRequest request, PairPreparation[] prepared, FitRun run,
         Matrix<double> fromFit, Matrix<double> inverse, double inflation, Team team)
@@ -45,7 +51,7 @@ internal static class Uncertainties
         if (air.Trace() > 0)
         {
             parts.AddRandom("turbulence left in a finite exposure", "B",
-                $"exposures of {request.Frames.Min(f => f.ExposureS):G3} s or longer, air moving at {request.KnownTo.WindMs:G2} m/s", air);
+                $"exposures of {request.Frames.Min(ExposureS):G3} s or longer{(request.Frames.All(f => f.ExposureS > 0) ? string.Empty : " (taken as that where not known)")}, air moving at {request.KnownTo.WindMs:G2} m/s", air);
         }
 
         foreach ((string source, string input, Func<PairOptics, PairOptics> change) in Fixed(request))
@@ -69,9 +75,9 @@ internal static class Uncertainties
         int images = request.Frames.Count;
         for (int i = 0; i < images; i++)
         {
-            double exposure = request.Frames[i].ExposureS;
+            double exposure = ExposureS(request.Frames[i]);
             double strength = run.Fit.States[i / 2].Seeing[i % 2];
-            if (!(exposure > 0) || !(strength > 0))
+            if (!(strength > 0))
             {
                 continue;
             }

@@ -69,6 +69,54 @@ internal sealed class PairPreparation
         return made;
     }
 
+    /// <summary>The same pixels with another pitch.</summary>
+    /// <param name="factor">Over the present one.</param>
+    public PairPreparation WithPitch(double factor)
+    {
+        PairState start = Start.Copy();
+        for (int k = 0; k < 2; k++)
+        {
+            start.DefocusNm[k] *= factor;
+            start.TiltXNm[k] *= factor;
+            start.TiltYNm[k] *= factor;
+        }
+
+        return new PairPreparation(Data, start, Bin, PitchUm * factor, Origins, Stars, Gains) { FocalRatio = FocalRatio, Clipped = Clipped, Cut = Cut };
+    }
+
+    /// <summary>The same pair with the second image lying another way.</summary>
+    /// <param name="turn">Bits: 1 mirrors x, 2 mirrors y, 4 exchanges x and y first.</param>
+    public PairPreparation WithTurnedSecond(int turn)
+    {
+        int w = Data.Window;
+        var data = new PairData(w);
+        (data.Electrons[0], data.BaseVariance[0], data.Use[0]) = (Data.Electrons[0], Data.BaseVariance[0], Data.Use[0]);
+        for (int j = 0; j < w; j++)
+        {
+            for (int i = 0; i < w; i++)
+            {
+                (int x, int y) = (turn & 4) != 0 ? (j, i) : (i, j);
+                x = (turn & 1) != 0 ? w - 1 - x : x;
+                y = (turn & 2) != 0 ? w - 1 - y : y;
+                (int to, int from) = ((j * w) + i, (y * w) + x);
+                (data.Electrons[1][to], data.BaseVariance[1][to], data.Use[1][to]) = (Data.Electrons[1][from], Data.BaseVariance[1][from], Data.Use[1][from]);
+            }
+        }
+
+        PairState start = Start.Copy();
+        double perNm = -2e-3 * FocalRatio / PitchUm;
+        double sx = start.TiltXNm[1] * perNm;
+        double sy = start.TiltYNm[1] * perNm;
+
+        // An even window's middle pixel lies half a pixel beyond its middle, so a mirrored place moves by one.
+        sx = (turn & 1) != 0 ? -1 - sx : sx;
+        sy = (turn & 2) != 0 ? -1 - sy : sy;
+        (sx, sy) = (turn & 4) != 0 ? (sy, sx) : (sx, sy);
+        start.TiltXNm[1] = sx / perNm;
+        start.TiltYNm[1] = sy / perNm;
+        return new PairPreparation(data, start, Bin, PitchUm, Origins, Stars, Gains) { FocalRatio = FocalRatio, Clipped = Clipped, Cut = Cut };
+    }
+
     private static double Pitch(WavefrontRequest request, Frame[] frames)
     {
         double pitch = double.IsNaN(request.PitchUm) ? frames[0].PitchUm : request.PitchUm;

@@ -1,0 +1,135 @@
+using System.Globalization;
+using MathNet.Numerics.LinearAlgebra;
+using StarAssay.Engine.Numerics;
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Measurements.Wavefront;
+
+/// <summary>
+/// What the discs say against what was stated: the spacing of the rings against the size of the disc tells pitch x aperture /
+/// (focal length x wavelength), whose size alone could stand for defocus; the hole's rings tell the obstruction; and a pair that fits better when
+/// one image is turned was not stored the same way twice.
+/// </summary>
+internal static class SetupChecks
+{
+    /// <summary>Step of the changed models: a quarter of a pixel on a usual disc.</summary>
+    private const double Step = 0.005;
+
+    /// <summary>Standard deviations, misfit included, by which another value must be better.</summary>
+    private const double Sigmas = 5;
+
+    /// <summary>Least relative difference of the scale and of the obstruction that is worth a doubt; the budget holds smaller ones.</summary>
+    private const double LeastScale = 0.02;
+    private const double LeastObstruction = 0.06;
+
+    /// <summary>Chi squared from which other setups are tried, and the share of the rough chi squared that one must leave at most.</summary>
+    private const double TryFrom = 1.5;
+    private const double Better = 0.7;
+
+    private static readonly double[] Factors = [1.0 / 3, 0.5, 0.8, 0.88, 0.94, 1.06, 1.12, 1.25, 2, 3];
+
+    // The seven other ways in which one image can lie against the other.
+    private static readonly string[] Turns =
+        ["", "mirrored left to right", "upside down (mirrored top to bottom)", "turned by 180 degrees", "mirrored along the diagonal", "turned by 90 degrees", "turned by 270 degrees", "mirrored along the other diagonal"];
+
+    public static void AfterFit(WavefrontRequest request, PairPreparation[] prepared, FitRun run, FitJudgment judgment, List<Note> notes, Team team, RunContext context)
+    {
+        (double scale, double scaleBar) = Seen(run, judgment, team, Step, o => o with { PitchUm = o.PitchUm * (1 + Step) });
+        bool scaleDoubted = Math.Abs(scale) > Math.Max(LeastScale, 4 * request.KnownTo.Scale) && Math.Abs(scale) > Sigmas * scaleBar;
+        if (request.Pupil.Obstruction > 0.05)
+        {
+            (double hole, double holeBar) = Seen(run, judgment, team, Step, o => o with { Shape = o.Shape with { Obstruction = o.Shape.Obstruction * (1 + Step) } });
+            if (Math.Abs(hole) > Math.Max(LeastObstruction, 4 * request.KnownTo.Obstruction) && Math.Abs(hole) > Sigmas * holeBar)
+            {
+                notes.Add(Sentences.Obstruction(request.Pupil.Obstruction, hole));
+            }
+        }
+
+        // The step points the right way, but is short where the difference is large.
+        double factor = 1 + Math.Clamp(scale, -0.4, 0.6);
+        if (run.ChiSquared > TryFrom)
+        {
+            (double tried, double share) = BestScale(request, prepared, run, [.. Factors.Where(f => f > 1 == scale > 0), factor], team, context);
+            if (share < Better)
+            {
+                scaleDoubted = true;
+                factor = tried;
+            }
+
+            // What another scale explains needs no turn.
+            (int turn, double turned) = share < Better / 2 ? (0, 1) : BestTurn(request, prepared, run, team, context);
+            if (turned < Better && turned < share)
+            {
+                notes.Add(Sentences.Turned(request, Turns[turn], turned));
+                scaleDoubted = false;
+            }
+        }
+
+        if (scaleDoubted)
+        {
+            notes.Add(Sentences.Scale(request, prepared[0].PitchUm / prepared[0].Bin, factor));
+        }
+    }
+
+    // What the residuals say of a quantity that the fit holds fixed, relative to its stated value, with its bar.
+    private static (double Value, double Bar) Seen(FitRun run, FitJudgment judgment, Team team, double step, Func<PairOptics, PairOptics> change)
+    {
+        PairModel[] others = [.. run.Models.Select((m, p) => new PairModel(change(m.Optics), run.Modes, run.Fit.States[p].DefocusNm.Max(Math.Abs), team))];
+        (double share, double variance) = run.Fit.Derivatives.Towards(others, judgment.Inverse);
+        foreach (PairModel other in others)
+        {
+            other.Dispose();
+        }
+
+        return (step * share, step * Math.Sqrt(variance * judgment.Inflation));
+    }
+
+    private static (double Factor, double Share) BestScale(WavefrontRequest request, PairPreparation[] prepared, FitRun run, double[] factors, Team team, RunContext context)
+    {
+        (double Factor, double Share) best = (1, 1);
+        foreach (double factor in factors)
+        {
+            double share = Rough(request, [.. prepared.Select(p => p.WithPitch(factor))], run, team, context);
+            best = share < best.Share ? (factor, share) : best;
+        }
+
+        return best;
+    }
+
+    private static (int Turn, double Share) BestTurn(WavefrontRequest request, PairPreparation[] prepared, FitRun run, Team team, RunContext context)
+    {
+        (int Turn, double Share) best = (0, 1);
+        for (int turn = 1; turn < Turns.Length; turn++)
+        {
+            double share = Rough(request, [.. prepared.Select(p => p.WithTurnedSecond(turn))], run, team, context);
+            best = share < best.Share ? (turn, share) : best;
+        }
+
+        return best;
+    }
+
+    // Chi squared of the rough fit with another setup, over that with the stated one.
+    private static double Rough(WavefrontRequest request, PairPreparation[] prepared, FitRun run, Team team, RunContext context)
+    {
+        context.Cancel.ThrowIfCancellationRequested();
+        return FitRun.Approach(request, prepared, [.. prepared.Select(p => p.Start.Copy())], run.Modes, team, context).RoughChi2 / run.Strategy.RoughChi2;
+    }
+
+    /// <summary>The sentences.</summary>
+    private static class Sentences
+    {
+        public static Note Scale(WavefrontRequest request, double pitch, double factor)
+        {
+            double whole = Math.Round(factor);
+            string binned = whole >= 2 && Math.Abs((factor / whole) - 1) < 0.05 ? $" (binned {whole:F0} x {whole:F0}?)" : string.Empty;
+            return SetupNotes.ScaleContradicts.Say(string.Create(CultureInfo.InvariantCulture,
+                $"The rings in the discs fit {pitch * factor:G3} um pixels{binned}, or a focal length of {request.FocalLengthMm / factor:F0} mm, or an aperture of {request.ApertureMm * factor:F0} mm, or a wavelength of {request.WavelengthsNm.Average() / factor:F0} nm, where {pitch:G3} um, {request.FocalLengthMm:G5} mm, {request.ApertureMm:G5} mm and {request.WavelengthsNm.Average():F0} nm were stated. Correct whichever is wrong; until then nothing is decided."));
+        }
+
+        public static Note Obstruction(double stated, double relative) => SetupNotes.ObstructionContradicts.Say(string.Create(CultureInfo.InvariantCulture,
+            $"The discs fit a central obstruction of {stated * (1 + relative):F2}, {stated:F2} was stated. Measure the secondary or its baffle; until then nothing is decided."));
+
+        public static Note Turned(WavefrontRequest request, string how, double share) => SetupNotes.ImageTurned.Say(string.Create(CultureInfo.InvariantCulture,
+            $"The pair fits better, with {100 * share:F0} % of the misfit, when {request.Frames[1].Name} is taken as {how}: one of the images was stored in another orientation. Turn it back; until then nothing is decided."), request.Frames[1].Name);
+    }
+}

@@ -1,0 +1,76 @@
+"""A setup that contradicts the images is a doubt with the value that would reconcile it.
+
+Truth: an independent simulator (``tests/accuracy/pairs``); what is declared differs from it in one thing.
+"""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "accuracy"))
+
+from _pair_fits import run_fit  # noqa: E402
+from pairs import PairSetup, PupilShape, draw_pair  # noqa: E402
+
+SCOPE = PairSetup(
+    aperture_mm=115.0,
+    focal_length_mm=760.0,
+    coefficients_nm={6: 18.0, 7: 22.0, 11: -20.0},
+    pixel_um=5.0,
+    size_px=96,
+    inside_um=-1300.0,
+    outside_um=1250.0,
+    flux_e=2e7,
+    seeing_arcsec=2.0,
+)
+
+
+def fit(setup: PairSetup, turn: bool = False, **declared: Any) -> dict[str, Any]:
+    pair = draw_pair(replace(setup, declared_changes=declared), np.random.default_rng(4))
+    if turn:
+        pair = replace(pair, outside=np.ascontiguousarray(pair.outside[::-1]))
+    return run_fit(pair, distances_um=[], most_noll=22)
+
+
+def doubts(found: dict[str, Any]) -> dict[str, str]:
+    said = {n["code"]: n["text"] for n in found["notes"] if n["level"] == "doubt"}
+    assert bool(found["decided"]) is not bool(said)
+    assert all(bool(q["doubts"]) is bool(said) for q in found["quantities"])
+    return said
+
+
+def test_a_right_setup_is_not_doubted() -> None:
+    assert doubts(fit(SCOPE)) == {}
+
+
+@pytest.mark.parametrize(
+    ("declared", "told"),
+    [
+        ({"pixel_um": 2.5}, ("fit 5 um pixels (binned 2 x 2?)",)),
+        ({"focal_length_mm": 800.0}, ("a focal length of 7", "800 mm")),
+        ({"aperture_mm": 102.0}, ("an aperture of 11", "102 mm")),
+        ({"wavelengths_nm": (605.0,)}, ("a wavelength of 5", "605 nm were stated")),
+    ],
+)
+def test_rings_against_the_size_of_the_disc(
+    declared: dict[str, Any], told: tuple[str, ...]
+) -> None:
+    text = doubts(fit(SCOPE, **declared))["wavefront.scale-contradicts"]
+    assert all(part in text for part in told), text
+
+
+def test_another_obstruction() -> None:
+    ringed = replace(SCOPE, shape=PupilShape(obstruction=0.34))
+    text = doubts(fit(ringed, obstruction=0.25))["wavefront.obstruction-contradicts"]
+    assert "0.25 was stated" in text
+
+
+def test_one_image_upside_down() -> None:
+    text = doubts(fit(SCOPE, turn=True))["wavefront.image-turned"]
+    assert "outside is taken as upside down" in text
