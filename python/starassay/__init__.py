@@ -67,6 +67,8 @@ _NAMES = {
     "find_cosmic_rays": ".imaging.bad_pixels",
     "measure_gain": ".imaging.gain",
     "split_bayer": ".imaging.color_planes",
+    "PlateScale": ".measurements.plate_scale",
+    "measure_plate_scale": ".measurements.plate_scale",
     "StarField": ".measurements.stars",
     "Quantity": "._records",
     "judge": ".decisions.deciding",

@@ -218,6 +218,17 @@ ORDER_REQUEST = Request(
     Field('coverage_factor', 'coverage_factor', '', 'number', 'Coverage factor of the scores.', default=2),
 )
 
+#: Places of stars on the frame and in the plane that touches the sky near the field's center.
+PLATE_SCALE_REQUEST = Request(
+    Field('width', 'width', '', 'integer', 'Columns of the frame.', low=16, high=1000000, required=True),
+    Field('height', 'height', '', 'integer', 'Rows of the frame.', low=16, high=1000000, required=True),
+    Field('pitch', 'pitch_um', 'um', 'number', 'Pixel pitch, binning included, um.', low=0.3, high=200, required=True),
+    Field('pitch_uncertainty', 'pitch_uncertainty_um', 'um', 'number', 'Standard uncertainty of the pitch, um; NaN: 0.1 % of it.', low=0, high=10),
+    Field('nominal_focal_length', 'nominal_focal_length_mm', 'mm', 'number', 'Stated focal length of the telescope alone, without reducer or extender, mm; NaN: not known.', low=1, high=1000000),
+    Field('aperture', 'aperture_mm', 'mm', 'number', 'Diameter of the objective, mm, taken as known to 0.5 %; NaN: not known.', low=1, high=100000),
+    Field('source', 'source', '', 'choice', 'Where the sky positions come from.', default='list', choices=('list', 'solution')),
+)
+
 #: What lets light through:
 PUPIL_SHAPE = Request(
     Field('obstruction', 'obstruction', '', 'number', 'Central obstruction, ratio of diameters, 0 to below 1.', default=0),
@@ -1073,6 +1084,145 @@ class PairAlone(Record):
     _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
         'coefficient': ('coefficient_nm', 'array 1 f8', 'nm', None),
         'rms': ('rms_nm', 'number', 'nm', None), 'chi_squared': ('chi_squared', 'number', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+class PlateScaleResult(Record):
+    """Focal length, distortion and field of view of a frame.
+
+    Pixels are counted from 0, x right, y up.
+
+    Attributes
+    ----------
+    focal_length : Measured
+        Focal length at the middle of the frame: pitch over the tangent that a pixel sees.
+    reducer_factor : Measured
+        Focal length over the stated one of the telescope alone; NaN without that.
+    focal_ratio : Measured
+        Focal length over aperture; NaN without an aperture.
+    pixel_scale : Measured
+        Side of a pixel on the sky at the middle of the frame, geometric mean of both
+        directions.
+    distortion_edge : Measured
+        Relative distortion at the corner of the frame: (height - ideal height) / ideal
+        height; NaN where it was not fitted.
+    field_of_view_width : Measured
+        Angle between the middles of the left and the right edge.
+    field_of_view_height : Measured
+        Angle between the middles of the lower and the upper edge.
+    field_of_view_diagonal : Measured
+        The larger of the angles between opposite corners.
+    anamorphism : Measured
+        Largest over smallest scale, less one.
+    north_angle : Quantity (deg)
+        Direction of north in the frame, from +x towards +y.
+    mirrored : bool
+        True when east lies clockwise from north in the frame (x right, y up).
+    distortion_order : int
+        Highest power of the image height in the distortion: 5, 3, or 1 where none was
+        fitted.
+    field_angle : Quantity (deg)
+        Angles from the middle of the frame to its corner at which the distortion is
+        given.
+    ideal_height : Quantity (mm)
+        Focal length times the tangent of each angle.
+    distortion : Quantity (%)
+        Relative distortion at each angle.
+    distortion_uncertainty : Quantity (%)
+        Its standard uncertainty.
+    x : Quantity (pix)
+        Column of each star.
+    y : Quantity (pix)
+        Row of each star.
+    x_residual : Quantity (pix)
+        Measured less fitted column.
+    y_residual : Quantity (pix)
+        Measured less fitted row.
+    star_angle : Quantity (deg)
+        Angle of each star from the middle of the frame.
+    star_distortion : Quantity (%)
+        Radial distortion that each star shows by itself: the fitted one and its residual
+        along the radius.
+    used : ndarray
+        Which stars are behind the fit; the others are wrong matches.
+    residual_rms : Quantity (pix)
+        Root mean square residual of the used stars, one axis.
+    added_scatter : Quantity (pix)
+        What was added in quadrature to the stars' uncertainties, so that they explain the
+        residuals.
+    center_xi : float
+        Gnomonic coordinate of the middle of the frame, towards east.
+    center_eta : float
+        Gnomonic coordinate of the middle of the frame, towards north.
+    source : {"list", "solution"}
+        Where the sky positions come from.
+    quantities : tuple of Quantity
+        Numbers that a claim can be about.
+    notes : tuple of Note
+        What the reader must know.
+    """
+
+    focal_length: Measured
+    reducer_factor: Measured
+    focal_ratio: Measured
+    pixel_scale: Measured
+    distortion_edge: Measured
+    field_of_view_width: Measured
+    field_of_view_height: Measured
+    field_of_view_diagonal: Measured
+    anamorphism: Measured
+    north_angle: u.Quantity
+    mirrored: bool
+    distortion_order: int
+    field_angle: u.Quantity
+    ideal_height: u.Quantity
+    distortion: u.Quantity
+    distortion_uncertainty: u.Quantity
+    x: u.Quantity
+    y: u.Quantity
+    x_residual: u.Quantity
+    y_residual: u.Quantity
+    star_angle: u.Quantity
+    star_distortion: u.Quantity
+    used: np.ndarray
+    residual_rms: u.Quantity
+    added_scatter: u.Quantity
+    center_xi: float
+    center_eta: float
+    source: str
+    quantities: tuple[Quantity, ...]
+    notes: tuple[Note, ...]
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'focal_length': ('focal_length', 'measured', '', None),
+        'reducer_factor': ('reducer_factor', 'measured', '', None),
+        'focal_ratio': ('focal_ratio', 'measured', '', None),
+        'pixel_scale': ('pixel_scale', 'measured', '', None),
+        'distortion_edge': ('distortion_edge', 'measured', '', None),
+        'field_of_view_width': ('field_of_view_width', 'measured', '', None),
+        'field_of_view_height': ('field_of_view_height', 'measured', '', None),
+        'field_of_view_diagonal': ('field_of_view_diagonal', 'measured', '', None),
+        'anamorphism': ('anamorphism', 'measured', '', None),
+        'north_angle': ('north_angle_deg', 'number', 'deg', None),
+        'mirrored': ('mirrored', 'flag', '', None),
+        'distortion_order': ('distortion_order', 'integer', '', None),
+        'field_angle': ('field_angle_deg', 'array 1 f8', 'deg', None),
+        'ideal_height': ('ideal_height_mm', 'array 1 f8', 'mm', None),
+        'distortion': ('distortion', 'array 1 f8', '%', None),
+        'distortion_uncertainty': ('distortion_uncertainty', 'array 1 f8', '%', None),
+        'x': ('x', 'array 1 f8', 'pix', None), 'y': ('y', 'array 1 f8', 'pix', None),
+        'x_residual': ('x_residual_px', 'array 1 f8', 'pix', None),
+        'y_residual': ('y_residual_px', 'array 1 f8', 'pix', None),
+        'star_angle': ('star_angle_deg', 'array 1 f8', 'deg', None),
+        'star_distortion': ('star_distortion', 'array 1 f8', '%', None),
+        'used': ('used', 'array 1 b1', '', None),
+        'residual_rms': ('residual_rms_px', 'number', 'pix', None),
+        'added_scatter': ('added_scatter_px', 'number', 'pix', None),
+        'center_xi': ('center_xi', 'number', '', None),
+        'center_eta': ('center_eta', 'number', '', None), 'source': ('source', 'choice', '', None),
+        'quantities': ('quantities', 'records', '', Quantity),
+        'notes': ('notes', 'notes', '', None),
     }
 
 
@@ -1935,6 +2085,11 @@ QUANTITIES: dict[str, QuantityKind] = {
     'in_focus_fraction': QuantityKind('in_focus_fraction', 'in-focus fraction of the light', '', 'color_focus', 0, 1, True, 'Take the spectrum of an A, F or G star and list it under [[color_focus]].'),
     'polychromatic_strehl': QuantityKind('polychromatic_strehl', 'polychromatic Strehl ratio of the color focus alone', '', 'color_focus', 0, 1, True, 'Take the spectrum of an A, F or G star and list it under [[color_focus]].'),
     'focus_range': QuantityKind('focus_range', 'range of the color focus curve', 'um', 'color_focus', 0, None, False, 'Take the spectrum of an A, F or G star and list it under [[color_focus]].'),
+    'focal_length': QuantityKind('focal_length', 'focal length', 'mm', 'plate_scale', 0, None, None, 'Take a star field, solve it (or list sky positions of its stars), and list it under [[plate_scale]].'),
+    'reducer_factor': QuantityKind('reducer_factor', 'reducer factor', '', 'plate_scale', 0, None, None, 'Take a star field, solve it (or list sky positions of its stars), and list it under [[plate_scale]]. Give nominal_focal_length with it.'),
+    'focal_ratio': QuantityKind('focal_ratio', 'focal ratio', '', 'plate_scale', 0, None, None, 'Take a star field, solve it (or list sky positions of its stars), and list it under [[plate_scale]]. Give the aperture with it.'),
+    'distortion_edge': QuantityKind('distortion_edge', 'distortion at the corner of the frame', '%', 'plate_scale', -100, 1000, None, 'Take a star field, solve it (or list sky positions of its stars), and list it under [[plate_scale]].'),
+    'field_of_view_diagonal': QuantityKind('field_of_view_diagonal', 'diagonal field of view', 'deg', 'plate_scale', 0, 180, None, 'Take a star field, solve it (or list sky positions of its stars), and list it under [[plate_scale]].'),
     'star_fwhm': QuantityKind('star_fwhm', 'star FWHM, median', 'arcsec', 'stars', 0, None, False, 'Take a well-focused star field and list it under [[stars]].'),
     'star_hfr': QuantityKind('star_hfr', 'half-flux radius, median', 'arcsec', 'stars', 0, None, False, 'Take a well-focused star field and list it under [[stars]].'),
     'star_ellipticity': QuantityKind('star_ellipticity', 'star ellipticity, typical', '', 'stars', 0, 1, False, 'Take a well-focused star field and list it under [[stars]].'),
@@ -1965,6 +2120,7 @@ FLAGS: dict[str, dict[int, tuple[str, str]]] = {
 #: Measurements of the engine: area -> (title, task).
 MEASUREMENTS: dict[str, tuple[str, str]] = {
     'color_focus': ('Color focus', 'color_focus.measure'),
+    'plate_scale': ('Plate scale', 'plate_scale.measure'),
     'stars': ('Star field', 'stars.measure'),
     'wavefront': ('Wavefront', 'wavefront.measure'),
 }

@@ -1,7 +1,9 @@
 using Python.Runtime;
 using StarAssay.Bridge.Astropy;
 using StarAssay.Engine.Imaging;
+using StarAssay.Engine.Measurements.PlateScale;
 using StarAssay.Engine.Optics;
+using StarAssay.Engine.Results;
 
 namespace StarAssay.Bridge.Tests;
 
@@ -113,6 +115,27 @@ public sealed class AstropyChecks
         {
             File.Delete(path);
         }
+    }
+
+    [PythonFact]
+    public void Plate_scale_is_that_of_Astropys_solution()
+    {
+        // astropy.wcs: a TAN solution of 2 arcsec a pixel, mirrored by its determinant; its own gnomonic plane comes from astropy.coordinates.
+        const string Make = "import numpy\nfrom astropy import units as u\nfrom astropy.coordinates import SkyCoord\nfrom astropy.wcs import WCS\n"
+            + "w = WCS(naxis=2)\nw.wcs.ctype = ['RA---TAN', 'DEC--TAN']\nw.wcs.crval = [83.0, -5.0]\nw.wcs.crpix = [501, 401]\n"
+            + "w.wcs.cdelt = [2 / 3600, 2 / 3600]\nx, y = numpy.random.default_rng(3).uniform(0, 800, (2, 50))\n"
+            + "sky = SkyCoord(*(w.all_pix2world(x, y, 0) * u.deg))\n"
+            + "at = sky.transform_to(SkyCoord(83 * u.deg, -5 * u.deg).skyoffset_frame()).cartesian\n";
+        var request = new PlateScaleRequest
+        {
+            X = Ask("x", Make), Y = Ask("y", Make), Xi = Ask("at.y / at.x", Make), Eta = Ask("at.z / at.x", Make),
+            Width = 1001, Height = 801, PitchUm = 4,
+        };
+        PlateScaleResult found = PlateScaleMeasurement.Measure(request, RunContext.Default);
+        double expected = Ask("proj_plane_pixel_scales(w) * 3600", Make + "from astropy.wcs.utils import proj_plane_pixel_scales")[0];
+        Assert.Equal(expected, found.PixelScale.Value, 1e-8);
+        Assert.Equal(0, found.DistortionEdge.Value, 1e-8);
+        Assert.True(found.Mirrored);
     }
 
     private static double[] Ask(string expression, string preparation)
