@@ -16,7 +16,7 @@ from astropy.wcs.utils import proj_plane_pixel_scales
 
 import starassay
 from starassay import CannotMeasureError, InputError, measure_plate_scale
-from starassay.__main__ import main
+from starassay.cli import main
 
 TOP = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(TOP / "tests" / "accuracy")]
