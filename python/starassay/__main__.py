@@ -15,9 +15,9 @@ def entry() -> int:
     try:
         with held():
             from .cli import main
-            from . import (
-                _host,
-            )  # noqa: F401  what the commands need is loaded while nothing can break
+
+            # What the commands need is loaded while nothing can break.
+            from . import _host  # noqa: F401
         code = main()
     except KeyboardInterrupt:
         print("Interrupted; nothing was written by halves.", file=sys.stderr)

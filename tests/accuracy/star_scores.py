@@ -135,7 +135,9 @@ def _compare(scene: Scene, field: StarField, row: Row) -> None:
     tree = cKDTree(np.c_[x, y])
     hidden = np.zeros(len(x), bool)
     isolated = np.ones(len(x), bool)
-    for i, near in enumerate(tree.query_ball_point(np.c_[x, y], 2 * np.maximum(row.outer, 4 * hfr) + 4)):
+    for i, near in enumerate(
+        tree.query_ball_point(np.c_[x, y], 2 * np.maximum(row.outer, 4 * hfr) + 4)
+    ):
         for j in near:
             if j == i:
                 continue
@@ -179,7 +181,9 @@ def _compare(scene: Scene, field: StarField, row: Row) -> None:
         row.centers.append(ex / c["x_uncertainty"][g])
         row.center_errors.append(ex)
         if np.ptp(truth) < 1e-6:
-            row.median_pulls.append((_plain(field.hfr.value) - truth[0]) / _plain(field.hfr.uncertainty))
+            row.median_pulls.append(
+                (_plain(field.hfr.value) - truth[0]) / _plain(field.hfr.uncertainty)
+            )
 
 
 def robust(values: np.ndarray) -> float:

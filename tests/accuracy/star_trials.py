@@ -8,7 +8,6 @@ Nothing here is shared with the engine.
 
 from __future__ import annotations
 
-import dataclasses
 import sys
 from collections.abc import Callable
 from typing import Any
@@ -56,7 +55,9 @@ def comatic(core: float, coma: float, angle: float, half: int) -> np.ndarray:
     return k / k.sum()
 
 
-def put(mean: np.ndarray, kernel: np.ndarray, x: float, y: float, flux: float) -> tuple[float, float]:
+def put(
+    mean: np.ndarray, kernel: np.ndarray, x: float, y: float, flux: float
+) -> tuple[float, float]:
     """Add a star; its place is rounded to the fine grid and returned."""
     half = (kernel.shape[0] // OVER - 1) // 2
     ix, iy = int(np.round(x)), int(np.round(y))
@@ -64,7 +65,12 @@ def put(mean: np.ndarray, kernel: np.ndarray, x: float, y: float, flux: float) -
     k = ndimage.shift(kernel, (sy, sx), order=0) if (sx or sy) else kernel
     m = k.reshape(2 * half + 1, OVER, 2 * half + 1, OVER).sum((1, 3)) * flux
     h, w = mean.shape
-    y0, y1, x0, x1 = max(0, iy - half), min(h, iy + half + 1), max(0, ix - half), min(w, ix + half + 1)
+    y0, y1, x0, x1 = (
+        max(0, iy - half),
+        min(h, iy + half + 1),
+        max(0, ix - half),
+        min(w, ix + half + 1),
+    )
     if y1 > y0 and x1 > x0:
         mean[y0:y1, x0:x1] += m[y0 - iy + half : y1 - iy + half, x0 - ix + half : x1 - ix + half]
     return ix + sx / OVER, iy + sy / OVER
@@ -131,7 +137,9 @@ def field(
     )
 
 
-def spiral(scale: float, light: float, knots: int) -> Callable[[np.ndarray, np.random.Generator], None]:
+def spiral(
+    scale: float, light: float, knots: int
+) -> Callable[[np.ndarray, np.random.Generator], None]:
     """A bulge, two arms with knots and a faint disc."""
 
     def add(mean: np.ndarray, rng: np.random.Generator) -> None:
@@ -148,7 +156,9 @@ def spiral(scale: float, light: float, knots: int) -> Callable[[np.ndarray, np.r
             a = 3.0 * np.log(rr / scale) + np.pi * rng.integers(2) + rng.normal(0, 0.15)
             kx, ky = cx + rr * np.cos(a), cy + rr * np.sin(a) / 1.3
             s = rng.uniform(1.8, 5)
-            mean += 0.8 * light * rng.random() * np.exp(-((xx - kx) ** 2 + (yy - ky) ** 2) / 2 / s**2)
+            mean += (
+                0.8 * light * rng.random() * np.exp(-((xx - kx) ** 2 + (yy - ky) ** 2) / 2 / s**2)
+            )
 
     return add
 
@@ -162,7 +172,9 @@ def nebula(light: float) -> Callable[[np.ndarray, np.random.Generator], None]:
         k[0, 0] = 1
         noise = np.fft.ifft2(np.fft.fft2(rng.normal(size=(n, n))) * k**-1.6).real
         noise = (noise - noise.min()) / np.ptp(noise)
-        mean += ndimage.gaussian_filter(light * noise**2 + 0.5 * light * (noise > 0.55) * (noise - 0.55), 1.2)
+        mean += ndimage.gaussian_filter(
+            light * noise**2 + 0.5 * light * (noise > 0.55) * (noise - 0.55), 1.2
+        )
 
     return add
 
@@ -175,9 +187,13 @@ def comet(light: float) -> Callable[[np.ndarray, np.random.Generator], None]:
         cx, cy = n * rng.uniform(0.3, 0.7, 2)
         yy, xx = np.mgrid[0:n, 0:n]
         mean += light * 4 / np.hypot(xx - cx, np.maximum(np.hypot(yy - cy, 0), 2))
-        mean += light * 0.3 * np.exp(-((yy - cy) ** 2) / 2 / (8 + 0.1 * np.abs(xx - cx)) ** 2) * np.exp(
-            -np.maximum(xx - cx, 0) / 150
-        ) * (xx > cx)
+        mean += (
+            light
+            * 0.3
+            * np.exp(-((yy - cy) ** 2) / 2 / (8 + 0.1 * np.abs(xx - cx)) ** 2)
+            * np.exp(-np.maximum(xx - cx, 0) / 150)
+            * (xx > cx)
+        )
 
     return add
 
@@ -188,7 +204,9 @@ def trail(mean: np.ndarray, rng: np.random.Generator) -> None:
     yy, xx = np.mgrid[0:n, 0:n]
     for _ in range(3):
         a = rng.uniform(0, np.pi)
-        d = (xx - n * rng.uniform(0.2, 0.8)) * np.sin(a) - (yy - n * rng.uniform(0.2, 0.8)) * np.cos(a)
+        d = (xx - n * rng.uniform(0.2, 0.8)) * np.sin(a) - (
+            yy - n * rng.uniform(0.2, 0.8)
+        ) * np.cos(a)
         mean += rng.uniform(100, 1500) * np.exp(-(d**2) / 2 / 1.4**2)
 
 
@@ -229,28 +247,54 @@ def stretch(image: np.ndarray) -> np.ndarray:
 
 KINDS: dict[str, Callable[[int], Scene]] = {
     "plain": lambda s: field(s, moffat(3.0, 3.2, 24), 150, kind="plain"),
-    "plain, no gain": lambda s: field(s, moffat(2.4, 3.2, 24), 150, kind="plain, no gain", know_gain=False),
-    "galaxy": lambda s: field(s, moffat(3.0, 3.2, 24), 120, extra=spiral(200, 900, 90), kind="galaxy"),
+    "plain, no gain": lambda s: field(
+        s, moffat(2.4, 3.2, 24), 150, kind="plain, no gain", know_gain=False
+    ),
+    "galaxy": lambda s: field(
+        s, moffat(3.0, 3.2, 24), 120, extra=spiral(200, 900, 90), kind="galaxy"
+    ),
     "galaxy, faint stars": lambda s: field(
-        s, moffat(2.6, 2.8, 24), 60, extra=spiral(240, 3000, 120), flux=(2e3, 8e4), kind="galaxy, faint stars"
+        s,
+        moffat(2.6, 2.8, 24),
+        60,
+        extra=spiral(240, 3000, 120),
+        flux=(2e3, 8e4),
+        kind="galaxy, faint stars",
     ),
     "nebula": lambda s: field(s, moffat(2.8, 3.0, 24), 200, extra=nebula(3000), kind="nebula"),
     "comet": lambda s: field(s, moffat(3.4, 3.0, 24), 80, extra=comet(4000), kind="comet"),
     "trails": lambda s: field(s, moffat(3.0, 3.2, 24), 100, extra=trail, kind="trails"),
     "cluster": lambda s: field(s, moffat(2.8, 3.4, 20), 1500, places=cluster, kind="cluster"),
     "dense": lambda s: field(s, moffat(2.6, 3.0, 20), 6000, flux=(5e2, 3e5), kind="dense"),
-    "five stars": lambda s: field(s, moffat(3.2, 3.0, 24), 5, flux=(1e4, 3e5), kind="five stars", hits=40),
+    "five stars": lambda s: field(
+        s, moffat(3.2, 3.0, 24), 5, flux=(1e4, 3e5), kind="five stars", hits=40
+    ),
     "rings 8": lambda s: field(s, ring(8, 0.35, 2.6, 14), 150, flux=(1e4, 1e6), kind="rings 8"),
     "rings 15": lambda s: field(s, ring(15, 0.4, 3, 18), 120, flux=(2e4, 3e6), kind="rings 15"),
     "rings 30": lambda s: field(s, ring(30, 0.35, 3, 30), 80, flux=(1e5, 5e6), kind="rings 30"),
-    "disc 12": lambda s: field(s, ring(12, 0.0, 2.6, 16, 0.6), 120, flux=(2e4, 3e6), kind="disc 12"),
+    "disc 12": lambda s: field(
+        s, ring(12, 0.0, 2.6, 16, 0.6), 120, flux=(2e4, 3e6), kind="disc 12"
+    ),
     "coma": lambda s: field(s, coma_field, 200, kind="coma"),
     "tilt": lambda s: field(s, tilted, 200, flux=(5e3, 1e6), kind="tilt"),
     "plate": lambda s: field(
-        s, moffat(3.2, 2.6, 30), 500, flux=(3e3, 3e6), after=plate, saturation=1e9, kind="plate", know_gain=False
+        s,
+        moffat(3.2, 2.6, 30),
+        500,
+        flux=(3e3, 3e6),
+        after=plate,
+        saturation=1e9,
+        kind="plate",
+        know_gain=False,
     ),
     "stretch": lambda s: field(
-        s, moffat(3.0, 3.0, 30), 200, flux=(1e3, 1e6), after=stretch, kind="stretch", know_gain=False
+        s,
+        moffat(3.0, 3.0, 30),
+        200,
+        flux=(1e3, 1e6),
+        after=stretch,
+        kind="stretch",
+        know_gain=False,
     ),
     "mosaic": lambda s: field(
         s, moffat(2.2, 3.2, 20), 180, flux=(3e3, 5e5), kind="mosaic", mosaic="GRBG"

@@ -36,7 +36,7 @@ internal static class StarStages
         BackgroundMesh first = clock.Time("smoothing the mesh", () => BackgroundEstimator.Smooth(cells, context));
         SeedFinder finder = clock.Time("noise of the smoothed sky", () => new SeedFinder(frame, first, new MatchedFilter(FilterSigma), 5, context));
         Seed[] peaks = clock.Time("finding peaks", () => finder.Find(context));
-        TypicalStar typical = clock.Time("typical star", () => TypicalStar.Of(frame, first, peaks, context));
+        TypicalStar typical = clock.Time("typical star", () => TypicalStar.Of(frame, first, peaks, 0, 0, context));
         Seed[] seeds = clock.Time("merging peaks", () => new SeedMerger(frame, first, FilterSigma, finder.FilteredNoise).Merge(peaks, Math.Sqrt(typical.Variance), context));
         BackgroundMesh mesh = clock.Time("skirts out of the sky", () =>
         {
