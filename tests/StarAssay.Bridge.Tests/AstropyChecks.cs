@@ -128,8 +128,13 @@ public sealed class AstropyChecks
             + "at = sky.transform_to(SkyCoord(83 * u.deg, -5 * u.deg).skyoffset_frame()).cartesian\n";
         var request = new PlateScaleRequest
         {
-            X = Ask("x", Make), Y = Ask("y", Make), Xi = Ask("at.y / at.x", Make), Eta = Ask("at.z / at.x", Make),
-            Width = 1001, Height = 801, PitchUm = 4,
+            X = Ask("x", Make),
+            Y = Ask("y", Make),
+            Xi = Ask("at.y / at.x", Make),
+            Eta = Ask("at.z / at.x", Make),
+            Width = 1001,
+            Height = 801,
+            PitchUm = 4,
         };
         PlateScaleResult found = PlateScaleMeasurement.Measure(request, RunContext.Default);
         double expected = Ask("proj_plane_pixel_scales(w) * 3600", Make + "from astropy.wcs.utils import proj_plane_pixel_scales")[0];

@@ -122,8 +122,15 @@ public sealed class PlateScaleTests
 
         return new PlateScaleRequest
         {
-            X = x, Y = y, Xi = xi, Eta = eta, Width = Width, Height = Height, PitchUm = PitchUm,
-            XUncertainty = [.. x.Select(_ => 0.02)], YUncertainty = [.. x.Select(_ => 0.02)],
+            X = x,
+            Y = y,
+            Xi = xi,
+            Eta = eta,
+            Width = Width,
+            Height = Height,
+            PitchUm = PitchUm,
+            XUncertainty = [.. x.Select(_ => 0.02)],
+            YUncertainty = [.. x.Select(_ => 0.02)],
         };
     }
 }
