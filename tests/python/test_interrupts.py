@@ -62,14 +62,30 @@ def test_an_interrupt_at_any_moment_of_the_start_is_one_line() -> None:
     assert 130 in codes
 
 
+_WAITS = """
+import os, signal
+signal.signal(signal.SIGINT, signal.default_int_handler)
+from starassay._interrupts import held
+done = []
+try:
+    with held():
+        os.kill(os.getpid(), signal.SIGINT)
+        done.append("inside")
+    done.append("behind")
+except KeyboardInterrupt:
+    done.append("raised")
+assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+print(done)
+"""
+
+
 def test_what_waits_is_raised_at_the_end() -> None:
-    done = []
-    with pytest.raises(KeyboardInterrupt):
-        with held():
-            os.kill(os.getpid(), signal.SIGINT)
-            done.append("inside")
-    assert done == ["inside"]
-    assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+    """In a process of its own: a signal goes to any thread that does not block it, and the engine's
+    threads, once it runs in this process, may take it later than the test looks."""
+    done = subprocess.run(
+        [sys.executable, "-c", _WAITS], capture_output=True, text=True, timeout=120, check=True
+    )
+    assert done.stdout == "['inside', 'raised']\n"
 
 
 def test_nothing_is_raised_when_nobody_interrupts() -> None:

@@ -262,13 +262,21 @@ def _match(
     x: np.ndarray, y: np.ndarray, to_x: np.ndarray, to_y: np.ndarray, radius: float
 ) -> tuple[np.ndarray, np.ndarray]:
     """Rows of both lists that are each other's nearest within the radius."""
-    from scipy.spatial import cKDTree
-
     rows = np.flatnonzero(np.isfinite(x) & np.isfinite(y))
     if not len(rows) or not len(to_x):
         return np.empty(0, int), np.empty(0, int)
     here, there = np.c_[x[rows], y[rows]], np.c_[to_x, to_y]
-    distance, star = cKDTree(there).query(here)
-    _, back = cKDTree(here).query(there)
+    distance, star = _nearest(here, there)
+    _, back = _nearest(there, here)
     keep = (distance <= radius) & (back[np.minimum(star, len(there) - 1)] == np.arange(len(rows)))
     return rows[keep], star[keep]
+
+
+def _nearest(points: np.ndarray, others: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Distance to the nearest of the others and its row, for each point; blocks keep the memory small."""
+    distance, row = np.empty(len(points)), np.empty(len(points), int)
+    for k in range(0, len(points), 256):
+        apart = np.hypot(*(points[k : k + 256, None, :] - others[None, :, :]).transpose(2, 0, 1))
+        row[k : k + 256] = apart.argmin(axis=1)
+        distance[k : k + 256] = apart.min(axis=1)
+    return distance, row
