@@ -10,7 +10,6 @@ import sys
 import threading
 import time
 
-import pytest
 
 from starassay._interrupts import held
 

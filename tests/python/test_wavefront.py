@@ -65,6 +65,8 @@ def frame(pixels: np.ndarray, pair: Pair, name: str) -> starassay.Frame:
         read_noise=d.read_noise_e * u.electron,
         saturation=d.saturation_adu * u.adu,
         pitch=d.pixel_um * u.um,
+        # Drawn without air: so long that turbulence leaves nothing. Not stated, it would count as 1 s.
+        exposure=1e9 * u.s,
     )
 
 

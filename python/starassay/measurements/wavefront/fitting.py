@@ -146,7 +146,11 @@ def fit_wavefront(
 def _middle(wavelength: Any, weights: Sequence[float] | None) -> u.Quantity:
     """The band's mean; what cannot be read is left to the request, which says so."""
     values = np.array(_units.numbers(wavelength, "nm", "wavelength"))
-    shares = np.ones(values.shape) if weights is None else np.asarray(weights, dtype=float)
+    shares = (
+        np.ones(values.shape)
+        if weights is None
+        else np.array(_units.numbers(weights, "", "weights"))
+    )
     if values.size == 0 or shares.shape != values.shape or not shares.sum() > 0:
         shares = np.ones(values.shape)
     return (np.average(values, weights=shares) if values.size else np.nan) * u.nm
