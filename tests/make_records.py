@@ -152,7 +152,7 @@ def ordered(names: set[str], records: dict[str, Any]) -> list[str]:
 def result(name: str, record: dict[str, Any], known: set[str]) -> str:
     """One result as a typed dataclass."""
     lines = [
-        "@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)",
+        "@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)",
         f"class {name}(Record):",
     ]
     doc = record["doc"] or name

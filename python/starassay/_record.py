@@ -11,7 +11,7 @@ from astropy import units as u
 
 from . import _units
 from .errors import InputError
-from ._values import Measured, Note, notes_from_engine
+from ._values import Measured, Note, notes_from_engine, short_repr
 
 
 @dataclasses.dataclass(frozen=True)
@@ -134,7 +134,7 @@ def to_engine(value: Any, field: Field) -> Any:
     return value
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class Record:
     """Base of the engine's result records: plain data with units.
 
@@ -143,6 +143,9 @@ class Record:
 
     #: attribute -> (key in the engine's record, kind, unit, class of a nested record)
     _FIELDS: ClassVar[Mapping[str, tuple[str, str, str, Any]]] = {}
+
+    def __repr__(self) -> str:
+        return short_repr(self)
 
     @classmethod
     def from_engine(cls, raw: Mapping[str, Any], **more: Any) -> Any:

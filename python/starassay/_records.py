@@ -340,7 +340,7 @@ WAVELENGTH_REQUEST = Request(
 )
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class AberrationFamily(Record):
     """Modes of one family taken together.
 
@@ -371,7 +371,7 @@ class AberrationFamily(Record):
     }
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class Advice(Record):
     """One piece of advice.
 
@@ -402,7 +402,7 @@ class Advice(Record):
     }
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class BlurPart(Record):
     """One part of a star's blur.
 
@@ -429,7 +429,7 @@ class BlurPart(Record):
     }
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class AdviceReport(Record):
     """What limits the images and what to do about it.
 
@@ -464,7 +464,7 @@ class AdviceReport(Record):
     }
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class BudgetPart(Record):
     """One entry's part in the result.
 
@@ -499,7 +499,7 @@ class BudgetPart(Record):
     }
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class Claim(Record):
     """A range that a quantity shall lie in.
 
@@ -533,7 +533,7 @@ class Claim(Record):
     }
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class MeritResult(Record):
     """Figures of merit of color focus alone:
 
@@ -637,7 +637,7 @@ class MeritResult(Record):
     }
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class Quantity(Record):
     """A number that a claim can be about, with what a decision must know of it.
 
@@ -695,7 +695,7 @@ class Quantity(Record):
     }
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class ColorFocusResult(Record):
     """Best focus against wavelength.
 
@@ -828,7 +828,7 @@ class ColorFocusResult(Record):
     }
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class CombinedQuantities(Record):
     """Each quantity once, with the mean of all measurements that gave it.
 
@@ -849,7 +849,7 @@ class CombinedQuantities(Record):
     }
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class Comparison(Record):
     """Two instruments compared in one quantity.
 
@@ -881,7 +881,7 @@ class Comparison(Record):
     }
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class Decision(Record):
     """A decision with its grounds.
 
@@ -942,7 +942,7 @@ class Decision(Record):
     }
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class FittedImage(Record):
     """One image of the fit:
 
@@ -1002,7 +1002,7 @@ class FittedImage(Record):
     }
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class LensColorResult(Record):
     """Theory curve of a thin lens.
 
@@ -1035,7 +1035,7 @@ class LensColorResult(Record):
     }
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class OrderOfMerit(Record):
     """Instruments in order of merit, each compared with the next by the one rule for two
     instruments.
@@ -1063,7 +1063,7 @@ class OrderOfMerit(Record):
     }
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class PairAlone(Record):
     """One pair fitted alone.
 
@@ -1087,7 +1087,7 @@ class PairAlone(Record):
     }
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class PlateScaleResult(Record):
     """Focal length, distortion and field of view of a frame.
 
@@ -1226,7 +1226,7 @@ class PlateScaleResult(Record):
     }
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class ReducedSpectrum(Record):
     """One frame, reduced.
 
@@ -1330,7 +1330,7 @@ class ReducedSpectrum(Record):
     }
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class Refinement(Record):
     """What the bare fit found.
 
@@ -1367,7 +1367,7 @@ class Refinement(Record):
     }
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class SecondOpinionResult(Record):
     """What the independent linear method says of the same images.
 
@@ -1401,7 +1401,7 @@ class SecondOpinionResult(Record):
     }
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class ZoneSummary(Record):
     """One part of the field.
 
@@ -1437,7 +1437,7 @@ class ZoneSummary(Record):
     }
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class StarField(Record):
     """All stars of a frame, one array a quantity, brightest first.
 
@@ -1630,7 +1630,7 @@ class StarField(Record):
     }
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class UncertaintyBudget(Record):
     """A result with all of its sources of uncertainty.
 
@@ -1675,7 +1675,7 @@ class UncertaintyBudget(Record):
     }
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class WavefrontBudgetLine(Record):
     """One line of the wavefront's uncertainty budget.
 
@@ -1715,7 +1715,7 @@ class WavefrontBudgetLine(Record):
     }
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class WavefrontFit(Record):
     """The wavefront of a telescope from pairs of defocused images.
 
@@ -1870,7 +1870,7 @@ class WavefrontFit(Record):
     }
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class WavelengthSolution(Record):
     """Wavelength of every column.
 
@@ -1925,7 +1925,7 @@ class WavelengthSolution(Record):
     }
 
 
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class WeightedMean(Record):
     """One value for several measurements.
 
@@ -2012,6 +2012,7 @@ NOTES: dict[str, tuple[str, str]] = {
     'frame.bayer-contradicts': ('caution', 'The color mosaic that the header states does not fit the pixels: the two greens lie elsewhere.'),
     'frame.bayer-unchecked': ('info', 'The pixels are too even to check the color mosaic that the header states.'),
     'frame.constant': ('doubt', 'All pixels of the image have the same value.'),
+    'frame.distortion-unnamed': ('info', 'The header holds a distortion polynomial that its CTYPE does not name; it was used.'),
     'frame.electrons': ('info', 'The pixels are in electrons: one adu of the results is one electron.'),
     'frame.extra-bytes': ('caution', 'The file is longer than its header says; the sizes in the header may be wrong.'),
     'frame.fact-contradictory': ('caution', 'Two cards of the header contradict each other; the text says which one was used.'),

@@ -9,7 +9,9 @@ from typing import Any
 
 import numpy as np
 from astropy import units as u
-from astropy.table import QTable
+from astropy.table import QTable, Table
+
+from ._units import UnitError
 
 
 @dataclasses.dataclass(frozen=True)
@@ -78,6 +80,18 @@ class Measured:
         """The value alone as a plain number in `unit`."""
         return self.value.to_value(unit)
 
+    @property
+    def unit(self) -> u.UnitBase:
+        """Unit of both."""
+        return self.value.unit
+
+    # Astropy and NumPy take the value where they need a Quantity or an array, as with any Quantity;
+    # the uncertainty goes only through the operators below.
+    __array_ufunc__ = None
+
+    def __array__(self, dtype: Any = None) -> np.ndarray:
+        return np.asarray(self.value.value, dtype=dtype)
+
     def __float__(self) -> float:
         if self.value.unit != u.dimensionless_unscaled:
             raise TypeError(
@@ -85,22 +99,116 @@ class Measured:
             )
         return float(self.value)
 
+    def __format__(self, spec: str) -> str:
+        if not spec:
+            return str(self)
+        tail = f" {self.unit}" if str(self.unit) else ""
+        return f"{self.value.value:{spec}} ± {self.uncertainty.value:{spec}}{tail}"
+
+    def _of(self, value: Any, uncertainty: Any) -> Measured:
+        made = u.Quantity(value)
+        return Measured(made, abs(u.Quantity(uncertainty)).to(made.unit))
+
+    def _like(self, other: Any) -> tuple[Any, Any] | None:
+        """What is to be added or compared, in this number's unit; None for what is no number."""
+        value, uncertainty = _parts(other)
+        if value is None:
+            return None
+        try:
+            return value.to(self.unit), uncertainty.to(self.unit)
+        except u.UnitConversionError:
+            raise UnitError(
+                f"{self} and {other} have units that do not fit together. Give both in units of one kind.",
+                code="input.unit",
+                argument="other",
+            ) from None
+
+    def __add__(self, other: Any) -> Measured:
+        """Sum; the uncertainties of two measured numbers count as independent."""
+        like = self._like(other)
+        if like is None:
+            return NotImplemented
+        return self._of(self.value + like[0], np.hypot(self.uncertainty, like[1]))
+
+    __radd__ = __add__
+
+    def __neg__(self) -> Measured:
+        return Measured(-self.value, self.uncertainty)
+
+    def __abs__(self) -> Measured:
+        return Measured(abs(self.value), self.uncertainty)
+
+    def __sub__(self, other: Any) -> Measured:
+        return NotImplemented if _parts(other)[0] is None else self + -other
+
+    def __rsub__(self, other: Any) -> Measured:
+        return NotImplemented if _parts(other)[0] is None else -self + other
+
     def __mul__(self, factor: Any) -> Measured:
-        return Measured(self.value * factor, abs(self.uncertainty * factor))
+        """Product; the uncertainties of two measured numbers count as independent."""
+        if isinstance(factor, u.UnitBase):
+            factor = u.Quantity(1.0, factor)
+        value, uncertainty = _parts(factor)
+        if value is None:
+            return NotImplemented
+        return self._of(
+            self.value * value, np.hypot(self.uncertainty * value, self.value * uncertainty)
+        )
 
     __rmul__ = __mul__
 
     def __truediv__(self, factor: Any) -> Measured:
-        return Measured(self.value / factor, abs(self.uncertainty / factor))
+        if isinstance(factor, u.UnitBase):
+            factor = u.Quantity(1.0, factor)
+        value, uncertainty = _parts(factor)
+        if value is None:
+            return NotImplemented
+        ratio = self.value / value
+        return self._of(ratio, np.hypot(self.uncertainty / value, ratio * uncertainty / value))
+
+    def __rtruediv__(self, other: Any) -> Measured:
+        value, _ = _parts(other)
+        if value is None:
+            return NotImplemented
+        ratio = value / self.value
+        return self._of(ratio, ratio * (self.uncertainty / self.value))
+
+    def __pow__(self, power: float) -> Measured:
+        value = self.value**power
+        return self._of(value, power * value * (self.uncertainty / self.value))
 
     def __lt__(self, other: Any) -> bool:
-        return bool(self.value < getattr(other, "value", other))
+        like = self._like(other)
+        return NotImplemented if like is None else bool(self.value < like[0])
+
+    def __le__(self, other: Any) -> bool:
+        like = self._like(other)
+        return NotImplemented if like is None else bool(self.value <= like[0])
 
     def __gt__(self, other: Any) -> bool:
-        return bool(self.value > getattr(other, "value", other))
+        like = self._like(other)
+        return NotImplemented if like is None else bool(self.value > like[0])
+
+    def __ge__(self, other: Any) -> bool:
+        like = self._like(other)
+        return NotImplemented if like is None else bool(self.value >= like[0])
+
+    def __repr__(self) -> str:
+        return f"<Measured {self}>"
 
     def __str__(self) -> str:
         return format_measured(self.value.value, self.uncertainty.value, str(self.value.unit))
+
+
+def _parts(other: Any) -> tuple[Any, Any]:
+    """Value and uncertainty of what stands beside an operator; None for what is no number."""
+    if isinstance(other, Measured):
+        return other.value, other.uncertainty
+    if isinstance(other, u.Quantity):
+        return other, 0 * other.unit
+    if isinstance(other, (int, float, np.number)):
+        return other * u.dimensionless_unscaled, 0 * u.dimensionless_unscaled
+    return None, None
 
 
 def format_measured(value: float, uncertainty: float, unit: str = "") -> str:
@@ -127,6 +235,25 @@ def format_measured(value: float, uncertainty: float, unit: str = "") -> str:
     # What rounds to zero has no sign.
     value = round(float(value), digits) + 0.0
     return f"{value:.{digits}f} ± {uncertainty:.{digits}f}{tail}"
+
+
+def short_repr(record: Any) -> str:
+    """A dataclass on one line: numbers and words as they are, arrays and lists by their size."""
+
+    def said(value: Any) -> str:
+        shape = getattr(value, "shape", ())
+        if shape:
+            unit = f" {value.unit}" if isinstance(value, u.Quantity) else ""
+            return f"<{' x '.join(map(str, shape))}{unit}>"
+        if isinstance(value, Table):
+            return f"<{len(value)} rows>"
+        if isinstance(value, (tuple, list, dict)):
+            return f"<{len(value)}>"
+        return str(value) if isinstance(value, (Measured, u.Quantity)) else repr(value)
+
+    fields = ((f.name, getattr(record, f.name)) for f in dataclasses.fields(record))
+    shown = ", ".join(f"{name}={said(value)}" for name, value in fields)
+    return f"{type(record).__name__}({shown})"
 
 
 def notes_from_engine(records: Sequence[Mapping[str, Any]]) -> tuple[Note, ...]:

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import base64
 import dataclasses
+import functools
 import html
+import inspect
 import io
-from collections.abc import Callable, Sequence
+import re
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 from astropy.table import QTable
 
@@ -134,6 +137,21 @@ class Result:
     conditions: dict[str, Any]
     quantities: tuple[Quantity, ...] = ()
 
+    #: What the columns of `table` hold that are no attributes.
+    COLUMNS: ClassVar[Mapping[str, str]] = {
+        "value": "The number.",
+        "uncertainty": "Standard uncertainty (k = 1).",
+        "unit": "Unit of the number.",
+    }
+
+    def __init_subclass__(cls, **other: Any) -> None:
+        super().__init_subclass__(**other)
+        own = cls.__dict__.get("table")
+        if isinstance(own, property) and own.fget is not None:
+            setattr(cls, "table", property(described(own.fget), doc=own.__doc__))
+        elif isinstance(own, functools.cached_property):
+            own.func = described(own.func)
+
     @property
     def title(self) -> str:
         """What it is, in a few words."""
@@ -224,6 +242,39 @@ class Result:
             if n.level != "info"
         ]
         return "<div style='max-width:46em'>" + "".join(parts) + "</div>"
+
+
+def described(make: Callable[[Any], QTable]) -> Callable[[Any], QTable]:
+    """A function that makes a result's table, with the description of each column that has none.
+
+    Columns are called like the attributes that they come from, and so is what they hold.
+    """
+
+    @functools.wraps(make)
+    def made(result: Any) -> QTable:
+        table = make(result)
+        words = column_words(type(result))
+        for name in table.colnames:
+            if not table[name].info.description and name in words:
+                table[name].info.description = words[name]
+        return table
+
+    return made
+
+
+@functools.lru_cache(maxsize=None)
+def column_words(kind: type) -> Mapping[str, str]:
+    """What each attribute of a class holds, from the docstrings of the class and its bases."""
+    words: dict[str, str] = {}
+    for base in reversed(kind.__mro__):
+        text = inspect.cleandoc(base.__dict__.get("__doc__") or "")
+        _, _, attributes = text.partition("Attributes\n----------\n")
+        for names, said in re.findall(
+            r"^(\w[\w, ]*) : .*\n((?:    .*\n?)+)", attributes, re.MULTILINE
+        ):
+            words.update(dict.fromkeys(names.split(", "), " ".join(said.split())))
+        words.update(base.__dict__.get("COLUMNS", {}))
+    return words
 
 
 def _sheet_html(sheet: Sheet) -> str:

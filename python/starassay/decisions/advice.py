@@ -37,6 +37,12 @@ class Advice(Result):
     families: tuple[dict[str, Any], ...]
     steps: tuple[dict[str, Any], ...]
 
+    COLUMNS = {
+        "part": "Cause of the blur.",
+        "fwhm": "Its own full width at half maximum.",
+        "share": "Its share of the squared blur.",
+    }
+
     @property
     def table(self) -> QTable:
         """Parts of the blur."""

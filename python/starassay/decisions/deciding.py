@@ -102,6 +102,12 @@ class Decision(Result):
     reason: str
     next_test: str
 
+    COLUMNS = {
+        "name": "Name of the claim.",
+        "at_least": "Lower limit.",
+        "at_most": "Upper limit.",
+    }
+
     @property
     def table(self) -> QTable:
         """One row: name, verdict, value, uncertainty, limits, probability."""

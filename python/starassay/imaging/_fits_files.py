@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import dataclasses
 import gzip
+import logging
 import math
 import mmap
 import os
@@ -61,13 +62,25 @@ class StoredImage:
 
 @contextlib.contextmanager
 def quiet() -> Iterator[list[str]]:
-    """Gathers warnings instead of showing them; one thread at a time, since the filters are global."""
+    """Gathers what libraries say instead of showing it; one thread at a time, since the filters are global."""
     said: list[str] = []
+    # Astropy warns of some things and logs others, several lines each, to standard error.
+    library = logging.getLogger("astropy")
+    thread = threading.get_ident()
+
+    def gather(record: logging.LogRecord) -> bool:
+        if record.thread == thread and record.levelno < logging.ERROR:
+            said.append(record.getMessage())
+            return False
+        return True
+
     with _quiet_lock, warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
+        library.addFilter(gather)
         try:
             yield said
         finally:
+            library.removeFilter(gather)
             said.extend(str(w.message) for w in caught)
 
 

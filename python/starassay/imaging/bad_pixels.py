@@ -36,6 +36,11 @@ class PixelMask(Result):
     mask: np.ndarray
     counts: dict[str, int]
 
+    COLUMNS = {
+        "kind": "What is wrong with the pixels.",
+        "count": "How many there are.",
+    }
+
     @property
     def table(self) -> QTable:
         """Kind and number."""

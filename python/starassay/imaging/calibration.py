@@ -48,6 +48,11 @@ class MasterFrame(Result):
     levels: u.Quantity
     rejected_share: float
 
+    COLUMNS = {
+        "frame": "Number of the frame, in the order given.",
+        "median": "Median level of the frame.",
+    }
+
     @property
     def table(self) -> QTable:
         """The median of each frame."""
@@ -86,6 +91,10 @@ class CalibratedFrame(Result):
     uncertainty: u.Quantity | None
     overscan: u.Quantity | None
     dark_factor: float
+
+    COLUMNS = {
+        "masked_pixels": "Pixels that are not to be used.",
+    }
 
     @property
     def table(self) -> QTable:

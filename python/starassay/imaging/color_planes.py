@@ -48,6 +48,13 @@ class ColorPlanes(Result):
     pattern: str
     offsets: dict[str, tuple[int, int]]
 
+    COLUMNS = {
+        "plane": "Color of the plane.",
+        "x": "Column of its first pixel in the mosaic.",
+        "y": "Row of its first pixel in the mosaic.",
+        "median": "Median level of the plane.",
+    }
+
     @property
     def table(self) -> QTable:
         """Median of each plane."""

@@ -247,6 +247,28 @@ def _apply_unit(facts: HeaderFacts, unit: Any, name: str) -> None:
     )
 
 
+_UNNAMED = (
+    "The header holds a distortion polynomial (SIP) that its CTYPE does not name; it was used. If the pixels "
+    "were straightened already, take the cards A_ORDER and B_ORDER out."
+)
+
+
+def _name_distortion(header: fits.Header) -> bool:
+    """Let CTYPE name the SIP polynomial that is there, as its convention asks; True where it did not.
+
+    Astropy uses the polynomial either way, and logs twelve lines about it each time.
+    """
+    types = [header.get(f"CTYPE{k}") for k in (1, 2)]
+    orders = [header.get(f"{letter}_ORDER") for letter in "AB"]
+    if not all(isinstance(o, int) and o > 1 for o in orders):
+        return False
+    bare = [isinstance(t, str) and not t.endswith("-SIP") for t in types]
+    for k, one in enumerate(types):
+        if bare[k]:
+            header[f"CTYPE{k + 1}"] = f"{one}-SIP"
+    return any(bare)
+
+
 def _wcs(header: fits.Header, notes: list[Note], name: str) -> WCS | None:
     """The celestial solution, made of the readable cards only."""
     kind = header.get("CTYPE1")
@@ -260,11 +282,14 @@ def _wcs(header: fits.Header, notes: list[Note], name: str) -> WCS | None:
                     clean.append((card.keyword, card.value), end=True)
             except Exception:  # a card that Astropy cannot parse
                 continue
+        unnamed = _name_distortion(clean)
         try:
             wcs = WCS(clean, naxis=2)
             if wcs.has_celestial:
                 scales = np.sqrt(np.abs(np.linalg.det(wcs.pixel_scale_matrix)))
                 if np.isfinite(scales) and scales > 0:
+                    if unnamed:
+                        notes.append(say("frame.distortion-unnamed", _UNNAMED, name))
                     return wcs
             reason = "they do not map to the sky"
         except Exception as error:

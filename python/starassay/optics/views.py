@@ -13,10 +13,11 @@ from astropy import units as u
 from astropy.table import QTable
 
 from .. import _gateway, _units, style
+from .._values import short_repr
 from ..errors import InputError
 
 
-@dataclasses.dataclass(frozen=True, eq=False)
+@dataclasses.dataclass(frozen=True, eq=False, repr=False)
 class PupilMap:
     """A wavefront on a square grid over the aperture.
 
@@ -39,6 +40,9 @@ class PupilMap:
     wavelength: u.Quantity
     amplitude: np.ndarray | None = None
 
+    def __repr__(self) -> str:
+        return short_repr(self)
+
     def at_wavelength(self, wavelength: u.Quantity | str) -> PupilMap:
         """The same optical path seen in another color."""
         return dataclasses.replace(self, wavelength=_units.quantity(wavelength, u.nm, "wavelength"))
@@ -54,7 +58,7 @@ class PupilMap:
         return _gateway.call(task, {**facts, **request}, arrays=arrays)
 
 
-@dataclasses.dataclass(frozen=True, eq=False)
+@dataclasses.dataclass(frozen=True, eq=False, repr=False)
 class FocusedImage:
     """The image of a star at focus, without seeing and pixels.
 
@@ -74,6 +78,9 @@ class FocusedImage:
     position: u.Quantity
     airy_radius: u.Quantity
     center_ratio: float
+
+    def __repr__(self) -> str:
+        return short_repr(self)
 
     def plot(self, ax: Any = None) -> Any:
         """Draw the image on a logarithmic scale with the Airy disc's ring; returns the axes."""
@@ -114,7 +121,7 @@ def _beside_perfect(
     return ax
 
 
-@dataclasses.dataclass(frozen=True, eq=False)
+@dataclasses.dataclass(frozen=True, eq=False, repr=False)
 class Modulation:
     """Transfer of contrast and encircled energy, beside the perfect telescope's.
 
@@ -128,6 +135,9 @@ class Modulation:
 
     table: QTable
     energy: QTable
+
+    def __repr__(self) -> str:
+        return short_repr(self)
 
     def plot(self, ax: Any = None) -> Any:
         """Draw the MTF curves; returns the axes."""
@@ -157,7 +167,7 @@ class Modulation:
         )
 
 
-@dataclasses.dataclass(frozen=True, eq=False)
+@dataclasses.dataclass(frozen=True, eq=False, repr=False)
 class PupilView:
     """A picture of the pupil: shadows or fringes.
 
@@ -171,6 +181,9 @@ class PupilView:
 
     brightness: np.ndarray
     title: str
+
+    def __repr__(self) -> str:
+        return short_repr(self)
 
     def plot(self, ax: Any = None) -> Any:
         """Draw the pupil upright, as projected on the sky side's x and y; returns the axes."""

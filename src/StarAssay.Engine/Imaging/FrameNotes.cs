@@ -74,6 +74,10 @@ public static class FrameNotes
     public static readonly NoteDefinition WcsUnusable = new("frame.wcs-unusable", NoteLevel.Info,
         "The header's celestial coordinates cannot be used.");
 
+    /// <summary>A distortion polynomial that CTYPE does not name.</summary>
+    public static readonly NoteDefinition DistortionUnnamed = new("frame.distortion-unnamed", NoteLevel.Info,
+        "The header holds a distortion polynomial that its CTYPE does not name; it was used.");
+
     /// <summary>More than one image in the file.</summary>
     public static readonly NoteDefinition SeveralImages = new("frame.several-images", NoteLevel.Info,
         "The file holds several images; the text says which one was taken.");

@@ -48,6 +48,12 @@ class StarField(Result, _records.StarField):
     def __len__(self) -> int:
         return len(self.x)
 
+    COLUMNS = {
+        "flags": "Sum of the bits of what is wrong with the star; meta holds their names.",
+        "ra": "Right ascension by the frame's celestial solution.",
+        "dec": "Declination by the frame's celestial solution.",
+    }
+
     @property
     def title(self) -> str:
         """Stars of which frame."""
