@@ -136,6 +136,7 @@ def _image(
     seeing_arcsec: float,
     step_um: float,
     size: int,
+    blur_um: float = 0.0,
 ) -> np.ndarray:
     """One color's image on size x size points `step_um` apart, as its half Fourier transform."""
     transfer = _diffraction(telescope, wavelength_nm, defocus_um, step_um, size)
@@ -143,7 +144,8 @@ def _image(
     fwhm_um = (
         seeing_arcsec * (wavelength_nm / 550.0) ** -0.2 * telescope.focal_mm * 1000 / 206264.806
     )
-    return transfer * np.exp(-3.441939 * (radius * fwhm_um / 0.975863) ** (5 / 3))
+    blur = 2 * (np.pi * radius * blur_um / 2.354820) ** 2
+    return transfer * np.exp(-3.441939 * (radius * fwhm_um / 0.975863) ** (5 / 3) - blur)
 
 
 def light(
@@ -166,11 +168,13 @@ def light(
     grating: tuple[float, float] | None = None,
     oversample: int = 2,
     nodes: int = 100,
+    blur_um: float = 0.0,
 ) -> np.ndarray:
     """Electrons of one spectrum without sky and noise.
 
     `sensor_um` is the sensor's place, zero at the focus of d; `grating` = (lines/mm, distance in mm)
-    bends the focus by the sagittal shortening; `second_order` is the efficiency of order 2 over that of 1.
+    bends the focus by the sagittal shortening; `second_order` is the efficiency of order 2 over that of 1;
+    `blur_um` is the FWHM of the spectrograph's own Gaussian blur.
     Images are computed at `nodes` wavelengths and mixed in between.
     """
     size = 256
@@ -207,7 +211,13 @@ def light(
                 sin_b = lam * order * grating[0] * 1e-6
                 focus -= 1000 * grating[1] * (1 - np.sqrt(1 - sin_b**2))
             transfer = _image(
-                telescope, lam, sensor_um - focus, seeing_arcsec, pitch_um / oversample, size
+                telescope,
+                lam,
+                sensor_um - focus,
+                seeing_arcsec,
+                pitch_um / oversample,
+                size,
+                blur_um,
             )
             where = yc + float(np.interp(at[node], np.arange(n), trace)) * oversample
             whole = int(np.floor(where))

@@ -23,7 +23,8 @@ from starassay.imaging.frames import read_frame
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "accuracy"))
 
-import _spectra  # noqa: E402  (the accuracy programs' simulator)
+import _color_judging  # noqa: E402  (the accuracy programs' simulators)
+import _spectra  # noqa: E402
 
 WAVE = 385 + 0.6 * np.arange(640)
 CAMERA = {
@@ -108,7 +109,7 @@ def test_focus_run_finds_the_signed_curve(
     good = doublet_curve.used & (w > 400) & (w < 700)
     error = doublet_curve.shift.value[good] - truth[good]
     span = np.ptp(truth[good])
-    # Bar: within 3 um RMS or 2 % of the range (the issue that asked for this measurement).
+    # Bar: within 3 um RMS or 2 % of the range.
     assert np.sqrt(np.mean(error**2)) < max(3.0, 0.02 * span)
     assert good.sum() > 35
     assert float(doublet_curve.focal_ratio_from_blur.value) == pytest.approx(7.0, rel=0.02)
@@ -245,7 +246,8 @@ def test_narrower_band_never_lowers_the_in_focus_fraction(
     doublet_curve: cf.ColorFocusCurve,
 ) -> None:
     wide = doublet_curve.merit((400, 700), focus="best-in-focus")
-    narrow = doublet_curve.merit((420, 680), focus="best-in-focus")
+    # Where V(lambda), the photopic curve of CIE 018:2019, is above a hundredth.
+    narrow = doublet_curve.merit((430, 680), focus="best-in-focus")
     assert narrow.in_focus_fraction.value >= wide.in_focus_fraction.value
     assert 0 <= wide.in_focus_fraction.value <= 1
 
@@ -583,6 +585,120 @@ def test_wrong_calls() -> None:
         cf.measure_color_focus(frame, wavelengths=WAVE[:-1], focal_ratio=7)
 
 
+# ---- the spectrograph's own blur, blends, what lies beyond the bins -----------------------------
+
+
+def blurred(name: str, seed: int, sensor: float, blur: float) -> tuple[Frame, Any]:
+    """One spectrum of the independent simulator through a spectrograph with a Gaussian blur, um FWHM."""
+    telescope = _spectra.TELESCOPES[name]
+    pixels = _spectra.draw(
+        telescope,
+        sensor + float(telescope.shift(np.array([550.0]))[0]),
+        seed=seed,
+        seeing_arcsec=2.3,
+        width=640,
+        height=150,
+        first_nm=385,
+        nm_per_px=0.6,
+        electrons=1e7,
+        nodes=60,
+        blur_um=blur,
+    )
+    return as_frame(pixels, saturation=1e6 * u.adu), telescope
+
+
+@pytest.mark.parametrize("name", ["mirror", "triplet", "ED doublet"])
+def test_the_spectrographs_blur_is_not_read_as_defocus(name: str) -> None:
+    # 9 um FWHM, in focus, no hint: without the blur in the fit all three were "decided" and off by 9 to 40 bars.
+    frame, telescope = blurred(name, 7, 0.0, 9.0)
+    curve = measure(frame, telescope)
+    w = curve.wavelength.value
+    good = curve.used & (w > 400) & (w < 700)
+    truth = truth_of(telescope, curve)[good]
+    pull = (curve.smooth.value[good] - truth) / curve.smooth_error.value[good]
+    assert np.sqrt(np.mean(pull**2)) < 1.5
+    size = np.abs(telescope.shift(w) - telescope.shift(np.array([550.0])))[good]
+    away = (curve.defocus_size.value[good] - size) / curve.defocus_size_error.value[good]
+    assert np.sqrt(np.mean(away**2)) < 2
+    if (
+        name != "ED doublet"
+    ):  # a curve within a depth of focus or two has no sides that one spectrum shows
+        assert not curve.signs_decided
+
+
+def test_set_out_of_focus_the_bars_hold_with_a_blur() -> None:
+    pulls = []
+    for seed, sensor in ((1, 260.0), (2, -260.0), (3, 300.0)):
+        frame, telescope = blurred("triplet", seed, sensor, 9.0)
+        curve = measure(frame, telescope, defocus=1.2 * sensor * u.um)
+        w = curve.wavelength.value
+        good = curve.used & (w > 400) & (w < 700)
+        error = curve.smooth.value[good] - truth_of(telescope, curve)[good]
+        pulls.append(error / curve.smooth_error.value[good])
+        assert curve.signs_decided and np.abs(error).max() < 5
+    assert np.sqrt(np.mean(np.concatenate(pulls) ** 2)) < 1.6
+
+
+def test_beyond_the_measured_bins_there_is_no_curve(doublet_run: tuple) -> None:
+    frames, positions, telescope = doublet_run
+    curve = cf.measure_color_focus(
+        frames,
+        positions=positions,
+        wavelengths=WAVE * u.nm,
+        focal_ratio=telescope.focal_ratio,
+        shortest_light=340 * u.nm,
+        band=(390, 750),
+        bins=64,
+    )
+    w = curve.wavelength.value
+    assert (
+        w.max() > 740 and w[curve.used].max() < 690
+    )  # from twice 340 nm on, the second order may lie on the first
+    beyond = w > w[curve.used].max()
+    assert np.all(np.isnan(curve.smooth.value[beyond])) and np.all(
+        np.isnan(curve.replicates[:, beyond])
+    )
+    assert np.all(np.isfinite(curve.smooth.value[curve.used]))
+
+
+def test_blends_of_a_lamp_do_not_bend_the_scale() -> None:
+    # Neon and argon through a wide slit, drawn by the judging simulator with a seed that it does not judge with.
+    off = []
+    for seed, gases in ((4301, ("Ne", "Ar")), (4302, ("Hg", "He")), (4303, ("Ne", "He"))):
+        setup = _color_judging.drawn_setup("apochromat", seed)
+        scale = cf.calibrate_wavelengths(
+            _color_judging.lamp(setup, gases, seed),
+            lamps=gases,
+            dispersion=(0.8 * setup.nm_per_px, 1.25 * setup.nm_per_px),
+        )
+        use = (setup.wave > 405) & (setup.wave < 700)
+        error = (scale.wavelength.value - setup.wave)[use] / setup.nm_per_px
+        off.append(np.sqrt(np.mean(error**2)))
+    # With every blend given to one of its lines: 0.17 columns in the median, 1.6 at worst.
+    assert np.median(off) < 0.08 and max(off) < 0.4
+
+
+def test_a_gas_that_was_not_named_is_told() -> None:
+    setup = _color_judging.drawn_setup("apochromat", 4310)
+    both = _color_judging.lamp(setup, ("Ne", "Hg"), 4310)
+    rough = (0.8 * setup.nm_per_px, 1.25 * setup.nm_per_px)
+    codes = {n.code for n in cf.calibrate_wavelengths(both, lamps=["Ne"], dispersion=rough).notes}
+    assert "wavelength.lines-left-over" in codes
+
+
+@pytest.mark.parametrize("seed", [11, 12, 13, 14])
+def test_an_a_or_f_star_calibrates_itself(seed: int) -> None:
+    setup = dataclasses.replace(
+        _color_judging.drawn_setup("apochromat", 4400 + seed), slit=True, electrons=1e7
+    )
+    pixels = _color_judging.expose(_color_judging.light(setup, 0.0), seed)
+    star = cf.reduce_spectrum(as_frame(pixels, saturation=1e6 * u.adu), line_depth=0)
+    rough = (0.8 * setup.nm_per_px, 1.25 * setup.nm_per_px)
+    scale = cf.calibrate_wavelengths(star, star=True, dispersion=rough)
+    use = (setup.wave > 405) & (setup.wave < 690)
+    assert np.abs(scale.wavelength.value - setup.wave)[use].max() < 1.0 * setup.nm_per_px
+
+
 # ---- real data -------------------------------------------------------------------------------
 
 
@@ -677,11 +793,11 @@ def test_reflector_is_flat_within_errors(real_data: Path) -> None:
     scale = cf.calibrate_wavelengths(
         folder / "v_a_20180810_13_1_0_1.fits.gz", lamps=["Xe"], dispersion=(0.38, 0.56), trace=star
     )
-    # f/10 telescope on 15 um pixels of 0.44 arcsec: the spectrograph's own ratio is near f/7.
+    # 15 um pixels of 0.44 arcsec (notes on the data) on a telescope of 2 m: f = 7.03 m, f/3.5.
     curve = cf.measure_color_focus(
         frame,
         wavelengths=scale,
-        focal_ratio=7.0,
+        focal_ratio=3.5,
         pitch=15 * u.um,
         obstruction=0.3,
         disperser="parallel-grating",
@@ -689,8 +805,12 @@ def test_reflector_is_flat_within_errors(real_data: Path) -> None:
         limits=(450, 740),
     )
     good = curve.used
-    pull = curve.smooth.value[good] / np.maximum(curve.smooth_error.value[good], 1.0)
+    pull = curve.smooth.value[good] / curve.smooth_error.value[good]
     assert np.mean(np.abs(pull) < 2) > 0.9
+    # A single spectrum in focus whose blur of 36 um hides a disc of 4 um cannot show a depth of focus (13 um); the
+    # bars say so, and are no wider than a disc half as wide as the blur.
+    assert not curve.signs_decided
+    assert np.median(curve.smooth_error.value[good]) < 3.5 * 36 / 2 * 2
 
 
 def test_amateur_spectrum_with_wrong_header(real_data: Path) -> None:

@@ -76,6 +76,12 @@ public static class ColorFocusMeasurement
                 $"The wavelength solution is for {request.WavelengthNm.Length} columns, the frame has {along}. Calibrate on a frame of the same size and binning.", "wavelength_nm", frames[0].Name);
         }
 
+        if (request.WavelengthModeNm.Length % along != 0)
+        {
+            throw new InputException("color-focus.wavelengths",
+                $"The modes of the wavelength scale hold {request.WavelengthModeNm.Length} values, which {along} columns do not divide.", "wavelength_mode_nm", frames[0].Name);
+        }
+
         foreach (Frame f in frames)
         {
             if (f.Width != frames[0].Width || f.Height != frames[0].Height)

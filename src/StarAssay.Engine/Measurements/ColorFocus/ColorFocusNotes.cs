@@ -36,5 +36,6 @@ public static class ColorFocusNotes
     public static readonly NoteDefinition Flat = new("color-focus.flat", NoteLevel.Info, "The curve is flat within its errors.");
     public static readonly NoteDefinition FewLines = new("wavelength.few-lines", NoteLevel.Caution, "The wavelength solution rests on few lines.");
     public static readonly NoteDefinition Extrapolated = new("wavelength.extrapolated", NoteLevel.Caution, "The lines cover part of the frame; wavelengths beyond them are extrapolated.");
+    public static readonly NoteDefinition LinesLeftOver = new("wavelength.lines-left-over", NoteLevel.Caution, "Strong lines of the lamp are on no list that was named.");
     public static readonly NoteDefinition StarLines = new("wavelength.from-star", NoteLevel.Info, "Wavelengths come from the star's own lines.");
 }

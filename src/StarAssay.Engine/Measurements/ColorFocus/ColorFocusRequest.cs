@@ -60,6 +60,16 @@ public sealed record ColorFocusRequest
     /// neighbors. Its share in the curve is this times the slope.</summary>
     public double WavelengthErrorColumns { get; init; } = 0.2;
 
+    /// <summary>Independent ways in which the wavelength scale may be off, modes x columns flattened, nm for one standard deviation;
+    /// empty = not known. They come on top of the shift of the whole.</summary>
+    public double[] WavelengthModeNm { get; init; } = [];
+
+    /// <summary>Shortest wavelength of a line that the scale rests on; NaN = not known.</summary>
+    public double ScaleFromNm { get; init; } = double.NaN;
+
+    /// <summary>Longest wavelength of a line that the scale rests on; NaN = not known.</summary>
+    public double ScaleToNm { get; init; } = double.NaN;
+
     /// <summary>Wavelength whose focus is the curve's zero.</summary>
     public double ReferenceNm { get; init; } = 550;
 
@@ -90,8 +100,8 @@ public sealed record ColorFocusRequest
     /// <summary>Shortest wavelength at which the set-up passes light; NaN = from the spectrum, else 380 nm.</summary>
     public double ShortestLightNm { get; init; } = double.NaN;
 
-    /// <summary>RMS blur of the camera and spectrograph themselves, um.</summary>
-    public double InstrumentBlurUm { get; init; }
+    /// <summary>RMS blur of the camera and spectrograph themselves, um; NaN or 0 = not known, then it is fitted.</summary>
+    public double InstrumentBlurUm { get; init; } = double.NaN;
 
     /// <summary>Wavelengths of a reference telescope's curve with the same spectrograph; empty = none.</summary>
     public double[] ReferenceCurveNm { get; init; } = [];
@@ -180,6 +190,10 @@ public sealed record ColorFocusResult : IMeasurementResult
 
     /// <summary>Best focus of the reference wavelength on the focuser's scale (focus run), or its distance from the sensor (single).</summary>
     public required Measured ReferenceFocus { get; init; }
+
+    /// <summary>RMS blur that all colors of all frames share and that is not the telescope's: the spectrograph's, um; NaN where the
+    /// profiles show none.</summary>
+    public Measured InstrumentBlurUm { get; init; } = Measured.None("um");
 
     /// <summary>Zero of the curve, nm.</summary>
     public required double ReferenceNm { get; init; }

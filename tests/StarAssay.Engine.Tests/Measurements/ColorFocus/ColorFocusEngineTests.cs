@@ -48,15 +48,15 @@ public class ColorFocusEngineTests
         var grid = new ProfileGrid(-40, 81, 162);
         var model = new ProfileModel(grid, DefocusTransfer.For(0.25), 520, 6, 4, 0.1);
         ProfileModel.Work work = model.NewWork();
-        double[] p = new double[81], z = new double[81], s = new double[81], c = new double[81], a = new double[81], b = new double[81], x = new double[81];
-        model.Evaluate(180, 3, 0.3, work, p, z, s, c);
+        double[] p = new double[81], z = new double[81], s = new double[81], v = new double[81], c = new double[81], a = new double[81], b = new double[81], x = new double[81];
+        model.Evaluate(180, 3, 0.4, 0.3, work, p, z, s, v, c);
         Assert.Equal(1, p.Sum(), 0.02); // wings beyond the window hold the rest
         Assert.Equal(0.3, Enumerable.Range(0, 81).Sum(i => (i - 40) * p[i]) / p.Sum(), 0.02);
-        foreach ((double dz, double ds, double dc, double[] slope) in new[] { (0.1, 0.0, 0.0, z), (0.0, 1e-4, 0.0, s), (0.0, 0.0, 1e-4, c) })
+        foreach ((double dz, double ds, double dv, double dc, double[] slope) in new[] { (0.1, 0.0, 0.0, 0.0, z), (0.0, 1e-4, 0.0, 0.0, s), (0.0, 0.0, 1e-4, 0.0, v), (0.0, 0.0, 0.0, 1e-4, c) })
         {
-            model.Evaluate(180 + dz, 3 * Math.Exp(ds), 0.3 + dc, work, a, x, x, x);
-            model.Evaluate(180 - dz, 3 * Math.Exp(-ds), 0.3 - dc, work, b, x, x, x);
-            double step = 2 * (dz + ds + dc), top = slope.Max(Math.Abs);
+            model.Evaluate(180 + dz, 3 * Math.Exp(ds), 0.4 + dv, 0.3 + dc, work, a, x, x, x, x);
+            model.Evaluate(180 - dz, 3 * Math.Exp(-ds), 0.4 - dv, 0.3 - dc, work, b, x, x, x, x);
+            double step = 2 * (dz + ds + dv + dc), top = slope.Max(Math.Abs);
             for (int i = 0; i < 81; i++)
             {
                 Assert.Equal((a[i] - b[i]) / step, slope[i], 0.01 * top);
@@ -71,7 +71,7 @@ public class ColorFocusEngineTests
         var grid = new ProfileGrid(-40, 81, 162);
         var model = new ProfileModel(grid, DefocusTransfer.For(0), 500, 5, 4, 0);
         double[] p = new double[81], x = new double[81];
-        model.Evaluate(1000, 2, 0, model.NewWork(), p, x, x, x);
+        model.Evaluate(1000, 2, 0, 0, model.NewWork(), p, x, x, x, x);
         double r = 1000 / (2.0 * 5) / 4;
         Assert.Equal(2 / (Math.PI * r), p[40], 0.03 * p[40]);
         Assert.Equal(2 / (Math.PI * r * r) * Math.Sqrt((r * r) - 225), p[55], 0.03 * p[55]);
@@ -167,7 +167,10 @@ public class ColorFocusEngineTests
                 MaxNm = hi,
                 Focus = FocusChoice.BestInFocus,
             }, RunContext.Default);
-            Assert.True(At(420, 680).InFocusFraction.Value >= At(400, 700).InFocusFraction.Value - 1e-9);
+            // The second band: where V(lambda), the photopic curve of CIE 018:2019, is above a hundredth.
+            (double from, double to) = Passbands.Edges("V(lambda)");
+            Assert.Equal((430, 680), (from, to));
+            Assert.True(At(from, to).InFocusFraction.Value >= At(400, 700).InFocusFraction.Value - 1e-9);
         }
     }
 
@@ -198,6 +201,24 @@ public class ColorFocusEngineTests
         Assert.Equal(given.PolychromaticStrehl.Value, star.PolychromaticStrehl.Value, 1e-12);
         Assert.Equal(given.LightStep, star.LightStep, 1e-12);
         Assert.True(star.LightStep > flat.LightStep);
+    }
+
+    [Theory]
+    [InlineData("B", 436.1)]
+    [InlineData("V", 544.8)]
+    [InlineData("R", 640.7)]
+    public void Passbands_have_their_published_effective_wavelength(string band, double nm)
+    {
+        // Bessell, Castelli and Plez 1998, A&A 333, 231, table A2 (from memory): of an A0 star, here a black body of 9,600 K.
+        double sum = 0, mean = 0;
+        for (double w = 360; w <= 900; w++)
+        {
+            double light = Math.Pow(w, -5) / (Math.Exp(1.438776877e7 / (w * 9600)) - 1) * Passbands.At(band, w);
+            sum += light;
+            mean += light * w;
+        }
+
+        Assert.Equal(nm, mean / sum, 6.0);
     }
 
     [Fact]

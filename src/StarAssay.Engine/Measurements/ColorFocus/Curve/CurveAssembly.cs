@@ -35,10 +35,11 @@ internal static class CurveAssembly
         double[,] smoothReplicates = curve.Replicates;
         double referenceFocus = curve.ReferenceFocus, smoothScale = curve.Scatter;
 
-        // Where the sign is open the error reaches the value of the other sign; that of the zero moves every bin.
+        // Where the sign is open the value is one of two, twice the size apart: the standard deviation is that over the root of two. That
+        // of the zero moves every bin.
         double[]? openSign = single?.OpenSign;
         double openReference = openSign is null ? 0 : LinearTable.At(input.Nm, openSign, referenceNm);
-        double Open(int j) => openSign is null ? 0 : openSign[j] + openReference;
+        double Open(int j) => openSign is null ? 0 : Math.Sqrt(0.5 * (Square(openSign[j]) + Square(openReference)));
         double[] scaleError = AddScaleError(smoothReplicates, smoothAll, input, request, referenceNm);
         var smoothError = new double[input.Bins];
         for (int j = 0; j < input.Bins; j++)
@@ -78,6 +79,7 @@ internal static class CurveAssembly
             SayOutside(input, z, position);
         }
 
+        SayExtrapolated(input, request, nm);
         double depth = 2 * referenceNm / 1000 * request.FocalRatio * request.FocalRatio;
         if (flatness < 2 || range < 0.25 * depth)
         {
@@ -130,12 +132,23 @@ internal static class CurveAssembly
     {
         if (noiseScale > 1.5)
         {
-            input.Notes.Add(ColorFocusNotes.PoorFit.Say($"Profiles scatter {noiseScale:0.0} times as much about the model as noise explains (aberrations, guiding, or a wrong gain); errors were enlarged by that."));
+            input.Notes.Add(ColorFocusNotes.PoorFit.Say($"Profiles scatter {noiseScale:0.0} times as much about the model as noise explains (a blur that is neither round nor the same in all colors, light of another star or of another order, or a gain that is not the camera's); errors were enlarged by that."));
         }
 
         if (smoothScale > 1.5)
         {
             input.Notes.Add(ColorFocusNotes.PoorFit.Say($"Bins scatter {smoothScale:0.0} times as much about the smooth curve as their own errors say (lines, dust on the slit, overlapping light); errors were enlarged by that."));
+        }
+    }
+
+    private static void SayExtrapolated(ColorFocusInput input, ColorFocusRequest request, double[] nm)
+    {
+        double low = double.IsFinite(request.ScaleFromNm) ? request.ScaleFromNm : double.NegativeInfinity, high = double.IsFinite(request.ScaleToNm) ? request.ScaleToNm : double.PositiveInfinity;
+        int beyond = nm.Count(w => w < low - 5 || w > high + 5);
+        if (beyond > 0)
+        {
+            input.Notes.Add(ColorFocusNotes.Extrapolated.Say(
+                $"{beyond} of {nm.Length} bins lie beyond the lines that the wavelength scale rests on ({request.ScaleFromNm:0} to {request.ScaleToNm:0} nm): there it is an extrapolation{(request.WavelengthModeNm.Length > 0 ? ", whose own error the curve's error holds" : string.Empty)}."));
         }
     }
 
@@ -148,7 +161,7 @@ internal static class CurveAssembly
         }
     }
 
-    /// <summary>A shift of the whole wavelength scale moves every bin by the curve's slope there.</summary>
+    /// <summary>A wavelength scale that is off moves every bin by the curve's slope there: as a whole, and in the scale's own modes.</summary>
     private static double[] AddScaleError(double[,] replicates, double[] smooth, ColorFocusInput input, ColorFocusRequest request, double referenceNm)
     {
         int n = input.Bins;
@@ -156,22 +169,38 @@ internal static class CurveAssembly
         var slope = new double[n];
         for (int j = 0; j < n; j++)
         {
-            int a = Math.Max(0, j - 1), b = Math.Min(n - 1, j + 1);
-            slope[j] = (smooth[b] - smooth[a]) / (input.Nm[b] - input.Nm[a]);
+            int a = j > 0 && double.IsFinite(smooth[j - 1]) ? j - 1 : j, b = j < n - 1 && double.IsFinite(smooth[j + 1]) ? j + 1 : j;
+            slope[j] = a < b ? (smooth[b] - smooth[a]) / (input.Nm[b] - input.Nm[a]) : double.NaN;
         }
 
-        double atReference = LinearTable.At(input.Nm, slope, referenceNm);
+        int[] inside = [.. Enumerable.Range(0, n).Where(j => double.IsFinite(slope[j]))];
+        double atReference = LinearTable.At([.. inside.Select(j => input.Nm[j])], [.. inside.Select(j => slope[j])], referenceNm);
+        double[][] modes = Modes(input, request);
+        double[] referenceMode = [.. modes.Select(m => LinearTable.At(input.Nm, m, referenceNm))];
         var random = new Random(unchecked(request.Seed + 77));
         for (int r = 0; r < replicates.GetLength(0); r++)
         {
             double shift = request.WavelengthErrorColumns * perColumn * ProfileFit.Gaussian(random);
+            double[] share = [.. modes.Select(_ => ProfileFit.Gaussian(random))];
             for (int j = 0; j < n; j++)
             {
                 replicates[r, j] += shift * (slope[j] - atReference);
+                for (int m = 0; m < modes.Length; m++)
+                {
+                    replicates[r, j] += share[m] * ((modes[m][j] * slope[j]) - (referenceMode[m] * atReference));
+                }
             }
         }
 
-        return [.. slope.Select(s => request.WavelengthErrorColumns * perColumn * Math.Abs(s - atReference))];
+        return [.. slope.Select((s, j) => Math.Sqrt(Square(request.WavelengthErrorColumns * perColumn * (s - atReference))
+            + modes.Select((m, k) => Square((m[j] * s) - (referenceMode[k] * atReference))).Sum()))];
+    }
+
+    /// <summary>How the wavelength of each bin is off in each of the scale's modes, nm.</summary>
+    private static double[][] Modes(ColorFocusInput input, ColorFocusRequest request)
+    {
+        int width = request.WavelengthNm.Length, count = request.WavelengthModeNm.Length / width;
+        return [.. Enumerable.Range(0, count).Select(m => input.Spectra[0].BinColumn.Select(x => request.WavelengthModeNm[(m * width) + (int)Math.Clamp(Math.Round(x), 0, width - 1)]).ToArray())];
     }
 
     /// <summary>Standard deviation.</summary>

@@ -1,4 +1,3 @@
-using MathNet.Numerics.LinearAlgebra;
 using StarAssay.Engine.Numerics;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;
@@ -6,8 +5,8 @@ namespace StarAssay.Engine.Measurements.ColorFocus;
 /// <summary>The smooth curve through the bins with its bootstrap replicates, zero at the reference wavelength, in every bin.</summary>
 internal sealed class CurveThroughBins
 {
-    // Share of the size of what lines do to a profile that is taken as a standard uncertainty: found on simulated spectra.
-    private const double LineShare = 0.8;
+    // Share of the correction for neighboring colors' light that is taken as its standard uncertainty: found on simulated spectra.
+    private const double LineShare = 0.15;
 
     private CurveThroughBins(int replicates, int bins)
     {
@@ -37,7 +36,7 @@ internal sealed class CurveThroughBins
     /// <param name="z">The same with it on.</param>
     /// <param name="sigma">Standard uncertainty of z.</param>
     /// <param name="removedError">Of the share, every bin.</param>
-    /// <param name="lineBend">What lines may do to each, um.</param>
+    /// <param name="lineBend">What the correction for neighboring colors' light moved, um.</param>
     /// <param name="replicates">Of z; what smoothness and lines add is added here.</param>
     /// <param name="referenceNm">Where the curve is zero.</param>
     /// <param name="seed">Of the random numbers.</param>
@@ -46,20 +45,21 @@ internal sealed class CurveThroughBins
     {
         int m = bins.Length, count = replicates.Length;
         double[] nm = [.. bins.Select(j => input.Nm[j])];
-        var curve = new SmoothCurve(nm.Min(), nm.Max());
+        var basis = new SplineBasis(nm.Min(), nm.Max());
         var result = new CurveThroughBins(count, input.Bins);
-        double[] line = [.. lineBend.Select(v => LineShare * v)];
+        double[] line = [.. lineBend.Select((_, k) => LineShare * Math.Sqrt(lineBend[Math.Max(0, k - 1)..Math.Min(m, k + 2)].Average(v => v * v)))];
         double[] steep = SlopeError(nm, corrected);
         double[] weights = [.. sigma.Select((s, k) => Math.Sqrt((s * s) + Square(removedError[bins[k]]) + Square(steep[k]) + Square(line[k])))];
         double floor = Robust.Median(weights) / 5;
         weights = [.. weights.Select(w => Math.Max(w, floor))];
-        int degree = Choose(curve, nm, corrected, weights, out double scatter);
-        Matrix<double> solve = curve.Operator(nm, weights, degree);
-        double[] coefficients = (solve * Vector<double>.Build.DenseOfArray(corrected)).ToArray();
+        SplineSmoother smoother = SplineSmoother.Fit(basis, nm, corrected, weights);
+        double scatter = smoother.Scatter;
         result.Scatter = scatter;
-        double[] atReference = curve.Basis(referenceNm, degree);
-        result.ReferenceFocus = SmoothCurve.Dot(atReference, coefficients);
-        result.Value = [.. input.Nm.Select(w => SmoothCurve.Dot(curve.Basis(Math.Clamp(w, nm.Min(), nm.Max()), degree), coefficients) - result.ReferenceFocus)];
+        double[][] at = [.. input.Nm.Select(w => w >= nm.Min() && w <= nm.Max() ? basis.At(w) : [])];
+        double[] atReference = basis.At(referenceNm);
+        double Curve(int j, double[] c) => at[j].Length > 0 ? SplineBasis.Dot(at[j], c) : double.NaN;
+        result.ReferenceFocus = SplineBasis.Dot(atReference, smoother.Coefficients);
+        result.Value = [.. input.Nm.Select((_, j) => Curve(j, smoother.Coefficients) - result.ReferenceFocus)];
         var random = new Random(seed);
         for (int b = 0; b < count; b++)
         {
@@ -67,15 +67,16 @@ internal sealed class CurveThroughBins
             double common = ProfileFit.Gaussian(random);
             for (int k = 0; k < m; k++)
             {
-                replicates[b][k] += (steep[k] * ProfileFit.Gaussian(random)) + (line[k] * ((0.8 * ProfileFit.Gaussian(random)) + (0.6 * common)));
+                replicates[b][k] += (steep[k] * ProfileFit.Gaussian(random)) + (line[k] * ((0.6 * ProfileFit.Gaussian(random)) + (0.8 * common)));
             }
 
             double[] values = [.. replicates[b].Select((v, k) => (scatter * (v - z[k])) + corrected[k])];
-            double[] c = (solve * Vector<double>.Build.DenseOfArray(values)).ToArray();
-            result.ReferenceReplicates[b] = SmoothCurve.Dot(atReference, c);
+            double[] c = smoother.Refit(values), bias = smoother.DrawBias(random);
+            c = [.. c.Select((v, k) => v + bias[k])];
+            result.ReferenceReplicates[b] = SplineBasis.Dot(atReference, c);
             for (int j = 0; j < input.Bins; j++)
             {
-                result.Replicates[b, j] = SmoothCurve.Dot(curve.Basis(Math.Clamp(input.Nm[j], nm.Min(), nm.Max()), degree), c) - result.ReferenceReplicates[b];
+                result.Replicates[b, j] = Curve(j, c) - result.ReferenceReplicates[b];
             }
         }
 
@@ -88,11 +89,13 @@ internal sealed class CurveThroughBins
         int count = single.Replicates.Length;
         var result = new CurveThroughBins(count, input.Bins);
         double removedAtReference = LinearTable.At(input.Nm, removed, referenceNm);
-        result.ReferenceFocus = LinearTable.At(input.Nm, single.Smooth, referenceNm) + removedAtReference;
+        (double[] nm, int[] inside) = single.Inside(input.Nm);
+        double AtReference(double[] curve) => LinearTable.At(nm, [.. inside.Select(j => curve[j])], referenceNm) + removedAtReference;
+        result.ReferenceFocus = AtReference(single.Smooth);
         result.Value = [.. single.Smooth.Select((v, j) => v + removed[j] - result.ReferenceFocus)];
         for (int b = 0; b < count; b++)
         {
-            result.ReferenceReplicates[b] = LinearTable.At(input.Nm, single.Replicates[b], referenceNm) + removedAtReference;
+            result.ReferenceReplicates[b] = AtReference(single.Replicates[b]);
             for (int j = 0; j < input.Bins; j++)
             {
                 result.Replicates[b, j] = single.Replicates[b][j] + removed[j] - result.ReferenceReplicates[b];
@@ -115,36 +118,6 @@ internal sealed class CurveThroughBins
         }
 
         return error;
-    }
-
-    /// <summary>Degree of the curve by Schwarz's criterion, and the scatter about it in units of the bins' own errors.</summary>
-    private static int Choose(SmoothCurve curve, double[] nm, double[] value, double[] sigma, out double scale)
-    {
-        int best = 0;
-        double bestScore = double.MaxValue;
-        scale = 1;
-        int most = Math.Min(9, nm.Length / 3);
-        double[] chi = new double[most + 1];
-        for (int degree = 0; degree <= most; degree++)
-        {
-            double[] c = (curve.Operator(nm, sigma, degree) * Vector<double>.Build.DenseOfArray(value)).ToArray();
-            chi[degree] = nm.Select((w, i) => Square((value[i] - SmoothCurve.Dot(curve.Basis(w, degree), c)) / sigma[i])).Sum();
-        }
-
-        // Schwarz's criterion with the scatter that the richest curve leaves.
-        double unit = Math.Max(1, chi[most] / Math.Max(1, nm.Length - most - 1));
-        for (int degree = Math.Min(3, most); degree <= most; degree++)
-        {
-            double score = (chi[degree] / unit) + ((degree + 1) * Math.Log(nm.Length));
-            if (score < bestScore)
-            {
-                bestScore = score;
-                best = degree;
-                scale = Math.Sqrt(Math.Max(1, chi[degree] / Math.Max(1, nm.Length - degree - 1)));
-            }
-        }
-
-        return best;
     }
 
     private static double Square(double x) => x * x;

@@ -7,8 +7,8 @@ internal static class OpenSigns
 {
     /// <summary>Twice the size of the defocus where its sign is open, 0 where it is decided, um, every bin.</summary>
     /// <remarks>A bin is open when its defocus is no larger than three of its errors plus what depth of focus and seeing hide. A
-    /// narrow stretch of such bins between larger ones is a steep crossing, which smoothness decides.</remarks>
-    public static double[] Find(ColorFocusRequest request, int[] bins, ColorFocusInput input, double[] smooth, double[] error, double seeingUm, bool rival)
+    /// narrow stretch of such bins between larger ones is a steep crossing, which smoothness decides, unless a rival curve fits.</remarks>
+    public static double[] Find(ColorFocusRequest request, int[] bins, ColorFocusInput input, double[] smooth, double[] error, double seeingUm, List<double[]> rivals)
     {
         var open = new bool[bins.Length];
         for (int k = 0; k < bins.Length; k++)
@@ -27,7 +27,7 @@ internal static class OpenSigns
                 b++;
             }
 
-            if (open[a] && !rival && a > 0 && b < open.Length && b - a <= open.Length / 8)
+            if (open[a] && rivals.Count == 0 && a > 0 && b < open.Length && b - a <= open.Length / 8)
             {
                 Array.Fill(open, false, a, b - a);
             }
@@ -35,10 +35,14 @@ internal static class OpenSigns
             a = b;
         }
 
+        // Rivals come the way up that the fit had; the curve may have been turned over since.
+        double turned = rivals.Count > 0 && rivals[0].Select((v, k) => v * smooth[bins[k]]).Sum() < 0 ? -1 : 1;
         var result = new double[input.Bins];
         for (int k = 0; k < bins.Length; k++)
         {
-            result[bins[k]] = open[k] ? 2 * Math.Abs(smooth[bins[k]]) : 0;
+            // Another choice of signs that fits as well: the error reaches its curve.
+            double own = smooth[bins[k]], other = rivals.Count > 0 ? rivals.Max(r => Math.Abs((turned * r[k]) - own)) : 0;
+            result[bins[k]] = Math.Max(open[k] ? 2 * Math.Abs(own) : 0, other > 0.2 * Math.Abs(own) ? other : 0);
         }
 
         return result;

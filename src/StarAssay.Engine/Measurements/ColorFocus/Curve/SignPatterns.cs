@@ -5,6 +5,10 @@ namespace StarAssay.Engine.Measurements.ColorFocus;
 /// <summary>Which signs the sizes of defocus can have: a smooth curve changes them only where it touches zero.</summary>
 internal static class SignPatterns
 {
+    /// <summary>Difference of minus twice the logarithm of the evidence from which on one choice of signs is decided against another:
+    /// odds of 1,000 to 1.</summary>
+    private const double Decided = 13.8;
+
     /// <summary>Sizes of the defocus as the widths have them, um, and the smallest width, pixels.</summary>
     public static (double[] Size, double Smallest) FromWidths(ColorFocusInput input, ColorFocusRequest request, int[] bins)
     {
@@ -113,24 +117,48 @@ internal static class SignPatterns
         return patterns;
     }
 
-    /// <summary>Whether another choice of signs fits almost as well.</summary>
-    public static bool HasRival(List<(ProfileFit Fit, List<ProfileBlock> Blocks)> ranked, ProfileFit best, double[] nm, SmoothCurve curve, int degree)
+    /// <summary>The best fits of which no two are the same curve, either way up.</summary>
+    public static List<(ProfileFit Fit, List<ProfileBlock> Blocks)> Distinct(List<(ProfileFit Fit, List<ProfileBlock> Blocks)> ranked, double[][] rows, int most)
     {
-        double[] Values(double[] x) => [.. nm.Select(w => SmoothCurve.Dot(curve.Basis(w, degree), x[2..]))];
+        var kept = new List<(ProfileFit Fit, List<ProfileBlock> Blocks)>();
+        var curves = new List<double[]>();
+        foreach ((ProfileFit Fit, List<ProfileBlock> Blocks) trial in ranked)
+        {
+            double[] a = [.. rows.Select(r => SplineBasis.Dot(r, trial.Fit.X[SingleSpectrumFit.Head..]))];
+            double near = Math.Pow(0.02 * (a.Max() - a.Min()), 2);
+            bool known = curves.Any(b => Math.Min(a.Zip(b, (p, q) => (p - q) * (p - q)).Average(), a.Zip(b, (p, q) => (p + q) * (p + q)).Average()) < near);
+            if (!known && kept.Count < most)
+            {
+                kept.Add(trial);
+                curves.Add(a);
+            }
+        }
+
+        return kept;
+    }
+
+    /// <summary>Curves of other signs for which almost as much speaks as for the best, each turned the way that is nearer to it.</summary>
+    /// <param name="ranked">Fits, best first, with minus twice the logarithm of their evidence.</param>
+    /// <param name="rows">The curve's functions at the bins.</param>
+    /// <param name="unexplained">What must speak against a rival on top, in the same unit.</param>
+    public static List<double[]> Rivals(List<(ProfileFit Fit, double Score)> ranked, double[][] rows, double unexplained)
+    {
+        double[] Values(double[] x) => [.. rows.Select(r => SplineBasis.Dot(r, x[SingleSpectrumFit.Head..]))];
+        ProfileFit best = ranked[0].Fit;
         double[] a = Values(best.X);
         double range = a.Max() - a.Min();
-        double unit = Math.Max(1, best.Scale * best.Scale);
-        foreach ((ProfileFit fit, _) in ranked.Skip(1))
+        var rivals = new List<double[]>();
+        foreach ((ProfileFit fit, double score) in ranked.Skip(1))
         {
             double[] b = Values(fit.X);
             double same = Math.Sqrt(a.Zip(b, (p, q) => (p - q) * (p - q)).Average());
             double mirrored = Math.Sqrt(a.Zip(b, (p, q) => (p + q) * (p + q)).Average());
-            if (Math.Min(same, mirrored) > 0.1 * range && (fit.ChiSquare - ranked[0].Fit.ChiSquare) / unit < 9)
+            if (Math.Min(same, mirrored) > 0.05 * range && score - ranked[0].Score < Decided + unexplained)
             {
-                return true;
+                rivals.Add(same <= mirrored ? b : [.. b.Select(v => -v)]);
             }
         }
 
-        return false;
+        return rivals;
     }
 }

@@ -56,6 +56,10 @@ public sealed record MeritRequest
     /// <summary>Long edge of the band.</summary>
     public double MaxNm { get; init; } = 700;
 
+    /// <summary>Passband with a source ("V(lambda)", "B", "V", "R") that the light goes through besides; its own edges then stand for those
+    /// given, as far as the curve reaches. Empty = straight edges alone.</summary>
+    public string Passband { get; init; } = string.Empty;
+
     /// <summary>Wavelength of the curve's zero.</summary>
     public double ReferenceNm { get; init; } = 550;
 
@@ -166,6 +170,18 @@ public static class FiguresOfMerit
 
         InputException.RequireRange(request.FocalRatio, 1.5, 100, "focal_ratio", "");
         double shortest = request.WavelengthNm.Min(), longest = request.WavelengthNm.Max();
+        if (request.Passband.Length > 0)
+        {
+            (double from, double to) = Passbands.Edges(request.Passband);
+            request = request with
+            {
+                MinNm = Math.Max(from, Math.Ceiling(shortest)),
+                MaxNm = Math.Min(to, Math.Floor(longest)),
+                Weight = [.. request.Weight.Select((w, i) => w * Passbands.At(request.Passband, request.WavelengthNm[i]))],
+                Passband = string.Empty,
+            };
+        }
+
         if (!Covers(request.WavelengthNm, request.MinNm, request.MaxNm))
         {
             throw new InputException("merit.band",

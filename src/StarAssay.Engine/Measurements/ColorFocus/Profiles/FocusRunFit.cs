@@ -15,20 +15,27 @@ internal static class FocusRunFit
         double[] position = request.PositionUm;
         double[] start = Start(input, request, bins, position);
         ProfileFit fit = Run(input, request, bins, position, start, request.FocalRatio, context);
+        double[] bend;
+        double[][][]? neighbors;
+        (fit, neighbors, bend) = WithoutNeighbors(input, request, bins, position, fit, context);
         double[] byOrder = new double[bins.Length];
         SecondOrderRemoval? removal = SecondOrderRemoval.Predict(input, request, bins, fit.X);
         if (removal is not null)
         {
-            (bins, fit, byOrder) = Overlapped(input, request, bins, position, fit, removal, context);
+            int[] clean = bins;
+            (bins, fit, byOrder) = Overlapped(input, request, bins, position, fit, removal, neighbors, context);
+            bend = [.. bins.Select(j => bend[Enumerable.Range(0, clean.Length).MinBy(k => Math.Abs(clean[k] - j))])];
             removal.Say(input);
         }
 
         context.Report(0.7, "bootstrap");
-        Measured focalRatio = CheckFocalRatio(input, request, bins, position, fit, removal, context);
+        Measured focalRatio = CheckFocalRatio(input, request, bins, position, fit, removal, neighbors, context);
         double scale = fit.Scale;
         double[][] replicates = fit.LinearBootstrap(request.Replicates, request.Seed, context);
         int n = input.Frames;
         double[] z = [.. Enumerable.Range(0, bins.Length).Select(k => fit.X[n + k])];
+        double[] unseen = input.UnseenSecondOrder([.. bins.Select(j => input.Nm[j])], z);
+        byOrder = [.. byOrder.Select((v, k) => Math.Sqrt((v * v) + (unseen[k] * unseen[k])))];
         double[] sigma = [.. Enumerable.Range(0, bins.Length).Select(k => Math.Sqrt((scale * scale * fit.Covariance[n + k, n + k]) + (byOrder[k] * byOrder[k])))];
         var amount = new Random(unchecked(request.Seed + 5));
         foreach (double[] replicate in replicates)
@@ -42,13 +49,49 @@ internal static class FocusRunFit
 
         double[][] zs = [.. replicates.Select(r => r[n..(n + bins.Length)])];
         double[] seeing = [.. Enumerable.Range(0, n).Select(i => Math.Exp(fit.X[i]) * input.PitchUm)];
-        double[] bend = LineBend.Estimate(input, bins, z, position, request.FocalRatio, seeing.Average() / input.PitchUm);
-        return CurveAssembly.Assemble(input, request, bins, z, sigma, zs, seeing, position, scale, focalRatio, bend);
+        Measured blur = SeeingLaw.Blur(fit.X[^1], scale * Math.Sqrt(fit.Covariance[fit.X.Length - 1, fit.X.Length - 1]), input.PitchUm);
+        return CurveAssembly.Assemble(input, request, bins, z, sigma, zs, seeing, position, scale, focalRatio, bend) with { InstrumentBlurUm = blur };
+    }
+
+    /// <summary>The same fit with the light of neighboring colors taken off, that light, and how far it had moved each bin, um.</summary>
+    private static (ProfileFit Fit, double[][][]? Neighbors, double[] Moved) WithoutNeighbors(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, ProfileFit fit, RunContext context)
+    {
+        int n = input.Frames;
+        double[] before = fit.X[n..(n + bins.Length)];
+        double[][][]? neighbors = null;
+        bool? slit = null;
+        for (int turn = 0; turn < 2; turn++)
+        {
+            double[] x = fit.X;
+            double[] nm = [.. bins.Select(j => input.Nm[j])], weight = [.. bins.Select((_, k) => Math.Sqrt(fit.Covariance[n + k, n + k]))];
+            var basis = new SplineBasis(nm.Min(), nm.Max());
+            double[] curve = SplineSmoother.Fit(basis, nm, x[n..(n + bins.Length)], weight).Coefficients;
+            // The profiles tell whether a slit kept other colors' discs out.
+            ProfileFit? best = null;
+            foreach (bool trial in slit is null ? [false, true] : new[] { slit.Value })
+            {
+                double[][][] found = NeighborLight.Find(input, request, w => SplineBasis.Dot(basis.At(w), curve), position, (i, w) => Math.Exp(x[i] + (x[^2] * Math.Log(w / 550))), x[^1], trial, context);
+                ProfileFit next = Run(input, request, bins, position, x, request.FocalRatio, context, null, found);
+                if (best is null || next.ChiSquare < best.ChiSquare)
+                {
+                    (best, neighbors, slit) = (next, found, trial);
+                }
+            }
+
+            double moved = Enumerable.Range(0, bins.Length).Average(k => Math.Abs(best!.X[n + k] - x[n + k]) / weight[k]);
+            fit = best!;
+            if (moved < 1)
+            {
+                break;
+            }
+        }
+
+        return (fit, neighbors, [.. before.Select((v, k) => fit.X[n + k] - v)]);
     }
 
     /// <summary>The same fit with the bins under the second order, and what an error of its amount does to each bin, um.</summary>
     private static (int[] Bins, ProfileFit Fit, double[] ByAmount) Overlapped(ColorFocusInput input, ColorFocusRequest request, int[] clean, double[] position,
-        ProfileFit fit, SecondOrderRemoval removal, RunContext context)
+        ProfileFit fit, SecondOrderRemoval removal, double[][][]? neighbors, RunContext context)
     {
         int n = input.Frames;
         int[] bins = [.. clean.Concat(removal.Bins).Order()];
@@ -57,26 +100,31 @@ internal static class FocusRunFit
             input.Used[j] = true;
         }
 
-        var start = new double[n + (2 * bins.Length)];
+        var start = new double[n + (2 * bins.Length) + 2];
         Array.Copy(fit.X, start, n);
+        start[^2] = fit.X[^2];
+        start[^1] = fit.X[^1];
         for (int k = 0; k < bins.Length; k++)
         {
             int nearest = Enumerable.Range(0, clean.Length).MinBy(c => Math.Abs(clean[c] - bins[k]));
             start[n + k] = fit.X[n + nearest];
         }
 
-        ProfileFit whole = Run(input, request, bins, position, start, request.FocalRatio, context, removal);
-        ProfileFit more = Run(input, request, bins, position, whole.X, request.FocalRatio, context, removal.Times(1 + removal.RelativeError));
+        ProfileFit whole = Run(input, request, bins, position, start, request.FocalRatio, context, removal, neighbors);
+        ProfileFit more = Run(input, request, bins, position, whole.X, request.FocalRatio, context, removal.Times(1 + removal.RelativeError), neighbors);
         return (bins, whole, [.. Enumerable.Range(0, bins.Length).Select(k => more.X[n + k] - whole.X[n + k])]);
     }
 
-    private static ProfileFit Run(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, double[] start, double focalRatio, RunContext context, SecondOrderRemoval? removal = null, bool full = true)
+    private static ProfileFit Run(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, double[] start, double focalRatio, RunContext context,
+        SecondOrderRemoval? removal = null, double[][][]? neighbors = null, bool full = true)
     {
         int n = input.Frames, m = bins.Length;
+        int exponent = n + (2 * m), blurAt = exponent + 1;
         ProfileGrid[] grids = input.Grids();
         var blocks = new List<ProfileBlock>();
         var defocus = new List<LinearMap>();
         var seeing = new List<LinearMap>();
+        var blur = new List<LinearMap>();
         for (int i = 0; i < n; i++)
         {
             for (int k = 0; k < m; k++)
@@ -86,7 +134,7 @@ internal static class FocusRunFit
                     continue;
                 }
 
-                ProfileBlock block = input.Block(grids, i, bins[k], request, focalRatio, removal?.Profile(i, bins[k]));
+                ProfileBlock block = input.Block(grids, i, bins[k], request, focalRatio, removal?.Profile(i, bins[k]), neighbors?[i][bins[k]]);
                 if (block.UsedRows < 8)
                 {
                     continue;
@@ -94,19 +142,21 @@ internal static class FocusRunFit
 
                 blocks.Add(block);
                 defocus.Add(new LinearMap([n + k], [-1], position[i]));
-                seeing.Add(new LinearMap([i, n + m + k], [1, 1], -0.2 * Math.Log(input.Nm[bins[k]] / 550)));
+                seeing.Add(new LinearMap([i, n + m + k, exponent], [1, 1, Math.Log(input.Nm[bins[k]] / 550)], 0));
+                blur.Add(new LinearMap([blurAt], [1], 0));
             }
         }
 
-        var mean = new double[n + (2 * m)];
+        (double blurMean, double blurSigma) = input.Blur(request);
+        var mean = new double[blurAt + 1];
         var sigma = new double[mean.Length];
         for (int i = 0; i < mean.Length; i++)
         {
-            mean[i] = i < n ? start[i] : i < n + m ? start[i] : 0;
-            sigma[i] = i < n ? 3 : i < n + m ? 1e7 : BlurFreedom;
+            mean[i] = i < n ? start[i] : i < n + m ? start[i] : i == exponent ? SeeingLaw.Exponent : i == blurAt ? blurMean : 0;
+            sigma[i] = i < n ? 3 : i < n + m ? 1e7 : i == exponent ? SeeingLaw.ExponentSigma : i == blurAt ? blurSigma : BlurFreedom;
         }
 
-        var fit = new ProfileFit(blocks, defocus, seeing, mean, sigma);
+        var fit = new ProfileFit(blocks, defocus, seeing, blur, mean, sigma);
         fit.Run(start, context, full ? 40 : 4, reweight: full, covariance: full);
         return fit;
     }
@@ -116,7 +166,9 @@ internal static class FocusRunFit
         // Width^2 against position is a parabola whose curvature the focal ratio gives: the 68 % half width of a disc's
         // profile is 0.265 of its diameter, so width^2 = w0^2 + (0.265 (z - z0) / N)^2.
         int n = input.Frames, m = bins.Length;
-        var start = new double[n + (2 * m)];
+        var start = new double[n + (2 * m) + 2];
+        start[^2] = SeeingLaw.Exponent;
+        start[^1] = input.Blur(request).Mean;
         double smallest = double.MaxValue;
         double low = position.Min(), high = position.Max(), reach = high - low;
         for (int k = 0; k < m; k++)
@@ -155,7 +207,7 @@ internal static class FocusRunFit
         return start;
     }
 
-    private static Measured CheckFocalRatio(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, ProfileFit fit, SecondOrderRemoval? removal, RunContext context)
+    private static Measured CheckFocalRatio(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, ProfileFit fit, SecondOrderRemoval? removal, double[][][]? neighbors, RunContext context)
     {
         if (position.Distinct().Count() < 5)
         {
@@ -164,9 +216,9 @@ internal static class FocusRunFit
 
         // chi^2 against the logarithm of the focal ratio is a parabola; three points give its foot and width.
         const double Step = 0.03;
-        double chi0 = Run(input, request, bins, position, fit.X, request.FocalRatio, context, removal, false).ChiSquare;
-        double chiMinus = Run(input, request, bins, position, fit.X, request.FocalRatio * Math.Exp(-Step), context, removal, false).ChiSquare;
-        double chiPlus = Run(input, request, bins, position, fit.X, request.FocalRatio * Math.Exp(Step), context, removal, false).ChiSquare;
+        double chi0 = Run(input, request, bins, position, fit.X, request.FocalRatio, context, removal, neighbors, false).ChiSquare;
+        double chiMinus = Run(input, request, bins, position, fit.X, request.FocalRatio * Math.Exp(-Step), context, removal, neighbors, false).ChiSquare;
+        double chiPlus = Run(input, request, bins, position, fit.X, request.FocalRatio * Math.Exp(Step), context, removal, neighbors, false).ChiSquare;
         double curvature = (chiPlus + chiMinus - (2 * chi0)) / (Step * Step);
         if (!(curvature > 0))
         {

@@ -3,6 +3,9 @@ namespace StarAssay.Engine.Measurements.ColorFocus;
 /// <summary>One profile (one frame, one bin) with its flux, background and center, which are solved for inside.</summary>
 internal sealed class ProfileBlock
 {
+    /// <summary>Unknowns that blocks share: defocus, log seeing, blur variance.</summary>
+    public const int Shared = 3;
+
     private readonly double[] data;
     private readonly double[] noise;
     private readonly bool[] used;
@@ -10,6 +13,7 @@ internal sealed class ProfileBlock
     private readonly double[] p;
     private readonly double[] pz;
     private readonly double[] ps;
+    private readonly double[] pb;
     private readonly double[] pc;
     private readonly double[] residual;
     private readonly double gain;
@@ -28,10 +32,10 @@ internal sealed class ProfileBlock
         p = new double[n];
         pz = new double[n];
         ps = new double[n];
+        pb = new double[n];
         pc = new double[n];
         residual = new double[n];
-        ProjectedZ = new double[n];
-        ProjectedS = new double[n];
+        Projected = [new double[n], new double[n], new double[n]];
         Scaled = new double[n];
         leverage = new double[n];
         Center = center;
@@ -68,39 +72,33 @@ internal sealed class ProfileBlock
 
     public double ChiSquare { get; private set; }
 
-    // Normal equations of (defocus, log seeing) with flux, offset and center eliminated.
-    public double Hzz { get; private set; }
+    /// <summary>Normal matrix of (defocus, log seeing, blur variance) with flux, offset and center eliminated.</summary>
+    public double[,] H { get; } = new double[Shared, Shared];
 
-    public double Hzs { get; private set; }
+    /// <summary>Gradient that belongs to it.</summary>
+    public double[] G { get; } = new double[Shared];
 
-    public double Hss { get; private set; }
-
-    public double Gz { get; private set; }
-
-    public double Gs { get; private set; }
-
-    /// <summary>Weighted derivative rows with the inner unknowns projected out, for the bootstrap.</summary>
-    public double[] ProjectedZ { get; }
-
-    public double[] ProjectedS { get; }
+    /// <summary>Weighted derivative rows of the shared unknowns with the inner unknowns projected out, for the bootstrap.</summary>
+    public double[][] Projected { get; }
 
     /// <summary>Residuals over their standard deviations.</summary>
     public double[] Scaled { get; }
 
-    private double stepZ, stepS, step0; // center's step for unit steps of the shared unknowns, and its own
+    private readonly double[] step = new double[Shared]; // center's step for unit steps of the shared unknowns
+    private double step0; // and its own
 
     /// <summary>Sets the center that belongs to a step of the shared unknowns.</summary>
-    public void Propose(double dz, double ds) =>
-        trialCenter = Center + Math.Clamp(step0 + (stepZ * dz) + (stepS * ds), -1.0, 1.0);
+    public void Propose(double dz, double ds, double db) =>
+        trialCenter = Center + Math.Clamp(step0 + (step[0] * dz) + (step[1] * ds) + (step[2] * db), -1.0, 1.0);
 
     public void Accept() => Center = trialCenter;
 
     public void Restore() => trialCenter = Center;
 
-    public double Evaluate(double defocusUm, double seeingPx, ProfileModel.Work work)
+    public double Evaluate(double defocusUm, double seeingPx, double blurPx2, ProfileModel.Work work)
     {
         int n = data.Length;
-        Model.Evaluate(defocusUm, seeingPx, trialCenter, work, p, pz, ps, pc);
+        Model.Evaluate(defocusUm, seeingPx, blurPx2, trialCenter, work, p, pz, ps, pb, pc);
         // Flux and offset are linear: solved exactly.
         double spp = 0, sp = 0, s1 = 0, spd = 0, sd = 0;
         for (int r = 0; r < n; r++)
@@ -142,7 +140,7 @@ internal sealed class ProfileBlock
     /// <summary>After <see cref="Evaluate"/>: the normal equations with the inner unknowns eliminated.</summary>
     public void Linearize()
     {
-        // Orthogonalize (Gram-Schmidt in the weighted sense) p, 1, F pc; then project F pz and F ps.
+        // Orthogonalize (Gram-Schmidt in the weighted sense) p, 1, F pc; then project the shared unknowns' rows.
         int n = data.Length;
         Span<double> q0 = stackalloc double[n], q1 = stackalloc double[n], q2 = stackalloc double[n];
         Span<double> e = stackalloc double[n];
@@ -152,8 +150,9 @@ internal sealed class ProfileBlock
             q0[r] = root * p[r];
             q1[r] = root;
             q2[r] = root * Flux * pc[r];
-            ProjectedZ[r] = root * Flux * pz[r];
-            ProjectedS[r] = root * Flux * ps[r];
+            Projected[0][r] = root * Flux * pz[r];
+            Projected[1][r] = root * Flux * ps[r];
+            Projected[2][r] = root * Flux * pb[r];
             e[r] = root * residual[r];
             Scaled[r] = e[r];
         }
@@ -165,10 +164,10 @@ internal sealed class ProfileBlock
         Remove(q2, q1);
         double lengthC = Normalize(q2);
         step0 = lengthC > 0 ? Dot(q2, e) / lengthC : 0;
-        stepZ = lengthC > 0 ? -Dot(q2, ProjectedZ) / lengthC : 0;
-        stepS = lengthC > 0 ? -Dot(q2, ProjectedS) / lengthC : 0;
-        foreach (double[] v in new[] { ProjectedZ, ProjectedS })
+        for (int i = 0; i < Shared; i++)
         {
+            double[] v = Projected[i];
+            step[i] = lengthC > 0 ? -Dot(q2, v) / lengthC : 0;
             Remove(v, q0);
             Remove(v, q1);
             Remove(v, q2);
@@ -179,11 +178,14 @@ internal sealed class ProfileBlock
             leverage[r] = (q0[r] * q0[r]) + (q1[r] * q1[r]) + (q2[r] * q2[r]);
         }
 
-        Hzz = Dot(ProjectedZ, ProjectedZ);
-        Hzs = Dot(ProjectedZ, ProjectedS);
-        Hss = Dot(ProjectedS, ProjectedS);
-        Gz = Dot(ProjectedZ, e);
-        Gs = Dot(ProjectedS, e);
+        for (int i = 0; i < Shared; i++)
+        {
+            G[i] = Dot(Projected[i], e);
+            for (int j = 0; j <= i; j++)
+            {
+                H[i, j] = H[j, i] = Dot(Projected[i], Projected[j]);
+            }
+        }
     }
 
     /// <summary>Weights from the model instead of the data, and rejection of what stands out.</summary>
@@ -219,23 +221,28 @@ internal sealed class ProfileBlock
     /// <remarks>Few rows hold the light and therefore most of the leverage, so a mean over all rows would not do (the correction HC2
     /// of MacKinnon and White 1985, J. Econometrics 29, 305).</remarks>
     /// <param name="row">Row of the profile.</param>
-    /// <param name="vzz">Variance of the block's defocus from the whole fit.</param>
-    /// <param name="vzs">Covariance of defocus and log seeing.</param>
-    /// <param name="vss">Variance of log seeing.</param>
-    public double Shrinkage(int row, double vzz, double vzs, double vss)
+    /// <param name="v">Covariance of the block's shared unknowns from the whole fit.</param>
+    public double Shrinkage(int row, double[,] v)
     {
-        double z = ProjectedZ[row], s = ProjectedS[row];
-        double h = leverage[row] + (z * z * vzz) + (2 * z * s * vzs) + (s * s * vss);
+        double h = leverage[row];
+        for (int i = 0; i < Shared; i++)
+        {
+            for (int j = 0; j < Shared; j++)
+            {
+                h += Projected[i][row] * Projected[j][row] * v[i, j];
+            }
+        }
+
         return Math.Sqrt(1 - Math.Clamp(h, 0, 0.9));
     }
 
     /// <summary>A copy whose data are the model plus the residuals with random signs.</summary>
-    public ProfileBlock Resample(Random random, double vzz, double vzs, double vss)
+    public ProfileBlock Resample(Random random, double[,] v)
     {
         var fake = new double[data.Length];
         for (int r = 0; r < data.Length; r++)
         {
-            double sign = (random.Next(2) == 0 ? -1 : 1) / Shrinkage(r, vzz, vzs, vss);
+            double sign = (random.Next(2) == 0 ? -1 : 1) / Shrinkage(r, v);
             fake[r] = used[r] ? (Flux * p[r]) + Offset + (sign * residual[r]) : double.NaN;
         }
 

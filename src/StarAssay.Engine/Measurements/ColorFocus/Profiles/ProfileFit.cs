@@ -3,7 +3,7 @@ using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;
 
-/// <summary>How a block's defocus or log seeing depends on the shared unknowns: sum of coefficient x unknown + constant.</summary>
+/// <summary>How a block's defocus, log seeing or blur variance depends on the shared unknowns: sum of coefficient x unknown + constant.</summary>
 internal sealed record LinearMap(int[] Index, double[] Coefficient, double Constant)
 {
     public double At(double[] x)
@@ -19,23 +19,50 @@ internal sealed record LinearMap(int[] Index, double[] Coefficient, double Const
 }
 
 /// <summary>Levenberg-Marquardt over many profiles that share few unknowns; each profile keeps its own flux, offset and center.</summary>
-internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyList<LinearMap> defocus, IReadOnlyList<LinearMap> logSeeing, double[] priorMean, double[] priorSigma)
+internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyList<LinearMap> defocus, IReadOnlyList<LinearMap> logSeeing, IReadOnlyList<LinearMap> blur, double[] priorMean, double[] priorSigma)
 {
+    /// <summary>A standard deviation from which on a prior says nothing.</summary>
+    public const double Flat = 1e6;
+
     private readonly int n = priorMean.Length;
+    private readonly IReadOnlyList<LinearMap>[] maps = [defocus, logSeeing, blur];
 
     public double[] X { get; private set; } = [];
 
     public double ChiSquare { get; private set; }
 
-    public int DegreesOfFreedom => Math.Max(1, blocks.Sum(b => b.UsedRows) - (3 * blocks.Count) - n + priorSigma.Count(s => s < 1e6));
+    /// <summary>Misfit of the profiles alone, without the priors'.</summary>
+    public double ProfileChiSquare => blocks.Sum(b => b.ChiSquare);
+
+    public int DegreesOfFreedom => Math.Max(1, blocks.Sum(b => b.UsedRows) - (3 * blocks.Count) - n + priorSigma.Count(s => s < Flat));
 
     /// <summary>Noise in the profiles over the noise expected, never below 1.</summary>
     public double Scale => Math.Sqrt(Math.Max(1, blocks.Sum(b => b.ChiSquare) / DegreesOfFreedom));
 
     public Matrix<double> Covariance { get; private set; } = Matrix<double>.Build.Dense(0, 0);
 
-    /// <summary>Moves the middle of one unknown's prior.</summary>
-    public void ShiftPrior(int index, double by) => priorMean[index] += by;
+    /// <summary>Normal matrix and gradient at the present point, of the profiles alone.</summary>
+    public (Matrix<double> H, double[] G) DataNormal()
+    {
+        Matrix<double> h = Normal(out double[] g);
+        for (int i = 0; i < n; i++)
+        {
+            double w = 1 / (priorSigma[i] * priorSigma[i]);
+            h[i, i] -= w;
+            g[i] -= w * (priorMean[i] - X[i]);
+        }
+
+        return (h, g);
+    }
+
+    /// <summary>Moves the middle of every unknown's prior by its own scatter: refits then roam as far as the priors let them.</summary>
+    public void ScatterPriors(Random random)
+    {
+        for (int i = 0; i < n; i++)
+        {
+            priorMean[i] += priorSigma[i] < Flat ? priorSigma[i] * Gaussian(random) : 0;
+        }
+    }
 
     public bool Run(double[] start, RunContext context, int maxTurns = 40, bool reweight = true, bool covariance = true)
     {
@@ -60,7 +87,7 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
             trial = [.. X.Zip(step, (a, b) => a + b)];
             for (int k = 0; k < blocks.Count; k++)
             {
-                blocks[k].Propose(defocus[k].At(trial) - defocus[k].At(X), logSeeing[k].At(trial) - logSeeing[k].At(X));
+                blocks[k].Propose(defocus[k].At(trial) - defocus[k].At(X), logSeeing[k].At(trial) - logSeeing[k].At(X), blur[k].At(trial) - blur[k].At(X));
             }
 
             double chi = Evaluate(trial, context);
@@ -84,7 +111,7 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
                     foreach (ProfileBlock b in blocks)
                     {
                         b.Reweight(scale);
-                        b.Propose(0, 0);
+                        b.Propose(0, 0, 0);
                     }
 
                     best = Evaluate(X, context);
@@ -129,12 +156,12 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
         {
             ProfileBlock block = blocks[k];
             var random = new Random(unchecked((seed * 7919) + k));
-            (double vzz, double vzs, double vss) = Variances(k);
-            var sums = new double[2 * replicates];
+            double[,] v = Variances(k);
+            var sums = new double[ProfileBlock.Shared * replicates];
             for (int r = 0; r < block.Scaled.Length; r++)
             {
-                double error = block.Scaled[r] / block.Shrinkage(r, vzz, vzs, vss);
-                double z = block.ProjectedZ[r] * error, s = block.ProjectedS[r] * error;
+                double error = block.Scaled[r] / block.Shrinkage(r, v);
+                double z = block.Projected[0][r] * error, s = block.Projected[1][r] * error, t = block.Projected[2][r] * error;
                 if (z == 0 && s == 0)
                 {
                     continue;
@@ -150,8 +177,9 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
 
                     double sign = (bits & 1) == 0 ? 1 : -1;
                     bits >>= 1;
-                    sums[2 * b] += sign * z;
-                    sums[(2 * b) + 1] += sign * s;
+                    sums[3 * b] += sign * z;
+                    sums[(3 * b) + 1] += sign * s;
+                    sums[(3 * b) + 2] += sign * t;
                 }
             }
 
@@ -161,8 +189,10 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
         {
             for (int b = 0; b < replicates; b++)
             {
-                Add(gradient[b], defocus[k], perBlock[k][2 * b]);
-                Add(gradient[b], logSeeing[k], perBlock[k][(2 * b) + 1]);
+                for (int i = 0; i < maps.Length; i++)
+                {
+                    Add(gradient[b], maps[i][k], perBlock[k][(ProfileBlock.Shared * b) + i]);
+                }
             }
         }
 
@@ -173,7 +203,7 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
         {
             for (int i = 0; i < n; i++)
             {
-                if (priorSigma[i] < 1e6)
+                if (priorSigma[i] < Flat)
                 {
                     gradient[b][i] += Gaussian(prior) / priorSigma[i];
                 }
@@ -186,8 +216,8 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
         return result;
     }
 
-    /// <summary>Variances and covariance of one block's defocus and log seeing, for noise as expected.</summary>
-    public (double Vzz, double Vzs, double Vss) Variances(int block)
+    /// <summary>Covariance of one block's defocus, log seeing and blur variance, for noise as expected.</summary>
+    public double[,] Variances(int block)
     {
         double Between(LinearMap a, LinearMap b)
         {
@@ -203,7 +233,16 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
             return sum;
         }
 
-        return (Between(defocus[block], defocus[block]), Between(defocus[block], logSeeing[block]), Between(logSeeing[block], logSeeing[block]));
+        var v = new double[maps.Length, maps.Length];
+        for (int i = 0; i < maps.Length; i++)
+        {
+            for (int j = 0; j <= i; j++)
+            {
+                v[i, j] = v[j, i] = Between(maps[i][block], maps[j][block]);
+            }
+        }
+
+        return v;
     }
 
     public static double Gaussian(Random random) =>
@@ -271,7 +310,7 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
     {
         Parallel.For(0, blocks.Count, context.Parallel, () => blocks[0].Model.NewWork(), (k, _, work) =>
         {
-            blocks[k].Evaluate(defocus[k].At(x), Math.Exp(Math.Clamp(logSeeing[k].At(x), -3, 5)), work);
+            blocks[k].Evaluate(defocus[k].At(x), Math.Exp(Math.Clamp(logSeeing[k].At(x), -3, 5)), blur[k].At(x), work);
             return work;
         }, _ => { });
         double chi = 0;
@@ -296,12 +335,14 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
         for (int k = 0; k < blocks.Count; k++)
         {
             ProfileBlock b = blocks[k];
-            Scatter(h, defocus[k], defocus[k], b.Hzz);
-            Scatter(h, defocus[k], logSeeing[k], b.Hzs);
-            Scatter(h, logSeeing[k], defocus[k], b.Hzs);
-            Scatter(h, logSeeing[k], logSeeing[k], b.Hss);
-            Add(g, defocus[k], b.Gz);
-            Add(g, logSeeing[k], b.Gs);
+            for (int i = 0; i < maps.Length; i++)
+            {
+                Add(g, maps[i][k], b.G[i]);
+                for (int j = 0; j < maps.Length; j++)
+                {
+                    Scatter(h, maps[i][k], maps[j][k], b.H[i, j]);
+                }
+            }
         }
 
         for (int i = 0; i < n; i++)

@@ -53,6 +53,7 @@ internal sealed class ProfileModel
     private readonly double[] fixedPart;
     private readonly double[] share;
     private readonly double[] seeingPower;
+    private readonly double[] blurPower;
     private readonly double wavesPerUm;
     private readonly int used;
 
@@ -65,6 +66,7 @@ internal sealed class ProfileModel
         fixedPart = new double[n];
         share = new double[n];
         seeingPower = new double[n];
+        blurPower = new double[n];
         double cutoffUm = wavelengthNm * focalRatio / 1000;
         for (int k = 0; k < n; k++)
         {
@@ -73,6 +75,7 @@ internal sealed class ProfileModel
             double pixel = Math.Sin(Math.PI * f) / (Math.PI * f);
             fixedPart[k] = share[k] < 1 ? 2 / grid.Period * pixel * Math.Exp(-2 * Math.PI * Math.PI * f * f * blurVariancePx) : 0;
             seeingPower[k] = 0.5 * Seeing.StructureConstant * Math.Pow(f / Seeing.FwhmFactor, 5.0 / 3);
+            blurPower[k] = 2 * Math.PI * Math.PI * f * f;
             used = share[k] < 1 ? k + 1 : used;
         }
     }
@@ -80,7 +83,7 @@ internal sealed class ProfileModel
     /// <summary>Scratch for one thread.</summary>
     internal sealed class Work(int frequencies)
     {
-        public double[][] Coefficients { get; } = [.. Enumerable.Range(0, 8).Select(_ => new double[frequencies])];
+        public double[][] Coefficients { get; } = [.. Enumerable.Range(0, 10).Select(_ => new double[frequencies])];
     }
 
     public Work NewWork() => new(grid.Frequencies);
@@ -88,14 +91,17 @@ internal sealed class ProfileModel
     /// <summary>Fills the profile (sum over all rows of the plane = 1) and its derivatives.</summary>
     /// <param name="defocusUm">Sensor minus best focus.</param>
     /// <param name="seeingPx">Seeing FWHM at this wavelength, pixels.</param>
+    /// <param name="blurPx2">Variance of the spectrograph's own Gaussian blur, pixels^2; a little below zero stands for seeing with
+    /// fainter wings than the law's.</param>
     /// <param name="center">Center, pixels from row 0 of the grid's zero.</param>
     /// <param name="work">Scratch.</param>
     /// <param name="value">Profile at each row.</param>
     /// <param name="byDefocus">Derivative by the defocus, per um.</param>
     /// <param name="bySeeing">Derivative by the logarithm of the seeing.</param>
+    /// <param name="byBlur">Derivative by the blur's variance, per pixel^2.</param>
     /// <param name="byCenter">Derivative by the center, per pixel.</param>
-    public void Evaluate(double defocusUm, double seeingPx, double center, Work work,
-        Span<double> value, Span<double> byDefocus, Span<double> bySeeing, Span<double> byCenter)
+    public void Evaluate(double defocusUm, double seeingPx, double blurPx2, double center, Work work,
+        Span<double> value, Span<double> byDefocus, Span<double> bySeeing, Span<double> byBlur, Span<double> byCenter)
     {
         double[][] c = work.Coefficients;
         double waves = defocusUm * wavesPerUm;
@@ -106,15 +112,17 @@ internal sealed class ProfileModel
         for (int k = 0; k < used; k++)
         {
             double power = seeingPower[k] * seeing;
-            if (power > 16)
+            double damped = power + (blurPower[k] * blurPx2);
+            if (damped > 16)
             {
                 break; // below 1e-7 of the whole from here on
             }
 
-            double atmosphere = fixedPart[k] * Math.Exp(-power);
+            double atmosphere = fixedPart[k] * Math.Exp(-Math.Max(damped, 0));
             double m = transfer.At(share[k], waves, out double slope) * atmosphere;
             double mz = slope * wavesPerUm * atmosphere;
             double ms = -m * power * 5 / 3;
+            double mb = -m * blurPower[k];
             double mc = m * 2 * Math.PI * (k + 1) / grid.Period;
             c[0][k] = m * cos;
             c[1][k] = m * sin;
@@ -124,13 +132,15 @@ internal sealed class ProfileModel
             c[5][k] = ms * sin;
             c[6][k] = -mc * sin;
             c[7][k] = mc * cos;
+            c[8][k] = mb * cos;
+            c[9][k] = mb * sin;
             (cos, sin) = ((cos * stepCos) - (sin * stepSin), (sin * stepCos) + (cos * stepSin));
             count = k + 1;
         }
 
         int lanes = Vector<double>.Count;
         int padded = (count + lanes - 1) / lanes * lanes;
-        for (int i = 0; i < 8; i++)
+        for (int i = 0; i < c.Length; i++)
         {
             c[i].AsSpan(count, padded - count).Clear();
         }
@@ -140,20 +150,23 @@ internal sealed class ProfileModel
         {
             ReadOnlySpan<Vector<double>> rc = MemoryMarshal.Cast<double, Vector<double>>(grid.Cos.AsSpan(r * grid.Frequencies, padded));
             ReadOnlySpan<Vector<double>> rs = MemoryMarshal.Cast<double, Vector<double>>(grid.Sin.AsSpan(r * grid.Frequencies, padded));
-            Vector<double> v = default, z = default, s = default, d = default;
+            Vector<double> v = default, z = default, s = default, d = default, b = default;
             ReadOnlySpan<Vector<double>> c0 = Cast(c[0], padded), c1 = Cast(c[1], padded), c2 = Cast(c[2], padded), c3 = Cast(c[3], padded);
             ReadOnlySpan<Vector<double>> c4 = Cast(c[4], padded), c5 = Cast(c[5], padded), c6 = Cast(c[6], padded), c7 = Cast(c[7], padded);
+            ReadOnlySpan<Vector<double>> c8 = Cast(c[8], padded), c9 = Cast(c[9], padded);
             for (int k = 0; k < rc.Length; k++)
             {
                 v += (rc[k] * c0[k]) + (rs[k] * c1[k]);
                 z += (rc[k] * c2[k]) + (rs[k] * c3[k]);
                 s += (rc[k] * c4[k]) + (rs[k] * c5[k]);
                 d += (rc[k] * c6[k]) + (rs[k] * c7[k]);
+                b += (rc[k] * c8[k]) + (rs[k] * c9[k]);
             }
 
             value[r] = mean + Vector.Sum(v);
             byDefocus[r] = Vector.Sum(z);
             bySeeing[r] = Vector.Sum(s);
+            byBlur[r] = Vector.Sum(b);
             byCenter[r] = Vector.Sum(d);
         }
     }

@@ -9,8 +9,8 @@ namespace StarAssay.Engine.Measurements.ColorFocus;
 internal sealed class SecondOrderRemoval
 {
     // The prediction's own error beside that of the ratio: blur of the lines, efficiency that changes along the order. Found on
-    // simulated runs, where the ratio came out up to a sixth off.
-    private const double ModelError = 0.15;
+    // simulated runs, where the ratio came out up to a sixth off and the profile far from focus by more.
+    private const double ModelError = 0.25;
     private readonly Dictionary<(int Frame, int Bin), double[]> profiles = [];
 
     private SecondOrderRemoval(int[] bins, double relativeError)
@@ -46,7 +46,7 @@ internal sealed class SecondOrderRemoval
     /// <param name="input">Reduced run.</param>
     /// <param name="request">With the grating.</param>
     /// <param name="bins">Bins fitted so far.</param>
-    /// <param name="x">Their fit: log seeing of each frame, then focus of each bin.</param>
+    /// <param name="x">Their fit: log seeing of each frame, then focus of each bin; seeing exponent and blur last.</param>
     public static SecondOrderRemoval? Predict(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] x)
     {
         int[] wanted = [.. Enumerable.Range(0, input.Bins).Where(j => input.Removable[j])];
@@ -73,9 +73,9 @@ internal sealed class SecondOrderRemoval
                 ReducedSpectrum s = input.Spectra[i];
                 int rows = s.Profile.GetLength(1);
                 var model = new ProfileModel(grids[i], DefocusTransfer.For(request.Obstruction), half, request.FocalRatio, input.PitchUm,
-                    s.SubpixelVariance[j] + Math.Pow(request.InstrumentBlurUm / input.PitchUm, 2));
+                    s.SubpixelVariance[j]);
                 double[] p = new double[rows], unused = new double[rows];
-                model.Evaluate(request.PositionUm[i] - at, Math.Exp(x[i]) * Math.Pow(half / 550, -0.2), s.SubpixelMean[j], model.NewWork(), p, unused, unused, unused);
+                model.Evaluate(request.PositionUm[i] - at, Math.Exp(x[i] + (x[^2] * Math.Log(half / 550))), x[^1], s.SubpixelMean[j], model.NewWork(), p, unused, unused, unused, unused);
                 double light = input.Order.Ratio * input.Order.Light(s, i, j);
                 removal.profiles.Add((i, j), [.. p.Select(v => v * light)]);
             }

@@ -1,3 +1,4 @@
+using MathNet.Numerics.LinearAlgebra;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;
@@ -6,52 +7,93 @@ namespace StarAssay.Engine.Measurements.ColorFocus;
 /// Size of the defocus of every color in one spectrum, and a smooth signed curve through it.
 /// </summary>
 /// <remarks>Profiles tell only the size of the defocus. A smooth curve passes through zero where the size touches zero, or
-/// turns back there: every way of choosing is tried as a smooth curve on the profiles themselves, and the best kept. The sign of
-/// the whole remains open without a hint.</remarks>
+/// turns back there: every way of choosing is tried as a smooth curve on the profiles themselves, with the spectrograph's own blur
+/// free in each, and the best kept. The sign of the whole remains open without a hint.</remarks>
 internal static class SingleSpectrumFit
 {
-    private const int Degree = 6;
+    /// <summary>Unknowns before the curve's own: log seeing at 550 nm, its exponent, the spectrograph's blur.</summary>
+    internal const int Head = 3;
 
     /// <summary>Relative error of the seeing width that all colors share: real profiles are not exactly the model's. Our own choice.</summary>
-    private const double CommonWidthError = 0.02;
+    private const double CommonWidthError = 0.01;
+
+    // Share of the correction for neighboring colors' light that is taken as its standard uncertainty: found on simulated spectra.
+    private const double NeighborShare = 0.15;
 
     public static ColorFocusResult Fit(ColorFocusInput input, ColorFocusRequest request, RunContext context)
     {
         int[] bins = [.. Enumerable.Range(0, input.Bins).Where(j => input.Used[j])];
         double[] nm = [.. bins.Select(j => input.Nm[j])];
-        var curve = new SmoothCurve(nm.Min(), nm.Max());
-        int degree = Math.Min(Degree, (bins.Length / 4) + 1);
+        double low = nm.Min(), high = nm.Max();
+        var basis = new SplineBasis(low, high);
+        double[][] rows = [.. nm.Select(basis.At)];
         ProfileGrid[] grids = input.Grids();
-        List<ProfileBlock> Make() => [.. bins.Select(j => input.Block(grids, 0, j, request, request.FocalRatio))];
+        double[][]? neighbors = null;
+        List<ProfileBlock> Make() => [.. bins.Select(j => input.Block(grids, 0, j, request, request.FocalRatio, null, neighbors?[j]))];
 
         bool hinted = double.IsFinite(request.DefocusHintUm) && request.DefocusHintUm != 0;
         (double[] size, double smallest) = SignPatterns.FromWidths(input, request, bins);
-        double startSeeing = Math.Log(Math.Max(0.8, smallest / 0.5));
-        double top = size.Max();
-        List<double[]> signed = SignPatterns.All(size, hinted ? Math.Max(top, 3 * Math.Abs(request.DefocusHintUm)) : top);
+        double depth = 2 * 0.55 * request.FocalRatio * request.FocalRatio;
+        double top = Math.Max(size.Max(), depth);
+        var setup = new Setup(input.Blur(request), Math.Log(Math.Max(0.8, smallest / 0.5)), 3, 20 * top);
         var tried = new List<(ProfileFit Fit, List<ProfileBlock> Blocks)>();
-        double[] even = [.. nm.Select(_ => Math.Max(0.1 * top, 1))];
-        foreach (double[] candidate in signed)
+        foreach (double[] candidate in SignPatterns.All(size, hinted ? Math.Max(top, 3 * Math.Abs(request.DefocusHintUm)) : top))
         {
             context.Cancel.ThrowIfCancellationRequested();
-            double[] c = (curve.Operator(nm, even, degree) * MathNet.Numerics.LinearAlgebra.Vector<double>.Build.DenseOfArray(candidate)).ToArray();
-            List<ProfileBlock> blocks = Make();
-            ProfileFit fit = NewFit(blocks, nm, curve, degree, startSeeing);
-            double[] start = [startSeeing, 0, .. c];
-            fit.Run(start, context, 30, reweight: false);
-            tried.Add((fit, blocks));
+            double[] even = [.. nm.Select(_ => Math.Max(0.1 * top, 1))];
+            double[] c = SplineSmoother.Fit(basis, nm, candidate, even).Coefficients;
+            tried.Add(Try(Make(), nm, rows, setup, [setup.LogSeeing, SeeingLaw.Exponent, setup.Blur.Mean, .. c], context));
         }
 
         int at = Enumerable.Range(0, nm.Length).MinBy(k => Math.Abs(nm[k] - request.ReferenceNm));
-        double Side(ProfileFit fit) => hinted ? HintMisfit(SmoothCurve.Dot(curve.Basis(nm[at], degree), fit.X[2..]), request.DefocusHintUm) : 0;
+        double Side(ProfileFit fit) => hinted ? HintMisfit(SplineBasis.Dot(rows[at], fit.X[Head..]), request.DefocusHintUm) : 0;
+        double[] Smooth(double[] x) => [.. input.Nm.Select(w => w >= low && w <= high ? SplineBasis.Dot(basis.At(w), x[Head..]) : double.NaN)];
         var ranked = tried.OrderBy(t => t.Fit.ChiSquare + Side(t.Fit)).ToList();
+
+        // What neighboring colors mix into each profile, as the best curve so far has it; then once more all that could still win.
+        double[] first = Smooth(ranked[0].Fit.X);
+        // The profiles tell whether a slit kept other colors' discs out.
+        var apart = SignPatterns.Distinct(ranked, rows, 8);
+        double least = double.MaxValue;
+        double[][]? taken = null;
+        foreach (bool slit in new[] { false, true })
+        {
+            neighbors = Neighbors(input, request, basis, ranked[0].Fit.X, slit, context);
+            (ProfileFit trial, _) = Try(Make(), nm, rows, setup, ranked[0].Fit.X, context);
+            if (trial.ChiSquare < least)
+            {
+                (least, taken) = (trial.ChiSquare, neighbors);
+            }
+        }
+
+        neighbors = taken;
+        // Between signs decides not the misfit alone but the evidence, which counts how far a curve must walk.
+        var again = apart.Select(t => Try(Make(), nm, rows, setup, t.Fit.X, context)).ToList();
+        double noise = Math.Max(1, Math.Pow(again.Min(t => t.Fit.Scale), 2));
+        var judged = again.Select(t => (t.Fit, t.Blocks, Smooth: Smoothness(t.Fit, setup.Walk, noise))).Select(t => (t.Fit, t.Blocks, t.Smooth.Walk,
+            Score: t.Smooth.Score + (t.Fit.ProfileChiSquare / noise) + Side(t.Fit))).OrderBy(t => t.Score).ToList();
+        ranked = [.. judged.Select(t => (t.Fit, t.Blocks))];
         (ProfileFit best, List<ProfileBlock> bestBlocks) = ranked[0];
-        best.Run(best.X, context, 40);
+        // What the model leaves unexplained could speak for another curve as well: a twentieth of it, our own choice.
+        double unexplained = 0.05 * Math.Max(0, best.ProfileChiSquare - best.DegreesOfFreedom);
+        List<double[]> rivals = SignPatterns.Rivals([.. judged.Select(t => (t.Fit, t.Score))], rows, unexplained);
+        setup = setup with { Walk = judged[0].Walk };
+        ProfileFit Final(List<ProfileBlock> blocks, double[] from, RunContext run, Setup s, bool reweight = true, bool covariance = true, Random? scatter = null)
+        {
+            ProfileFit fit = NewFit(blocks, nm, rows, s);
+            if (scatter is not null)
+            {
+                fit.ScatterPriors(scatter);
+            }
+
+            fit.Run(from, run, reweight ? 40 : 15, reweight, covariance);
+            return fit;
+        }
+
+        best = Final(bestBlocks, best.X, context, setup);
         double scale = best.Scale;
-        double[] Smooth(double[] x) => [.. input.Nm.Select(w => SmoothCurve.Dot(curve.Basis(Math.Clamp(w, nm.Min(), nm.Max()), degree), x[2..]))];
         double[] smooth = Smooth(best.X);
         double sign = SignOfTheWhole.Orient(input, bins, nm, ref smooth, request);
-        bool rival = SignPatterns.HasRival(ranked, best, nm, curve, degree);
 
         // Refits with residuals of random sign: near focus the errors are no Gaussians, so no shortcut.
         int count = Math.Min(request.Replicates, 60);
@@ -62,47 +104,45 @@ internal static class SingleSpectrumFit
         Parallel.For(0, count, context.Parallel, b =>
         {
             var random = new Random(unchecked((request.Seed * 104729) + b));
-            List<ProfileBlock> fake = [.. bestBlocks.Select((k, i) => k.Resample(random, spread[i].Vzz, spread[i].Vzs, spread[i].Vss))];
-            ProfileFit refit = NewFit(fake, nm, curve, degree, startSeeing);
-            // The exponent of the seeing is not known better than its prior: let the replicates roam over it.
-            refit.ShiftPrior(1, 0.05 * ProfileFit.Gaussian(random));
-            refit.Run(x0, single, 15, reweight: false, covariance: false);
-            double[] values = Smooth(refit.X);
+            List<ProfileBlock> fake = [.. bestBlocks.Select((k, i) => k.Resample(random, spread[i]))];
+            // Exponent, blur and smoothness are not known better than their priors: let the replicates roam over them.
+            double[] values = Smooth(Final(fake, x0, single, setup, false, false, random).X);
             replicates[b] = [.. values.Select(v => sign * v)];
         });
 
-        // A width error that all colors share bends the whole curve, which resampled residuals cannot show: refit with the
-        // seeing held a little wider and narrower, and let the replicates roam along the difference.
+        // Errors that all colors share bend the whole curve, which resampled residuals cannot show: the replicates roam along what a
+        // width held a little wider and narrower, and what a part of the neighbors' light, would do.
         double[] Held(double by)
         {
-            List<ProfileBlock> same = Make();
-            ProfileFit fit = NewFit(same, nm, curve, degree, x0[0] + by, 1e-4);
-            fit.Run([x0[0] + by, .. x0[1..]], context, 20, reweight: false, covariance: false);
-            return [.. Smooth(fit.X).Select(v => sign * v)];
+            Setup held = setup with { LogSeeing = x0[0] + by, LogSeeingSigma = 1e-4 };
+            return [.. Smooth(Final(Make(), [x0[0] + by, .. x0[1..]], context, held, false, false).X).Select(v => sign * v)];
         }
 
         double[] wider = Held(CommonWidthError), narrower = Held(-CommonWidthError);
+        double flip = bins.Sum(j => first[j] * sign * smooth[j]) < 0 ? -sign : sign;
+        double[] moved = [.. first.Select((v, j) => smooth[j] - (flip * v))];
         var common = new Random(unchecked((request.Seed * 7919) + 17));
         foreach (double[] replicate in replicates)
         {
-            double share = ProfileFit.Gaussian(common);
+            double share = ProfileFit.Gaussian(common), mixed = NeighborShare * ProfileFit.Gaussian(common);
             for (int j = 0; j < replicate.Length; j++)
             {
-                replicate[j] += share * 0.5 * (wider[j] - narrower[j]);
+                replicate[j] += (share * 0.5 * (wider[j] - narrower[j])) + (mixed * moved[j]);
             }
         }
 
         // Each bin on its own: size from its own profile at the common seeing.
         double[] own = new double[bins.Length], error = new double[bins.Length];
         var work = bestBlocks[0].Model.NewWork();
-        double[] blurs = [.. bins.Select(j => Math.Exp(best.X[0] + ((best.X[1] - 0.2) * Math.Log(input.Nm[j] / 550))))];
         for (int k = 0; k < bins.Length; k++)
         {
-            (own[k], error[k]) = OwnSize(bestBlocks[k], Math.Abs(smooth[bins[k]]), blurs[k], scale, request.FocalRatio, nm[k], work);
+            double seeing = Math.Exp(best.X[0] + (best.X[1] * Math.Log(nm[k] / 550)));
+            (own[k], error[k]) = OwnSize(bestBlocks[k], Math.Abs(smooth[bins[k]]), seeing, best.X[2], scale, request.FocalRatio, nm[k], work);
             own[k] *= Math.Sign(smooth[bins[k]] == 0 ? 1 : smooth[bins[k]]);
         }
 
-        double[] openSign = OpenSigns.Find(request, bins, input, smooth, error, Math.Exp(best.X[0]) * input.PitchUm, rival);
+        double[] whole = [.. bins.Select((j, k) => Math.Sqrt(Math.Pow(error[k], 2) + Math.Pow(CurveAssembly.Spread(replicates.Select(r => Math.Abs(r[j]))), 2)))];
+        double[] openSign = OpenSigns.Find(request, bins, input, smooth, whole, Math.Exp(best.X[0]) * input.PitchUm, rivals);
 
         // A size whose sign is open lies below what depth of focus and seeing hide: it cannot be told from none.
         double[] sizeError = [.. Enumerable.Range(0, input.Bins).Select(j =>
@@ -114,7 +154,6 @@ internal static class SingleSpectrumFit
         OpenSigns.Widen(replicates, openSign, request.Seed);
 
         double closest = bins.Min(j => Math.Abs(smooth[j]));
-        double depth = 2 * 0.55 * request.FocalRatio * request.FocalRatio;
         if (!hinted && closest > Math.Max(2 * depth, 0.1 * top))
         {
             input.Notes.Add(ColorFocusNotes.NoTouch.Say(
@@ -123,8 +162,25 @@ internal static class SingleSpectrumFit
 
         // The fit's unknown is best focus minus sensor; that is the curve's own sign.
         double[][] perBin = [.. replicates.Select(r => bins.Select(j => r[j]).ToArray())];
+        Measured blur = SeeingLaw.Blur(best.X[2], scale * Math.Sqrt(best.Covariance[2, 2]), input.PitchUm);
         return CurveAssembly.Assemble(input, request, bins, own, error, perBin, [Math.Exp(best.X[0]) * input.PitchUm],
-            request.PositionUm.Length == 1 ? request.PositionUm : [0], scale, Measured.None(""), null, new SingleCurve(smooth, replicates, openSign, sizeError, decided));
+            request.PositionUm.Length == 1 ? request.PositionUm : [0], scale, Measured.None(""), null, new SingleCurve(smooth, replicates, openSign, sizeError, decided)) with
+        {
+            InstrumentBlurUm = blur,
+        };
+    }
+
+    private static (ProfileFit Fit, List<ProfileBlock> Blocks) Try(List<ProfileBlock> blocks, double[] nm, double[][] rows, Setup setup, double[] start, RunContext context)
+    {
+        ProfileFit fit = NewFit(blocks, nm, rows, setup);
+        fit.Run(start, context, 30, reweight: false, covariance: false);
+        return (fit, blocks);
+    }
+
+    private static double[][] Neighbors(ColorFocusInput input, ColorFocusRequest request, SplineBasis basis, double[] x, bool slit, RunContext context)
+    {
+        double[] c = x[Head..];
+        return NeighborLight.Find(input, request, w => SplineBasis.Dot(basis.At(w), c), [0], (_, w) => Math.Exp(x[0] + (x[1] * Math.Log(w / 550))), x[2], slit, context)[0];
     }
 
     /// <summary>How far a curve's distance from the sensor departs from the one that was set, in squared standard deviations; the
@@ -135,26 +191,70 @@ internal static class SingleSpectrumFit
         return off * off;
     }
 
-    private static ProfileFit NewFit(List<ProfileBlock> blocks, double[] nm, SmoothCurve curve, int degree, double startSeeing, double seeingSigma = 3)
+    /// <summary>Size of the curve's walk by restricted maximum likelihood, from the normal equations at the best point, and minus twice
+    /// the logarithm of that likelihood without the misfit at that point.</summary>
+    private static (double Walk, double Score) Smoothness(ProfileFit fit, double walk, double unit)
     {
-        int n = degree + 3;
-        int[] index = [.. Enumerable.Range(2, degree + 1)];
-        var defocus = nm.Select(w => new LinearMap(index, [.. curve.Basis(w, degree).Select(t => -t)], 0)).ToList();
-        var seeing = nm.Select(w => new LinearMap([0, 1], [1, Math.Log(w / 550)], -0.2 * Math.Log(w / 550))).ToList();
-        var mean = new double[n];
-        var sigma = new double[n];
-        mean[0] = startSeeing;
-        sigma[0] = seeingSigma;
-        sigma[1] = 0.05; // outer scale, guiding and the telescope bend the law of lambda^-1/5 by about this much
-        for (int i = 2; i < n; i++)
+        (Matrix<double> h, double[] g) = fit.DataNormal();
+        double best = double.MaxValue, kept = walk;
+        for (double log = -14; log <= 3; log += 0.5)
         {
-            sigma[i] = 2e4; // um; keeps the equations sound where a color's focus has no slope
+            double size = walk * Math.Exp(log);
+            Matrix<double> whole = h.Divide(unit);
+            Vector<double> right = Vector<double>.Build.Dense(g.Length, i => g[i] / unit);
+            var precision = new double[g.Length];
+            double scatter = 0;
+            for (int i = 0; i < g.Length; i++)
+            {
+                double variance = i < Head ? double.PositiveInfinity : size * size * SplineBasis.Variance(i - Head);
+                precision[i] = double.IsFinite(variance) ? 1 / variance : 0;
+                scatter += double.IsFinite(variance) ? Math.Log(variance) : 0;
+                right[i] -= precision[i] * fit.X[i];
+                whole[i, i] += precision[i] + 1e-9;
+            }
+
+            double[] d = [.. Enumerable.Range(0, g.Length).Select(i => 1 / Math.Sqrt(whole[i, i]))];
+            var cholesky = Matrix<double>.Build.Dense(g.Length, g.Length, (i, j) => (whole[i, j] * d[i] * d[j]) + (i == j ? 1e-11 : 0)).Cholesky();
+            Vector<double> step = cholesky.Solve(Vector<double>.Build.Dense(g.Length, i => right[i] * d[i]));
+            double gain = 0, walked = 0;
+            for (int i = 0; i < g.Length; i++)
+            {
+                gain += right[i] * step[i] * d[i];
+                walked += precision[i] * fit.X[i] * fit.X[i];
+            }
+
+            double score = walked - gain + cholesky.DeterminantLn - (2 * d.Sum(Math.Log)) + scatter;
+            if (score < best)
+            {
+                (best, kept) = (score, size);
+            }
         }
 
-        return new ProfileFit(blocks, defocus, seeing, mean, sigma);
+        return (kept, best);
     }
 
-    private static (double Size, double Error) OwnSize(ProfileBlock block, double start, double blur, double scale, double focalRatio, double nm, ProfileModel.Work work)
+    private static ProfileFit NewFit(List<ProfileBlock> blocks, double[] nm, double[][] rows, Setup setup)
+    {
+        int n = SplineBasis.Count + Head;
+        int[] index = [.. Enumerable.Range(Head, SplineBasis.Count)];
+        var defocus = rows.Select(r => new LinearMap(index, [.. r.Select(t => -t)], 0)).ToList();
+        var seeing = nm.Select(w => new LinearMap([0, 1], [1, Math.Log(w / 550)], 0)).ToList();
+        var blur = nm.Select(_ => new LinearMap([2], [1], 0)).ToList();
+        var mean = new double[n];
+        var sigma = new double[n];
+        (mean[0], sigma[0]) = (setup.LogSeeing, setup.LogSeeingSigma);
+        (mean[1], sigma[1]) = (SeeingLaw.Exponent, SeeingLaw.ExponentSigma);
+        (mean[2], sigma[2]) = setup.Blur;
+        for (int k = 0; k < SplineBasis.Count; k++)
+        {
+            // Nothing holds the parabola; 10 m keep the equations sound where a color's focus has no slope.
+            sigma[Head + k] = Math.Min(10 * ProfileFit.Flat, setup.Walk * Math.Sqrt(SplineBasis.Variance(k)));
+        }
+
+        return new ProfileFit(blocks, defocus, seeing, blur, mean, sigma);
+    }
+
+    private static (double Size, double Error) OwnSize(ProfileBlock block, double start, double seeing, double blur, double scale, double focalRatio, double nm, ProfileModel.Work work)
     {
         // In q = z^2 the profile is regular at focus, so steps and errors are taken there.
         double unit = 0.3 * 8 * focalRatio * focalRatio * nm / 1000;
@@ -163,13 +263,13 @@ internal static class SingleSpectrumFit
         for (int turn = 0; turn < 8; turn++)
         {
             double at = Math.Max(z, 0.2 * unit);
-            block.Propose(0, 0);
-            block.Evaluate(at, blur, work);
+            block.Propose(0, 0, 0);
+            block.Evaluate(at, seeing, blur, work);
             block.Accept();
             block.Linearize();
             double slope = 1 / (2 * at);
-            h = block.Hzz * slope * slope;
-            double step = h > 0 ? block.Gz * slope / h : 0;
+            h = block.H[0, 0] * slope * slope;
+            double step = h > 0 ? block.G[0] * slope / h : 0;
             double q = Math.Max(0, (at * at) + Math.Clamp(step, -0.5 * ((at * at) + (unit * unit)), 0.5 * ((at * at) + (unit * unit))));
             z = Math.Sqrt(q);
         }
@@ -178,4 +278,7 @@ internal static class SingleSpectrumFit
         double error = Math.Min(sigmaQ / (2 * Math.Max(z, 1e-9)), Math.Sqrt(sigmaQ));
         return (z, error);
     }
+
+    /// <summary>What is known before the fit: blur and its deviation, seeing and its own, and how far the curve may walk.</summary>
+    private sealed record Setup((double Mean, double Sigma) Blur, double LogSeeing, double LogSeeingSigma, double Walk);
 }

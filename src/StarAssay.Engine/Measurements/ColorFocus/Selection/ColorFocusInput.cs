@@ -12,6 +12,9 @@ internal sealed class ColorFocusInput
     /// <summary>How far each lies along the dispersion from the first, columns.</summary>
     public required double[] ColumnShift { get; init; }
 
+    /// <summary>Wavelength of each column of the reduced spectra.</summary>
+    public required double[] ColumnNm { get; init; }
+
     /// <summary>Wavelength of each bin.</summary>
     public required double[] Nm { get; init; }
 
@@ -26,6 +29,9 @@ internal sealed class ColorFocusInput
 
     /// <summary>From here on the second order may overlap; infinite where none can.</summary>
     public required double SecondOrderFromNm { get; init; }
+
+    /// <summary>From here on light that the frame does not show may come in second order; infinite where its end was seen.</summary>
+    public required double SecondOrderPossibleFromNm { get; init; }
 
     /// <summary>What the lines say of the second order; null where none can come.</summary>
     public required SecondOrder? Order { get; init; }
@@ -42,8 +48,9 @@ internal sealed class ColorFocusInput
     /// <summary>Number of frames.</summary>
     public int Frames => Spectra.Length;
 
-    /// <summary>Profile of one bin in one frame with its model; foreign light, if any, is taken off first.</summary>
-    public ProfileBlock Block(ProfileGrid[] grids, int frame, int bin, ColorFocusRequest request, double focalRatio, double[]? foreign = null)
+    /// <summary>Profile of one bin in one frame with its model; the second order's light and what neighboring colors mix in are taken
+    /// off first, where given.</summary>
+    public ProfileBlock Block(ProfileGrid[] grids, int frame, int bin, ColorFocusRequest request, double focalRatio, double[]? foreign = null, double[]? neighbors = null)
     {
         ReducedSpectrum s = Spectra[frame];
         int rows = s.Profile.GetLength(1);
@@ -51,14 +58,40 @@ internal sealed class ColorFocusInput
         var noise = new double[rows];
         for (int r = 0; r < rows; r++)
         {
-            data[r] = s.Profile[bin, r] - (foreign?[r] ?? 0);
+            data[r] = s.Profile[bin, r] - (foreign?[r] ?? 0) - (neighbors?[r] ?? 0);
             noise[r] = s.NoiseVariance[bin, r] + (Math.Max(foreign?[r] ?? 0, 0) / s.GainElectronsPerAdu);
         }
 
-        double instrument = request.InstrumentBlurUm / PitchUm;
-        var model = new ProfileModel(grids[frame], DefocusTransfer.For(request.Obstruction), Nm[bin], focalRatio, PitchUm,
-            s.SubpixelVariance[bin] + (instrument * instrument));
+        var model = new ProfileModel(grids[frame], DefocusTransfer.For(request.Obstruction), Nm[bin], focalRatio, PitchUm, s.SubpixelVariance[bin]);
         return new ProfileBlock(model, data, noise, s.SubpixelMean[bin], s.GainElectronsPerAdu);
+    }
+
+    /// <summary>Standard uncertainty of every bin's focus for violet light that the frame does not show and that may lie on the bin in
+    /// second order, um.</summary>
+    /// <remarks>As much light as the shortest bin has, with the efficiency that the lines show, or a tenth (common practice, no
+    /// source): mixed profiles put the focus between both by their shares.</remarks>
+    /// <param name="nm">Wavelengths of the measured bins.</param>
+    /// <param name="focusUm">Their focus.</param>
+    public double[] UnseenSecondOrder(double[] nm, double[] focusUm)
+    {
+        double ratio = Order is { Absent: true } ? 0 : Order is { Seen: true } ? Order.Ratio : 0.1;
+        int shortest = Array.IndexOf(nm, nm.Min()), bin = Array.IndexOf(Nm, nm.Min());
+        return [.. nm.Select((w, k) => w < SecondOrderPossibleFromNm || w > SecondOrderFromNm ? 0
+            : Math.Min(1, 0.5 * ratio * RelativeFlux[bin] / Math.Max(RelativeFlux[Array.IndexOf(Nm, w)], 1e-3)) * Math.Abs(focusUm[shortest] - focusUm[k]))];
+    }
+
+    /// <summary>What is known beforehand of the spectrograph's own blur: its variance and the standard deviation of that, pixels^2.</summary>
+    /// <remarks>Not known: a camera lens, a slit and a grating blur by up to 15 um FWHM, common practice, no source; the profiles
+    /// themselves must tell it from seeing.</remarks>
+    public (double Mean, double Sigma) Blur(ColorFocusRequest request)
+    {
+        if (request.InstrumentBlurUm > 0)
+        {
+            double known = Math.Pow(request.InstrumentBlurUm / PitchUm, 2);
+            return (known, Math.Max(0.1 * known, 1e-4)); // a blur is known to a twentieth at best
+        }
+
+        return (0, Math.Pow(15 / 2.354820 / PitchUm, 2));
     }
 
     /// <summary>Profile grids of the frames; frames with equal windows share one.</summary>

@@ -14,7 +14,9 @@ internal static class ColorFocusPreparation
         SpectrumRequest reduction = request.Reduction with { FirstColumn = first, EndColumn = end };
         (ReducedSpectrum[] spectra, double[] shift) = RunReduction.Reduce(frames, reduction, notes, context);
         double[] nm = BinWavelengths(spectra[0], request.WavelengthNm);
-        BinSelection chosen = BinSelection.Choose(spectra, nm, request with { Reduction = reduction }, notes);
+        bool measured = !double.IsFinite(request.ShortestLightNm) && !request.OrderFilter && request.Disperser != Disperser.Prism && nm.Max() > 2 * BlueEnd.Never;
+        double blueEnd = measured ? BlueEnd.Find(frames[frames.Count / 2], request, context) : request.ShortestLightNm;
+        BinSelection chosen = BinSelection.Choose(spectra, nm, request with { Reduction = reduction, ShortestLightNm = blueEnd }, notes);
         foreach (ReducedSpectrum s in spectra)
         {
             notes.AddRange(s.Notes);
@@ -24,11 +26,13 @@ internal static class ColorFocusPreparation
         {
             Spectra = spectra,
             ColumnShift = shift,
+            ColumnNm = request.WavelengthNm[first..(first + spectra[0].Flux.Length)],
             Nm = nm,
             Used = chosen.Used,
             RelativeFlux = RelativeLight(spectra[frames.Count / 2], nm),
             PitchUm = ColorFocusMeasurement.Pitch(frames, request),
             SecondOrderFromNm = chosen.SecondOrderFromNm,
+            SecondOrderPossibleFromNm = measured && !double.IsFinite(blueEnd) ? 2 * BlueEnd.Never : double.PositiveInfinity,
             Order = chosen.Order,
             Removable = chosen.Removable,
             Notes = Merge(notes),

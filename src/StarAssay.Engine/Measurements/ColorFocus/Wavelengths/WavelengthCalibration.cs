@@ -1,3 +1,4 @@
+using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Optics;
 using StarAssay.Engine.Results;
 
@@ -22,6 +23,11 @@ public static class WavelengthCalibration
             throw new InputException("wavelength.dispersion", "Give the rough dispersion as two positive numbers in nm per column, the smaller first.", "min_dispersion");
         }
 
+        if (request.Absorption)
+        {
+            return StarScale.Solve(request, context);
+        }
+
         double[] lines = [.. LampLines.Find(request.Lamps).Concat(request.LinesNm).Where(l => l >= request.MinNm && l <= request.MaxNm).Distinct().Order()];
         if (lines.Length < 3)
         {
@@ -36,15 +42,16 @@ public static class WavelengthCalibration
         }
 
         LineMatch match = new LineMatching(peaks, lines, flux.Length, request).Best(context) ?? throw NoMatch(request.Absorption, peaks.Length, 0, lines.Length);
-        return Judge(match, peaks, lines, request);
+        LampLine[] all = [.. LampLines.All(request.Lamps).Concat(request.LinesNm.Select(l => new LampLine(l, 1, -1))).Where(l => l.Nm >= request.MinNm && l.Nm <= request.MaxNm).DistinctBy(l => l.Nm).OrderBy(l => l.Nm)];
+        return Judge(match, peaks, lines, all, request);
     }
 
-    private static CannotMeasureException NoMatch(bool star, int peaks, int matched, int lines) => new("wavelength.no-match", star
+    internal static CannotMeasureException NoMatch(bool star, int peaks, int matched, int lines) => new("wavelength.no-match", star
         ? $"The star's own dark lines give no wavelengths: of {peaks} lines seen, {matched} fall on the {lines} hydrogen and telluric lines of the list, no more than chance would give. Take a lamp through the same setup and name it, or check the rough dispersion and that the star is of type B, A or F."
         : $"The lamp does not match: of {peaks} lines seen, {matched} fall on the {lines} lines of the list, no more than chance would give. Check the lamp's name, the rough dispersion and the direction.");
 
     /// <summary>Accepts a match, or says why not.</summary>
-    private static WavelengthSolution Judge(LineMatch t, SpectrumPeak[] peaks, double[] lines, WavelengthRequest request)
+    private static WavelengthSolution Judge(LineMatch t, SpectrumPeak[] peaks, double[] lines, LampLine[] all, WavelengthRequest request)
     {
         int width = t.Scale.Width, unknowns = t.Scale.Coefficients.Length;
         var matched = t.Pairs.OrderBy(p => peaks[p.Peak].Column).ToList();
@@ -60,53 +67,79 @@ public static class WavelengthCalibration
         int independent = Math.Max(0, matched.Count - unknowns);
         double logAlarm = BinomialTail(Math.Max(inside - unknowns, independent), independent, chance) + 2; // a hundred independent trials
         double share = matched.Sum(p => Math.Sqrt(peaks[p.Peak].Strength)) / peaks.Sum(p => Math.Sqrt(p.Strength));
-        int least = request.Absorption ? 4 : 5;
-        if (matched.Count < least || independent < 2 || share < 0.4 || logAlarm > -1.5)
+        if (matched.Count < 5 || independent < 2 || share < 0.4 || logAlarm > -1.5)
         {
-            throw NoMatch(request.Absorption, peaks.Length, matched.Count, lines.Length);
+            throw NoMatch(false, peaks.Length, matched.Count, lines.Length);
         }
 
-        if (t.Rms > request.MaxRmsColumns)
+        var refinement = new ScaleRefinement(request.Flux, peaks, all, request.MaxDegree);
+        if (refinement.Run(t, peaks) is not { } refined || refined.Fit.RmsColumns > request.MaxRmsColumns)
         {
             throw new CannotMeasureException("wavelength.poor",
                 $"{matched.Count} lines match only within {t.Rms:0.00} columns RMS, more than {request.MaxRmsColumns:0.00}. Check the lamp, focus the spectrograph, or allow more if the spectrum is that soft.");
         }
 
+        (ScaleFit fit, LineBlend[] blends) = refined;
+        blends = [.. blends.Where((_, i) => fit.Used[i]).OrderBy(b => b.Column)];
         var notes = new List<Note>();
-        if (matched.Count < 7)
+        double[] places = [.. refinement.Places(fit.Scale).Select(p => p.Column)];
+        SpectrumPeak[] leftOver = [.. peaks.Where(p => !places.Any(x => Math.Abs(x - p.Column) < Math.Max(1.5, 0.6 * refinement.LineWidth)))];
+        double typical = peaks.Length > 0 ? Robust.Median(peaks.Select(p => p.Strength)) : 0;
+        SpectrumPeak[] strong = [.. leftOver.Where(p => p.Strength > typical)];
+        if (strong.Length > 0)
         {
-            notes.Add(ColorFocusNotes.FewLines.Say($"The wavelength solution rests on {matched.Count} lines with {unknowns} unknowns; beyond {lo:0} to {hi:0} nm it is an extrapolation."));
+            notes.Add(ColorFocusNotes.LinesLeftOver.Say(
+                $"{strong.Length} strong {(strong.Length == 1 ? "line is" : "lines are")} on no list of {string.Join(", ", request.Lamps)}, near {string.Join(", ", strong.Take(4).Select(p => $"{fit.Scale.Nm(p.Column):0.0}"))} nm by the scale found. Another gas in the lamp, or a scale that is off there."));
+        }
+
+        return Finish(fit, [.. blends.Select(b => b.Column)], [.. blends.Select(b => b.Nm)], [.. leftOver.Select(p => p.Column).Order()], logAlarm, notes);
+    }
+
+    /// <summary>The solution with what must be known of it.</summary>
+    internal static WavelengthSolution Finish(ScaleFit fit, double[] at, double[] nm, double[] leftOver, double logAlarm, List<Note> notes)
+    {
+        int width = fit.Scale.Width, unknowns = fit.Scale.Coefficients.Length;
+        double low = nm.Min(), high = nm.Max();
+        if (at.Length < 7)
+        {
+            notes.Add(ColorFocusNotes.FewLines.Say($"The wavelength solution rests on {at.Length} lines with {unknowns} unknowns; beyond {low:0} to {high:0} nm it is an extrapolation."));
         }
 
         if (at[^1] - at[0] < 0.7 * width)
         {
-            notes.Add(ColorFocusNotes.Extrapolated.Say($"The lines span columns {at[0]:0} to {at[^1]:0} of {width}, {lo:0} to {hi:0} nm; beyond them wavelengths are an extrapolation that can be far off."));
+            notes.Add(ColorFocusNotes.Extrapolated.Say(
+                $"The lines span columns {at[0]:0} to {at[^1]:0} of {width}, {low:0} to {high:0} nm; beyond them wavelengths are an extrapolation, by its own reckoning good to {fit.Sigma(0):0.0} nm at the first column and {fit.Sigma(width - 1):0.0} nm at the last."));
         }
 
-        if (request.Absorption)
+        double[] residual = [.. at.Select((x, i) => fit.Scale.Nm(x) - nm[i])];
+        var modes = new double[fit.Modes.Length * width];
+        for (int k = 0; k < fit.Modes.Length; k++)
         {
-            notes.Add(ColorFocusNotes.StarLines.Say("Wavelengths come from the star's own hydrogen and telluric lines: a star's velocity of 100 km/s shifts the former by 0.16 nm at 486 nm."));
+            for (int x = 0; x < width; x++)
+            {
+                modes[(k * width) + x] = RobustPolynomial.At(fit.Modes[k], (2.0 * x / (width - 1)) - 1);
+            }
         }
 
-        double[] residual = [.. at.Select((x, i) => t.Scale.Nm(x) - nm[i])];
-        var used = matched.Select(p => p.Peak).ToHashSet();
         return new WavelengthSolution
         {
-            WavelengthNm = [.. Enumerable.Range(0, width).Select(x => t.Scale.Nm(x))],
+            WavelengthNm = [.. Enumerable.Range(0, width).Select(x => fit.Scale.Nm(x))],
+            UncertaintyNm = [.. Enumerable.Range(0, width).Select(x => fit.Sigma(x))],
+            ModeNm = modes,
             LineColumn = at,
             LineNm = nm,
             ResidualNm = residual,
-            UnmatchedColumn = [.. peaks.Where((_, i) => !used.Contains(i)).Select(p => p.Column).Order()],
-            RmsColumns = t.Rms,
-            RmsNm = Math.Sqrt(residual.Sum(r => r * r) / Math.Max(1, independent)),
-            Coefficients = t.Scale.Coefficients,
+            UnmatchedColumn = leftOver,
+            RmsColumns = fit.RmsColumns,
+            RmsNm = Math.Sqrt(residual.Sum(r => r * r) / Math.Max(1, at.Length - unknowns)),
+            Coefficients = fit.Scale.Coefficients,
             LogFalseAlarm = logAlarm,
             Medium = "air",
             Notes = notes,
         };
     }
 
-    private static double BinomialTail(int n, int k, double p)
+    internal static double BinomialTail(int n, int k, double p)
     {
         double sum = 0;
         for (int i = k; i <= n; i++)

@@ -11,8 +11,14 @@ public sealed record WavelengthSolution
     /// <summary>Columns of the lines used.</summary>
     public required double[] LineColumn { get; init; }
 
-    /// <summary>Their wavelengths, nm in air.</summary>
+    /// <summary>Their wavelengths, nm in air; of a blend the mean, weighted by the strengths found.</summary>
     public required double[] LineNm { get; init; }
+
+    /// <summary>Standard uncertainty of the wavelength of each column, nm: from the lines' own and from a degree more than the evidence asks for.</summary>
+    public required double[] UncertaintyNm { get; init; }
+
+    /// <summary>Independent ways in which the scale may be off, modes x columns flattened, nm for one standard deviation.</summary>
+    public required double[] ModeNm { get; init; }
 
     /// <summary>Measured minus published, nm.</summary>
     public required double[] ResidualNm { get; init; }

@@ -1,0 +1,311 @@
+using StarAssay.Engine.Numerics;
+using StarAssay.Engine.Optics;
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Measurements.ColorFocus;
+
+/// <summary>What neighboring colors do to a profile: the image of a color is as wide along the dispersion as across, so that lines,
+/// flanks and a changing focus mix chords of other colors' discs into a column.</summary>
+/// <remarks>The star's own spectrum is sharpened (Richardson 1972, J. Opt. Soc. Am. 62, 55; Lucy 1974, Astron. J. 79, 745), every
+/// color's image laid down along it, and what a bin's profile then differs from that of an even spectrum is the correction.</remarks>
+internal static class NeighborLight
+{
+    private const double Step = 0.5; // of the radial table, pixels
+    private const int Sharpenings = 30; // rounds at most; noise ends them earlier
+    private const int Farthest = 90; // columns
+    private const int MostInBin = 3; // images of neighboring colors
+
+    /// <summary>What is to be taken from the profile of each bin, frames x bins x rows, ADU.</summary>
+    /// <param name="input">Reduced spectra.</param>
+    /// <param name="request">Optics.</param>
+    /// <param name="focusUm">Best focus at a wavelength.</param>
+    /// <param name="positionUm">Of the sensor in each frame.</param>
+    /// <param name="seeingPx">FWHM of the seeing in a frame at a wavelength.</param>
+    /// <param name="blurPx2">Variance of the spectrograph's blur.</param>
+    /// <param name="slit">True where a slit keeps other colors' discs out: then only the focus that changes within a bin counts.</param>
+    /// <param name="context">Threads.</param>
+    public static double[][][] Find(ColorFocusInput input, ColorFocusRequest request, Func<double, double> focusUm, double[] positionUm,
+        Func<int, double, double> seeingPx, double blurPx2, bool slit, RunContext context)
+    {
+        int frames = input.Frames, bins = input.Bins;
+        // As many images to a bin as its focus changes by parts of the seeing's width.
+        double finest = Enumerable.Range(0, frames).Min(i => seeingPx(i, 550)) * input.PitchUm * request.FocalRatio;
+        double[] binFocus = [.. input.Nm.Select(focusUm)];
+        double steepest = Enumerable.Range(1, bins - 1).Max(j => Math.Abs(binFocus[j] - binFocus[j - 1]));
+        int each = (int)Math.Clamp(Math.Ceiling(steepest / Math.Max(0.7 * finest, 1e-9)), 1, MostInBin);
+        int nodes = bins * each, n = input.ColumnNm.Length;
+        // The wavelength at the middle of each stretch; a bin's own may lie beside it, where lines or bad columns were left out.
+        double[] nm = [.. Enumerable.Range(0, nodes).Select(m => Between(input.ColumnNm, ((m + 0.5) * n / nodes) - 0.5))];
+        double[] focus = [.. nm.Select(focusUm)];
+        ProfileGrid[] grids = input.Grids();
+        var images = new ColorImage[frames][];
+        var plain = new double[frames][][];
+        Parallel.For(0, frames, context.Parallel, i =>
+        {
+            double widest = focus.Max(f => Math.Abs(positionUm[i] - f)) / (2 * request.FocalRatio) / input.PitchUm;
+            int reach = slit ? 0 : (int)Math.Min(Farthest, Math.Ceiling(widest + (2.5 * seeingPx(i, nm.Min())) + (3 * Math.Sqrt(Math.Max(0, blurPx2)))) + 2);
+            ColorImage Image(int bin, double at, double best) =>
+                new(input, grids[i], request, i, bin, at, positionUm[i] - best, seeingPx(i, at), blurPx2, reach, slit);
+            images[i] = [.. Enumerable.Range(0, nodes).Select(m => Image(m / each, nm[m], focus[m]))];
+            // The plain profile is that of the bin's own color.
+            plain[i] = [.. Enumerable.Range(0, bins).Select(j => Image(j, input.Nm[j], binFocus[j]).Across)];
+        });
+        double[] star = slit ? [.. input.Spectra[frames / 2].Flux.Select(f => Math.Max(f, 0))] : Sharpen(input, images, each, binFocus, positionUm);
+        var result = new double[frames][][];
+        Parallel.For(0, frames, context.Parallel, i => result[i] = Difference(input.Spectra[i], images[i], plain[i], star));
+        return result;
+    }
+
+    private static double Between(double[] v, double at)
+    {
+        double x = Math.Clamp(at, 0, v.Length - 1.001);
+        int k = (int)x;
+        return v[k] + ((x - k) * (v[k + 1] - v[k]));
+    }
+
+    /// <summary>The star's spectrum before blurring, from the frame that is sharpest in each color.</summary>
+    private static double[] Sharpen(ColorFocusInput input, ColorImage[][] images, int each, double[] focusUm, double[] positionUm)
+    {
+        int n = input.Spectra[0].Flux.Length, bins = input.Bins, middle = input.Frames / 2;
+        double[] clarity = [.. input.Spectra.Select(s => s.Flux.Sum() / input.Spectra[middle].Flux.Sum())];
+        var seen = new double[n];
+        var error = new double[n];
+        var lsf = new double[n][];
+        for (int c = 0; c < n; c++)
+        {
+            int j = Math.Min(bins - 1, (int)((c + 0.5) * bins / n));
+            int i = Enumerable.Range(0, input.Frames).MinBy(f => Math.Abs(positionUm[f] - focusUm[j]));
+            seen[c] = Math.Max(input.Spectra[i].Flux[c] / clarity[i], 0);
+            error[c] = input.Spectra[i].FluxError[c] / clarity[i];
+            lsf[c] = images[i][Math.Min((bins * each) - 1, (int)((c + 0.5) * bins * each / n))].Along;
+        }
+
+        double floor = Math.Max(1e-6 * seen.Max(), 1e-12);
+        // Start from what is smoother than the image, so that noise comes in only as rounds bring it, and end where the residuals
+        // are those of noise.
+        double[] star = [.. seen.Select((_, c) => Math.Max(Along(seen, lsf[c], c), floor))];
+        var model = new double[n];
+        var ratio = new double[n];
+        for (int turn = 0; turn < Sharpenings; turn++)
+        {
+            for (int c = 0; c < n; c++)
+            {
+                model[c] = Along(star, lsf[c], c);
+            }
+
+            if (Enumerable.Range(0, n).Sum(c => Math.Pow((seen[c] - model[c]) / Math.Max(error[c], floor), 2)) < n)
+            {
+                break;
+            }
+
+            for (int c = 0; c < n; c++)
+            {
+                ratio[c] = Math.Clamp(Math.Max(seen[c], floor) / Math.Max(model[c], floor), 0.2, 5);
+            }
+
+            for (int c = 0; c < n; c++)
+            {
+                star[c] = Math.Max(star[c] * Along(ratio, lsf[c], c), floor);
+            }
+        }
+
+        return star;
+    }
+
+    private static double Along(double[] v, double[] lsf, int at)
+    {
+        double sum = lsf[0] * v[at];
+        for (int d = 1; d < lsf.Length; d++)
+        {
+            sum += lsf[d] * (v[Math.Max(0, at - d)] + v[Math.Min(v.Length - 1, at + d)]);
+        }
+
+        return sum;
+    }
+
+    private static double[][] Difference(ReducedSpectrum s, ColorImage[] images, double[][] plain, double[] star)
+    {
+        int n = s.Flux.Length, nodes = images.Length, bins = plain.Length, rows = images[0].Rows, reach = images[0].Reach;
+        var light = new double[n * rows];
+        double at = 0.5 * n / nodes; // middle of the first stretch
+        var mixed = new double[rows];
+        for (int x = -reach; x < n + reach; x++)
+        {
+            double node = Math.Clamp((x + 0.5 - at) * nodes / n, 0, nodes - 1);
+            int j = Math.Min((int)node, Math.Max(nodes - 2, 0));
+            double share = node - j, flux = star[Math.Clamp(x, 0, n - 1)];
+            ColorImage one = images[j], two = images[Math.Min(j + 1, nodes - 1)];
+            for (int d = 0; d <= reach; d++)
+            {
+                int left = x - d, right = x + d;
+                if ((left < 0 || left >= n) && (right < 0 || right >= n))
+                {
+                    continue;
+                }
+
+                ReadOnlySpan<double> a = one.Column(d), b = two.Column(d);
+                for (int r = 0; r < rows; r++)
+                {
+                    mixed[r] = flux * (((1 - share) * a[r]) + (share * b[r]));
+                }
+
+                if (left >= 0 && left < n)
+                {
+                    Add(light.AsSpan(left * rows, rows), mixed);
+                }
+
+                if (d > 0 && right >= 0 && right < n)
+                {
+                    Add(light.AsSpan(right * rows, rows), mixed);
+                }
+            }
+        }
+
+        var result = new double[bins][];
+        for (int j = 0; j < bins; j++)
+        {
+            var sum = new double[rows];
+            double model = 0, seen = 0;
+            for (int c = j * n / bins; c < (j + 1) * n / bins; c++)
+            {
+                if (s.ColumnMasked[c] || !(s.Flux[c] > 0))
+                {
+                    continue;
+                }
+
+                Add(sum, light.AsSpan(c * rows, rows));
+                seen += s.Flux[c];
+            }
+
+            model = sum.Sum();
+            double whole = plain[j].Sum();
+            // Both hold the same light; only the shape differs.
+            result[j] = [.. sum.Select((v, r) => model > 0 ? (v - (model * plain[j][r] / whole)) * seen / model : 0)];
+        }
+
+        return result;
+    }
+
+    private static void Add(Span<double> to, ReadOnlySpan<double> from)
+    {
+        for (int r = 0; r < to.Length; r++)
+        {
+            to[r] += from[r];
+        }
+    }
+
+    /// <summary>The image of one color on the pixels of the window, half of it along the dispersion: the other half is the same.</summary>
+    private sealed class ColorImage
+    {
+        private readonly double[] pixels;
+
+        public ColorImage(ColorFocusInput input, ProfileGrid grid, ColorFocusRequest request, int frame, int bin, double nm, double defocusUm, double seeingPx, double blurPx2, int reach, bool slit)
+        {
+            int rows = grid.Rows;
+            Rows = rows;
+            Reach = reach;
+            ReducedSpectrum s = input.Spectra[frame];
+            double center = s.SubpixelMean[bin] - s.FirstRow;
+            Along = new double[reach + 1];
+            Across = new double[rows];
+            pixels = new double[(reach + 1) * rows];
+            if (slit)
+            {
+                var model = new ProfileModel(grid, DefocusTransfer.For(request.Obstruction), nm, request.FocalRatio, input.PitchUm, s.SubpixelVariance[bin]);
+                double[] unused = new double[rows];
+                model.Evaluate(defocusUm, seeingPx, blurPx2, s.SubpixelMean[bin], model.NewWork(), pixels, unused, unused, unused, unused);
+                Array.Copy(pixels, Across, rows);
+                Along[0] = Across.Sum();
+            }
+            else
+            {
+                double farthest = Math.Max(center, rows - 1 - center);
+                double[] radial = Radial(request, nm, input.PitchUm, defocusUm, seeingPx, blurPx2, Math.Sqrt((reach * reach) + (farthest * farthest)) + 1, 2 * rows);
+                for (int d = 0; d <= reach; d++)
+                {
+                    for (int r = 0; r < rows; r++)
+                    {
+                        double x = Math.Sqrt((d * d) + ((r - center) * (r - center))) / Step;
+                        int i = (int)x;
+                        double v = radial[i] + ((x - i) * (radial[i + 1] - radial[i]));
+                        pixels[(d * rows) + r] = v;
+                        Along[d] += v;
+                        Across[r] += d == 0 ? v : 2 * v;
+                    }
+                }
+            }
+
+            double total = Across.Sum();
+            for (int i = 0; i < pixels.Length; i++)
+            {
+                pixels[i] /= total;
+            }
+
+            Along = [.. Along.Select(v => v / total)];
+            Across = [.. Across.Select(v => v / total)];
+        }
+
+        public int Rows { get; }
+
+        public int Reach { get; }
+
+        /// <summary>Light in each column from the middle on.</summary>
+        public double[] Along { get; }
+
+        /// <summary>Light in each row.</summary>
+        public double[] Across { get; }
+
+        public ReadOnlySpan<double> Column(int distance) => pixels.AsSpan(distance * Rows, Rows);
+
+        /// <summary>Intensity against the distance from the middle, by the Hankel transform of the transfer function.</summary>
+        private static double[] Radial(ColorFocusRequest request, double nm, double pitchUm, double defocusUm, double seeingPx, double blurPx2, double farthest, int period)
+        {
+            DefocusTransfer transfer = DefocusTransfer.For(request.Obstruction);
+            double cutoff = pitchUm / (nm / 1000 * request.FocalRatio); // cycles a pixel
+            double waves = defocusUm * 1000 / (8 * request.FocalRatio * request.FocalRatio * nm);
+            var weight = new List<double>();
+            for (int k = 1; k <= period; k++)
+            {
+                double f = k / (double)period;
+                // The pixel as a Gaussian of its variance: only differences between sums of these images count.
+                double damped = (0.5 * Seeing.StructureConstant * Math.Pow(f * seeingPx / Seeing.FwhmFactor, 5.0 / 3)) + (2 * Math.PI * Math.PI * f * f * (blurPx2 + (1 / 12.0)));
+                if (f >= cutoff || damped > 12)
+                {
+                    break;
+                }
+
+                weight.Add(f * transfer.At(f / cutoff, waves, out _) * Math.Exp(-Math.Max(damped, 0)));
+            }
+
+            var value = new double[(int)(farthest / Step) + 3];
+            for (int i = 0; i < value.Length; i++)
+            {
+                double x = 2 * Math.PI * i * Step / period, sum = 0;
+                for (int k = 0; k < weight.Count; k++)
+                {
+                    sum += weight[k] * Bessel.J0((k + 1) * x);
+                }
+
+                value[i] = sum;
+            }
+
+            return value;
+        }
+    }
+
+    /// <summary>Bessel function of order 0 from a table, good to 1e-5.</summary>
+    private static class Bessel
+    {
+        private const double TableStep = 0.01;
+        private static readonly double[] Table = [.. Enumerable.Range(0, 30000).Select(i => MathNet.Numerics.SpecialFunctions.BesselJ(0, i * TableStep))];
+
+        public static double J0(double x)
+        {
+            double t = x / TableStep;
+            int i = (int)t;
+            return i + 1 < Table.Length
+                ? Table[i] + ((t - i) * (Table[i + 1] - Table[i]))
+                : Math.Sqrt(2 / (Math.PI * x)) * Math.Cos(x - (Math.PI / 4));
+        }
+    }
+}
