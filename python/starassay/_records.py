@@ -88,6 +88,9 @@ COLOR_FOCUS_REQUEST = Request(
     Field('position', 'position_um', 'um', 'array 1 f8', 'Sensor position of each frame in um, growing away from the objective; one frame needs none.'),
     Field('wavelength', 'wavelength_nm', 'nm', 'array 1 f8', 'Wavelength of each column of the first frame, nm.', required=True),
     Field('wavelength_error_columns', 'wavelength_error_columns', '', 'number', 'Standard uncertainty of the wavelength scale as a whole, columns: calibration, and lines that mix into their neighbors. Its share in the curve is this times the slope.', default=0.2),
+    Field('wavelength_mode', 'wavelength_mode_nm', 'nm', 'array 1 f8', 'Independent ways in which the wavelength scale may be off, modes x columns flattened, nm for one standard deviation; empty = not known. They come on top of the shift of the whole.'),
+    Field('scale_from', 'scale_from_nm', 'nm', 'number', 'Shortest wavelength of a line that the scale rests on; NaN = not known.'),
+    Field('scale_to', 'scale_to_nm', 'nm', 'number', 'Longest wavelength of a line that the scale rests on; NaN = not known.'),
     Field('reference', 'reference_nm', 'nm', 'number', "Wavelength whose focus is the curve's zero.", default=550),
     Field('min', 'min_nm', 'nm', 'number', 'Shortest and longest wavelength used.', default=380),
     Field('max', 'max_nm', 'nm', 'number', 'Longest wavelength used.', default=1000),
@@ -98,7 +101,7 @@ COLOR_FOCUS_REQUEST = Request(
     Field('grating_distance', 'grating_distance_mm', 'mm', 'number', 'Distance of that grating from the sensor, mm.'),
     Field('order_filter', 'order_filter', '', 'flag', 'True when a filter keeps the second order out.', default=False),
     Field('shortest_light', 'shortest_light_nm', 'nm', 'number', 'Shortest wavelength at which the set-up passes light; NaN = from the spectrum, else 380 nm.'),
-    Field('instrument_blur', 'instrument_blur_um', 'um', 'number', 'RMS blur of the camera and spectrograph themselves, um.', default=0),
+    Field('instrument_blur', 'instrument_blur_um', 'um', 'number', 'RMS blur of the camera and spectrograph themselves, um; NaN or 0 = not known, then it is fitted.'),
     Field('reference_curve', 'reference_curve_nm', 'nm', 'array 1 f8', "Wavelengths of a reference telescope's curve with the same spectrograph; empty = none."),
     Field('reference_curve', 'reference_curve_um', 'um', 'array 1 f8', 'Its shifts in um.'),
     Field('reference_curve_error', 'reference_curve_error_um', 'um', 'array 1 f8', 'Their standard uncertainties; may be empty.'),
@@ -205,6 +208,7 @@ MERIT_REQUEST = Request(
     Field('obstruction', 'obstruction', '', 'number', 'Central obstruction.', default=0),
     Field('min', 'min_nm', 'nm', 'number', 'Short edge of the band.', default=400),
     Field('max', 'max_nm', 'nm', 'number', 'Long edge of the band.', default=700),
+    Field('passband', 'passband', '', 'text', 'Passband with a source ("V(lambda)", "B", "V", "R") that the light goes through besides; its own edges then stand for those given, as far as the curve reaches. Empty = straight edges alone.', default=''),
     Field('reference', 'reference_nm', 'nm', 'number', "Wavelength of the curve's zero.", default=550),
     Field('focus', 'focus', '', 'choice', 'Where the sensor stands.', default='best-strehl', choices=('best-strehl', 'best-in-focus', 'least-blur', 'reference')),
     Field('halo_radius', 'halo_radius_um', 'um', 'number', 'Radius beyond which light counts as halo, um; NaN = three Airy radii at the reference wavelength.'),
@@ -747,6 +751,9 @@ class ColorFocusResult(Record):
     reference_focus : Measured
         Best focus of the reference wavelength on the focuser's scale (focus run), or its
         distance from the sensor (single).
+    instrument_blur : Measured
+        RMS blur that all colors of all frames share and that is not the telescope's: the
+        spectrograph's, um; NaN where the profiles show none.
     reference : Quantity (nm)
         Zero of the curve, nm.
     range : Measured
@@ -788,6 +795,7 @@ class ColorFocusResult(Record):
     seeing: u.Quantity
     position: u.Quantity
     reference_focus: Measured
+    instrument_blur: Measured
     reference: u.Quantity
     range: Measured
     focal_ratio_from_blur: Measured
@@ -817,6 +825,7 @@ class ColorFocusResult(Record):
         'seeing': ('seeing_um', 'array 1 f8', 'um', None),
         'position': ('position_um', 'array 1 f8', 'um', None),
         'reference_focus': ('reference_focus', 'measured', '', None),
+        'instrument_blur': ('instrument_blur_um', 'measured', 'um', None),
         'reference': ('reference_nm', 'number', 'nm', None),
         'range': ('range', 'measured', '', None),
         'focal_ratio_from_blur': ('focal_ratio_from_blur', 'measured', '', None),
@@ -1881,7 +1890,14 @@ class WavelengthSolution(Record):
     line_column : ndarray
         Columns of the lines used.
     line : Quantity (nm)
-        Their wavelengths, nm in air.
+        Their wavelengths, nm in air; of a blend the mean, weighted by the strengths
+        found.
+    uncertainty : Quantity (nm)
+        Standard uncertainty of the wavelength of each column, nm: from the lines' own and
+        from a degree more than the evidence asks for.
+    mode : Quantity (nm)
+        Independent ways in which the scale may be off, modes x columns flattened, nm for
+        one standard deviation.
     residual : Quantity (nm)
         Measured minus published, nm.
     unmatched_column : ndarray
@@ -1903,6 +1919,8 @@ class WavelengthSolution(Record):
     wavelength: u.Quantity
     line_column: np.ndarray
     line: u.Quantity
+    uncertainty: u.Quantity
+    mode: u.Quantity
     residual: u.Quantity
     unmatched_column: np.ndarray
     rms: u.Quantity
@@ -1916,6 +1934,8 @@ class WavelengthSolution(Record):
         'wavelength': ('wavelength_nm', 'array 1 f8', 'nm', None),
         'line_column': ('line_column', 'array 1 f8', '', None),
         'line': ('line_nm', 'array 1 f8', 'nm', None),
+        'uncertainty': ('uncertainty_nm', 'array 1 f8', 'nm', None),
+        'mode': ('mode_nm', 'array 1 f8', 'nm', None),
         'residual': ('residual_nm', 'array 1 f8', 'nm', None),
         'unmatched_column': ('unmatched_column', 'array 1 f8', '', None),
         'rms': ('rms_nm', 'number', 'nm', None), 'rms_columns': ('rms_columns', 'number', '', None),

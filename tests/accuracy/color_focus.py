@@ -222,7 +222,7 @@ def measured(case: Case, ways: list[str]) -> Iterator[tuple[str, dict[str, Any],
         "focal_length": case.focal_mm,
         "obstruction": case.obstruction,
         "disperser": "parallel-grating",
-        "band": (388, 750),
+        "limits": (388, 750),
         "wavelength_error": SCALE_ERROR,
     }
     # Set out far enough that all colors lie on one side, as docs/color-focus.md asks.

@@ -371,6 +371,7 @@ def test_grating_in_the_converging_beam_is_removed() -> None:
     }
     bare = cf.measure_color_focus(frames, **common)
     assert "color-focus.grating-geometry-unknown" in {n.code for n in bare.notes}
+    assert "with the grating's own focus error in it" in bare.sentences()[0]
     # Schroeder; Palmer: 0.160 mm short at 400 nm, 0.492 mm at 700 nm for 200 lines/mm, 50 mm.
     ends = bare.at([405, 695]).value
     assert ends[0] - ends[1] == pytest.approx(322, rel=0.03)
@@ -674,8 +675,22 @@ def test_blends_of_a_lamp_do_not_bend_the_scale() -> None:
         use = (setup.wave > 405) & (setup.wave < 700)
         error = (scale.wavelength.value - setup.wave)[use] / setup.nm_per_px
         off.append(np.sqrt(np.mean(error**2)))
+        assert np.sqrt(np.mean((error * setup.nm_per_px / scale.uncertainty.value[use]) ** 2)) < 2.5
     # With every blend given to one of its lines: 0.17 columns in the median, 1.6 at worst.
     assert np.median(off) < 0.08 and max(off) < 0.4
+
+
+def test_positions_come_from_the_headers(doublet_run: tuple) -> None:
+    frames, positions, telescope = doublet_run
+    stepped = [
+        dataclasses.replace(f, focus_position=u.Quantity(5000 + p / 2.5))
+        for f, p in zip(frames, positions)
+    ]
+    with pytest.raises(InputError, match="focuser_step"):
+        measure(stepped, telescope)
+    by_steps = measure(stepped, telescope, focuser_step=2.5 * u.um)
+    typed = measure(frames, telescope, positions=positions + 12500)
+    assert np.allclose(by_steps.smooth.value, typed.smooth.value, atol=1e-6, equal_nan=True)
 
 
 def test_a_gas_that_was_not_named_is_told() -> None:
@@ -684,6 +699,26 @@ def test_a_gas_that_was_not_named_is_told() -> None:
     rough = (0.8 * setup.nm_per_px, 1.25 * setup.nm_per_px)
     codes = {n.code for n in cf.calibrate_wavelengths(both, lamps=["Ne"], dispersion=rough).notes}
     assert "wavelength.lines-left-over" in codes
+
+
+def test_extrapolation_reaches_the_curve(doublet_run: tuple) -> None:
+    frames, positions, telescope = doublet_run
+    lamp = cf.draw_spectrum(
+        None, wavelengths=WAVE, focal_ratio=7, focal_length=700, lamps=["Ne"], height=60
+    )
+    scale = cf.calibrate_wavelengths(lamp, lamps=["Ne"], dispersion=(0.5, 0.7))
+    common = {
+        "positions": positions,
+        "focal_ratio": 7.0,
+        "disperser": "parallel-grating",
+        "limits": (390, 750),
+    }
+    rough = cf.measure_color_focus(frames, wavelengths=scale, **common)
+    sure = cf.measure_color_focus(frames, wavelengths=WAVE * u.nm, **common)
+    assert "wavelength.extrapolated" in {n.code for n in rough.notes}
+    violet = rough.used & (rough.wavelength.value < 420)
+    # Neon begins at 533 nm: how unsure the scale is at 400 nm shows in the curve, whose slope there is 10 um/nm.
+    assert np.all(rough.smooth_error.value[violet] > 2 * sure.smooth_error.value[violet])
 
 
 @pytest.mark.parametrize("seed", [11, 12, 13, 14])

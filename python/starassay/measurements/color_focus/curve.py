@@ -56,6 +56,8 @@ class ColorFocusCurve(Result):
         Focuser position of the reference wavelength's best focus.
     focus_range : Measured
         Longest minus shortest focus.
+    instrument_blur : Measured
+        RMS blur that all colors share: the spectrograph's.
     focal_ratio_from_blur : Measured
         At which the blur grew; a check of the scale.
     defocus_size, defocus_size_error : Quantity, shape (m,)
@@ -93,6 +95,7 @@ class ColorFocusCurve(Result):
     reference_focus: Measured
     focus_range: Measured
     focal_ratio_from_blur: Measured
+    instrument_blur: Measured
     defocus_size: u.Quantity
     defocus_size_error: u.Quantity
     sign_decided: np.ndarray
@@ -206,6 +209,12 @@ class ColorFocusCurve(Result):
         )
         return f"Color focus from {how}"
 
+    @property
+    def _left_in(self) -> str:
+        """Says beside every range that the grating is still in it, where it is."""
+        unknown = any(n.code == "color-focus.grating-geometry-unknown" for n in self.notes)
+        return " with the grating's own focus error in it" if unknown else ""
+
     def sentences(self) -> list[str]:
         """What the curve and its figures of merit say, each with its band."""
         w = self.wavelength[self.used]
@@ -213,10 +222,10 @@ class ColorFocusCurve(Result):
         said = [
             (
                 f"{self.title}, {int(self.used.sum())} bins from {w.min():.0f} to {w.max():.0f}: range "
-                f"{self.focus_range}, {zero}."
+                f"{self.focus_range}{self._left_in}, {zero}."
                 if self.signs_decided
                 else f"{self.title}: the signs are NOT DECIDED, so the size of the defocus is shown, without "
-                f"sign. Its range from {w.min():.0f} to {w.max():.0f} is {self.focus_range}."
+                f"sign. Its range from {w.min():.0f} to {w.max():.0f} is {self.focus_range}{self._left_in}."
             )
         ]
         if self.from_focus_run:
@@ -271,7 +280,7 @@ class ColorFocusCurve(Result):
                 lambda: self.plot(new_axes(None, figsize=(5.4, 4.0))),
                 "Best focus of every color against that of the reference wavelength: points are bins by "
                 "themselves, the line is the smooth curve with its 68 % band, grey is the depth of focus.",
-                f"Color focus curve, range {self.focus_range}",
+                f"Color focus curve, range {self.focus_range}{self._left_in}",
                 "half",
             )
         ]

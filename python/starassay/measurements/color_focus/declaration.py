@@ -64,9 +64,9 @@ def measure(setup: Setup) -> list[Part]:
 def check(
     files: Mapping[str, Sequence[Path]], options: Mapping[str, Any]
 ) -> tuple[str, str] | None:
-    """One position a frame, and ranges the right way round."""
+    """One position a frame where any is given, and ranges the right way round."""
     frames, given = len(files["frames"]), np.size(options.get("positions", ()))
-    if given not in (0, frames) or (frames > 1 and given == 0):
+    if given not in (0, frames):
         return (
             "positions",
             f"{frames} frames need {frames} sensor positions, {given} are given. Write one for each, in the "
@@ -98,7 +98,13 @@ MEASUREMENT = Measurement(
         Option(
             "positions",
             "numbers",
-            "sensor position of each frame of a run, growing away from the objective",
+            "sensor position of each frame of a run, growing away from the objective (default: the headers')",
+            "um",
+        ),
+        Option(
+            "focuser_step",
+            "number",
+            "how far one step of the focuser moves the sensor, for headers that count steps",
             "um",
         ),
         Option(

@@ -8,6 +8,7 @@ import numpy as np
 from astropy import units as u
 
 from ..._gateway import call
+from ...errors import InputError
 from ...imaging.color_planes import refuse_mosaic
 from ...imaging.frame import Frame
 from ...imaging.frames import read_frame
@@ -27,6 +28,7 @@ def measure_color_focus(
     wavelengths: Any,
     focal_ratio: float,
     positions: Any = None,
+    focuser_step: Any = None,
     focal_length: Any = None,
     obstruction: float = 0.0,
     pitch: Any = None,
@@ -38,7 +40,7 @@ def measure_color_focus(
     grating_distance: Any = None,
     order_filter: bool = False,
     shortest_light: Any = None,
-    instrument_blur: Any = 0.0,
+    instrument_blur: Any = None,
     reference_curve: ColorFocusCurve | None = None,
     sign_hint: str = "none",
     defocus: Any = None,
@@ -61,11 +63,15 @@ def measure_color_focus(
     frames : frame or sequence of frames
         One spectrum, or those of a focus run.
     wavelengths : WavelengthScale or Quantity
-        Wavelength of every column of the first frame.
+        Wavelength of every column of the first frame; a scale brings its uncertainty with it.
     focal_ratio : float
         Focal length over aperture.
     positions : Quantity or numbers in um, optional
-        Sensor position of each frame of a run, growing away from the objective.
+        Sensor position of each frame of a run, growing away from the objective; from the headers
+        (FOCUSPOS) by default.
+    focuser_step : Quantity or number in um, optional
+        How far one step of the focuser moves the sensor, for headers that count steps; negative
+        when the steps grow toward the objective.
     focal_length : Quantity or number in mm, optional
         For figures in arcseconds.
     obstruction : float
@@ -88,8 +94,8 @@ def measure_color_focus(
         True when a filter keeps the second order out.
     shortest_light : Quantity or number in nm, optional
         Shortest wavelength that reaches the sensor; 380 nm by default.
-    instrument_blur : Quantity or number in um
-        RMS blur of camera and spectrograph themselves.
+    instrument_blur : Quantity or number in um, optional
+        RMS blur of camera and spectrograph themselves; fitted by default.
     reference_curve : ColorFocusCurve, optional
         Of a mirror telescope with the same spectrograph; it is subtracted.
     sign_hint : {"none", "blue-longer", "blue-shorter"}
@@ -129,7 +135,7 @@ def measure_color_focus(
     listed = read_frames(frames)
     for frame in listed:
         refuse_mosaic(frame, "a spectrum")
-    where = numbers(positions, u.um, "positions")
+    where = places(listed, positions, focuser_step)
     wave = wavelengths.wavelength if isinstance(wavelengths, WavelengthScale) else wavelengths
     reduction = reduction_request(axis, row, columns, bins, half_window, line_depth)
     low, high = sorted(numbers(limits, NM, "limits"))
@@ -163,6 +169,13 @@ def measure_color_focus(
         "seed": int(seed),
         "reduction": reduction,
     }
+    scale_notes: tuple[Note, ...] = ()
+    if isinstance(wavelengths, WavelengthScale):
+        lines = wavelengths.line_wavelength.to_value(NM)
+        request["wavelength_mode_nm"] = np.ascontiguousarray(wavelengths.modes, float).ravel()
+        request["scale_from_nm"] = float(lines.min())
+        request["scale_to_nm"] = float(lines.max())
+        scale_notes = tuple(n for n in wavelengths.notes if n.code != "wavelength.extrapolated")
     r = call(
         "color_focus.measure",
         request,
@@ -174,7 +187,11 @@ def measure_color_focus(
     for f in listed:
         for note in f.notes:
             frame_notes.setdefault(note.code, note)
-    keep = {k: v for k, v in request.items() if k not in ("wavelength_nm", "reduction")}
+    keep = {
+        k: v
+        for k, v in request.items()
+        if k not in ("wavelength_nm", "wavelength_mode_nm", "reduction")
+    }
     conditions = {
         **{k: v for k, v in keep.items() if not k.startswith("reference_curve")},
         "reference_nm": r["reference_nm"],
@@ -186,7 +203,7 @@ def measure_color_focus(
         band_merit=None
         if r["merit"] is None
         else merit_of(r["merit"], conditions, band_low, band_high),
-        notes=(*notes_from_engine(r["notes"]), *frame_notes.values()),
+        notes=(*notes_from_engine(r["notes"]), *scale_notes, *frame_notes.values()),
         conditions=conditions,
         wavelength=r["wavelength_nm"] * NM,
         shift=r["shift_um"] * u.um,
@@ -203,6 +220,7 @@ def measure_color_focus(
         reference_focus=Measured.from_engine(r["reference_focus"]),
         focus_range=Measured.from_engine(r["range"]),
         focal_ratio_from_blur=Measured.from_engine(r["focal_ratio_from_blur"]),
+        instrument_blur=Measured.from_engine(r["instrument_blur_um"]),
         defocus_size=r["defocus_size_um"] * u.um,
         defocus_size_error=r["defocus_size_error_um"] * u.um,
         sign_decided=r["sign_decided"],
@@ -218,3 +236,27 @@ def read_frames(source: Any) -> list[Frame]:
     if isinstance(source, (list, tuple)):
         return [read_frame(s) for s in source]
     return [read_frame(source)]
+
+
+def places(frames: list[Frame], positions: Any, focuser_step: Any) -> Any:
+    """Sensor positions in um: as given, else those of the headers."""
+    if positions is not None or len(frames) < 2:
+        return numbers(positions, u.um, "positions")
+    told = [frame.focus_position for frame in frames]
+    if any(place is None for place in told):
+        return numbers(None, u.um, "positions")  # the engine says what lacks
+    step = number(focuser_step, u.um, "focuser_step")
+    found = []
+    for frame, place in zip(frames, told):
+        assert place is not None
+        if place.unit.is_equivalent(u.um):
+            found.append(float(place.to_value(u.um)))
+        elif np.isfinite(step):
+            found.append(float(place.value) * step)
+        else:
+            raise InputError(
+                f"The header of {frame.name} has the focuser at {place.value:g} steps, but no length of one. "
+                "Say how far a step moves the sensor with focuser_step, or give the positions.",
+                argument="focuser_step",
+            )
+    return np.array(found)

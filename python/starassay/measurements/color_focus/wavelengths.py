@@ -27,6 +27,10 @@ class WavelengthScale(Result):
     ----------
     wavelength : Quantity, shape (n,)
         nm, in standard air.
+    uncertainty : Quantity, shape (n,)
+        Standard uncertainty of each, nm: it grows beyond the lines.
+    modes : ndarray, shape (m, n)
+        Independent ways in which the scale may be off, nm for one standard deviation.
     line_column : ndarray
         Columns of the lines used.
     line_wavelength, residual : Quantity
@@ -42,6 +46,8 @@ class WavelengthScale(Result):
     """
 
     wavelength: u.Quantity
+    uncertainty: u.Quantity
+    modes: np.ndarray
     line_column: np.ndarray
     line_wavelength: u.Quantity
     residual: u.Quantity
@@ -162,17 +168,22 @@ def calibrate_wavelengths(
         ),
     }
     r = call("color_focus.calibrate", request, arrays={"flux": np.asarray(flux, np.float64)})
+    modes = np.asarray(r["mode_nm"]).reshape(-1, len(flux))
     if offset:
         # Extend the polynomial to the columns before the reduced part, so that column 0 is the frame's.
         n = len(flux)
         x = 2 * (np.arange(-offset, n)) / (n - 1) - 1
         wave = np.polynomial.polynomial.polyval(x, r["coefficients"])
+        fitted = np.polynomial.polynomial.polyfit(x[offset:], modes.T, len(modes) - 1)
+        modes = np.polynomial.polynomial.polyval(x, fitted)
     else:
         wave = r["wavelength_nm"]
     return WavelengthScale(
         notes=notes_from_engine(r["notes"]),
         conditions={"source": label, **request},
         wavelength=wave * NM,
+        uncertainty=np.sqrt(np.sum(modes**2, axis=0)) * NM,
+        modes=modes,
         line_column=r["line_column"] + offset,
         line_wavelength=r["line_nm"] * NM,
         residual=r["residual_nm"] * NM,
