@@ -2111,6 +2111,7 @@ NOTES: dict[str, tuple[str, str]] = {
     'wavelength.extrapolated': ('caution', 'The lines cover part of the frame; wavelengths beyond them are extrapolated.'),
     'wavelength.few-lines': ('caution', 'The wavelength solution rests on few lines.'),
     'wavelength.from-star': ('info', "Wavelengths come from the star's own lines."),
+    'wavelength.lines-left-over': ('caution', 'Strong lines of the lamp are on no list that was named.'),
 }
 
 #: Numbers that a claim can be about, by name.
