@@ -35,9 +35,9 @@ public static class LampLines
     /// <summary>Names of the lists.</summary>
     public static IReadOnlyList<string> Names => [.. Lists.Keys];
 
-    /// <summary>Lines of one or more lists, rising; of each list those that are at least a twentieth as strong as its strongest.</summary>
+    /// <summary>Lines of one or more lists, rising; of each list those that are at least an eighth as strong as its strongest.</summary>
     public static double[] Find(IEnumerable<string> names) =>
-        [.. names.SelectMany(name => List(name).Where(l => l.Strength >= 0.05 * List(name).Max(m => m.Strength))).Select(l => l.Nm).Distinct().Order()];
+        [.. names.SelectMany(name => List(name).Where(l => l.Strength >= 0.12 * List(name).Max(m => m.Strength))).Select(l => l.Nm).Distinct().Order()];
 
     /// <summary>All lines of one or more lists with the number of the list and their rough strength in it, the strongest 1, rising.</summary>
     internal static LampLine[] All(IReadOnlyList<string> names) =>

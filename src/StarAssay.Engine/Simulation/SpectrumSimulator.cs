@@ -161,18 +161,17 @@ public static class SpectrumSimulator
 
     private static void Lamp(SpectrumScene scene, double[] electrons)
     {
-        // A slit image of 2.5 pixels FWHM at each line; strengths from the lists, the strongest 30 times the faintest, and from the
-        // line's number, since lamps differ.
+        // A slit image of 2.5 pixels FWHM at each line; strengths from the line's number, since lamps differ.
         int w = scene.Width, h = scene.Height;
-        LampLine[] lines = LampLines.All(scene.Lamps);
+        double[] lines = LampLines.Find(scene.Lamps);
         var flux = new double[w];
         for (int k = 0; k < lines.Length; k++)
         {
-            double strength = 9000 * Math.Max(lines[k].Strength, 0.03) * (0.7 + (0.6 * Math.Abs(Math.Sin(12.9898 * (k + 1)))));
+            double strength = 2000 * (1 + (3 * Math.Abs(Math.Sin(12.9898 * (k + 1)))));
             for (int x = 1; x + 1 < w; x++)
             {
                 double perColumn = 0.5 * (scene.WavelengthNm[x + 1] - scene.WavelengthNm[x - 1]);
-                double d = (scene.WavelengthNm[x] - lines[k].Nm) / perColumn;
+                double d = (scene.WavelengthNm[x] - lines[k]) / perColumn;
                 flux[x] += Math.Abs(d) < 6 ? strength * Math.Exp(-0.5 * d * d / (1.06 * 1.06)) : 0;
             }
         }

@@ -33,6 +33,7 @@ internal sealed class ScaleRefinement
         ColumnScale scale = match.Scale;
         ScaleFit? fit = null;
         LineBlend[] blends = [];
+        double first = 0;
         double start = Math.Max(1, Math.Max(match.Rms, 0.4 * shape.Width));
         for (int turn = 0; turn < 7; turn++)
         {
@@ -47,6 +48,13 @@ internal sealed class ScaleRefinement
                 return fit is null ? null : (fit, blends);
             }
 
+            // Lines found farther out that spoil the fit were the wrong ones: stay with what held together.
+            if (fit is not null && next.RmsColumns > Math.Max(0.15, 1.5 * first))
+            {
+                return (fit, blends);
+            }
+
+            first = fit is null ? next.RmsColumns : first;
             bool same = fit is not null && found.Length == blends.Length && next.Used.Count(u => u) == fit.Used.Count(u => u);
             (fit, blends, scale) = (next, found, next.Scale);
             low = found.Where((_, i) => next.Used[i]).Min(b => b.Column);

@@ -73,14 +73,21 @@ public static class WavelengthCalibration
         }
 
         var refinement = new ScaleRefinement(request.Flux, peaks, all, request.MaxDegree);
-        if (refinement.Run(t, peaks) is not { } refined || refined.Fit.RmsColumns > request.MaxRmsColumns)
+        // Peaks as they stand, each given to one line: what is left where the lists' strengths do not fit this lamp, so that its blends do
+        // not hold together. A peak may then lie a part of a line's width off.
+        double[] rough = [.. at.Select(_ => 0.15 * refinement.LineWidth)];
+        ScaleFit? plain = ScaleFit.Through(at, nm, rough, width, request.MaxDegree);
+        (ScaleFit Fit, LineBlend[] Blends)? found = refinement.Run(t, peaks);
+        ScaleFit? fit = found is { } blended && (plain is null || blended.Fit.RmsColumns < Math.Max(0.3, plain.RmsColumns)) ? blended.Fit : plain;
+        if (fit is null || fit.RmsColumns > request.MaxRmsColumns)
         {
             throw new CannotMeasureException("wavelength.poor",
                 $"{matched.Count} lines match only within {t.Rms:0.00} columns RMS, more than {request.MaxRmsColumns:0.00}. Check the lamp, focus the spectrograph, or allow more if the spectrum is that soft.");
         }
 
-        (ScaleFit fit, LineBlend[] blends) = refined;
-        blends = [.. blends.Where((_, i) => fit.Used[i]).OrderBy(b => b.Column)];
+        (double Column, double Nm)[] blends = fit == plain
+            ? [.. at.Select((x, i) => (x, nm[i])).Where((_, i) => fit.Used[i])]
+            : [.. found!.Value.Blends.Where((_, i) => fit.Used[i]).Select(b => (b.Column, b.Nm)).OrderBy(b => b.Column)];
         var notes = new List<Note>();
         double[] places = [.. refinement.Places(fit.Scale).Select(p => p.Column)];
         SpectrumPeak[] leftOver = [.. peaks.Where(p => !places.Any(x => Math.Abs(x - p.Column) < Math.Max(1.5, 0.6 * refinement.LineWidth)))];
