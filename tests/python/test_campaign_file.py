@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 from astropy import units as u
+from astropy.io import fits
 
 from starassay import errors
 from starassay.campaign import read_campaign
@@ -191,6 +193,32 @@ def test_mistakes_in_spectra_are_told(tmp_path: Path, old: str, new: str, words:
     (tmp_path / "campaign.toml").write_text(text, encoding="utf-8")
     with pytest.raises(errors.CampaignError, match=words):
         read_campaign(tmp_path / "campaign.toml")
+
+
+@pytest.mark.parametrize(
+    ("places", "comment", "extra", "words"),
+    [
+        ((-200, 100), "[um] focuser", "", None),
+        ((-200, None), "[um] focuser", "", "2 frames need 2 sensor positions, 0 are given"),
+        ((5000, 5100), "focuser", "", "b-1.fits|a.fits has the focuser at 5000 steps"),
+        ((5000, 5100), "focuser", 'focuser_step = "2.5 um"', None),
+    ],
+)
+def test_positions_that_headers_lack_are_told_before_measuring(
+    tmp_path: Path, places: tuple, comment: str, extra: str, words: str | None
+) -> None:
+    for name, place in zip(("a.fits", "b-1.fits"), places):
+        hdu = fits.PrimaryHDU(np.zeros((4, 4), np.int16))
+        if place is not None:
+            hdu.header["FOCUSPOS"] = (place, comment)
+        hdu.writeto(tmp_path / name)
+    spectra = SPECTRA.replace('positions = ["-200 um", "0.1 mm"]', extra)
+    path = write(tmp_path, GOOD[: GOOD.index("[filters.green]")] + spectra)
+    if words is None:
+        assert "positions" not in read_campaign(path).tests[0].options
+        return
+    with pytest.raises(errors.CampaignError, match=words):
+        read_campaign(path)
 
 
 def test_lamps_of_the_campaign_are_the_engines() -> None:

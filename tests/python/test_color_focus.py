@@ -219,8 +219,12 @@ def test_single_spectrum_set_out_of_focus_is_decided_by_a_rough_hint(
     assert curve.signs_decided and "color-focus.sign-from-defocus" in codes
     assert "color-focus.sign-assumed" not in codes
     # A hint to the wrong side turns the curve over; one of the wrong size is doubted.
-    other = cf.measure_color_focus(frame, defocus=-sensor * u.um, **common)
+    other = cf.measure_color_focus(frame, defocus=-1.3 * sensor * u.um, **common)
     assert np.allclose(other.smooth.value[good], -curve.smooth.value[good], atol=1e-6)
+    # Where the search begins depends on the hint; the curve that it ends at must not, to a tenth of its bar.
+    nearer = cf.measure_color_focus(frame, defocus=sensor * u.um, **common)
+    moved = (nearer.smooth.value - curve.smooth.value)[good]
+    assert np.all(np.abs(moved) < 0.1 * curve.smooth_error.value[good])
     wrong = cf.measure_color_focus(frame, defocus=4 * sensor * u.um, **common)
     assert "color-focus.defocus-hint-differs" in {n.code for n in wrong.notes}
 
@@ -706,7 +710,11 @@ def test_extrapolation_reaches_the_curve(doublet_run: tuple) -> None:
     lamp = cf.draw_spectrum(
         None, wavelengths=WAVE, focal_ratio=7, focal_length=700, lamps=["Ne"], height=60
     )
-    scale = cf.calibrate_wavelengths(lamp, lamps=["Ne"], dispersion=(0.5, 0.7))
+    # The lamp behind a filter that cuts on: a few lines in the red are all that the scale rests on.
+    dark = np.where(WAVE < 635, np.median(lamp.data[:, :100]), lamp.data).astype(np.float32)
+    scale = cf.calibrate_wavelengths(
+        dataclasses.replace(lamp, pixels=dark), lamps=["Ne"], dispersion=(0.5, 0.7)
+    )
     common = {
         "positions": positions,
         "focal_ratio": 7.0,
@@ -717,8 +725,29 @@ def test_extrapolation_reaches_the_curve(doublet_run: tuple) -> None:
     sure = cf.measure_color_focus(frames, wavelengths=WAVE * u.nm, **common)
     assert "wavelength.extrapolated" in {n.code for n in rough.notes}
     violet = rough.used & (rough.wavelength.value < 420)
-    # Neon begins at 533 nm: how unsure the scale is at 400 nm shows in the curve, whose slope there is 10 um/nm.
+    # How unsure the scale is at 400 nm shows in the curve, which is steep there.
     assert np.all(rough.smooth_error.value[violet] > 2 * sure.smooth_error.value[violet])
+    # What it adds is the error of the wavelength times the slope (JCGM 100:2008, 5.1.2).
+    added = np.sqrt((rough.smooth_error.value**2 - sure.smooth_error.value**2)[violet])
+    slope = np.gradient(telescope.shift(rough.wavelength.value), rough.wavelength.value)
+    there = np.interp(rough.wavelength.value, WAVE, scale.uncertainty.value)
+    assert added == pytest.approx(np.abs(slope * there)[violet], rel=0.25)
+
+
+@pytest.mark.parametrize("tilt", [2.0, 5.0])
+def test_a_spectrum_that_runs_over_rows_is_measured_as_one_that_does_not(tilt: float) -> None:
+    # What neighboring colors mix in was once laid down a row apart where the window steps: up to 2 um wrong.
+    telescope = _spectra.TELESCOPES["triplet"]
+    scene = {"width": 640, "height": 150, "first_nm": 385, "nm_per_px": 0.6, "electrons": 1e7}
+    curve = []
+    for tilted in (0.0, tilt):
+        pixels = _spectra.draw(
+            telescope, 260.0, nodes=60, noise=False, tilt_px=tilted, bow_px=0, blur_um=9, **scene
+        )
+        frame = as_frame(pixels, saturation=1e6 * u.adu)
+        curve.append(measure(frame, telescope, defocus=300 * u.um, replicates=20))
+    use = curve[0].used & curve[1].used & (curve[0].wavelength.value > 400)
+    assert np.abs(curve[1].smooth.value - curve[0].smooth.value)[use].max() < 0.3
 
 
 @pytest.mark.parametrize("seed", [11, 12, 13, 14])

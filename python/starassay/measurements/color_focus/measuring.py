@@ -8,7 +8,6 @@ import numpy as np
 from astropy import units as u
 
 from ..._gateway import call
-from ...errors import InputError
 from ...imaging.color_planes import refuse_mosaic
 from ...imaging.frame import Frame
 from ...imaging.frames import read_frame
@@ -18,6 +17,7 @@ from ...results import Measured, Note, notes_from_engine
 from .curve import ColorFocusCurve
 from .merit import merit_of
 from .spectrum import reduction_request
+from .positions import header_positions
 from .units import NM, number, numbers
 from .wavelengths import WavelengthScale
 
@@ -135,7 +135,11 @@ def measure_color_focus(
     listed = read_frames(frames)
     for frame in listed:
         refuse_mosaic(frame, "a spectrum")
-    where = places(listed, positions, focuser_step)
+    where = (
+        header_positions([(f.name, f.focus_position) for f in listed], focuser_step)
+        if positions is None
+        else np.array(numbers(positions, u.um, "positions"))
+    )
     wave = wavelengths.wavelength if isinstance(wavelengths, WavelengthScale) else wavelengths
     reduction = reduction_request(axis, row, columns, bins, half_window, line_depth)
     low, high = sorted(numbers(limits, NM, "limits"))
@@ -236,27 +240,3 @@ def read_frames(source: Any) -> list[Frame]:
     if isinstance(source, (list, tuple)):
         return [read_frame(s) for s in source]
     return [read_frame(source)]
-
-
-def places(frames: list[Frame], positions: Any, focuser_step: Any) -> Any:
-    """Sensor positions in um: as given, else those of the headers."""
-    if positions is not None or len(frames) < 2:
-        return numbers(positions, u.um, "positions")
-    told = [frame.focus_position for frame in frames]
-    if any(place is None for place in told):
-        return numbers(None, u.um, "positions")  # the engine says what lacks
-    step = number(focuser_step, u.um, "focuser_step")
-    found = []
-    for frame, place in zip(frames, told):
-        assert place is not None
-        if place.unit.is_equivalent(u.um):
-            found.append(float(place.to_value(u.um)))
-        elif np.isfinite(step):
-            found.append(float(place.value) * step)
-        else:
-            raise InputError(
-                f"The header of {frame.name} has the focuser at {place.value:g} steps, but no length of one. "
-                "Say how far a step moves the sensor with focuser_step, or give the positions.",
-                argument="focuser_step",
-            )
-    return np.array(found)

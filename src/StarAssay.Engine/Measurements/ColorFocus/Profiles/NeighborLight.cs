@@ -180,10 +180,24 @@ internal static class NeighborLight
             model = sum.Sum();
             double whole = plain[j].Sum();
             // Both hold the same light; only the shape differs.
-            result[j] = [.. sum.Select((v, r) => model > 0 ? (v - (model * plain[j][r] / whole)) * seen / model : 0)];
+            double[] difference = [.. sum.Select((v, r) => model > 0 ? (v - (model * plain[j][r] / whole)) * seen / model : 0)];
+            result[j] = Shifted(difference, s.SubpixelMean[j]);
         }
 
         return result;
+    }
+
+    /// <summary>A profile moved up by part of a row, by the cubic through four rows; zero beyond its ends.</summary>
+    private static double[] Shifted(double[] profile, double by)
+    {
+        int whole = (int)Math.Floor(by);
+        double t = 1 - (by - whole);
+        double At(int r) => r >= 0 && r < profile.Length ? profile[r] : 0;
+        return [.. profile.Select((_, r) =>
+        {
+            int k = r - whole - 1;
+            return (-t * (t - 1) * (t - 2) / 6 * At(k - 1)) + ((t + 1) * (t - 1) * (t - 2) / 2 * At(k)) - ((t + 1) * t * (t - 2) / 2 * At(k + 1)) + ((t + 1) * t * (t - 1) / 6 * At(k + 2));
+        })];
     }
 
     private static void Add(Span<double> to, ReadOnlySpan<double> from)
@@ -205,7 +219,8 @@ internal static class NeighborLight
             Rows = rows;
             Reach = reach;
             ReducedSpectrum s = input.Spectra[frame];
-            double center = s.SubpixelMean[bin] - s.FirstRow;
+            // All on the trace itself: images with their bins' own places would mix a row apart where the window steps.
+            double center = -s.FirstRow;
             Along = new double[reach + 1];
             Across = new double[rows];
             pixels = new double[(reach + 1) * rows];
@@ -213,7 +228,7 @@ internal static class NeighborLight
             {
                 var model = new ProfileModel(grid, DefocusTransfer.For(request.Obstruction), nm, request.FocalRatio, input.PitchUm, s.SubpixelVariance[bin]);
                 double[] unused = new double[rows];
-                model.Evaluate(defocusUm, seeingPx, blurPx2, s.SubpixelMean[bin], model.NewWork(), pixels, unused, unused, unused, unused);
+                model.Evaluate(defocusUm, seeingPx, blurPx2, 0, model.NewWork(), pixels, unused, unused, unused, unused);
                 Array.Copy(pixels, Across, rows);
                 Along[0] = Across.Sum();
             }
