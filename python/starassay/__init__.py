@@ -27,6 +27,7 @@ _NAMES = {
     "draw_flat": ".simulation.simulate",
     "draw_focus_run": ".simulation.simulate",
     "draw_star_field": ".simulation.simulate",
+    "plot_defocused_pair": ".simulation.figures",
     "juniper_115": ".simulation.instruments",
     "write_campaign_frames": ".simulation.files",
     "write_frame": ".simulation.files",

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import Any, Protocol
 
 import numpy as np
@@ -156,10 +158,27 @@ def call(
         job.Dispose()
 
 
+#: Who is told how far a task is, beside its own bar.
+_LISTENER: ContextVar[Callable[[float], None] | None] = ContextVar("listener", default=None)
+
+
+@contextmanager
+def told(listener: Callable[[float], None]) -> Iterator[None]:
+    """Inside, each task's share that is done, 0 to 1, goes to `listener` some times a second."""
+    token = _LISTENER.set(listener)
+    try:
+        yield
+    finally:
+        _LISTENER.reset(token)
+
+
 def _wait(job: Any, progress: bool) -> None:
     bar = None
+    listener = _LISTENER.get()
     try:
         while not job.Wait(_SLICE_MS):
+            if listener is not None:
+                listener(job.Fraction)
             if progress:
                 if bar is None:
                     from tqdm.auto import tqdm

@@ -261,8 +261,24 @@ def notes_from_engine(records: Sequence[Mapping[str, Any]]) -> tuple[Note, ...]:
     return tuple(Note(r["code"], r["level"], r["subject"], r["text"]) for r in records)
 
 
-def to_plain(value: Any) -> Any:
-    """Plain Python types for JSON: quantities as {value, unit}, arrays as lists, NaN as None."""
+#: More numbers than this do not belong into a text.
+LARGE = 4096
+
+
+def to_plain(value: Any, aside: tuple[str, str, dict[str, np.ndarray]] | None = None) -> Any:
+    """Plain Python types for JSON: quantities as {value, unit}, arrays as lists, NaN as None.
+
+    Parameters
+    ----------
+    value : object
+        Anything that a result holds.
+    aside : tuple of str, str and dict, optional
+        Name of a file for large arrays, the value's own name, and where the arrays are gathered.
+    """
+
+    def inner(part: Any, name: str) -> Any:
+        return to_plain(part, None if aside is None else (aside[0], f"{aside[1]}.{name}", aside[2]))
+
     if isinstance(value, Measured):
         return {
             "value": to_plain(value.value.value),
@@ -270,24 +286,28 @@ def to_plain(value: Any) -> Any:
             "unit": value.value.unit.to_string(),
         }
     if isinstance(value, u.Quantity):
-        return {"value": to_plain(value.value), "unit": value.unit.to_string()}
+        plain = to_plain(value.value, aside)
+        return {"value": plain, "unit": value.unit.to_string()}
     if isinstance(value, QTable):
         return {
             name: (
-                to_plain(value[name])
+                inner(value[name], name)
                 if isinstance(value[name], u.Quantity)
-                else to_plain(np.asarray(value[name]))
+                else inner(np.asarray(value[name]), name)
             )
             for name in value.colnames
         }
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {f.name: to_plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
+        return {f.name: inner(getattr(value, f.name), f.name) for f in dataclasses.fields(value)}
     if isinstance(value, Mapping):
-        return {str(k): to_plain(v) for k, v in value.items()}
+        return {str(k): inner(v, str(k)) for k, v in value.items()}
     if isinstance(value, np.ndarray):
+        if aside is not None and value.size > LARGE and value.dtype.kind in "biufc":
+            aside[2][aside[1]] = value
+            return {"file": aside[0], "array": aside[1], "shape": list(value.shape)}
         return to_plain(value.tolist())
     if isinstance(value, (list, tuple)):
-        return [to_plain(v) for v in value]
+        return [inner(v, str(k)) for k, v in enumerate(value)]
     if isinstance(value, np.generic):
         value = value.item()
     if isinstance(value, float) and not np.isfinite(value):

@@ -13,6 +13,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, ClassVar
 
+import numpy as np
 from astropy.table import QTable
 
 from ._records import NOTES, Quantity
@@ -38,6 +39,12 @@ __all__ = [
     "say",
     "to_plain",
 ]
+
+# Where matplotlib begins axes whose margins nobody has set.
+_LEFT = 0.125
+
+#: Ending of the file that holds a record's large arrays.
+BULK = ".npz"
 
 GRAVITY = {"doubt": 0, "caution": 1, "info": 2}
 
@@ -82,6 +89,20 @@ class Picture:
         with figure_style():
             drawn = self.draw()
         return getattr(drawn, "figure", None) or drawn
+
+    def source(self, dpi: int = 150) -> str:
+        """The picture as the source of an <img>; those of half a page keep their margins, so that pairs align.
+
+        Parameters
+        ----------
+        dpi : int
+            Dots an inch.
+        """
+        drawn = self.figure
+        own = drawn.subplotpars.left != _LEFT
+        if self.width == "half" and not own and drawn.get_layout_engine() is None:
+            drawn.set_layout_engine("constrained")
+        return figure_source(drawn, dpi=dpi, trim=self.width != "half")
 
 
 @dataclasses.dataclass(frozen=True)
@@ -210,8 +231,35 @@ class Result:
         return {"kind": type(self).__name__, **{k: to_plain(v) for k, v in fields.items()}}
 
     def write_json(self, path: str | Path) -> None:
-        """Write `to_dict` as JSON; NaN becomes null, since JSON has no NaN."""
-        Path(path).write_text(json_text(self.to_dict()), encoding="utf-8")
+        """Write the record as JSON; maps and images go beside it, compressed.
+
+        NaN becomes null, since JSON has no NaN. An array of more than a few thousand numbers stands in a file of
+        the same name that ends in ``.npz`` (`numpy.load` reads it), and its place holds
+        ``{"file": ..., "array": ..., "shape": ...}``.
+
+        Parameters
+        ----------
+        path : str or Path
+            The file.
+        """
+        path = Path(path)
+        text, bulk = self.json_parts(path.with_suffix(BULK).name)
+        path.write_text(text, encoding="utf-8")
+        if bulk:
+            write_bulk(path.with_suffix(BULK), bulk)
+
+    def json_parts(self, name: str) -> tuple[str, dict[str, np.ndarray]]:
+        """The record as JSON text, and the arrays that are too large for it.
+
+        Parameters
+        ----------
+        name : str
+            Of the file that will hold the arrays.
+        """
+        bulk: dict[str, np.ndarray] = {}
+        fields = {f.name: getattr(self, f.name) for f in dataclasses.fields(self)}
+        plain = {k: to_plain(v, aside=(name, k, bulk)) for k, v in fields.items()}
+        return json_text({"kind": type(self).__name__, **plain}), bulk
 
     def __eq__(self, other: object) -> bool:
         return type(self) is type(other) and self.to_dict() == other.to_dict()  # type: ignore[attr-defined]
@@ -233,7 +281,7 @@ class Result:
         for picture in self.figures()[:1]:
             parts.append(
                 f"<img style='max-width:32em' alt='{html.escape(picture.alt, quote=True)}' "
-                f"src='{figure_source(picture.figure, dpi=90)}'>"
+                f"src='{picture.source(dpi=90)}'>"
             )
         parts += [_sheet_html(sheet) for sheet in self.sheets()]
         parts += [
@@ -288,17 +336,25 @@ def _sheet_html(sheet: Sheet) -> str:
     )
 
 
-def figure_source(figure: Any, form: str = "png", dpi: int = 150) -> str:
+def figure_source(figure: Any, form: str = "png", dpi: int = 150, trim: bool = True) -> str:
     """A matplotlib figure as the source of an <img>; the figure is closed."""
     import matplotlib.pyplot as plt
 
     buffer = io.BytesIO()
     # No date inside, so that the same results make the same page.
     metadata = {"Date": None} if form == "svg" else {"Software": None}
-    figure.savefig(buffer, format=form, dpi=dpi, bbox_inches="tight", metadata=metadata)
+    # The house's style trims; None would mean the style's own word here.
+    box = "tight" if trim else figure.bbox_inches
+    figure.savefig(buffer, format=form, dpi=dpi, bbox_inches=box, metadata=metadata)
     plt.close(figure)
     kind = "image/svg+xml" if form == "svg" else "image/png"
     return f"data:{kind};base64,{base64.b64encode(buffer.getvalue()).decode()}"
+
+
+def write_bulk(path: Path, arrays: Mapping[str, np.ndarray]) -> None:
+    """Arrays by name into one compressed file, the same bytes for the same arrays."""
+    with path.open("wb") as stream:
+        np.savez_compressed(stream, **arrays)  # type: ignore[arg-type]
 
 
 def by_gravity(notes: Sequence[Note]) -> list[Note]:

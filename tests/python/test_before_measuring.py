@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shlex
 from pathlib import Path
 
@@ -9,6 +10,7 @@ import numpy as np
 import pytest
 from astropy.io import fits
 
+import starassay
 from starassay import cli
 from starassay._files import require_room
 from starassay.errors import FileError
@@ -96,3 +98,71 @@ def test_a_printed_command_quotes_a_name_with_spaces(
     assert cli.main(["demo", str(folder)]) == 0
     words = shlex.split(capsys.readouterr().out)
     assert words[words.index("run") + 1] == str(folder)
+
+
+def test_bulk_goes_beside_the_record_compressed(tmp_path: Path) -> None:
+    """Maps and images of a wavefront were 15 MB of text; they are a file of arrays beside a short record."""
+    scope = starassay.juniper_115()
+    inside, outside, _ = starassay.draw_defocused_pair(scope, size=96, electrons=1e6, defocus=6.0)
+    fit = starassay.fit_wavefront(
+        inside, outside, starassay.Telescope("115 mm", "760 mm"), wavelength="540 nm"
+    )
+    fit.write_json(tmp_path / "fit.json")
+    record = json.loads((tmp_path / "fit.json").read_text(encoding="utf-8"))
+    assert (tmp_path / "fit.json").stat().st_size < 60_000
+    where = record["map"]["value"]
+    assert where["file"] == "fit.npz" and record["map"]["unit"] == "nm"
+    with np.load(tmp_path / where["file"]) as arrays:
+        assert np.array_equal(arrays[where["array"]], fit.map.value, equal_nan=True)
+        assert where["shape"] == list(fit.map.shape)
+        images = [image["observed"]["array"] for image in record["images"]]
+        assert np.array_equal(arrays[images[1]], fit.images[1].observed)
+    first = (tmp_path / "fit.npz").read_bytes()
+    fit.write_json(tmp_path / "fit.json")
+    assert (tmp_path / "fit.npz").read_bytes() == first
+    # The command writes the same two files, and the whole record to a pipe.
+    for frame, name in ((inside, "inside"), (outside, "outside")):
+        starassay.write_frame(tmp_path / f"{name}.fits", frame, {})
+    argv = ["measure", "wavefront", *(str(tmp_path / f"{n}.fits") for n in ("inside", "outside"))]
+    argv += "--aperture 115mm --focal-length 760mm --wavelength 540nm --quiet".split()
+    assert cli.main([*argv, "--json", str(tmp_path / "again.json")]) == 0
+    assert (tmp_path / "again.npz").stat().st_size < 2_000_000
+    assert not list(tmp_path.glob(".*"))
+
+
+def test_the_bar_of_a_campaign_moves_while_something_is_measured(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By shares of a step, forwards only, to the end."""
+    seen: list[float] = []
+
+    class Bar:
+        n = 0.0
+
+        def __init__(self, total: float, **_: object) -> None:
+            self.total = total
+
+        def update(self, more: float) -> None:
+            assert more >= 0
+            self.n += more
+            seen.append(self.n / self.total)
+
+        def set_description(self, *_: object, **__: object) -> None:
+            pass
+
+        def close(self) -> None:
+            pass
+
+    monkeypatch.setattr("tqdm.auto.tqdm", Bar)
+    inside, outside, _ = starassay.draw_defocused_pair(starassay.juniper_115(), size=96)
+    for frame, name in ((inside, "inside"), (outside, "outside")):
+        starassay.write_frame(tmp_path / f"{name}.fits", frame, {})
+    (tmp_path / "campaign.toml").write_text(
+        SETUP.replace("700 mm", "661 mm")
+        + '[[wavefront]]\nname = "Pair"\nwavelength = "540 nm"\n'
+        + 'inside = ["inside.fits"]\noutside = ["outside.fits"]\n'
+    )
+    starassay.run_campaign(tmp_path, progress=True)
+    assert seen == sorted(seen) and seen[-1] > 0.7
+    # Two frames are two of five steps: places between are shares of steps.
+    assert len({round(s, 3) for s in seen}) > 8

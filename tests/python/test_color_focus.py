@@ -174,7 +174,7 @@ def test_single_spectrum_of_a_triplet_does_not_hide_open_signs(seeing: float) ->
     inside = curve.defocus_size.value[curve.used]
     assert float(curve.focus_range.value.value) == pytest.approx(np.ptp(inside), abs=1e-9)
     ax = curve.plot()
-    assert "not decided" in ax.get_title(loc="left") and ax.get_ylim()[0] == 0
+    assert "not decided" in ax.get_title() and ax.get_ylim()[0] == 0
 
 
 @pytest.mark.parametrize(("name", "sensor"), [("triplet", 250.0), ("mirror", -225.0)])

@@ -225,7 +225,7 @@ def test_plots_show_every_kind(found):
 
     for draw in (found.plot, lambda: found.plot(column="ellipticity"), found.plot_ellipticity):
         ax = draw()
-        assert ax.get_xlabel() == "x (pix)" and ax.get_title(loc="left")
+        assert ax.get_xlabel() == "x (pix)" and ax.get_title()
         plt.close(ax.figure)
 
 

@@ -79,7 +79,7 @@ def test_every_view_draws(tmp_path) -> None:
     ]
     for view in views:
         ax = view.plot()
-        assert ax.get_title(loc="left")
+        assert ax.get_title()
         assert ax.get_xlabel()
         plt.close(ax.figure)
 
@@ -87,3 +87,46 @@ def test_every_view_draws(tmp_path) -> None:
 def test_a_ruling_must_have_lines() -> None:
     with pytest.raises(starassay.InputError, match="lines/mm"):
         starassay.draw_ronchigram(pupil(), lines_per_mm=0)
+
+
+def test_zernike_maps_are_the_circle_polynomials() -> None:
+    """Noll 1976, table I: Z8 = sqrt(8) (3 r^3 - 2 r) cos t, Z11 = sqrt(5) (6 r^4 - 6 r^2 + 1), RMS over the disc."""
+    made = starassay.PupilMap.from_zernike(
+        {11: "20 nm"}, coma="60 nm", wavelength="540 nm", samples=128
+    )
+    rho = (2 * np.arange(128) + 1 - 128) / 128
+    x, y = np.meshgrid(rho, rho)
+    r2 = x**2 + y**2
+    expected = 60 * np.sqrt(8) * (3 * r2 - 2) * x + 20 * np.sqrt(5) * (6 * r2**2 - 6 * r2 + 1)
+    inside = np.isfinite(made.wavefront.value)
+    np.testing.assert_allclose(made.wavefront.value[inside], expected[inside], atol=1e-9)
+    # The disc's area, as whole as its rim samples say; RMS 60 and 20 nm in quadrature.
+    assert made.amplitude.sum() * (2 / 128) ** 2 == pytest.approx(np.pi, rel=1e-9)
+    assert made.rms.value == pytest.approx(np.hypot(60, 20), rel=2e-3)
+    assert made.wavelength == 540 * u.nm
+
+
+def test_zernike_maps_by_name_and_number_are_the_same() -> None:
+    for name, noll in (
+        *(("coma", 8), ("coma_x", 8), ("coma_y", 7), ("astigmatism", 6), ("astigmatism_45", 5)),
+        *(("spherical", 11), ("trefoil", 10), ("secondary_spherical", 22), ("defocus", 4)),
+    ):
+        named = starassay.PupilMap.from_zernike(**{name: "30 nm"}, obstruction=0.2)
+        numbered = starassay.PupilMap.from_zernike({noll: 30 * u.nm}, obstruction=0.2)
+        assert np.array_equal(named.wavefront.value, numbered.wavefront.value, equal_nan=True)
+
+
+@pytest.mark.parametrize(
+    ("call", "text"),
+    [
+        ({"comma": "3 nm"}, "'comma'.*coma_y, coma_x.*spherical"),
+        ({"noll": {0: "3 nm"}}, "noll is 0"),
+        ({"coma": 3}, "coma = 3 cannot be read"),
+        ({"noll": [3]}, "noll"),
+        ({"coma": "3 nm", "obstruction": 1.5}, "obstruction"),
+        ({"coma": "3 nm", "samples": 4}, "samples"),
+    ],
+)
+def test_a_wrong_aberration_is_said(call: dict, text: str) -> None:
+    with pytest.raises(starassay.InputError, match=text):
+        starassay.PupilMap.from_zernike(**call)

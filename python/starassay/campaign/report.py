@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -23,7 +23,9 @@ _HANDS = {
 }
 
 
-def render(outcome: Outcome, manifest: dict[str, Any]) -> str:
+def render(
+    outcome: Outcome, manifest: dict[str, Any], tell: Callable[[str, float], None] = lambda *_: None
+) -> str:
     """The page as text.
 
     Parameters
@@ -32,6 +34,8 @@ def render(outcome: Outcome, manifest: dict[str, Any]) -> str:
         A campaign that was run.
     manifest : dict
         What went in and with what it was made.
+    tell : callable
+        Is told the label of each result and which share of its pictures is drawn.
 
     Returns
     -------
@@ -62,7 +66,7 @@ def render(outcome: Outcome, manifest: dict[str, Any]) -> str:
         judgments=_judgments(outcome.judgments),
         risk=f"{100 * campaign.risk:g} %",
         advice=_advice(outcome),
-        tests=[_test(t, i) for i, t in enumerate(outcome.tests)],
+        tests=[_test(t, i, tell) for i, t in enumerate(outcome.tests)],
         caveats=caveats(outcome),
         cautions=cautions(outcome),
         conditions=_conditions(outcome, manifest, made),
@@ -232,7 +236,7 @@ def _advice(outcome: Outcome) -> dict[str, Any]:
     }
 
 
-def _test(outcome: TestOutcome, number: int) -> dict[str, Any]:
+def _test(outcome: TestOutcome, number: int, tell: Callable[[str, float], None]) -> dict[str, Any]:
     chosen = outcome.test.filter
     foreign = outcome.test.options.get("other_telescope")
     subtitle = [
@@ -247,7 +251,7 @@ def _test(outcome: TestOutcome, number: int) -> dict[str, Any]:
         "subtitle": ", ".join(s for s in subtitle if s),
         "failures": outcome.failures,
         "numbers": [_number(q) for q in outcome.quantities.values()],
-        "parts": [_piece(piece) for piece in outcome.pieces],
+        "parts": [_piece(piece, tell) for piece in outcome.pieces],
         "notes": _notes(outcome.notes),
     }
 
@@ -266,8 +270,10 @@ def _number(quantity: Quantity) -> dict[str, str]:
     }
 
 
-def _piece(piece: Piece) -> dict[str, Any]:
+def _piece(piece: Piece, tell: Callable[[str, float], None]) -> dict[str, Any]:
     import matplotlib.pyplot as plt
+
+    tell(piece.label, 0.0)
 
     plt.close("all")
     result = piece.result
@@ -276,20 +282,18 @@ def _piece(piece: Piece) -> dict[str, Any]:
     if frames:
         facts = [f"{frames[0]['width']} × {frames[0]['height']} pixels"]
         facts += [frames[0][key] for key in ("exposure", "start") if frames[0][key]]
+    figures, pictures = [], result.figures()
+    for k, f in enumerate(pictures):
+        image = f.source()
+        figures.append({"image": image, "caption": f.caption, "alt": f.alt, "width": f.width})
+        tell(piece.label, (k + 1) / len(pictures))
     return {
         "label": piece.label,
         "slug": piece.slug,
+        "bulk": bool(result.json_parts("")[1]),
         "facts": ", ".join(facts),
         "lines": result.sentences(),
-        "figures": [
-            {
-                "image": figure_source(f.figure),
-                "caption": f.caption,
-                "alt": f.alt,
-                "width": f.width,
-            }
-            for f in result.figures()
-        ],
+        "figures": figures,
         "tables": result.sheets(),
         "notes": _notes(result.notes),
     }

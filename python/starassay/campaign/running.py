@@ -17,6 +17,7 @@ from astropy import units as u
 from astropy.time import Time
 
 from .. import _units, errors
+from .._gateway import told
 from ..decisions.advice import advise
 from ..decisions.deciding import raw_quantity, stated_quantity
 from ..decisions.means import combine_quantities
@@ -71,15 +72,16 @@ def run_campaign(
     folder = _units.path_of(out, "out") if out is not None else campaign.path.parent / "report"
     require_ours(folder)
     started = datetime.now(timezone.utc)
-    with _Steps(len(campaign.frames) + 3, progress, report) as steps:
+    # A result is drawn in about the time of measuring a frame.
+    drawn = sum(len(t.measurement.groups(t.files)) for t in campaign.tests)
+    with _Steps(len(campaign.frames) + drawn + 2, progress, report) as steps:
         tests = tuple(_measure(campaign, test, steps) for test in campaign.tests)
         steps.next("deciding")
         judgments = tuple(judge(campaign, entry, tests) for entry in campaign.claims)
         advice = advise(_advice_request(campaign, tests))
         outcome = Outcome(campaign, tests, judgments, advice, folder, folder / REPORT)
-        steps.next("drawing the report")
         manifest = make_manifest(outcome, started)
-        page = render(outcome, manifest)
+        page = render(outcome, manifest, steps.draw)
         steps.next("writing the report")
         write_folder(outcome, manifest, page)
     return outcome
@@ -91,15 +93,24 @@ class _Steps:
     def __init__(self, total: int, bar: bool, say: Callable[[str], None] | None) -> None:
         self._say = say
         self._bar: Any = None
+        self._done = self._ahead = 0
+        self._told = told(self._move)
         if bar:
             from tqdm.auto import tqdm
 
-            self._bar = tqdm(total=total, unit="step", leave=False, dynamic_ncols=True)
+            self._bar = tqdm(
+                total=total,
+                leave=False,
+                dynamic_ncols=True,
+                bar_format="{desc}: {percentage:3.0f}%|{bar}| {elapsed}",
+            )
 
     def __enter__(self) -> _Steps:
+        self._told.__enter__()
         return self
 
     def __exit__(self, *_: object) -> None:
+        self._told.__exit__(None, None, None)
         if self._bar is not None:
             self._bar.close()
 
@@ -107,9 +118,23 @@ class _Steps:
         """One step on; `phrase` says what comes now."""
         if self._say is not None:
             self._say(phrase)
+        self._done += self._ahead
+        self._ahead = count
         if self._bar is not None:
             self._bar.set_description(phrase, refresh=False)
-            self._bar.update(count)
+            self._move(0.0)
+
+    def draw(self, label: str, share: float) -> None:
+        """A result that is drawn: a new step, or a share of it."""
+        if share == 0.0:
+            self.next(f"drawing {label}")
+        else:
+            self._move(share)
+
+    def _move(self, share: float) -> None:
+        """The bar to a share of the step that is being made; it never goes back."""
+        if self._bar is not None:
+            self._bar.update(max(0.0, self._done + share * self._ahead - self._bar.n))
 
 
 def _measure(campaign: Campaign, test: Test, steps: _Steps) -> TestOutcome:

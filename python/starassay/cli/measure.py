@@ -57,7 +57,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
                 _add_option(camera, option)
         out = sub.add_argument_group("output")
         out.add_argument(
-            "--json", metavar="FILE", help="write the whole result record; '-' for standard output"
+            "--json",
+            metavar="FILE",
+            help="write the whole result record, maps and images beside it as .npz; '-' for standard output",
         )
         out.add_argument(
             "--table", metavar="FILE", help="write the table as ECSV; '-' for standard output"
@@ -234,12 +236,15 @@ def write_results(
 
 def write_outputs(result: Result, *, json: str | None, table: str | None, plot: str | None) -> None:
     """Write record, table and figure; all of the files or none."""
-    from ..results import json_text
+    from ..results import BULK, json_text, write_bulk
 
     writers: dict[Path, Any] = {}
     if json and json != "-":
-        text = json_text(result.to_dict())
+        beside = Path(json).with_suffix(BULK)
+        text, bulk = result.json_parts(beside.name)
         writers[Path(json)] = lambda path: path.write_text(text, encoding="utf-8")
+        if bulk:
+            writers[beside] = lambda path: write_bulk(path, bulk)
     if table and table != "-":
         rows = result.table
         writers[Path(table)] = lambda path: rows.write(path, format="ascii.ecsv")

@@ -137,7 +137,7 @@ class Decision(Result):
 
     def plot(self, ax: Any = None) -> Any:
         """The measured value with its uncertainty against limits and guard band."""
-        from ..style import figure_style, new_axes
+        from ..style import entitle, figure_style, new_axes
 
         with figure_style():
             ax = new_axes(ax, figsize=(5.2, 1.5), layout="constrained")
@@ -145,7 +145,7 @@ class Decision(Result):
             unit = self.claim.unit
             named = "" if unit == u.dimensionless_unscaled else f" ({unit})"
             ax.set(xlabel=f"{self.claim.name}{named}")
-            ax.set_title(f"{self.verdict}: line = limit, hatched = not decided", fontsize=9)
+            entitle(ax, f"{self.verdict}: line = limit, hatched = not decided", fontsize=9)
         return ax
 
 

@@ -1,3 +1,4 @@
+using StarAssay.Engine.Optics;
 using StarAssay.Engine.Optics.Views;
 using StarAssay.Engine.Results;
 
@@ -7,6 +8,19 @@ namespace StarAssay.Bridge.Tasks;
 [TaskList]
 internal static class ViewTasks
 {
+    [EngineTask("views.pupil")]
+    public static object Pupil(TaskInput input, RunContext context)
+    {
+        PupilCall call = input.Request<PupilCall>();
+        foreach (int noll in call.NollTerms)
+        {
+            InputException.RequireRange(noll, 1, 1000, "noll", "");
+        }
+
+        ZernikeIndex[] modes = [.. call.NollTerms.Select(ZernikeIndex.FromNoll), .. call.Names.Select(ZernikeIndex.FromName)];
+        return PupilMap.FromZernike(call.Pupil, modes, [.. call.CoefficientsNm], call.FocalRatio, call.WavelengthNm, call.Samples);
+    }
+
     [EngineTask("views.focused-image")]
     public static object FocusedImage(TaskInput input, RunContext context)
     {
@@ -64,6 +78,23 @@ internal static class ViewTasks
         }
 
         return map;
+    }
+
+    internal sealed record PupilCall
+    {
+        public required double FocalRatio { get; init; }
+
+        public required double WavelengthNm { get; init; }
+
+        public required int Samples { get; init; }
+
+        public PupilShape Pupil { get; init; } = PupilShape.Clear;
+
+        public IReadOnlyList<int> NollTerms { get; init; } = [];
+
+        public IReadOnlyList<string> Names { get; init; } = [];
+
+        public IReadOnlyList<double> CoefficientsNm { get; init; } = [];
     }
 
     internal sealed record Call

@@ -20,8 +20,8 @@ public static class PupilRaster
         return field;
     }
 
-    /// <summary>The same into memory that is given and zero.</summary>
-    internal static void Draw(PupilShape shape, int size, double samplesAcross, Span<double> field)
+    /// <summary>The same into memory that is given and zero; the centre may lie beside its sample, by a share of the step.</summary>
+    internal static void Draw(PupilShape shape, int size, double samplesAcross, Span<double> field, double offset = 0)
     {
         shape.RequireValid();
         ArgumentOutOfRangeException.ThrowIfLessThanOrEqual(samplesAcross, 0);
@@ -30,10 +30,10 @@ public static class PupilRaster
         double reach = half * Math.Sqrt(2);
         for (int j = 0; j < size; j++)
         {
-            double y = (j - (size / 2)) * step;
+            double y = (j - (size / 2) + offset) * step;
             for (int i = 0; i < size; i++)
             {
-                double x = (i - (size / 2)) * step;
+                double x = (i - (size / 2) + offset) * step;
                 double r = Math.Sqrt((x * x) + (y * y));
                 if (r > 1 + reach || r < shape.Obstruction - reach)
                 {

@@ -10,6 +10,7 @@ namespace StarAssay.Engine.Optics;
 /// another normalisation, so only the index is converted here, never a coefficient.</remarks>
 public readonly record struct ZernikeIndex(int N, int M)
 {
+    private const int LastNamed = 136;
     private static readonly string[] Orders = ["", "", "secondary ", "tertiary ", "quaternary "];
 
     /// <summary>Angular frequency without its sign.</summary>
@@ -59,6 +60,28 @@ public readonly record struct ZernikeIndex(int N, int M)
         (_, 4) => Prefix((N - 2) / 2) + (M > 0 ? "quadrafoil 0" : "quadrafoil 22.5"),
         _ => $"order {N}, frequency {Frequency} {(M > 0 ? "cosine" : "sine")}",
     };
+
+    /// <summary>The index with this <see cref="Name"/>; a family alone ("coma", "astigmatism") is its part along x.</summary>
+    /// <remarks>An underscore counts as a blank, so that the names can be written as arguments.</remarks>
+    public static ZernikeIndex FromName(string name)
+    {
+        string wanted = name.Replace('_', ' ').Trim();
+        foreach (string ending in (string[])["", " x", " 0"])
+        {
+            for (int noll = 1; noll <= LastNamed; noll++)
+            {
+                ZernikeIndex index = FromNoll(noll);
+                if (string.Equals(index.Name, wanted + ending, StringComparison.Ordinal))
+                {
+                    return index;
+                }
+            }
+        }
+
+        string[] known = [.. NollRange(2, 15).Select(i => i.Name.Replace(' ', '_'))];
+        throw new InputException("zernike.name",
+            $"No Zernike polynomial is called '{name}'. Call it by its Noll number, or one of {string.Join(", ", known)}.", name);
+    }
 
     /// <summary>The index with this OSA/ANSI number.</summary>
     public static ZernikeIndex FromOsa(int osa)

@@ -11,7 +11,7 @@ from astropy.table import QTable
 
 from ... import _records
 from ...results import Picture, Result, Sheet
-from ...style import BLUE, GREY, INK, ORANGE, SKY, figure_style, new_axes
+from ...style import BLUE, GREY, INK, ORANGE, SKY, entitle, figure_style, new_axes
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -159,7 +159,7 @@ class PlateScale(Result, _records.PlateScaleResult):
             room = 0.1 * (near.max() - near.min())
             ax.set(xlim=(0, angle[-1]), ylim=(near.min() - room, near.max() + room))
             ax.set(xlabel="angle from the middle of the field (deg)", ylabel="distortion (%)")
-            ax.set_title(f"Distortion: {self.distortion_edge} at the corner")
+            entitle(ax, f"Distortion: {self.distortion_edge} at the corner")
             ax.legend(loc="best")
             return ax
 
@@ -196,5 +196,5 @@ class PlateScale(Result, _records.PlateScaleResult):
             ax.set_aspect("equal")
             ax.plot([0.03 * nx, 0.03 * nx + grow * mark], [0.03 * ny] * 2, color=INK, linewidth=2)
             ax.text(0.03 * nx, 0.045 * ny, f"{mark:g} pix", fontsize=9)
-            ax.set_title(f"Measured less fitted places, {self.residual_rms.value:.2g} pix RMS")
+            entitle(ax, f"Measured less fitted places, {self.residual_rms.value:.2g} pix RMS")
             return ax

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from ...style import BLUE, GREY, INK, ORANGE, SEQUENTIAL, figure_style, new_axes
+from ...style import BLUE, GREY, INK, ORANGE, SEQUENTIAL, bar_axes, entitle, figure_style, new_axes
 
 
 def draw_sizes(field: Any, ax: Any, quantity: str) -> Any:
@@ -29,14 +29,16 @@ def draw_sizes(field: Any, ax: Any, quantity: str) -> Any:
         else:
             size = np.clip(12_000 / len(v), 14, 120)
         marks = ax.scatter(x, y, c=v, s=size, cmap=SEQUENTIAL, vmin=low, vmax=high, linewidths=0)
-        bar = ax.figure.colorbar(marks, ax=ax, pad=0.02, fraction=0.05)
+        bar = ax.figure.colorbar(marks, cax=bar_axes(ax))
         labels = {"hfr": "half-flux radius", "fwhm": "FWHM (Moffat)"}
         label = labels.get(quantity, quantity.replace("_", " "))
         bar.set_label(f"{label} ({unit})" if unit else label)
+        _scale_bar(field, ax)
         bar.outline.set_visible(False)
         ax.plot(*field.axis.value, marker="+", color=INK, ms=10, mew=1.2)
-        ax.set_title(
-            f"{label[0].upper()}{label[1:]} over the field\n{field.clean_stars} clean stars{shown}"
+        entitle(
+            ax,
+            f"{label[0].upper()}{label[1:]} over the field\n{_counted(field)}{shown}",
         )
         return ax
 
@@ -96,9 +98,10 @@ def draw_ellipticity(field: Any, ax: Any) -> Any:
             zorder=5,
             bbox={"facecolor": "white", "alpha": 0.85, "edgecolor": "none", "pad": 1.5},
         )
+        _scale_bar(field, ax)
         ax.legend(loc="upper right", bbox_to_anchor=(1.0, -0.1), ncol=3, handlelength=1.4)
-        what = f"{len(x)} lines = local means" if averaged else "one line each"
-        ax.set_title(f"Long axes of the stars\n{field.clean_stars} clean stars; {what}")
+        what = f"{len(x)} local means" if averaged else "one line each"
+        entitle(ax, f"Long axes of the stars; {what}\n{_counted(field)}")
         return ax
 
 
@@ -117,10 +120,46 @@ def _flagged(field: Any, ax: Any) -> Any:
             edgecolors=color,
             label=f"{why} ({len(rows)})",
         )
-    ax.set_title(f"No clean star; the {len(field)} flagged ones")
+    entitle(ax, f"No clean star; the {len(field)} flagged ones")
     if len(left_out):
         ax.legend(loc="upper left", bbox_to_anchor=(0, -0.12), ncol=2)
     return ax
+
+
+def _counted(field: Any) -> str:
+    scale = float(field.pixel_scale.value)
+    on_sky = f"; {scale:.3g} arcsec/pix" if np.isfinite(scale) else ""
+    return f"{field.clean_stars} clean stars of {len(field)}{on_sky}"
+
+
+def _scale_bar(field: Any, ax: Any) -> None:
+    """A bar of a round angle on the sky, where the scale is known."""
+    scale = float(field.pixel_scale.value)
+    if not np.isfinite(scale):
+        return
+    ny, nx = field.shape
+    wanted = 0.2 * max(nx, ny) * scale
+    steps = (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 18000, 36000)
+    angle = max((s for s in steps if s <= wanted), default=wanted)
+    text = (
+        f"{angle / 3600:g} deg"
+        if angle >= 3600
+        else f"{angle / 60:g} arcmin"
+        if angle >= 60
+        else f"{angle:.3g} arcsec"
+    )
+    right, low = 0.97 * nx, 0.035 * ny
+    ax.plot([right - angle / scale, right], [low] * 2, color=INK, lw=2.2, zorder=5)
+    ax.text(
+        right,
+        low + 0.02 * ny,
+        text,
+        ha="right",
+        va="bottom",
+        fontsize=9,
+        zorder=5,
+        bbox={"facecolor": "white", "alpha": 0.85, "edgecolor": "none", "pad": 1.5},
+    )
 
 
 def _frame_axes(ax: Any, shape: tuple[int, int]) -> None:

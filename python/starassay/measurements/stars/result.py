@@ -240,8 +240,13 @@ class StarField(Result, _records.StarField):
         ny, nx = self.shape
 
         def half() -> Any:
-            # Letters can be read at half the width of a page; both figures get the same height.
-            return new_axes(figsize=(5.4, 1.4 + 4.0 * ny / nx))
+            # Letters can be read at half the width of a page, and both frames stand at the same height.
+            high = 1.5 + 4.0 * ny / nx
+            ax = new_axes(figsize=(5.4, high))
+            ax.figure.subplots_adjust(
+                left=0.13, right=0.83, bottom=0.95 / high, top=1 - 0.55 / high
+            )
+            return ax
 
         def whiskers() -> Any:
             ax = self.plot_ellipticity(half())

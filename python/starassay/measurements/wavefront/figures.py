@@ -9,7 +9,6 @@ import numpy as np
 from astropy import units as u
 
 from ... import style
-from ...optics import views
 
 
 def mode_name(name: str) -> str:
@@ -19,27 +18,15 @@ def mode_name(name: str) -> str:
 
 def draw_map(fit: Any, ax: Any) -> Any:
     """The wavefront map with its scale in nm."""
+    pupil = fit.pupil
     with style.figure_style():
         ax = style.new_axes(ax, figsize=(5.4, 4.6))
-        values = fit.map.to_value(u.nm)
-        top = max(float(np.nanmax(np.abs(values))), 1.0)
-        picture = ax.imshow(
-            values,
-            origin="lower",
-            extent=(-1, 1, -1, 1),
-            cmap=style.DIVERGING,
-            vmin=-top,
-            vmax=top,
-        )
-        ticks = (-1, -0.5, 0, 0.5, 1)
-        ax.set(xlabel="pupil x (radius = 1)", ylabel="pupil y", xticks=ticks, yticks=ticks)
-        ax.set_title(
-            f"RMS {fit.rms}, Strehl {fit.strehl} " f"at {fit.wavelength.to_value(u.nm):.0f} nm",
+        style.entitle(
+            ax,
+            f"RMS {fit.rms}, Strehl {fit.strehl} at {fit.wavelength.to_value(u.nm):.0f} nm",
             fontsize=9,
         )
-        bar = ax.figure.colorbar(picture, ax=ax, shrink=0.85)
-        bar.set_label("wavefront error (nm), + = wave ahead")
-    return ax
+    return pupil.plot(ax)
 
 
 def draw_coefficients(fit: Any, ax: Any) -> Any:
@@ -68,10 +55,10 @@ def draw_coefficients(fit: Any, ax: Any) -> Any:
 
 
 def _name_shapes(fit: Any, ax: Any) -> None:
-    """Names of the shapes at the bars that stand out of their uncertainty, the five largest at most."""
+    """Names of the shapes at the bars that stand out of their uncertainty, the eight largest at most."""
     value, sigma = fit.coefficient.to_value(u.nm), fit.uncertainty.to_value(u.nm)
     telling = np.flatnonzero(np.abs(value) > 2 * sigma)
-    largest = telling[np.argsort(-np.abs(value[telling]))][:5]
+    largest = telling[np.argsort(-np.abs(value[telling]))][:8]
     for k in largest:
         up = value[k] >= 0
         ax.annotate(
@@ -105,7 +92,8 @@ def draw_images(fit: Any) -> Any:
             top = float(np.percentile(image.model, 99.9))
             low = float(np.min(image.model))
             side = "inside" if image.distance.value < 0 else "outside"
-            heading = f"{side}, {abs(image.defocus_waves):.1f} waves"
+            away = abs(image.distance.value.to_value(u.mm))
+            heading = f"{side}, {abs(image.defocus_waves):.1f} waves, {away:.3g} mm"
             titles = (heading, "model", "residual")
             shown = (
                 np.where(image.masked, np.nan, image.observed),
@@ -134,21 +122,4 @@ def draw_images(fit: Any) -> Any:
 
 def draw_views(fit: Any) -> Any:
     """Focused image, MTF, encircled energy, Ronchigram, knife edge and interferogram."""
-    import matplotlib.pyplot as plt
-
-    pupil = fit.pupil
-    focused = views.draw_focused_image(pupil)
-    modulation = views.compute_modulation(pupil)
-    n = fit.focal_ratio
-    wave = fit.wavelength
-    shift = 8 * n**2 * wave * 4
-    with style.figure_style():
-        figure, axes = plt.subplots(2, 3, figsize=(11.5, 7.4), layout="constrained")
-        figure.get_layout_engine().set(h_pad=0.12, w_pad=0.08)
-        focused.plot(axes[0, 0])
-        modulation.plot(axes[0, 1])
-        modulation.plot_energy(axes[0, 2])
-        views.draw_ronchigram(pupil, shift=shift).plot(axes[1, 0])
-        views.draw_knife_edge(pupil).plot(axes[1, 1])
-        views.draw_interferogram(pupil).plot(axes[1, 2])
-    return figure
+    return fit.pupil.plot_views()

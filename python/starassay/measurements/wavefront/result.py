@@ -148,16 +148,23 @@ class WavefrontFit(Result, _records.WavefrontFit):
     def figures(self) -> list[Picture]:
         """Map, coefficients, images beside their model, and what the wavefront looks like."""
         first = dataclasses.replace(self, images=self.images[:2])
+
+        def half() -> Any:
+            # Both frames stand at the same height.
+            ax = new_axes(figsize=(5.4, 4.6))
+            ax.figure.subplots_adjust(left=0.15, right=0.82, bottom=0.13, top=0.92)
+            return ax
+
         return [
             Picture(
-                self.plot,
+                lambda: self.plot(half()),
                 "Wavefront error over the pupil at best focus: positive where the wave is ahead. Axes as on "
                 "the sensor, x to the right, y up.",
                 f"Map of the wavefront error: RMS {self.rms}, peak to valley {self.pv}",
                 "half",
             ),
             Picture(
-                lambda: self.plot_coefficients(new_axes(figsize=(5.4, 4.4))),
+                lambda: self.plot_coefficients(half()),
                 "Zernike coefficients with their standard uncertainties, by Noll index.",
                 f"Zernike coefficients as bars; the largest: {self._largest()}",
                 "half",

@@ -26,6 +26,44 @@ public sealed record PupilMap
     /// <summary>Samples across the pupil.</summary>
     public int Size => WavefrontNm.GetLength(0);
 
+    /// <summary>The map of a sum of circle polynomials.</summary>
+    /// <param name="shape">What passes light.</param>
+    /// <param name="modes">Which polynomials.</param>
+    /// <param name="coefficientsNm">Their coefficients, RMS over the full disc, positive where the wave is ahead.</param>
+    /// <param name="focalRatio">Focal ratio N.</param>
+    /// <param name="wavelengthNm">Wavelength of the views.</param>
+    /// <param name="size">Samples across the pupil.</param>
+    public static PupilMap FromZernike(
+        PupilShape shape, IReadOnlyList<ZernikeIndex> modes, ReadOnlySpan<double> coefficientsNm, double focalRatio, double wavelengthNm, int size)
+    {
+        InputException.RequireRange(size, 8, LargestGrid, "samples", "");
+        if (modes.Count != coefficientsNm.Length)
+        {
+            throw new InputException("views.map", $"{modes.Count} modes and {coefficientsNm.Length} coefficients were given; give one for each.", "coefficients");
+        }
+
+        double[] share = new double[size * size];
+
+        // Sample k of a map lies at (2 k + 1 - n) / n: between two of the raster's where n is even.
+        PupilRaster.Draw(shape, size, size, share, size % 2 == 0 ? 0.5 : 0);
+        double[,] wavefront = new double[size, size];
+        double[,] open = new double[size, size];
+        for (int y = 0; y < size; y++)
+        {
+            double v = ((2 * y) + 1 - size) / (double)size;
+            for (int x = 0; x < size; x++)
+            {
+                double u = ((2 * x) + 1 - size) / (double)size;
+                open[y, x] = share[(y * size) + x];
+                wavefront[y, x] = open[y, x] > 0 ? Zernike.Sum(modes, coefficientsNm, u, v) : double.NaN;
+            }
+        }
+
+        PupilMap map = new() { WavefrontNm = wavefront, Amplitude = open, FocalRatio = focalRatio, WavelengthNm = wavelengthNm };
+        map.RequireValid();
+        return map;
+    }
+
     /// <summary>Throws when the record contradicts itself.</summary>
     public void RequireValid()
     {
