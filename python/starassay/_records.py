@@ -1487,6 +1487,12 @@ class StarField(Record):
         axes), pixels, the pixels' blur taken out; NaN without a fit.
     fwhm_uncertainty : Quantity (pix)
         Standard uncertainty of Fwhm, pixels.
+    profile_fwhm : Quantity (pix)
+        Full width at half maximum of the star's own profile, whatever its form (geometric
+        mean of the axes), pixels, the pixels' blur taken out; of a disc or ring out of
+        focus its diameter. NaN where no profile was fitted.
+    profile_fwhm_uncertainty : Quantity (pix)
+        Standard uncertainty of ProfileFwhm, pixels.
     moffat_beta : ndarray
         Exponent beta of the Moffat profile.
     ellipticity : ndarray
@@ -1515,7 +1521,9 @@ class StarField(Record):
     median_hfr : Measured
         Median half-flux radius of the clean stars.
     median_fwhm : Measured
-        Median FWHM of the clean stars.
+        Median FWHM of the clean stars, of the fitted Moffat profiles.
+    median_profile_fwhm : Measured
+        Median FWHM of the clean stars, of their own profiles.
     typical_ellipticity : Measured
         Root mean square ellipticity of the clean stars, noise taken out.
     clean_stars : int
@@ -1566,6 +1574,8 @@ class StarField(Record):
     hfr_recorded: u.Quantity
     fwhm: u.Quantity
     fwhm_uncertainty: u.Quantity
+    profile_fwhm: u.Quantity
+    profile_fwhm_uncertainty: u.Quantity
     moffat_beta: np.ndarray
     ellipticity: np.ndarray
     ellipticity_uncertainty: np.ndarray
@@ -1579,6 +1589,7 @@ class StarField(Record):
     zones: tuple[ZoneSummary, ...]
     median_hfr: Measured
     median_fwhm: Measured
+    median_profile_fwhm: Measured
     typical_ellipticity: Measured
     clean_stars: int
     outer_radius: u.Quantity
@@ -1609,6 +1620,8 @@ class StarField(Record):
         'hfr_recorded': ('hfr_recorded', 'array 1 f8', 'pix', None),
         'fwhm': ('fwhm', 'array 1 f8', 'pix', None),
         'fwhm_uncertainty': ('fwhm_uncertainty', 'array 1 f8', 'pix', None),
+        'profile_fwhm': ('profile_fwhm', 'array 1 f8', 'pix', None),
+        'profile_fwhm_uncertainty': ('profile_fwhm_uncertainty', 'array 1 f8', 'pix', None),
         'moffat_beta': ('moffat_beta', 'array 1 f8', '', None),
         'ellipticity': ('ellipticity', 'array 1 f8', '', None),
         'ellipticity_uncertainty': ('ellipticity_uncertainty', 'array 1 f8', '', None),
@@ -1621,6 +1634,7 @@ class StarField(Record):
         'flags': ('flags', 'array 1 i4', '', None), 'zones': ('zones', 'records', '', ZoneSummary),
         'median_hfr': ('median_hfr', 'measured', '', None),
         'median_fwhm': ('median_fwhm', 'measured', '', None),
+        'median_profile_fwhm': ('median_profile_fwhm', 'measured', '', None),
         'typical_ellipticity': ('typical_ellipticity', 'measured', '', None),
         'clean_stars': ('clean_stars', 'integer', '', None),
         'outer_radius': ('outer_radius_px', 'number', 'pix', None),
@@ -2073,6 +2087,7 @@ NOTES: dict[str, tuple[str, str]] = {
     'stars.cosmic-rays': ('info', 'Objects sharper than the optics can draw were flagged.'),
     'stars.crowded': ('caution', 'A large share of the stars overlap.'),
     'stars.extended': ('info', 'Objects clearly larger than the stars around them were flagged.'),
+    'stars.flat-topped': ('caution', 'Stars are out of focus: flat-topped, so that no Moffat profile gives their width; that of their own profile is quoted.'),
     'stars.gain-unknown': ('caution', 'The gain is not known; it was estimated from the stars, or their own photon noise is not in their uncertainties.'),
     'stars.large': ('caution', 'The stars are so large that their outer circle was cut.'),
     'stars.not-a-field': ('doubt', 'The objects are not those of a star field: a flat, spectra, a lamp, or trailed stars.'),
@@ -2148,6 +2163,7 @@ FLAGS: dict[str, dict[int, tuple[str, str]]] = {
         32: ('undersampled', 'FWHM below 1.5 pixels: the size is that of the pixel as much as of the star, and no shape is given.'),
         64: ('bad pixels', 'Masked or missing pixels within the circle, filled from the other side of the star.'),
         128: ('no shape', 'No stable ellipse was found; size and shape are NaN.'),
+        256: ('flat-topped', 'Flat-topped: a disc or ring out of focus, or two stars in one. No Moffat profile fits it; its width is that of its own profile. Told of the stars whose profile is fitted.'),
     },
 }
 

@@ -182,7 +182,7 @@ def _compare(scene: Scene, field: StarField, row: Row) -> None:
         row.center_errors.append(ex)
         if np.ptp(truth) < 1e-6:
             row.median_pulls.append(
-                (_plain(field.hfr.value) - truth[0]) / _plain(field.hfr.uncertainty)
+                (_plain(field.median_hfr.value) - truth[0]) / _plain(field.median_hfr.uncertainty)
             )
 
 

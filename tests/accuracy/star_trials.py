@@ -234,6 +234,16 @@ def tilted(x: float, y: float) -> np.ndarray:
     return ring(max(0.5, 14 * x / 800), 0.3, 2.4, 16)
 
 
+def curved(x: float, y: float) -> np.ndarray:
+    """In focus in the middle, discs of up to 12 pixels in the corners."""
+    return ring(max(0.5, 12 * ((x - 400) ** 2 + (y - 400) ** 2) / 320000), 0.35, 2.6, 16)
+
+
+def focus_line(x: float, y: float) -> np.ndarray:
+    """In focus along a slanted line, discs of up to 13 pixels on both sides."""
+    return ring(max(0.5, abs(0.024 * (0.8 * x + 0.6 * y - 500))), 0.3, 2.5, 16)
+
+
 def plate(image: np.ndarray) -> np.ndarray:
     """Density that saturates: stars grow with brightness."""
     t = np.maximum(image - 300, 0) / 600
@@ -277,6 +287,8 @@ KINDS: dict[str, Callable[[int], Scene]] = {
     ),
     "coma": lambda s: field(s, coma_field, 200, kind="coma"),
     "tilt": lambda s: field(s, tilted, 200, flux=(5e3, 1e6), kind="tilt"),
+    "curved": lambda s: field(s, curved, 200, flux=(5e3, 1e6), kind="curved"),
+    "focus line": lambda s: field(s, focus_line, 160, flux=(8e3, 1e6), kind="focus line"),
     "plate": lambda s: field(
         s,
         moffat(3.2, 2.6, 30),

@@ -334,6 +334,28 @@ def test_bad_frames_end_with_one_sentence_and_write_nothing(
     assert sorted(p.name for p in tmp_path.iterdir()) == before
 
 
+@pytest.mark.parametrize("name", ["wavefront", "plate-scale", "color-focus", "stars"])
+def test_every_measurement_takes_the_plane_it_asks_for(
+    name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A cube of noise: asked for a plane; with one, what is said is about its pixels."""
+    from astropy.io import fits
+
+    path = tmp_path / "cube.fits"
+    fits.writeto(path, np.random.default_rng(3).normal(300, 10, (3, 90, 100)).astype(np.float32))
+    scope = ["--aperture", "115mm", "--focal-length", "760mm"]
+    files = [str(path)] * (2 if name == "wavefront" else 1)
+    spread = ["--dispersion", "0.6nm/pix", "0.9nm/pix"]
+    more = {"wavefront": [*scope, "--wavelength", "540nm"], "color-focus": [*scope, *spread]}.get(
+        name, []
+    )
+    assert cli.main(["measure", name, *files, *more]) == 2
+    assert "plane=0 to 2" in capsys.readouterr().err
+    assert cli.main(["measure", name, *files, *more, "--plane", "1"]) == 2
+    said = capsys.readouterr().err
+    assert "plane" not in said.replace("cube.fits", "") and said.count("\n") == 1, said
+
+
 def test_a_frame_without_stars_ends_with_two(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -215,6 +215,24 @@ def plain_help(text: str) -> str:
     return text.rstrip(".")
 
 
+#: Which image of a file that holds several: every measurement that reads frames has these.
+IN_FILE = (
+    Option("hdu", "text", "which HDU of the file (default: the first with an image)"),
+    Option("plane", "integer", "which plane of a file with several, from 0"),
+)
+
+
+def in_file(given: dict[str, Any]) -> dict[str, Any]:
+    """Takes the options of `IN_FILE` out of what was given, for `Setup.read`.
+
+    Parameters
+    ----------
+    given : dict
+        Options by name; shortened.
+    """
+    return {option.name: given.pop(option.name) for option in IN_FILE if option.name in given}
+
+
 @dataclasses.dataclass(frozen=True)
 class Setup:
     """What a door hands to a measurement.
@@ -246,9 +264,9 @@ class Setup:
         """A frame of this camera."""
         return read_frame(path, **{**self.camera, **how})
 
-    def frames(self, role: str) -> list[Frame]:
+    def frames(self, role: str, **how: Any) -> list[Frame]:
         """All frames of a role."""
-        return [self.read(path) for path in self.files.get(role, ())]
+        return [self.read(path, **how) for path in self.files.get(role, ())]
 
 
 @dataclasses.dataclass(frozen=True)

@@ -33,7 +33,49 @@ public static partial class BackgroundEstimator
             noise = MathF.Sqrt(MathF.Max((squares / n) - (mean * mean), 0) / ClippedVariance);
         }
 
-        return (SoftScalar(samples, center, noise), noise);
+        return noise > 0 ? (SoftScalar(samples, center, noise), noise) : WholeNumbers(samples, center);
+    }
+
+    /// <summary>Level and noise of samples of which most share one value: whole numbers with a noise of less than their step. The share of
+    /// the values beside it tells both; a step of rounding alone scatters by 1 / sqrt(12) of it.</summary>
+    /// <returns>NaN where there is nothing beside the one value but a few outliers.</returns>
+    private static (float Level, float Noise) WholeNumbers(ReadOnlySpan<float> samples, float center)
+    {
+        float most = float.PositiveInfinity, step = float.PositiveInfinity;
+        foreach (float v in samples)
+        {
+            most = MathF.Abs(v - center) < MathF.Abs(most - center) ? v : most;
+        }
+
+        foreach (float v in samples)
+        {
+            step = v != most ? MathF.Min(step, MathF.Abs(v - most)) : step;
+        }
+
+        double level = most, floor = step / Math.Sqrt(12), noise = step;
+        for (int round = 0; round < 2 * ClipRounds; round++)
+        {
+            // Wide, since a cut at so few values takes more or less than a Gaussian's.
+            double reach = Math.Max(3.5 * noise, 1.2 * step), sum = 0, squares = 0;
+            int n = 0, beside = 0;
+            foreach (float v in samples)
+            {
+                double d = v - level;
+                bool inside = Math.Abs(d) <= reach;
+                (n, beside, sum, squares) = inside ? (n + 1, beside + (v != most ? 1 : 0), sum + d, squares + (d * d)) : (n, beside, sum, squares);
+            }
+
+            if (beside < LeastBeside * samples.Length)
+            {
+                return (float.NaN, float.NaN);
+            }
+
+            double mean = sum / n;
+            level += mean;
+            noise = Math.Max(floor, Math.Sqrt(Math.Max(0, (squares / n) - (mean * mean))));
+        }
+
+        return ((float)level, (float)noise);
     }
 
     private static ClipSums WithinScalar(ReadOnlySpan<float> samples, float center, float reach)

@@ -39,6 +39,11 @@ public static partial class BackgroundEstimator
             noise = MathF.Sqrt(MathF.Max((squares / n) - (mean * mean), 0) / ClippedVariance);
         }
 
+        if (!(noise > 0))
+        {
+            return WholeNumbers(samples, center);
+        }
+
         for (int round = 0; round < SoftRounds; round++)
         {
             center += Soft<T>(samples, center, SoftReach * noise);

@@ -26,6 +26,9 @@ public static partial class BackgroundEstimator
     private const int ClipRounds = 3;
     private const int SoftRounds = 2;
 
+    // Less than this share beside the one value that most samples have are outliers, no noise.
+    private const float LeastBeside = 0.01f;
+
     // Where Tukey's weight reaches zero, in standard deviations.
     internal const float SoftReach = 4;
 

@@ -11,6 +11,9 @@ internal sealed class MoffatFit
     // Narrower profiles, in pixels, are integrated by three nodes a side.
     private const double FineFwhm = 1.8;
 
+    // A free exponent beyond is no longer told by the pixels.
+    private const double LargestBeta = 50;
+
     // A step that lowers chi^2 by less than this is not worth the next one.
     private const double Enough = 2e-3;
 
@@ -58,6 +61,7 @@ internal sealed class MoffatFit
         int count = area.Padded * area.Height, unknowns = freeBeta ? N : N - 1;
         float variance = (float)(noise * noise), perElectron = double.IsNaN(gain) ? 0 : (float)(1 / gain);
         bool fine = m.Fwhm < FineFwhm;
+        double widest = 2 * stamp.Side;
         MoffatKernel.Fill(stamp, area, m, variance, perElectron, fine, space);
         double chi = Normal(count, unknowns), damping = 1e-3;
         bool converged = false;
@@ -75,7 +79,7 @@ internal sealed class MoffatFit
             }
 
             Moffat next = Moved(m, freeBeta);
-            if (next.P > 0 && next.R > 0 && next.Det > 1e-5 && next.A > 0 && next.Beta is > 1.05 and < 50
+            if (next.P > 0 && next.R > 0 && next.Det > 0 && next.Fwhm < widest && next.A > 0 && next.Beta > 1.05 && (next.Beta < LargestBeta || !freeBeta)
                 && Math.Abs(next.X - start.X) < 2 && Math.Abs(next.Y - start.Y) < 2)
             {
                 // The last step is far smaller than the noise: where it leads need not be looked at.

@@ -106,16 +106,37 @@ internal sealed class SizeSurface
 
         double[] ordered = [.. use.Select(k => light[k]).Order()];
         double range = ordered[(int)(0.95 * (ordered.Length - 1))] - ordered[(int)(0.05 * (ordered.Length - 1))];
-        double a = 0, b = 0, error = double.PositiveInfinity;
+        double b = 0, error = double.PositiveInfinity;
+        double[] rest = new double[sample.Count];
+        foreach (int k in use)
+        {
+            rest[k] = sample.Rest(fit, k);
+        }
+
         for (int round = 0; round < 3 && use.Length >= EnoughStars / 2; round++)
         {
-            double mx = use.Average(k => light[k]), my = use.Average(k => sample.Rest(fit, k));
-            double sxx = use.Sum(k => (light[k] - mx) * (light[k] - mx)), sxy = use.Sum(k => (light[k] - mx) * (sample.Rest(fit, k) - my));
+            double mx = 0, my = 0, sxx = 0, sxy = 0, squares = 0;
+            foreach (int k in use)
+            {
+                (mx, my) = (mx + light[k], my + rest[k]);
+            }
+
+            (mx, my) = (mx / use.Length, my / use.Length);
+            foreach (int k in use)
+            {
+                (sxx, sxy) = (sxx + Square(light[k] - mx), sxy + ((light[k] - mx) * (rest[k] - my)));
+            }
+
             b = sxy / sxx;
-            a = my - (b * mx);
-            double rms = Math.Sqrt(use.Sum(k => Square(sample.Rest(fit, k) - a - (b * light[k]))) / (use.Length - 2));
+            double a = my - (b * mx);
+            foreach (int k in use)
+            {
+                squares += Square(rest[k] - a - (b * light[k]));
+            }
+
+            double rms = Math.Sqrt(squares / (use.Length - 2)), slope = b;
             error = rms / Math.Sqrt(sxx);
-            use = Array.FindAll(use, k => Math.Abs(sample.Rest(fit, k) - a - (b * light[k])) < 2.5 * rms);
+            use = Array.FindAll(use, k => Math.Abs(rest[k] - a - (slope * light[k])) < 2.5 * rms);
         }
 
         return (b, error, range);
@@ -127,6 +148,7 @@ internal sealed class SizeSurface
     private sealed class Sample(double[] basis, double[] values, int count)
     {
         private readonly double[] ordered = new double[count];
+        private readonly double[] rests = new double[count];
 
         public int Count => count;
 
@@ -142,7 +164,12 @@ internal sealed class SizeSurface
                 int kept = 0;
                 for (int k = 0; k < count; k++)
                 {
-                    if (Math.Abs(Rest(fit, k)) <= limit)
+                    rests[k] = Math.Abs(Rest(fit, k));
+                }
+
+                for (int k = 0; k < count; k++)
+                {
+                    if (rests[k] <= limit)
                     {
                         Add(normal, basis.AsSpan(k * All, terms), values[k]);
                         kept++;
@@ -185,7 +212,7 @@ internal sealed class SizeSurface
         int count = basis.Length;
         for (int i = 0; i < count; i++)
         {
-            for (int j = 0; j < count; j++)
+            for (int j = 0; j <= i; j++)
             {
                 normal[i, j] += basis[i] * basis[j];
             }
@@ -198,6 +225,14 @@ internal sealed class SizeSurface
     private static double[] Solve(double[,] a)
     {
         int count = a.GetLength(0);
+        for (int i = 0; i < count; i++)
+        {
+            for (int j = 0; j < i; j++)
+            {
+                a[j, i] = a[i, j];
+            }
+        }
+
         for (int k = 0; k < count; k++)
         {
             int pivot = k;

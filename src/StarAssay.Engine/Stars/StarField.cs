@@ -66,6 +66,15 @@ public sealed record StarField : IMeasurementResult
     [Field(Unit = "pix")]
     public required double[] FwhmUncertainty { get; init; }
 
+    /// <summary>Full width at half maximum of the star's own profile, whatever its form (geometric mean of the axes), pixels, the pixels' blur
+    /// taken out; of a disc or ring out of focus its diameter. NaN where no profile was fitted.</summary>
+    [Field(Unit = "pix")]
+    public required double[] ProfileFwhm { get; init; }
+
+    /// <summary>Standard uncertainty of ProfileFwhm, pixels.</summary>
+    [Field(Unit = "pix")]
+    public required double[] ProfileFwhmUncertainty { get; init; }
+
     /// <summary>Exponent beta of the Moffat profile.</summary>
     public required double[] MoffatBeta { get; init; }
 
@@ -105,8 +114,11 @@ public sealed record StarField : IMeasurementResult
     /// <summary>Median half-flux radius of the clean stars.</summary>
     public required Measured MedianHfr { get; init; }
 
-    /// <summary>Median FWHM of the clean stars.</summary>
+    /// <summary>Median FWHM of the clean stars, of the fitted Moffat profiles.</summary>
     public required Measured MedianFwhm { get; init; }
+
+    /// <summary>Median FWHM of the clean stars, of their own profiles.</summary>
+    public required Measured MedianProfileFwhm { get; init; }
 
     /// <summary>Root mean square ellipticity of the clean stars, noise taken out.</summary>
     public required Measured TypicalEllipticity { get; init; }

@@ -21,6 +21,9 @@ internal static class StarJudge
     private const double LeastStar = 0.3;
     private const double Sure = 3;
 
+    // Single flat tops are close pairs.
+    private const double FlatShare = 0.1;
+
     /// <summary>Flags a hit, an extended object or an undersampled star.</summary>
     public static void Judge(ref StarRecord star, MeterSettings set, SizeSurface surface, StarsAround around)
     {
@@ -40,8 +43,8 @@ internal static class StarJudge
         double expected = Math.Exp(-0.5 / narrow) * Math.Cosh(Math.Min(star.TopOffset / narrow, 5));
         double share = star.Sharpness / expected, doubt = 0.7 * star.SharpnessError / expected, minor = half - spread;
         bool sharp = share < SharpShare && share + (SharpSure * doubt) < 1;
-        bool thin = minor < SizeShare * narrow && minor * (1 + (Sure * error)) < 0.8 * narrow && minor < Resolved;
-        if ((sharp || thin) && !(minor > LeastStar && around.Knows(star)))
+        bool thin = minor < SizeShare * narrow && minor * (1 + (Sure * error)) < 0.8 * narrow;
+        if ((sharp || thin) && !(minor >= Resolved) && !(minor > LeastStar && around.Knows(star)))
         {
             star.Marks |= StarMarks.CosmicRay;
             return;
@@ -70,9 +73,22 @@ internal static class StarJudge
             : "Use a longer exposure or a richer field.";
     }
 
-    /// <summary>The notes of the whole field.</summary>
-    public static IReadOnlyList<Note> Notes(MeterSettings set, int[] flags, int clean, double correlation, TypicalStar typical, SizeSurface surface, double asked)
+    /// <summary>That many stars are flat-topped, and what stands for their size.</summary>
+    public static IEnumerable<Note> FlatTops(StarTable.Columns c, int[] clean, string name)
     {
+        int[] flat = Array.FindAll(clean, k => ((StarMarks)c.Flags[k] & StarMarks.FlatTopped) != 0);
+        int told = clean.Count(k => double.IsFinite(c.ProfileFwhm[k]));
+        if (flat.Length > 0 && flat.Length >= FlatShare * told)
+        {
+            Measured width = ZoneTable.Median(c.ProfileFwhm, flat, "pix");
+            yield return StarNotes.FlatTopped.Say($"{flat.Length} of the {told} clean stars with a profile are flat-topped (out of focus): no Moffat profile fits them and their FWHM is not given. At half of their height they are {width.Value:F1} pixels wide (median): the diameter of the disc.", name);
+        }
+    }
+
+    /// <summary>The notes of the whole field.</summary>
+    public static IReadOnlyList<Note> Notes(MeterSettings set, int[] flags, int clean, double correlation, TypicalStar typical, SizeSurface surface, StarRequest request)
+    {
+        double asked = request.OuterRadiusPx, stated = request.Frame!.SaturationAdu;
         var notes = new List<Note>();
         string name = set.Frame.Name;
         int Count(StarMarks mark) => flags.Count(f => ((StarMarks)f & mark) != 0);
@@ -94,9 +110,11 @@ internal static class StarJudge
                 : $"The gain is not known; what the fits leave of the stars says {set.Gain:G3} +- {typical.GainRelative * set.Gain:G2} electrons per ADU, which was used for the uncertainties. Give the gain if you know it.", name));
         }
 
-        if (double.IsNaN(set.Saturation) && flags.Length > 0)
+        if (double.IsNaN(stated) && flags.Length > 0)
         {
-            notes.Add(StarNotes.SaturationUnknown.Say("The saturation level is not known: clipped stars are told by their flat tops only. Give the level in ADU.", name));
+            notes.Add(StarNotes.SaturationUnknown.Say(double.IsNaN(set.Saturation)
+                ? "The saturation level is not known: clipped stars are told by their flat tops only. Give the level in ADU."
+                : $"The saturation level is not known; bright stars share the frame's highest value, {set.Saturation:G6} ADU, which was taken for it. Give the level if you know it.", name));
         }
 
         if (saturated > 0)

@@ -42,4 +42,9 @@ public enum StarMarks
     /// <summary>No stable ellipse was found; size and shape are NaN.</summary>
     [Flag("no shape")]
     NoShape = 128,
+
+    /// <summary>Flat-topped: a disc or ring out of focus, or two stars in one. No Moffat profile fits it; its width is that of its own profile.
+    /// Told of the stars whose profile is fitted.</summary>
+    [Flag("flat-topped")]
+    FlatTopped = 256,
 }

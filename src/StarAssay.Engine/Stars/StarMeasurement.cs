@@ -11,6 +11,8 @@ public static class StarMeasurement
     private const int Block = 16;
     private const int BrightFits = 500;
     private const double LeastBrightSnr = 30;
+    private const double LeastSnr = 10;
+    private const int FewFits = 20;
     private const int FewestCells = 9;
 
     // Standard deviation of one of nine over that of their median: sqrt(9 x 2 / pi).
@@ -32,6 +34,10 @@ public static class StarMeasurement
         var finder = new SeedFinder(frame, first, new MatchedFilter(FilterSigma), request.Threshold, context);
         Seed[] peaks = finder.Find(context);
         context.Cancel.ThrowIfCancellationRequested();
+        if (double.IsNaN(frame.SaturationAdu))
+        {
+            frame = frame with { SaturationAdu = ClippingLevel.Of(frame, peaks) };
+        }
 
         context.Report(0.6, "measuring stars");
         Seed[] seeds;
@@ -67,7 +73,14 @@ public static class StarMeasurement
         double outer = double.IsNaN(request.OuterRadiusPx)
             ? Crowding.Radius(seeds, new SeedGrid(seeds, frame.Width, frame.Height), typical.OuterRadius, 2 * typical.Variance) : request.OuterRadiusPx;
         MeterSettings settings = typical.Settings(frame, mesh, seeds, outer) with { SkyLevelScatter = LevelScatter(cells, mesh) };
-        StarRecord[] stars = MeasureAll(settings, FitSnr(request, settings, seeds), context);
+        double fitSnr = FitSnr(request, settings, seeds);
+        StarRecord[] stars = MeasureAll(settings, fitSnr, context);
+        if (request.FitProfiles == ProfileFits.Bright && fitSnr == LeastBrightSnr && stars.Count(s => s.Fwhm > 0) < FewFits)
+        {
+            // Where bright stars are few (or clipped), fainter ones must tell the width.
+            stars = MeasureAll(settings, LeastSnr, context);
+        }
+
         context.Report(0.95, "table");
         return RequireStars(StarTable.Build(request, settings, stars, finder.Correlation, typical, context), frame.Name);
     }

@@ -18,4 +18,5 @@ public static class StarNotes
     public static readonly NoteDefinition CorrelatedNoise = new("stars.correlated-noise", NoteLevel.Info, "Neighboring pixels share their noise (resampled or color-interpolated frame); the threshold was raised accordingly.");
     public static readonly NoteDefinition Crowded = new("stars.crowded", NoteLevel.Caution, "A large share of the stars overlap.");
     public static readonly NoteDefinition LargeStars = new("stars.large", NoteLevel.Caution, "The stars are so large that their outer circle was cut.");
+    public static readonly NoteDefinition FlatTopped = new("stars.flat-topped", NoteLevel.Caution, "Stars are out of focus: flat-topped, so that no Moffat profile gives their width; that of their own profile is quoted.");
 }

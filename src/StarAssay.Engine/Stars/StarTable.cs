@@ -47,8 +47,8 @@ internal static class StarTable
         }
 
         int[] cleanIndex = [.. index];
-        IReadOnlyList<Note> notes = StarJudge.Notes(set, c.Flags, cleanIndex.Length, correlation, typical, surface, request.OuterRadiusPx);
-        notes = [.. FieldKind.Doubts(c, set), .. notes];
+        IReadOnlyList<Note> notes = StarJudge.Notes(set, c.Flags, cleanIndex.Length, correlation, typical, surface, request);
+        notes = [.. FieldKind.Doubts(c, set), .. notes, .. StarJudge.FlatTops(c, cleanIndex, set.Frame.Name)];
         (ZoneSummary whole, ZoneSummary[] zones) = ZoneTable.Of(c, cleanIndex, set.Frame.Width, set.Frame.Height, axisX, axisY, context);
         return new StarField
         {
@@ -67,6 +67,8 @@ internal static class StarTable
             HfrRecorded = c.HfrRecorded,
             Fwhm = c.Fwhm,
             FwhmUncertainty = c.FwhmError,
+            ProfileFwhm = c.ProfileFwhm,
+            ProfileFwhmUncertainty = c.ProfileFwhmError,
             MoffatBeta = c.Beta,
             Ellipticity = c.Ellipticity,
             EllipticityUncertainty = c.EllipticityError,
@@ -80,6 +82,7 @@ internal static class StarTable
             Zones = zones,
             MedianHfr = whole.Hfr,
             MedianFwhm = whole.Fwhm,
+            MedianProfileFwhm = ZoneTable.Median(c.ProfileFwhm, cleanIndex, "pix"),
             TypicalEllipticity = whole.Ellipticity,
             CleanStars = cleanIndex.Length,
             OuterRadiusPx = set.OuterRadius,
@@ -142,6 +145,8 @@ internal static class StarTable
         public readonly double[] HfrRecorded = new double[n];
         public readonly double[] Fwhm = new double[n];
         public readonly double[] FwhmError = new double[n];
+        public readonly double[] ProfileFwhm = new double[n];
+        public readonly double[] ProfileFwhmError = new double[n];
         public readonly double[] Beta = new double[n];
         public readonly double[] Ellipticity = new double[n];
         public readonly double[] EllipticityError = new double[n];
@@ -170,6 +175,8 @@ internal static class StarTable
             Hfr[k] = star.Hfr;
             Fwhm[k] = star.Fwhm;
             FwhmError[k] = star.FwhmError;
+            ProfileFwhm[k] = star.ProfileFwhm;
+            ProfileFwhmError[k] = star.ProfileFwhmError;
             Beta[k] = star.Beta;
             Shape(k, star, set, axisX, axisY);
             Flags[k] = (int)star.Marks;

@@ -5,8 +5,9 @@ namespace StarAssay.Engine.Stars;
 /// </summary>
 internal sealed class StarsAround
 {
-    private const int MostStars = 1000;
-    private const int Nearest = 8;
+    private const int MostStars = 500;
+    private const int Nearest = 12;
+    private const int Dropped = 2;
 
     // The stars there must agree with each other before another can agree with them; knots of a galaxy do not.
     private const double Agreement = 0.3;
@@ -16,7 +17,7 @@ internal sealed class StarsAround
     private readonly double[] y;
     private readonly double[] size;
 
-    /// <summary>Notes those stars that can tell sizes, at most a thousand.</summary>
+    /// <summary>Notes those stars that can tell sizes, at most five hundred.</summary>
     public StarsAround(StarRecord[] stars)
     {
         int[] use = [.. Enumerable.Range(0, stars.Length).Where(i => SizeSurface.SaysSize(stars[i]) && stars[i].Sharpness > 0.12)];
@@ -27,10 +28,12 @@ internal sealed class StarsAround
         size = [.. use.Select(i => SizeSurface.LogSize(stars[i]))];
     }
 
-    /// <summary>Whether a star is as large as those nearest to it, which agree among themselves.</summary>
+    /// <summary>Whether a star is as large as those nearest to it lead one to expect, by a plane through their sizes from which they do not
+    /// scatter much themselves.</summary>
     public bool Knows(in StarRecord star)
     {
-        Span<double> distance = stackalloc double[Nearest], near = stackalloc double[Nearest];
+        Span<double> distance = stackalloc double[Nearest];
+        Span<int> near = stackalloc int[Nearest];
         distance.Fill(double.PositiveInfinity);
         int found = 0;
         for (int k = 0; k < x.Length; k++)
@@ -47,7 +50,7 @@ internal sealed class StarsAround
                 (distance[at], near[at]) = (distance[at - 1], near[at - 1]);
             }
 
-            (distance[at], near[at]) = (d, size[k]);
+            (distance[at], near[at]) = (d, k);
             found = Math.Min(Nearest, found + 1);
         }
 
@@ -56,8 +59,60 @@ internal sealed class StarsAround
             return false;
         }
 
-        near.Sort();
-        double middle = 0.5 * (near[(Nearest / 2) - 1] + near[Nearest / 2]), spread = 0.5 * (near[^2] - near[1]);
-        return spread < Agreement && Math.Abs(SizeSurface.LogSize(star) - middle) < Alike;
+        // The plane once through all, then without those farthest from it.
+        Span<double> rest = stackalloc double[Nearest], ordered = stackalloc double[Nearest];
+        double limit = double.PositiveInfinity, expected = 0, scatter = 0;
+        for (int round = 0; round <= Dropped; round++)
+        {
+            (double value, double slopeX, double slopeY) = Plane(star, near, rest, limit);
+            double squares = 0;
+            int kept = 0;
+            for (int k = 0; k < Nearest; k++)
+            {
+                double off = size[near[k]] - value - (slopeX * (x[near[k]] - star.X)) - (slopeY * (y[near[k]] - star.Y));
+                bool inside = round == 0 || Math.Abs(rest[k]) <= limit;
+                (squares, kept) = inside ? (squares + (off * off), kept + 1) : (squares, kept);
+                rest[k] = off;
+                ordered[k] = Math.Abs(off);
+            }
+
+            ordered.Sort();
+            (limit, expected, scatter) = (ordered[Nearest - 1 - Dropped], value, Math.Sqrt(squares / Math.Max(1, kept - 3)));
+        }
+
+        return scatter < Agreement && Math.Abs(SizeSurface.LogSize(star) - expected) < Alike;
+    }
+
+    /// <summary>Size at the star and its slopes, by least squares over those neighbors whose last distance from the plane is within a limit.</summary>
+    private (double Value, double SlopeX, double SlopeY) Plane(in StarRecord star, ReadOnlySpan<int> near, ReadOnlySpan<double> rest, double limit)
+    {
+        double n = 0, sx = 0, sy = 0, sz = 0;
+        for (int k = 0; k < near.Length; k++)
+        {
+            if (Math.Abs(rest[k]) <= limit)
+            {
+                (n, sx, sy, sz) = (n + 1, sx + x[near[k]], sy + y[near[k]], sz + size[near[k]]);
+            }
+        }
+
+        (sx, sy, sz) = (sx / n, sy / n, sz / n);
+        double xx = 0, xy = 0, yy = 0, xz = 0, yz = 0;
+        for (int k = 0; k < near.Length; k++)
+        {
+            if (Math.Abs(rest[k]) <= limit)
+            {
+                double dx = x[near[k]] - sx, dy = y[near[k]] - sy, dz = size[near[k]] - sz;
+                (xx, xy, yy, xz, yz) = (xx + (dx * dx), xy + (dx * dy), yy + (dy * dy), xz + (dx * dz), yz + (dy * dz));
+            }
+        }
+
+        double det = (xx * yy) - (xy * xy);
+        if (!(det > 1e-6 * xx * yy))
+        {
+            return (sz, 0, 0);
+        }
+
+        double slopeX = ((xz * yy) - (yz * xy)) / det, slopeY = ((yz * xx) - (xz * xy)) / det;
+        return (sz + (slopeX * (star.X - sx)) + (slopeY * (star.Y - sy)), slopeX, slopeY);
     }
 }

@@ -82,15 +82,24 @@ internal static class StructuredSky
     {
         int columns = cells.Columns, rows = cells.Rows;
         float[] noises = new float[columns * rows], levels = new float[columns * rows];
-        for (int k = 0; k < noises.Length; k++)
+        for (int j = 0, k = 0; j < rows; j++)
         {
-            (noises[k], levels[k]) = (mesh.Noise(k % columns, k / columns), mesh.Level(k % columns, k / columns));
+            for (int i = 0; i < columns; i++, k++)
+            {
+                (noises[k], levels[k]) = (mesh.Noise(i, j), mesh.Level(i, j));
+            }
         }
 
-        float[] ordered = [.. noises.Order()];
-        double quiet = ordered[(int)(QuietQuantile * (ordered.Length - 1))];
-        float[] quietLevels = [.. Enumerable.Range(0, noises.Length).Where(k => noises[k] <= quiet).Select(k => levels[k])];
-        double dark = Rank.Median(quietLevels);
+        float[] work = (float[])noises.Clone();
+        float quiet = Rank.Select<float>(work, (int)(QuietQuantile * (work.Length - 1)));
+        int calm = 0;
+        for (int k = 0; k < noises.Length; k++)
+        {
+            work[calm] = levels[k];
+            calm += noises[k] <= quiet ? 1 : 0;
+        }
+
+        double dark = Rank.Median(work.AsSpan(0, calm));
         bool[] rough = new bool[columns * rows];
         for (int k = 0; k < rough.Length; k++)
         {

@@ -10,13 +10,14 @@ namespace StarAssay.Engine.Stars;
 /// must not set it), px^2.</param>
 /// <param name="Hfr">Median recorded half-flux radius, pixels.</param>
 /// <param name="Alpha">Width of the usual Moffat profile, pixels.</param>
-/// <param name="Beta">Its exponent.</param>
+/// <param name="Beta">Its exponent, at most 8: beyond, the skirts say nothing.</param>
 /// <param name="SnrPerSignificance">Signal-to-noise ratio over the significance of the peak.</param>
 /// <param name="Stars">Stars behind it.</param>
 /// <param name="Gain">Electrons per ADU that what the fits leave over tells, where the frame does not; else NaN.</param>
 /// <param name="GainRelative">Its relative standard uncertainty.</param>
+/// <param name="FitBeta">Exponent that fits of faint stars share: that of a Gaussian where bright ones are; NaN: <paramref name="Beta"/>.</param>
 internal sealed record TypicalStar(double Variance, double NarrowVariance, double Hfr, double Alpha, double Beta, double SnrPerSignificance, int Stars,
-    double Gain = double.NaN, double GainRelative = double.NaN)
+    double Gain = double.NaN, double GainRelative = double.NaN, double FitBeta = double.NaN)
 {
     private const int Wanted = 128;
     private const int FewestFits = 5;
@@ -81,6 +82,7 @@ internal sealed record TypicalStar(double Variance, double NarrowVariance, doubl
         // The median of nine cells is as good as the mean of about six.
         SkySamples = 6 * mesh.SamplesPerCell,
         Beta = Beta,
+        FitBeta = double.IsNaN(FitBeta) ? Beta : FitBeta,
         FreeBetaSnr = 150,
         Gain = !double.IsNaN(frame.GainElectronsPerAdu) ? frame.GainElectronsPerAdu : double.IsNaN(Gain) ? SkyGain(mesh) : Gain,
         WantsLeft = false,
@@ -136,12 +138,12 @@ internal sealed record TypicalStar(double Variance, double NarrowVariance, doubl
         double Middle(Func<int, double> value) => Median([.. same.Select(value)]);
         int[] fitted = Array.FindAll(same, i => stars[i].Fwhm > 0);
         List<double> narrow = [.. same.Select(i => Half(stars[i]) - Spread(stars[i])).Order()];
-        double hfr = Middle(i => stars[i].HfrRecorded), beta = fitted.Length >= FewestFits ? Math.Clamp(Median([.. fitted.Select(i => stars[i].Beta)]), 1.6, 8) : start.Beta;
-        double alpha = fitted.Length >= FewestFits ? Median([.. fitted.Select(i => stars[i].Alpha)]) : hfr / Math.Sqrt(Math.Pow(2, 1 / (beta - 1)) - 1);
+        double hfr = Middle(i => stars[i].HfrRecorded), fitBeta = fitted.Length >= FewestFits ? Math.Max(1.6, Median([.. fitted.Select(i => stars[i].Beta)])) : start.Beta, beta = Math.Min(8, fitBeta);
+        double alpha = fitted.Length >= FewestFits && fitBeta <= 8 ? Median([.. fitted.Select(i => stars[i].Alpha)]) : hfr / Math.Sqrt(Math.Pow(2, 1 / (beta - 1)) - 1);
         (double gain, double relative) = GainFromStars.Estimate([.. same.Where(i => stars[i].Left.Light > 0 && (stars[i].Marks & StarMarks.Blended) == 0)
             .Select(i => (stars[i].Left.Excess, stars[i].Left.Light, stars[i].Left.Sky, stars[i].Peak))]);
         return new TypicalStar(Middle(i => Half(stars[i])), Math.Max(0.12, Math.Max(narrow[narrow.Count / 4], 0.6 * narrow[narrow.Count / 2])), hfr, alpha, beta,
-            Middle(i => stars[i].Snr / chosen[i].Significance), same.Length, gain, relative);
+            Middle(i => stars[i].Snr / chosen[i].Significance), same.Length, gain, relative, fitBeta);
     }
 
     /// <summary>The objects of the frame's own sequence of stars: those of the size that most have. Knots of galaxies, blends and hits come

@@ -41,11 +41,16 @@ internal static class ZoneTable
         Sharing.For(names.Length, context, z =>
         {
             int[] inside = [.. members[z]];
-            found[z] = new ZoneSummary(names[z], inside.Length, Median(c.Hfr, inside, "pix"), Median(c.Fwhm, inside, "pix"),
+            found[z] = new ZoneSummary(names[z], inside.Length, Median(c.Hfr, inside, "pix"), Fwhm(c, inside),
                 TypicalEllipticity.Of(c.Radial, c.Cross, c.EllipticityError, inside), Mean(c.Radial, inside));
         });
         return (found[All], found[FirstRing..]);
     }
+
+    /// <summary>Median of the fitted widths; none where more stars are flat-topped than not, since those few left would not stand for the rest.</summary>
+    private static Measured Fwhm(StarTable.Columns c, int[] inside) =>
+        2 * inside.Count(k => ((StarMarks)c.Flags[k] & StarMarks.FlatTopped) != 0) > inside.Count(k => double.IsFinite(c.ProfileFwhm[k]))
+            ? Measured.None("pix") : Median(c.Fwhm, inside, "pix");
 
     /// <summary>Median with the standard uncertainty sqrt(pi/2) s / sqrt(n), s from the quartiles.</summary>
     public static Measured Median(double[] values, int[] index, string unit)

@@ -12,7 +12,7 @@ from astropy import units as u
 from ..._records import COLOR_FOCUS_REQUEST, MEASUREMENTS
 from ...errors import InputError, StarAssayError
 from ...imaging.frame_sources import open_image
-from .._declaring import Measurement, Option, Part, Role, Setup, options
+from .._declaring import IN_FILE, Measurement, Option, Part, Role, Setup, in_file, options
 from .positions import header_positions, lacking_positions
 
 #: Band of the figures of merit where none is named.
@@ -28,7 +28,8 @@ def measure(setup: Setup) -> list[Part]:
 
     assert setup.telescope is not None
     given: dict[str, Any] = dict(setup.options)
-    frames = setup.frames("frames")
+    how = in_file(given)
+    frames = setup.frames("frames", **how)
     axis = given.pop("axis", "auto")
     if axis == "auto":
         # A spectrum is longer than it is high.
@@ -40,7 +41,7 @@ def measure(setup: Setup) -> list[Part]:
     if "limits" not in given:
         # A little more than is asked for, so that its ends are no ends of the curve.
         given["limits"] = given["band"] + [-10, 20] * u.nm
-    lamp = setup.frames("lamp")
+    lamp = setup.frames("lamp", **how)
     if lamp:
         scale = calibrate_wavelengths(
             lamp[0], lamps=lamps, axis=axis, trace=spectrum, **scale_options
@@ -107,6 +108,7 @@ MEASUREMENT = Measurement(
         COLOR_FOCUS_REQUEST,
         "positions defocus sign_hint reference limits band disperser grating_lines grating_distance "
         "order_filter shortest_light instrument_blur replicates seed",
+        *IN_FILE,
         Option(
             "positions",
             "numbers",

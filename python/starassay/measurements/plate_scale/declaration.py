@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ..._records import MEASUREMENTS, PLATE_SCALE_REQUEST
-from .._declaring import Measurement, Option, Part, Role, Setup, options
+from .._declaring import IN_FILE, Measurement, Option, Part, Role, Setup, in_file, options
 
 
 def measure(setup: Setup) -> list[Part]:
@@ -11,12 +11,13 @@ def measure(setup: Setup) -> list[Part]:
     from . import measure_plate_scale
 
     given = dict(setup.options)
+    how = in_file(given)
     if setup.telescope is not None:
         given.setdefault("aperture", setup.telescope.aperture)
     tables = setup.files.get("positions", ())
     parts = []
     for path in setup.files["frames"]:
-        frame = setup.read(path)
+        frame = setup.read(path, **how)
         found = measure_plate_scale(
             frame,
             positions=tables[0] if tables else None,
@@ -45,6 +46,7 @@ MEASUREMENT = Measurement(
     options=options(
         PLATE_SCALE_REQUEST,
         "nominal_focal_length pitch_uncertainty",
+        *IN_FILE,
         Option(
             "match_radius",
             "number",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ..._records import MEASUREMENTS, STAR_REQUEST
-from .._declaring import Measurement, Option, Part, Role, Setup, options
+from .._declaring import IN_FILE, Measurement, Option, Part, Role, Setup, in_file, options
 
 
 def measure(setup: Setup) -> list[Part]:
@@ -13,7 +13,7 @@ def measure(setup: Setup) -> list[Part]:
 
     given = dict(setup.options)
     foreign, wanted = given.pop("other_telescope", None), given.pop("color", None)
-    how = {key: given.pop(key) for key in ("hdu", "plane") if key in given}
+    how = in_file(given)
     scope = given.pop("focal_length", None)
     if setup.telescope is not None and not foreign:
         scope = setup.telescope.focal_length
@@ -47,8 +47,7 @@ MEASUREMENT = Measurement(
         STAR_REQUEST,
         "threshold outer_radius fit_profiles cell_size axis filter_wavelength",
         Option("axis", "numbers", "optical axis, column and row (default: the middle)", "pix", 2),
-        Option("hdu", "text", "which HDU of the file (default: the first with an image)"),
-        Option("plane", "integer", "which plane of a file with several, from 0"),
+        *IN_FILE,
         Option(
             "color",
             "choice",

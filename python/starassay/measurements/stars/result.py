@@ -23,7 +23,9 @@ FLAGS = _records.FLAGS["StarField.flags"]
 #: Fewer clean stars than this say something about themselves, not about the field.
 LEAST_STARS = 10
 
-_NOT_CLEAN = sum(bit for bit, (name, _) in FLAGS.items() if name != "undersampled")
+_NOT_CLEAN = sum(
+    bit for bit, (name, _) in FLAGS.items() if name not in ("undersampled", "flat-topped")
+)
 _NOT_A_STAR = sum(bit for bit, (name, _) in FLAGS.items() if name in ("cosmic ray", "not a star"))
 _HIT = next(bit for bit, (name, _) in FLAGS.items() if name == "cosmic ray")
 
@@ -167,13 +169,14 @@ class StarField(Result, _records.StarField):
                 f"{where}{stars} stars, none of them clean{taken}: nothing can be said about the optics."
             ]
         size = f"Half-flux radius {self.median_hfr} (median; light within {self.outer_radius:.0f})"
-        width = f"FWHM {self.median_fwhm} (Moffat, median)"
+        width = f"FWHM {self.median_fwhm} (fitted Moffat profiles, median)"
         # On the sky with the scale's own uncertainty, as claims take it.
         on_sky = {q.name: q.value for q in self.quantities}
         if "star_hfr" in on_sky:
             size += f" = {on_sky['star_hfr']} at {self.pixel_scale.value:.3g} arcsec a pixel"
         if "star_fwhm" in on_sky:
             width += f" = {on_sky['star_fwhm']}"
+        width += f", {self.median_profile_fwhm} (the stars' own profiles at half of their height)"
         said = [
             f"{where}{stars} stars, {self.clean_stars} clean{taken}.",
             f"{size}, {width}, ellipticity {self.typical_ellipticity} (root mean square, noise taken out).",

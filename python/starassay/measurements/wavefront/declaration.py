@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ..._records import KNOWN_TO, MEASUREMENTS, WAVEFRONT_REQUEST
-from .._declaring import Measurement, Option, Part, Role, Setup, options
+from .._declaring import IN_FILE, Measurement, Option, Part, Role, Setup, in_file, options
 
 _INSIDE = "star with the sensor nearer to the objective than best focus"
 _OUTSIDE = "the same star with the sensor farther away, one for each inside"
@@ -15,12 +15,13 @@ def measure(setup: Setup) -> list[Part]:
 
     assert setup.telescope is not None
     given = dict(setup.options)
+    how = in_file(given)
     defocus = given.pop("defocus", None)
     if defocus is not None and "distances" not in given:
         given["distances"] = [-defocus, defocus] * len(setup.files["inside"])
     fit = fit_wavefront(
-        setup.frames("inside"),
-        setup.frames("outside"),
+        setup.frames("inside", **how),
+        setup.frames("outside", **how),
         setup.telescope,
         wavelength=given.pop("wavelength"),
         threads=setup.threads,
@@ -62,6 +63,7 @@ MEASUREMENT = Measurement(
             Option.of(KNOWN_TO[name], name=f"{name}_uncertainty")
             for name in ("scale", "wavelength", "obstruction")
         ),
+        *IN_FILE,
     ),
     measure=measure,
     telescope="aperture focal_length [obstruction] [vanes]",
