@@ -270,9 +270,11 @@ class Result:
         said = self.sentences()
         heavy = sorted({n.level for n in self.notes if n.level != "info"}, key=GRAVITY.__getitem__)
         tail = "".join(
-            f", {sum(n.level == level for n in self.notes)} {level}(s)" for level in heavy
+            f", {count} {level}{'s' if count > 1 else ''}"
+            for level in heavy
+            if (count := sum(n.level == level for n in self.notes))
         )
-        return f"<{type(self).__name__}: {said[0] if said else self.title}{tail}>"
+        return f"<{type(self).__name__}: {(said[0] if said else self.title).rstrip('.')}{tail}>"
 
     def _repr_html_(self) -> str:
         """The card of a notebook: key sentences, the first picture, short tables, notes."""

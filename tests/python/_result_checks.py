@@ -14,6 +14,7 @@ import matplotlib.pyplot as plt
 import numpy as np
 from astropy import units as u
 from astropy.table import QTable
+from astropy.wcs import WCS
 
 import starassay
 from starassay.results import Result, json_text
@@ -45,12 +46,26 @@ def _gain() -> Result:
     return starassay.measure_gain(flats, biases)
 
 
+def _plate_scale() -> Result:
+    """Forty stars at exact places under a gnomonic solution of 2 arcsec a pixel."""
+    wcs = WCS(naxis=2)
+    wcs.wcs.ctype, wcs.wcs.crval, wcs.wcs.crpix = ["RA---TAN", "DEC--TAN"], [80, 20], [501, 401]
+    wcs.wcs.cdelt = [-2 / 3600, 2 / 3600]
+    x, y = np.random.default_rng(1).uniform(0, 800, (2, 40))
+    ra, dec = wcs.wcs_pix2world(x, y, 0)
+    stars = QTable({"x": x, "y": y, "ra": ra, "dec": dec})
+    stars["x_uncertainty"] = stars["y_uncertainty"] = 0.02
+    frame = np.zeros((801, 1001), np.float32)
+    return starassay.measure_plate_scale(frame, positions=stars, pitch=4 * u.um)
+
+
 MAKERS: dict[str, Callable[[], Result]] = {
     "MasterFrame": lambda: starassay.combine_frames(_frames(5)),
     "CalibratedFrame": lambda: starassay.calibrate_frame(_frames(1)[0], bias=_frames(1, 100)[0]),
     "PixelMask": lambda: starassay.find_cosmic_rays(_frames(1)[0]),
     "ColorPlanes": _planes,
     "GainMeasurement": _gain,
+    "PlateScale": _plate_scale,
 }
 
 

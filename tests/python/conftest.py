@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import html
 import os
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -33,6 +35,24 @@ def real_data() -> Path:
 def top() -> Path:
     """Top folder of the checkout."""
     return TOP
+
+
+@pytest.fixture(scope="session")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo's folder, drawn and run."""
+    from starassay import draw_demo, run_campaign
+
+    folder = tmp_path_factory.mktemp("demo")
+    draw_demo(folder)
+    run_campaign(folder)
+    return folder
+
+
+def report_text(folder: Path) -> str:
+    """Text of a campaign's report, with units and blanks as a terminal has them."""
+    page = (folder / "report" / "report.html").read_text(encoding="utf-8")
+    text = html.unescape(re.sub(r"<[^>]*>", "\n", page))
+    return text.replace("\u00a0", " ").replace(" µm", " um")
 
 
 @pytest.fixture(autouse=True)

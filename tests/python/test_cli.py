@@ -395,3 +395,70 @@ def test_an_interrupt_ends_a_real_process_with_one_line(tmp_path: Path) -> None:
     _, err = process.communicate(timeout=20)
     assert process.returncode == 130
     assert err.splitlines() == ["Interrupted; nothing was written by halves."]
+
+
+def night(folder: Path) -> list[Path]:
+    """Three frames of one round field under a little other seeing."""
+    from astropy.io import fits
+
+    y, x = np.mgrid[0:200, 0:260]
+    paths = []
+    for k, sigma in enumerate((1.8, 1.9, 2.0)):
+        rng = np.random.default_rng(5)
+        image = np.random.default_rng(k).normal(400, 4, x.shape)
+        for _ in range(16):
+            cx, cy = rng.uniform(15, 245), rng.uniform(15, 185)
+            image += 6000 * np.exp(-((x - cx) ** 2 + (y - cy) ** 2) / (2 * sigma**2))
+        paths.append(folder / f"field {k + 1}.fits")
+        fits.PrimaryHDU(image.astype(np.float32)).writeto(paths[-1])
+    return paths
+
+
+def test_several_frames_are_one_table_with_their_mean(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    paths = [str(p) for p in night(tmp_path)]
+    assert (
+        cli.main(["measure", "stars", *paths, "--focal-length", "30in", "--pitch", "3.76um"]) == 0
+    )
+    out = capsys.readouterr().out.splitlines()
+    start = out.index("Each by itself, and their mean:")
+    head, *rows = out[start + 1 : start + 6]
+    assert "half-flux radius, median (arcsec)" in head
+    assert [row.split("  ")[1].strip() for row in rows[:4]] == [
+        *("field 1.fits", "field 2.fits", "field 3.fits", "mean of 3"),
+    ]
+    # Half-flux radius of a Gaussian: 1.1774 sigma, less the pixel's own 1/12; 206.265 x 3.76 / 762 arcsec a pixel.
+    scale = 206.265 * 3.76 / 762
+    found = [float(row.split("±")[0].split()[-1]) for row in rows[:4]]
+    drawn = [1.1774 * np.sqrt(s**2 - 1 / 12) * scale for s in (1.8, 1.9, 2.0)]
+    np.testing.assert_allclose(found[:3], drawn, rtol=0.02)
+    assert found[3] == pytest.approx(np.mean(drawn), rel=0.02)
+
+
+def test_several_pairs_stand_behind_their_names(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    scope, names = starassay.juniper_115(), []
+    for k in (1, 2):
+        for frame, side in zip(
+            starassay.draw_defocused_pair(scope, size=96, defocus=6.0, electrons=1e6, seed=k),
+            ("in", "out"),
+        ):
+            names.append(str(tmp_path / f"{side} {k}.fits"))
+            starassay.write_frame(names[-1], frame, {})
+    common = "--aperture 115mm --focal-length 760mm --wavelength 540nm".split()
+    both = ["--inside", names[0], names[2], "--outside", names[1], names[3]]
+    assert cli.main(["measure", "wavefront", *both, *common]) == 0
+    out = capsys.readouterr().out
+    assert "2 pairs, chi squared" in out
+    each = out[out.index("Each pair fitted alone") :].splitlines()[1:5]
+    assert [line.split("  ")[1].strip() for line in each[1:]] == [
+        *("in 1.fits", "in 2.fits", "all 2 together"),
+    ]
+    rms = [float(line.split()[-5]) for line in each[1:]]
+    assert min(rms[:2]) - 0.5 <= rms[2] <= max(rms[:2]) + 0.5
+    for wrong in (names[:1], names, [*names[:2], "--inside", names[2]]):
+        assert cli.main(["measure", "wavefront", *wrong, *common]) == 2
+        err = capsys.readouterr().err
+        assert "INSIDE OUTSIDE, several as --inside FILE" in err and err.count("\n") == 1

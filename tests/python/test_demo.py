@@ -17,18 +17,10 @@ import numpy as np
 import pytest
 from astropy.table import QTable
 
-from starassay import cli, draw_demo, read_campaign, run_campaign
+from starassay import cli, read_campaign, run_campaign
+from conftest import report_text
 from starassay.campaign.folder import checksum
 from starassay.simulation.demo import campaign_text
-
-
-@pytest.fixture(scope="session")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The demo's folder, drawn and run."""
-    folder = tmp_path_factory.mktemp("demo")
-    draw_demo(folder)
-    run_campaign(folder)
-    return folder
 
 
 @pytest.fixture(scope="session")
@@ -309,3 +301,6 @@ def test_notebook_runs_from_start_to_end(
         o for c in notebook.cells for o in c.get("outputs", []) if "image/png" in o.get("data", {})
     ]
     assert any("photutils over engine" in t for t in texts) and len(pictures) >= 3
+    # One truth: the notebook's figures of merit are the report's, band and all, to the last digit.
+    merit = next(line for t in texts for line in t.splitlines() if "in-focus fraction" in line)
+    assert merit.startswith("From 400 to 700 nm") and merit in report_text(demo)

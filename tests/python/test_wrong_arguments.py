@@ -16,6 +16,7 @@ import pytest
 from astropy import units as u
 
 import starassay
+from test_plate_scale import listed, solution
 from starassay import Claim, Measured, PupilMap, SimulatedCamera, StarAssayError, Telescope
 
 #: Nothing takes these: no text of that name exists, no unit fits, no list is empty of meaning.
@@ -29,6 +30,7 @@ FREE = {
     ("draw_flat", "filter_name"): ("no-such-thing",),
     ("compare", "quantity"): ("no-such-thing",),
     ("read_frame", "name"): ("no-such-thing",),
+    ("plot_defocused_pair", "title"): ("no-such-thing",),
     # Folders and files that are made.
     ("draw_demo", "folder"): ("no-such-thing",),
     ("write_frame", "path"): ("no-such-thing",),
@@ -43,8 +45,6 @@ ELSEWHERE = {
     "draw_spectrum",
     "lens_color_focus",
     "measure_color_focus",
-    # Not walked yet: a sound call needs a solved frame with stars.
-    "measure_plate_scale",
     "reduce_spectrum",
 }
 #: Takes no arguments, or a whole record that the engine checks by itself.
@@ -110,6 +110,12 @@ def sound(folder: Path) -> dict[str, dict[str, Any]]:
             "telescope": Telescope("115 mm", "760 mm"),
             "wavelength": "540 nm",
         },
+        "measure_plate_scale": {
+            "frame": np.zeros((801, 1001), np.float32),
+            "positions": listed(solution()),
+            "pitch": "4 um",
+        },
+        "plot_defocused_pair": {"inside": inside, "outside": outside},
         "draw_focused_image": {"pupil": pupil},
         "compute_modulation": {"pupil": pupil},
         "draw_ronchigram": {"pupil": pupil},

@@ -11,7 +11,7 @@ from __future__ import annotations
 import argparse
 import dataclasses
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from io import StringIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -21,10 +21,12 @@ from ..measurements._declaring import CAMERA, TELESCOPE, Measurement, Option, Pa
 from .._files import require_room, write_whole
 
 if TYPE_CHECKING:
-    from ..results import Result
+    from ..results import Measured, Note, Result, Sheet
 
 NAME = "measure"
 HELP = "Make one measurement of one or a few frames."
+#: Where the files of one pair stand.
+TOGETHER = "one_pair"
 FIGURES = (".png", ".svg", ".pdf")
 # The record of a wavefront with its images is the largest file.
 ROOM = 20_000_000
@@ -72,9 +74,19 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def _add_files(parser: argparse.ArgumentParser, one: Measurement) -> None:
     """The files of the first roles stand alone, those that can be left out behind their name."""
     needed = [r for r in one.roles if not r.optional]
-    for role in needed:
+    if len(needed) > 1 and all(role.many for role in needed):
         # One pair stands as two files; several follow their names, so that none can be mistaken.
-        how: dict[str, Any] = {"nargs": "+"} if role.many and len(needed) == 1 else {}
+        names = " ".join(role.name.upper() for role in needed)
+        parser.add_argument(
+            TOGETHER, nargs="*", metavar=names, help="; ".join(role.help for role in needed)
+        )
+        for role in needed:
+            parser.add_argument(
+                f"--{role.name}", nargs="+", metavar="FILE", help=f"several: {role.help}"
+            )
+        needed = []
+    for role in needed:
+        how: dict[str, Any] = {"nargs": "+"} if role.many else {}
         parser.add_argument(role.name, metavar=role.name.upper(), help=role.help, **how)
     for role in one.roles:
         if role.optional:
@@ -114,8 +126,9 @@ def setup_of(args: argparse.Namespace, one: Measurement) -> Setup:
     from ..optics.telescope import Telescope, read_vanes
 
     files: dict[str, tuple[Path, ...]] = {}
+    stated = _together(args, one)
     for role in one.roles:
-        value = getattr(args, role.name)
+        value = stated.get(role.name, getattr(args, role.name))
         if value is not None:
             files[role.name] = tuple(
                 Path(v) for v in (value if isinstance(value, list) else [value])
@@ -145,10 +158,29 @@ def setup_of(args: argparse.Namespace, one: Measurement) -> Setup:
     )
 
 
+def _together(args: argparse.Namespace, one: Measurement) -> dict[str, Any]:
+    """The files of one pair that stand alone, by role; several stand behind their names."""
+    if not hasattr(args, TOGETHER):
+        return {}
+    from ..errors import InputError
+
+    roles = [r.name for r in one.roles if not r.optional]
+    alone, named = getattr(args, TOGETHER), [r for r in roles if getattr(args, r) is not None]
+    if len(alone) == len(roles) and not named:
+        return dict(zip(roles, alone))
+    if not alone and len(named) == len(roles):
+        return {}
+    first, second = roles[0], roles[-1]
+    raise InputError(
+        f"{len(alone)} file{' stands' if len(alone) == 1 else 's stand'} alone{' beside those that are named' if named else ''}. Give one pair as "
+        f"{first.upper()} {second.upper()}, several as --{first} FILE FILE ... --{second} FILE FILE ...",
+        code="input.pair",
+        argument=first,
+    )
+
+
 def run(args: argparse.Namespace) -> int:
     """Measure, write what was asked for, print a short table and the notes."""
-    from ..results import by_gravity
-
     if args.json == "-" and args.table == "-":
         print(
             "starassay: Only one of --json and --table can go to standard output; "
@@ -168,17 +200,26 @@ def run(args: argparse.Namespace) -> int:
     if not args.quiet:
         # Standard output may be a pipe that wants the record and nothing else.
         stream = sys.stderr if to_stdout else sys.stdout
-        for part in parts:
-            if len(parts) > 1:
-                print(f"== {part.label}", file=stream)
-            for line in part.result.summary():
-                print(line, file=stream)
-            for note in by_gravity(part.result.notes):
-                print(note, file=stream)
-        if len(parts) > 1:
-            for line in _means(parts):
-                print(line, file=stream)
+        for line in _lines(parts):
+            print(line, file=stream)
     return 0
+
+
+def _lines(parts: list[Part]) -> list[str]:
+    """One result in full; of several the sentences of each, then one row each and their mean."""
+    from ..results import by_gravity
+
+    if len(parts) == 1:
+        result = parts[0].result
+        return [*result.summary(), *map(str, by_gravity(result.notes))]
+    lines = []
+    for part in parts:
+        lines += [f"== {part.label}", *part.result.sentences()]
+    sheet, notes = rows_and_mean(parts)
+    lines += ["", f"{sheet.caption}:", *sheet.lines(), ""]
+    # What all frames share is said once.
+    said = dict.fromkeys([*notes, *(n for part in parts for n in part.result.notes)])
+    return lines + [str(n) for n in by_gravity(tuple(said))]
 
 
 def _require_targets(args: argparse.Namespace) -> None:
@@ -208,15 +249,39 @@ def _require_targets(args: argparse.Namespace) -> None:
         )
 
 
-def _means(parts: list[Part]) -> list[str]:
-    """The mean of every quantity over several results."""
+def rows_and_mean(parts: Sequence[Part]) -> tuple[Sheet, tuple[Note, ...]]:
+    """Every quantity of several results: a row each, the mean below; and what the mean has to say.
+
+    Parameters
+    ----------
+    parts : sequence of Part
+        What was measured; those aside are shown, but not in the mean.
+    """
     from .._records import QUANTITIES
     from ..decisions.means import combine_quantities
+    from ..results import Sheet, format_measured
 
-    found, notes = combine_quantities([p.result.quantities for p in parts if not p.aside])
-    lines = [f"== mean of {len(parts)}"] if found else []
-    lines += [f"{QUANTITIES[name].label}: {q.value}" for name, q in found.items()]
-    return lines + [str(n) for n in notes]
+    counted = [p.result.quantities for p in parts if not p.aside]
+    found, notes = combine_quantities(counted)
+    rows = [(p.label, {q.name: q.value for q in p.result.quantities}) for p in parts]
+    names = list(dict.fromkeys(name for _, row in rows for name in row))
+    rows.append((f"mean of {len(counted)}", {name: q.value for name, q in found.items()}))
+
+    def cell(value: Measured | None) -> str:
+        if value is None:
+            return "–"
+        return format_measured(value.value.value, value.uncertainty.value)
+
+    units = {n: next(str(row[n].unit) for _, row in rows if n in row) for n in names}
+    head = [QUANTITIES[n].label + (f" ({units[n]})" if units[n] else "") for n in names]
+    return (
+        Sheet(
+            "Each by itself, and their mean",
+            ("frame", *head),
+            tuple((label, *(cell(row.get(n)) for n in names)) for label, row in rows),
+        ),
+        notes,
+    )
 
 
 def write_results(

@@ -12,7 +12,7 @@ from astropy.table import QTable, Table
 
 from ... import _records
 from ..._measure import measure
-from ..._units import number
+from ..._units import flag, number
 from ...errors import CannotMeasureError, FileError, InputError
 from ...imaging.frame import Frame
 from ...imaging.frames import read_frame
@@ -102,6 +102,7 @@ def measure_plate_scale(
     >>> bool(abs(scale.focal_length.value / (4e-3 * 206264.806 / 2 * u.mm) - 1) < 1e-7)
     True
     """
+    flag(progress, "progress")
     source = read_frame(frame)
     if pitch is None:
         pitch = source.pitch
@@ -113,7 +114,8 @@ def measure_plate_scale(
             argument="pitch",
         )
     listed = None if positions is None else _table(positions)
-    sky, places, count = _stars(source, listed, match_radius, threads, progress)
+    radius = number(match_radius, u.pix, "match_radius")
+    sky, places, count = _stars(source, listed, radius, threads, progress)
     ny, nx = source.shape
     center = _middle(source, sky)
     given = {
@@ -195,7 +197,15 @@ def _table(positions: Any) -> Table:
                 code="plate-scale.positions",
             ) from error
     if not isinstance(positions, Table):
-        positions = QTable(positions)
+        try:
+            positions = QTable(positions)
+        except Exception as error:
+            raise InputError(
+                f"positions is a {type(positions).__name__} that is no table ({' '.join(str(error).split())[:80]}). "
+                "Give a table or the name of its file, with columns ra and dec.",
+                code="plate-scale.positions",
+                argument="positions",
+            ) from error
     missing = [name for name in ("ra", "dec") if name not in positions.colnames]
     if missing:
         raise InputError(
@@ -216,7 +226,7 @@ def _column(table: Table, name: str, unit: u.UnitBase) -> np.ndarray:
 
 
 def _stars(
-    source: Frame, listed: Table | None, radius: Any, threads: int, progress: bool
+    source: Frame, listed: Table | None, radius: float, threads: int, progress: bool
 ) -> tuple[SkyCoord, dict[str, np.ndarray], int]:
     """Directions, places with uncertainties, and how many positions there were."""
     placed = listed is not None and {"x", "y"} <= set(listed.colnames)
@@ -252,7 +262,7 @@ def _stars(
     else:
         assert source.wcs is not None
         x, y = source.wcs.celestial.all_world2pix(ra, dec, 0, quiet=True)
-    row, star = _match(x, y, found["x"], found["y"], number(radius, u.pix, "match_radius"))
+    row, star = _match(x, y, found["x"], found["y"], radius)
     row, star = (k[np.isfinite(ra[row]) & np.isfinite(dec[row])] for k in (row, star))
     places = {name: np.ascontiguousarray(column[star]) for name, column in found.items()}
     return SkyCoord(ra[row] * u.deg, dec[row] * u.deg), places, len(listed)

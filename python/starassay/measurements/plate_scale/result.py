@@ -191,10 +191,20 @@ class PlateScale(Result, _records.PlateScaleResult):
             ax.quiver(x[use], y[use], grow * dx[use], grow * dy[use], color=BLUE, **how)
             if not use.all():
                 ax.plot(x[~use], y[~use], "x", color=ORANGE, label="left out")
-                ax.legend(loc="upper left", bbox_to_anchor=(0.0, -0.1))
+                ax.legend(loc="upper left", bbox_to_anchor=(0.0, -0.11))
             ax.set(xlim=(-0.5, nx - 0.5), ylim=(-0.5, ny - 0.5), xlabel="x (pix)", ylabel="y (pix)")
             ax.set_aspect("equal")
-            ax.plot([0.03 * nx, 0.03 * nx + grow * mark], [0.03 * ny] * 2, color=INK, linewidth=2)
-            ax.text(0.03 * nx, 0.045 * ny, f"{mark:g} pix", fontsize=9)
+            # Below the axes: inside, arrows would run through it.
+            below = ax.get_xaxis_transform()
+            bar = [(nx - 1) - grow * mark, nx - 1]
+            ax.plot(bar, [-0.17] * 2, color=INK, linewidth=2, transform=below, clip_on=False)
+            ax.text(
+                bar[0] - 0.012 * nx,
+                -0.17,
+                f"{mark:g} pix",
+                transform=below,
+                ha="right",
+                va="center",
+            )
             entitle(ax, f"Measured less fitted places, {self.residual_rms.value:.2g} pix RMS")
             return ax

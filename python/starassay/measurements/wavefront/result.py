@@ -124,6 +124,8 @@ class WavefrontFit(Result, _records.WavefrontFit):
                 tuple(rows),
             )
         ]
+        if len(self.pairs_alone) > 1:
+            sheets.append(self._each_pair())
         if self.budget:
             sheets.append(
                 Sheet(
@@ -144,6 +146,31 @@ class WavefrontFit(Result, _records.WavefrontFit):
                 )
             )
         return sheets
+
+    def _each_pair(self) -> Sheet:
+        """One row a pair fitted alone, and all of them together."""
+        noll = [int(n) for n in self.noll]
+
+        def size(coefficients: u.Quantity, *modes: int) -> str:
+            parts = [coefficients[noll.index(n)].to_value(u.nm) for n in modes if n in noll]
+            if len(parts) < len(modes):
+                return "–"
+            return f"{parts[0] if len(modes) == 1 else float(np.hypot(*parts)):.2f}"
+
+        rows = [
+            (name, one.coefficient, one.rms.to_value(u.nm), one.chi_squared)
+            for name, one in zip([i.name for i in self.images[::2]], self.pairs_alone)
+        ]
+        together = f"all {len(rows)} together"
+        rows.append((together, self.coefficient, self.rms.value.to_value(u.nm), self.chi_squared))
+        return Sheet(
+            "Each pair fitted alone, by its image inside focus, and all of them together (nm RMS)",
+            ("pair", "RMS", "spherical", "coma", "astigmatism", "chi squared"),
+            tuple(
+                (name, f"{rms:.2f}", size(c, 11), size(c, 7, 8), size(c, 5, 6), f"{chi2:.3f}")
+                for name, c, rms, chi2 in rows
+            ),
+        )
 
     def figures(self) -> list[Picture]:
         """Map, coefficients, images beside their model, and what the wavefront looks like."""
