@@ -6,6 +6,7 @@ Add a function that makes your result to `MAKERS`; `test_gateway.py` runs the ch
 from __future__ import annotations
 
 import copy
+import dataclasses
 import json
 import pickle
 from collections.abc import Callable
@@ -97,6 +98,7 @@ def _no_live_objects(value: object) -> None:
     elif isinstance(value, (list, tuple)):
         for item in value:
             _no_live_objects(item)
-    elif hasattr(value, "__dataclass_fields__"):
-        for name in value.__dataclass_fields__:
-            _no_live_objects(getattr(value, name))
+    elif dataclasses.is_dataclass(value) and not isinstance(value, type):
+        # Not what belongs to the class, such as the table of its fields.
+        for field in dataclasses.fields(value):
+            _no_live_objects(getattr(value, field.name))
