@@ -149,6 +149,19 @@ DECISION_REQUEST = Request(
     Field('missing_test', 'missing_test', '', 'text', 'What test would give the number, when there is none: a sentence.', default=''),
 )
 
+#: Stars of a focus run, frame after frame, all measured within one outer radius.
+FOCUS_SURFACE_REQUEST = Request(
+    Field('stars', 'stars', '', 'array 1 i4', 'Stars of each frame.', required=True),
+    Field('positions', 'positions_um', 'um', 'array 1 f8', 'Sensor position of each frame, growing away from the objective, um.', required=True),
+    Field('names', 'names', '', 'texts', 'Names of the frames, for messages.'),
+    Field('width', 'width', '', 'integer', 'Columns of the frames.', low=64, high=1000000, required=True),
+    Field('height', 'height', '', 'integer', 'Rows of the frames.', low=64, high=1000000, required=True),
+    Field('pitch', 'pitch_um', 'um', 'number', 'Pixel pitch, binning included, um.', low=0.3, high=200, required=True),
+    Field('focal_ratio', 'focal_ratio', '', 'number', 'Focal length over aperture.', low=1, high=100, required=True),
+    Field('obstruction', 'obstruction', '', 'number', 'Diameter of the central obstruction over the aperture.', default=0, low=0, high=0.9),
+    Field('wavelength', 'wavelength_nm', 'nm', 'number', 'Middle of the passband, for the depth of focus, nm.', default=550, low=100, high=30000),
+)
+
 #: One instrument's value of the quantity in which instruments are compared.
 INSTRUMENT_QUANTITY = Request(
     Field('name', 'name', '', 'text', 'The instrument.'),
@@ -1008,6 +1021,146 @@ class FittedImage(Record):
         'distance': ('distance', 'measured', '', None),
         'defocus_waves': ('defocus_waves', 'number', '', None),
         'flux': ('flux', 'measured', '', None), 'background': ('background', 'measured', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class FocusSurfaceResult(Record):
+    """Best focus over the sensor:
+
+    sensor position at which the stars of a place are smallest, growing away from the
+    objective.
+
+    Attributes
+    ----------
+    best_focus : Measured
+        Best focus in the middle of the sensor, a position of the run.
+    tilt_across_width : Measured
+        By how much the best focus lies farther from the objective at the right edge than
+        at the left, by its slope in the middle.
+    tilt_across_height : Measured
+        The same at the upper edge against the lower.
+    sensor_tilt : Measured
+        Largest difference of both from corner to corner.
+    tilt_angle : Measured
+        Angle between sensor and best plane.
+    tilt_direction : Quantity (deg)
+        Side of the sensor that has to come away from the objective: from +x towards +y.
+    curvature_sag : Measured
+        Best focus of the corners less that of the middle, tilt taken off; negative: the
+        surface bends towards the objective.
+    curvature_radius : Measured
+        Radius of the surface: r^2 / (2 sag), negative towards the objective; its
+        uncertainty is NaN where a flat surface is within two standard uncertainties.
+    focus_spread : Measured
+        Best focus over the whole sensor, largest less least.
+    depth_of_focus : Quantity (um)
+        Depth of focus to either side, 2 wavelength N^2: a quarter wave of defocus.
+    in_focus_share : float
+        Share of the sensor within the depth of focus at the best position for the whole.
+    in_focus_share_level : float
+        The same with the tilt cured.
+    best_position : Quantity (um)
+        Position that serves most of the sensor.
+    backlash : Measured
+        By how much the focuser stands farther from the objective when it moved towards it
+        than when it moved away; NaN for a run in one direction.
+    blur_growth : float
+        How much larger the blur grows with the focuser than focal ratio and positions
+        say; 1 = as they say.
+    positions : Quantity (um)
+        Sensor position of each frame.
+    frame_hfr : Quantity (um)
+        Median half-flux radius of each frame; NaN for a frame left out.
+    frame_model : Quantity (um)
+        The same as the fit has it.
+    frame_stars : ndarray
+        Stars of each frame behind the fit; 0 for a frame left out.
+    x : Quantity (pix)
+        Column of each star in the frame with the most stars.
+    y : Quantity (pix)
+        Row of each star.
+    star_focus : Quantity (um)
+        Best focus of each star by itself.
+    star_focus_uncertainty : Quantity (um)
+        Its standard uncertainty.
+    surface : Quantity (um)
+        The surface at each star.
+    coefficients : Quantity (um)
+        The surface: z = c0 + c1 u + c2 v + c3 (u^2 + v^2), u and v from the middle over
+        half the diagonal.
+    width : int
+        Columns of the frames.
+    height : int
+        Rows of the frames.
+    pitch : Quantity (um)
+        Pixel pitch.
+    quantities : tuple of Quantity
+        Numbers that a claim can be about.
+    notes : tuple of Note
+        What the reader must know.
+    """
+
+    best_focus: Measured
+    tilt_across_width: Measured
+    tilt_across_height: Measured
+    sensor_tilt: Measured
+    tilt_angle: Measured
+    tilt_direction: u.Quantity
+    curvature_sag: Measured
+    curvature_radius: Measured
+    focus_spread: Measured
+    depth_of_focus: u.Quantity
+    in_focus_share: float
+    in_focus_share_level: float
+    best_position: u.Quantity
+    backlash: Measured
+    blur_growth: float
+    positions: u.Quantity
+    frame_hfr: u.Quantity
+    frame_model: u.Quantity
+    frame_stars: np.ndarray
+    x: u.Quantity
+    y: u.Quantity
+    star_focus: u.Quantity
+    star_focus_uncertainty: u.Quantity
+    surface: u.Quantity
+    coefficients: u.Quantity
+    width: int
+    height: int
+    pitch: u.Quantity
+    quantities: tuple[Quantity, ...]
+    notes: tuple[Note, ...]
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'best_focus': ('best_focus', 'measured', '', None),
+        'tilt_across_width': ('tilt_across_width', 'measured', '', None),
+        'tilt_across_height': ('tilt_across_height', 'measured', '', None),
+        'sensor_tilt': ('sensor_tilt', 'measured', '', None),
+        'tilt_angle': ('tilt_angle', 'measured', '', None),
+        'tilt_direction': ('tilt_direction_deg', 'number', 'deg', None),
+        'curvature_sag': ('curvature_sag', 'measured', '', None),
+        'curvature_radius': ('curvature_radius', 'measured', '', None),
+        'focus_spread': ('focus_spread', 'measured', '', None),
+        'depth_of_focus': ('depth_of_focus_um', 'number', 'um', None),
+        'in_focus_share': ('in_focus_share', 'number', '', None),
+        'in_focus_share_level': ('in_focus_share_level', 'number', '', None),
+        'best_position': ('best_position_um', 'number', 'um', None),
+        'backlash': ('backlash', 'measured', '', None),
+        'blur_growth': ('blur_growth', 'number', '', None),
+        'positions': ('positions_um', 'array 1 f8', 'um', None),
+        'frame_hfr': ('frame_hfr_um', 'array 1 f8', 'um', None),
+        'frame_model': ('frame_model_um', 'array 1 f8', 'um', None),
+        'frame_stars': ('frame_stars', 'array 1 i4', '', None),
+        'x': ('x', 'array 1 f8', 'pix', None), 'y': ('y', 'array 1 f8', 'pix', None),
+        'star_focus': ('star_focus_um', 'array 1 f8', 'um', None),
+        'star_focus_uncertainty': ('star_focus_uncertainty_um', 'array 1 f8', 'um', None),
+        'surface': ('surface_um', 'array 1 f8', 'um', None),
+        'coefficients': ('coefficients', 'array 1 f8', 'um', None),
+        'width': ('width', 'integer', '', None), 'height': ('height', 'integer', '', None),
+        'pitch': ('pitch_um', 'number', 'um', None),
+        'quantities': ('quantities', 'records', '', Quantity),
+        'notes': ('notes', 'notes', '', None),
     }
 
 
@@ -2043,6 +2196,16 @@ NOTES: dict[str, tuple[str, str]] = {
     'decision.other-conditions': ('doubt', 'The claim holds under other conditions than those of the measurement, so nothing was decided.'),
     'decision.scatter': ('caution', 'Repeated measurements scatter more than their uncertainties promise; the uncertainty was taken from the scatter.'),
     'decision.too-narrow': ('caution', 'The range allowed is narrower than twice the guard band: this measurement can never show that the claim is met.'),
+    'focus-surface.backlash': ('caution', 'The focuser stands elsewhere when it comes from the other side.'),
+    'focus-surface.blur-growth': ('doubt', 'Stars grow otherwise with the focuser than the focal ratio says: positions or focal ratio are wrong.'),
+    'focus-surface.corners-empty': ('caution', 'Stars leave a part of the sensor empty; the surface there is extrapolated.'),
+    'focus-surface.few-stars': ('caution', 'So few stars that the shape of the surface rests on each of them.'),
+    'focus-surface.frame-left-out': ('caution', 'The stars of a frame could not be found again in the others.'),
+    'focus-surface.method': ('info', 'What the surface and its uncertainties rest on.'),
+    'focus-surface.not-smooth': ('caution', "The stars' own best focus departs from a tilted bowl by more than their uncertainties."),
+    'focus-surface.one-sided': ('doubt', 'The best focus in the middle of the sensor lies outside the run.'),
+    'focus-surface.other-blur': ('info', "A frame's blur without defocus differs clearly from that of the others."),
+    'focus-surface.run-too-short': ('caution', 'The best focus of a part of the sensor lies outside the run.'),
     'frame.bayer-contradicts': ('caution', 'The color mosaic that the header states does not fit the pixels: the two greens lie elsewhere.'),
     'frame.bayer-unchecked': ('info', 'The pixels are too even to check the color mosaic that the header states.'),
     'frame.constant': ('doubt', 'All pixels of the image have the same value.'),
@@ -2134,6 +2297,9 @@ QUANTITIES: dict[str, QuantityKind] = {
     'in_focus_fraction': QuantityKind('in_focus_fraction', 'in-focus fraction of the light', '', 'color_focus', 0, 1, True, 'Take the spectrum of an A, F or G star and list it under [[color_focus]].'),
     'polychromatic_strehl': QuantityKind('polychromatic_strehl', 'polychromatic Strehl ratio of the color focus alone', '', 'color_focus', 0, 1, True, 'Take the spectrum of an A, F or G star and list it under [[color_focus]].'),
     'focus_range': QuantityKind('focus_range', 'range of the color focus curve', 'um', 'color_focus', 0, None, False, 'Take the spectrum of an A, F or G star and list it under [[color_focus]].'),
+    'sensor_tilt': QuantityKind('sensor_tilt', 'tilt of the sensor, from corner to corner', 'um', 'focus_surface', 0, None, False, 'Take a rich star field at five or more focuser positions on both sides of focus and list the frames under [[focus_surface]].'),
+    'curvature_sag': QuantityKind('curvature_sag', 'field curvature, focus of the corner less that of the middle', 'um', 'focus_surface', None, None, None, 'Take a rich star field at five or more focuser positions on both sides of focus and list the frames under [[focus_surface]].'),
+    'focus_spread': QuantityKind('focus_spread', 'best focus over the sensor, largest less least', 'um', 'focus_surface', 0, None, False, 'Take a rich star field at five or more focuser positions on both sides of focus and list the frames under [[focus_surface]].'),
     'focal_length': QuantityKind('focal_length', 'focal length', 'mm', 'plate_scale', 0, None, None, 'Take a star field, solve it (or list sky positions of its stars), and list it under [[plate_scale]].'),
     'reducer_factor': QuantityKind('reducer_factor', 'reducer factor', '', 'plate_scale', 0, None, None, 'Take a star field, solve it (or list sky positions of its stars), and list it under [[plate_scale]]. Give nominal_focal_length with it.'),
     'focal_ratio': QuantityKind('focal_ratio', 'focal ratio', '', 'plate_scale', 0, None, None, 'Take a star field, solve it (or list sky positions of its stars), and list it under [[plate_scale]]. Give the aperture with it.'),
@@ -2170,6 +2336,7 @@ FLAGS: dict[str, dict[int, tuple[str, str]]] = {
 #: Measurements of the engine: area -> (title, task).
 MEASUREMENTS: dict[str, tuple[str, str]] = {
     'color_focus': ('Color focus', 'color_focus.measure'),
+    'focus_surface': ('Focus surface', 'focus_surface.measure'),
     'plate_scale': ('Plate scale', 'plate_scale.measure'),
     'stars': ('Star field', 'stars.measure'),
     'wavefront': ('Wavefront', 'wavefront.measure'),

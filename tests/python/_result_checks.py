@@ -16,6 +16,7 @@ import numpy as np
 from astropy import units as u
 from astropy.table import QTable
 from astropy.wcs import WCS
+from scipy.ndimage import gaussian_filter
 
 import starassay
 from starassay.results import Result, json_text
@@ -60,6 +61,30 @@ def _plate_scale() -> Result:
     return starassay.measure_plate_scale(frame, positions=stars, pitch=4 * u.um)
 
 
+def focus_run() -> list[starassay.Frame]:
+    """Thirty stars through focus: blurred discs of an f/6 cone on pixels of 7 um, 80 um from frame to frame."""
+    rng = np.random.default_rng(4)
+    rows, columns = np.meshgrid(np.arange(40, 240, 40), np.arange(40, 280, 40), indexing="ij")
+    places = np.c_[columns.ravel(), rows.ravel()] + rng.uniform(-8, 8, (rows.size, 2))
+    y, x = np.mgrid[0:240, 0:320]
+    frames = []
+    for defocus in (-160, -80, 0, 80, 160):
+        radius = abs(defocus) / 12 / 7
+        image = np.zeros(x.shape)
+        for k, (cx, cy) in enumerate(places):
+            disc = (np.hypot(x - cx, y - cy) < max(radius, 1.0)).astype(float)
+            image += (4 + k % 7) * 1e4 * disc / disc.sum()
+        pixels = rng.poisson(gaussian_filter(image, 1.5) + 100).astype(np.uint16)
+        how = {"pitch": 7 * u.um, "gain": 1 * u.electron / u.adu}
+        frames.append(starassay.read_frame(pixels, **how))
+    return frames
+
+
+def _focus_surface() -> Result:
+    places = [-160, -80, 0, 80, 160] * u.um
+    return starassay.measure_focus_surface(focus_run(), focal_ratio=6, positions=places)
+
+
 MAKERS: dict[str, Callable[[], Result]] = {
     "MasterFrame": lambda: starassay.combine_frames(_frames(5)),
     "CalibratedFrame": lambda: starassay.calibrate_frame(_frames(1)[0], bias=_frames(1, 100)[0]),
@@ -67,6 +92,7 @@ MAKERS: dict[str, Callable[[], Result]] = {
     "ColorPlanes": _planes,
     "GainMeasurement": _gain,
     "PlateScale": _plate_scale,
+    "FocusSurface": _focus_surface,
 }
 
 

@@ -16,6 +16,7 @@ import pytest
 from astropy import units as u
 
 import starassay
+from _result_checks import focus_run
 from test_plate_scale import listed, solution
 from starassay import Claim, Measured, PupilMap, SimulatedCamera, StarAssayError, Telescope
 
@@ -114,6 +115,11 @@ def sound(folder: Path) -> dict[str, dict[str, Any]]:
             "frame": np.zeros((801, 1001), np.float32),
             "positions": listed(solution()),
             "pitch": "4 um",
+        },
+        "measure_focus_surface": {
+            "frames": focus_run(),
+            "focal_ratio": 6,
+            "positions": [-160, -80, 0, 80, 160] * u.um,
         },
         "plot_defocused_pair": {"inside": inside, "outside": outside},
         "draw_focused_image": {"pupil": pupil},
