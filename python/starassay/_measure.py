@@ -61,7 +61,7 @@ def measure(
     Returns
     -------
     result
-        With the engine's notes first, then `notes`, then one of each kind of the frames'.
+        With the doubts of `notes` and of the frames first, then the engine's notes, then the rest.
     """
     request = {**fields.fill(**given), **(engine or {})}
     one = isinstance(frames, Frame)
@@ -85,8 +85,10 @@ def measure(
         # What only the face sees (headers, names) forbids a decision as the engine's own doubts do.
         raw["decided"] = False
         for quantity in raw["quantities"]:
-            quantity["doubts"] = [*quantity["doubts"], *heavy]
-    merged = (*notes_from_engine(raw["notes"]), *said)
+            # A contradiction in the headers is the cause of what the engine finds not to fit: it comes first.
+            quantity["doubts"] = [*heavy, *quantity["doubts"]]
+    causes = [n for n in said if n.level == "doubt"]
+    merged = (*causes, *notes_from_engine(raw["notes"]), *said)
     conditions = {"frames": [frame_facts(f) for f in listed], "request": request}
     make: Any = result
     return make.from_engine(raw, notes=tuple(dict.fromkeys(merged)), conditions=conditions, **more)

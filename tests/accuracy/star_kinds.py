@@ -74,9 +74,7 @@ class Optics:
 
 
 def _jinc(a: np.ndarray) -> np.ndarray:
-    return np.where(
-        a < 1e-9, 1.0, 2 * special.j1(np.maximum(a, 1e-9)) / np.maximum(a, 1e-9)
-    )
+    return np.where(a < 1e-9, 1.0, 2 * special.j1(np.maximum(a, 1e-9)) / np.maximum(a, 1e-9))
 
 
 def draw(
@@ -125,9 +123,7 @@ def draw(
         # Tracks of one to six pixels, each of its own strength.
         hx, hy, angle = *rng.uniform(8, size - 8, 2), rng.uniform(0, np.pi)
         for t in range(rng.integers(1, 7)):
-            image[
-                int(hy + t * np.sin(angle)), int(hx + t * np.cos(angle))
-            ] += rng.exponential(2500)
+            image[int(hy + t * np.sin(angle)), int(hx + t * np.cos(angle))] += rng.exponential(2500)
     image = develop(image) if develop else np.minimum(image, 65000)
     return Scene(
         kind=kind,
@@ -151,20 +147,11 @@ def edge_on(rng: np.random.Generator, n: int) -> np.ndarray:
     a = rng.uniform(0, np.pi)
     u, v = xx * np.cos(a) + yy * np.sin(a), yy * np.cos(a) - xx * np.sin(a)
     disc = (
-        2500
-        * np.exp(-np.abs(u) / 70)
-        / np.cosh(v / 9) ** 2
-        * (1 - 0.8 * np.exp(-((v / 3) ** 2)))
+        2500 * np.exp(-np.abs(u) / 70) / np.cosh(v / 9) ** 2 * (1 - 0.8 * np.exp(-((v / 3) ** 2)))
     )
     r = np.hypot(xx - 160, yy + 140)
-    knots = ndimage.gaussian_filter(
-        (rng.random((n, n)) < 4e-3) * rng.exponential(4e4, (n, n)), 2.6
-    )
-    return (
-        disc
-        + 900 * np.exp(-7.67 * ((r / 60) ** 0.25 - 1)).clip(0, 40)
-        + knots * disc / 2500
-    )
+    knots = ndimage.gaussian_filter((rng.random((n, n)) < 4e-3) * rng.exponential(4e4, (n, n)), 2.6)
+    return disc + 900 * np.exp(-7.67 * ((r / 60) ** 0.25 - 1)).clip(0, 40) + knots * disc / 2500
 
 
 def shells(rng: np.random.Generator, n: int) -> np.ndarray:
@@ -180,9 +167,7 @@ def comet(rng: np.random.Generator, n: int) -> np.ndarray:
     """A coma that falls with the distance, and a narrow and a broad tail."""
     yy, xx = np.mgrid[0:n, 0:n] - n * rng.uniform(0.35, 0.65, 2)[:, None, None]
     r = np.hypot(xx, yy)
-    tail = np.exp(-((yy - 0.1 * xx) ** 2) / 2 / (4 + 0.03 * np.abs(xx)) ** 2) * np.exp(
-        -xx / 300
-    )
+    tail = np.exp(-((yy - 0.1 * xx) ** 2) / 2 / (4 + 0.03 * np.abs(xx)) ** 2) * np.exp(-xx / 300)
     return 9000 / (1 + r / 3) + 500 * tail * (xx > 0)
 
 
@@ -211,20 +196,14 @@ def subpixel(rng: np.random.Generator, stars: int) -> np.ndarray:
     """Stars at every place within a 2 x 2 cell, on a lattice."""
     k = np.arange(stars)
     cell = np.c_[k % 14, k // 14] * 48 + 36
-    return (
-        cell
-        + np.c_[k * 2 / stars, (k * 7 % stars) * 2 / stars]
-        + rng.integers(0, 2, (stars, 2))
-    )
+    return cell + np.c_[k * 2 / stars, (k * 7 % stars) * 2 / stars] + rng.integers(0, 2, (stars, 2))
 
 
 def aberrated(x: float, y: float) -> Optics:
     """Coma of 3 pixels (tail) and a little defocus in the corners."""
     dx, dy = x - 360, y - 360
     r = np.hypot(dx, dy) / 509
-    return Optics(
-        2.4, 1.6, disc=2.5 * r**2, coma=3 * r, angle=float(np.arctan2(dy, dx))
-    )
+    return Optics(2.4, 1.6, disc=2.5 * r**2, coma=3 * r, angle=float(np.arctan2(dy, dx)))
 
 
 def curved(x: float, y: float) -> Optics:
@@ -265,12 +244,8 @@ KINDS: dict[str, Callable[[int], Scene]] = {
     "comet": lambda s: draw("comet", s, Optics(3.0), 70, behind=comet),
     "cluster": lambda s: draw("cluster", s, Optics(2.4), 1200, places=king),
     "trails": lambda s: draw("trails", s, Optics(2.8), 110, behind=trails),
-    "dense field": lambda s: draw(
-        "dense field", s, Optics(2.2), 4500, flux=(4e2, 2e5), half=14
-    ),
-    "five stars": lambda s: draw(
-        "five stars", s, Optics(2.9), 5, flux=(2e4, 4e5), hits=60
-    ),
+    "dense field": lambda s: draw("dense field", s, Optics(2.2), 4500, flux=(4e2, 2e5), half=14),
+    "five stars": lambda s: draw("five stars", s, Optics(2.9), 5, flux=(2e4, 4e5), hits=60),
     "disc of 4 px": _focus(4),
     "disc of 8 px": _focus(8),
     "disc of 14 px": _focus(14),
@@ -281,9 +256,7 @@ KINDS: dict[str, Callable[[int], Scene]] = {
     "plate": lambda s: draw(
         "plate", s, Optics(2.8), 350, develop=density, flux=(3e3, 3e6), know_gain=False
     ),
-    "stretched": lambda s: draw(
-        "stretched", s, Optics(2.4), 160, develop=gamma, know_gain=False
-    ),
+    "stretched": lambda s: draw("stretched", s, Optics(2.4), 160, develop=gamma, know_gain=False),
     "color mosaic": lambda s: draw(
         "color mosaic",
         s,
