@@ -97,6 +97,25 @@ def test_a_zone_is_in_strehl_ratio_and_rms() -> None:
     assert found["rms"]["value"] == pytest.approx(pair.truth.rms_best_focus_nm, abs=0.5)
 
 
+def test_a_strong_edge_far_from_focus_is_not_taken_for_two_images_of_one_side() -> None:
+    """12.5 waves, 150 nm beyond 0.9: rough fits know no edge and are far off for either reading."""
+    defocus = 12.5 * 0.54 * 8.0 * 49.0
+    pair, found = measured(
+        telescope(
+            edge=Edge(150.0, 0.9),
+            inside_um=-defocus,
+            outside_um=0.95 * defocus,
+            pixel_um=defocus / 7.0 / 80.0,
+            size_px=150,
+            camera=camera_for(2e7, 80.0, 0.0, 2.0),
+        )
+    )
+    assert found["decided"]
+    assert found["strehl"]["value"] == pytest.approx(
+        pair.truth.strehl_best_focus, abs=3.0 * found["strehl"]["uncertainty"]
+    )
+
+
 def test_verdicts_are_counted_as_they_are_meant() -> None:
     """Three claims: false and called met, true and called not met, false and left undecided."""
     counted = Verdicts()

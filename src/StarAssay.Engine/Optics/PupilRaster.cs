@@ -28,6 +28,7 @@ public static class PupilRaster
         double step = 2 / samplesAcross;
         double half = step / 2;
         double reach = half * Math.Sqrt(2);
+        Stripe[] vanes = [.. shape.Vanes.Select(v => v.Stripe)];
         for (int j = 0; j < size; j++)
         {
             double y = (j - (size / 2) + offset) * step;
@@ -40,8 +41,8 @@ public static class PupilRaster
                     continue;
                 }
 
-                field[(j * size) + i] = NeedsSplitting(shape, x, y, reach)
-                    ? SplitShare(shape, x, y, step)
+                field[(j * size) + i] = NeedsSplitting(shape, vanes, x, y, reach)
+                    ? SplitShare(shape, vanes, x, y, step)
                     : CircleShare(shape, x, y, r, half, reach);
             }
         }
@@ -51,9 +52,9 @@ public static class PupilRaster
     internal static double CircleArea(double radius, double x0, double x1, double y0, double y1) =>
         Corner(radius, x1, y1) - Corner(radius, x0, y1) - Corner(radius, x1, y0) + Corner(radius, x0, y0);
 
-    private static bool NeedsSplitting(PupilShape shape, double x, double y, double reach)
+    private static bool NeedsSplitting(PupilShape shape, Stripe[] vanes, double x, double y, double reach)
     {
-        foreach (Vane vane in shape.Vanes)
+        foreach (Stripe vane in vanes)
         {
             if (vane.DistanceInside(x, y) > -reach)
             {
@@ -73,15 +74,17 @@ public static class PupilRaster
             : share;
     }
 
-    private static double SplitShare(PupilShape shape, double x, double y, double step)
+    private static double SplitShare(PupilShape shape, Stripe[] vanes, double x, double y, double step)
     {
+        double reach = step / Math.Sqrt(2);
+        Stripe[] near = [.. vanes.Where(v => v.DistanceInside(x, y) > -reach)];
         int count = 0;
         for (int b = 0; b < Split; b++)
         {
             double py = y + (((b + 0.5) / Split) - 0.5) * step;
             for (int a = 0; a < Split; a++)
             {
-                count += shape.Passes(x + ((((a + 0.5) / Split) - 0.5) * step), py) ? 1 : 0;
+                count += shape.Passes(x + ((((a + 0.5) / Split) - 0.5) * step), py, near) ? 1 : 0;
             }
         }
 

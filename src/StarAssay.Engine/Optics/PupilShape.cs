@@ -43,7 +43,10 @@ public sealed record PupilShape
     }
 
     /// <summary>True when the point passes light.</summary>
-    public bool Passes(double x, double y)
+    public bool Passes(double x, double y) => Passes(x, y, [.. Vanes.Select(v => v.Stripe)]);
+
+    /// <summary>The same for those who ask often and have the vanes' directions ready.</summary>
+    internal bool Passes(double x, double y, Stripe[] vanes)
     {
         double r2 = (x * x) + (y * y);
         if (r2 > 1 || r2 < Obstruction * Obstruction)
@@ -51,7 +54,7 @@ public sealed record PupilShape
             return false;
         }
 
-        foreach (Vane vane in Vanes)
+        foreach (Stripe vane in vanes)
         {
             if (vane.DistanceInside(x, y) > 0)
             {
@@ -70,12 +73,28 @@ public sealed record PupilShape
 /// <param name="WidthFraction">Width as a fraction of the aperture's diameter.</param>
 public sealed record Vane(double AngleDeg, double WidthFraction)
 {
+    /// <summary>Where it lies.</summary>
+    internal Stripe Stripe
+    {
+        get
+        {
+            (double s, double c) = Math.SinCos(AngleDeg * (Math.PI / 180));
+            return new Stripe(c, s, WidthFraction);
+        }
+    }
+}
+
+/// <summary>A vane with its direction worked out.</summary>
+/// <param name="Cos">Of its direction.</param>
+/// <param name="Sin">Of its direction.</param>
+/// <param name="HalfWidth">Half its width, pupil radii: its width as a fraction of the diameter.</param>
+internal readonly record struct Stripe(double Cos, double Sin, double HalfWidth)
+{
     /// <summary>How far inside the vane a point lies, in pupil radii; negative outside.</summary>
     internal double DistanceInside(double x, double y)
     {
-        (double s, double c) = Math.SinCos(AngleDeg * (Math.PI / 180));
-        double along = (x * c) + (y * s);
-        return Math.Min(along, WidthFraction - Math.Abs((y * c) - (x * s)));
+        double along = (x * Cos) + (y * Sin);
+        return Math.Min(along, HalfWidth - Math.Abs((y * Cos) - (x * Sin)));
     }
 }
 

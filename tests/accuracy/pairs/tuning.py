@@ -120,3 +120,29 @@ def camera_for(flux_e: float, disc_px: float, obstruction: float, read_noise_e: 
     """A gain that keeps the disc well below full scale, as a sum of frames has it."""
     level = flux_e / (np.pi / 4 * disc_px**2 * (1 - obstruction**2))
     return Camera(gain_e_per_adu=max(0.25, 5.0 * level / 60000.0), read_noise_e=read_noise_e)
+
+
+def stated_case(number: int) -> Case:
+    """A telescope without a fault, through a narrow band, its image scale, wavelength and obstruction stated off by the
+    standard uncertainties that a measurement assumes by itself."""
+    case = tuning_case(number * len(KINDS))
+    rng = np.random.default_rng([number, 4])
+    scale, wave, hole = rng.normal(0.0, (0.005, 0.005, 0.01))
+    setup = case.setup
+    mean = setup.wavelength_nm
+    band = float(rng.choice([0.0, 10.0]))
+    waves = (mean,) if band == 0.0 else (mean - 0.4 * band, mean + 0.4 * band)
+    setup = replace(
+        setup,
+        wavelengths_nm=waves,
+        weights=(1.0,) * len(waves),
+        coefficients_nm=coefficients(rng, 28, float(rng.uniform(0.02, 0.1)) * mean),
+        inside_centre_px=(float(rng.uniform(-2, 2)), float(rng.uniform(-2, 2))),
+        outside_centre_px=(float(rng.uniform(-2, 2)), float(rng.uniform(-2, 2))),
+        declared_changes={
+            "focal_length_mm": setup.focal_length_mm * (1.0 + float(scale)),
+            "wavelengths_nm": tuple(w * (1.0 + float(wave)) for w in waves),
+            "obstruction": setup.shape.obstruction * (1.0 + float(hole)),
+        },
+    )
+    return Case(number, setup, frozenset({"plain, stated"}))

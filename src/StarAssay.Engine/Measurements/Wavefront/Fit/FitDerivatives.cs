@@ -24,31 +24,25 @@ internal sealed class FitDerivatives
     public Vector<double> Response(PairModel[] others, Matrix<double> inverse) => inverse * GradientOf(Difference(others));
 
     /// <summary>
-    /// How far along the way to another model the residuals point, once all unknowns have followed: 0 where the present model is right,
-    /// 1 where the other is, by one Gauss-Newton step.
+    /// How far along the ways to other models the residuals point, once all unknowns have followed: 0 where the present model is right,
+    /// 1 where the other is, by one Gauss-Newton step for all ways together.
     /// </summary>
-    /// <param name="others">Models with the changed quantity, at the present state afterwards.</param>
+    /// <param name="ways">For each way the models with the changed quantity, at the present state afterwards.</param>
     /// <param name="inverse">Inverse of the normal matrix.</param>
-    /// <returns>The share of the way, and its variance for noise of one in every weighted pixel.</returns>
-    public (double Share, double Variance) Towards(PairModel[] others, Matrix<double> inverse)
+    /// <returns>J^T W J of the shares of the ways with the other unknowns taken out, and its J^T W (data - model).</returns>
+    public (Matrix<double> Normal, Vector<double> Side) Towards(IReadOnlyList<PairModel[]> ways, Matrix<double> inverse)
     {
-        float[][][] difference = Difference(others);
-        Vector<double> along = GradientOf(difference);
-        Vector<double> followed = inverse * along;
-        double length = 0;
-        double seen = 0;
-        for (int p = 0; p < difference.Length; p++)
-        {
-            for (int k = 0; k < 2; k++)
-            {
-                length += Gram.Dot(difference[p][k], difference[p][k]);
-                seen += Gram.Dot(difference[p][k], fit.Residuals[p][k]);
-            }
-        }
-
-        double free = length - (along * followed);
-        return free > 1e-6 * length ? ((seen - (followed * Gradient())) / free, 1 / free) : (0, double.PositiveInfinity);
+        float[][][][] difference = [.. ways.Select(Difference)];
+        Vector<double>[] along = [.. difference.Select(GradientOf)];
+        Vector<double>[] followed = [.. along.Select(v => inverse * v)];
+        Vector<double> present = Gradient();
+        var normal = Matrix<double>.Build.Dense(ways.Count, ways.Count,
+            (a, b) => Product(difference[a], difference[b]) - (along[a] * followed[b]));
+        return (normal, Vector<double>.Build.Dense(ways.Count, a => Product(difference[a], fit.Residuals) - (followed[a] * present)));
     }
+
+    private static double Product(float[][][] a, float[][][] b) =>
+        a.Zip(b, (p, q) => p.Zip(q, (x, y) => (double)Gram.Dot(x, y)).Sum()).Sum();
 
     // What other models say at the present state, less what the present ones do, over the noise of every pixel.
     private float[][][] Difference(PairModel[] others)

@@ -20,7 +20,7 @@ internal sealed record FitRun(PairModel[] Models, PairData[] Data, JointFit Fit,
     /// <summary>Fits prepared pairs.</summary>
     public static FitRun Make(WavefrontRequest request, PairPreparation[] prepared, FitModes modes, Team team, RunContext context)
     {
-        FitStrategy strategy = Approach(request, prepared, [.. prepared.Select(p => p.Start.Copy())], modes, team, context);
+        FitStrategy strategy = Approach(request, prepared, modes, team, context);
         PairState[] start = strategy.Reached;
         PairData[] data = [.. prepared.Select(p => p.Data)];
         PairModel[] models = [.. prepared.Select((p, i) =>
@@ -29,12 +29,18 @@ internal sealed record FitRun(PairModel[] Models, PairData[] Data, JointFit Fit,
         return new FitRun(models, data, fit, strategy, modes);
     }
 
-    /// <summary>From a start to the neighbourhood of the minimum on rough models.</summary>
-    public static FitStrategy Approach(WavefrontRequest request, PairPreparation[] prepared, PairState[] start, FitModes modes, Team team, RunContext context)
+    /// <summary>The request with the seeing that a fit found to start from: one of three scans is enough for a trial.</summary>
+    public static WavefrontRequest WithSeeingOf(WavefrontRequest request, FitRun run) => request.HoldSeeing ? request : request with
+    {
+        SeeingArcsec = Seeing.FwhmFromStrength(Math.Max(1e-3, run.Fit.States.Average(s => s.Seeing.Average())), run.Models[0].Optics.MeanWavelengthNm, request.ApertureMm),
+    };
+
+    /// <summary>From the prepared start to the neighbourhood of the minimum on rough models.</summary>
+    public static FitStrategy Approach(WavefrontRequest request, PairPreparation[] prepared, FitModes modes, Team team, RunContext context)
     {
         PairModel[] rough = [.. prepared.Select(p =>
             new PairModel(OneWavelength(OpticsOf(request, p)), modes, 1.06 * p.Start.DefocusNm.Max(Math.Abs), team, PairModelGrade.Start))];
-        var strategy = new FitStrategy(rough, [.. prepared.Select(p => p.Data)], start, modes, request, team);
+        var strategy = new FitStrategy(rough, [.. prepared.Select(p => p.Data)], [.. prepared.Select(p => p.Start.Copy())], modes, request, team);
         strategy.Approach(context);
         foreach (PairModel model in rough)
         {

@@ -11,8 +11,12 @@ internal static class FitChecks
     private const double MisfitFrom = 1.3;
     private const double LargeMisfitFrom = 8;
 
-    // The reading with both images on one side is believed when it leaves less than this share of the first one's chi squared.
+    // The reading with both images on one side is tried to the end when its rough fit leaves less than this share of the first one's chi
+    // squared, and believed when the finished fit leaves less than that share and is good in itself. (Seen on tuning pairs: 0.18 to
+    // 0.21 and 1.0 to 1.3 for images of one side, 0.2 to 0.3 and 4.6 to 17 for a wrong obstruction.)
+    private const double WorthATry = 1.25;
     private const double MuchBetter = 0.8;
+    private const double GoodInItself = 2;
 
     public static void BeforeReading(WavefrontRequest request)
     {
@@ -176,20 +180,19 @@ internal static class FitChecks
 
     private static void RefuseSameSide(WavefrontRequest request, PairPreparation[] prepared, FitRun run, Team team, RunContext context)
     {
-        // Against the finished fit, which knows edges and zones: the rough ones are wrong by far for both readings when there are such.
-        double direct = Math.Min(run.Strategy.RoughChi2, run.Fit.Chi2);
+        WavefrontRequest near = FitRun.WithSeeingOf(request, run);
         foreach (int flipped in new[] { 0, 1 })
         {
-            PairState[] start = [.. prepared.Select(p => p.Start.Copy())];
-            foreach (PairState s in start)
+            PairPreparation[] other = [.. prepared.Select(p => p.WithFlippedSide(flipped))];
+            if (FitRun.Approach(near, other, run.Modes, team, context).RoughChi2 >= WorthATry * run.Strategy.RoughChi2)
             {
-                s.DefocusNm[flipped] = -s.DefocusNm[flipped];
+                continue;
             }
 
-            FitStrategy other = FitRun.Approach(request, prepared, start, run.Modes, team, context);
-            // The other reading must be clearly better, and good in itself: a wrong pupil fits neither. (Seen: 0.02 to 0.59 of the
-            // first reading's chi squared for two images of one side, above 1 for two sides and whatever else was wrong.)
-            if (other.RoughChi2 < MuchBetter * direct && other.RoughChi2 < 2 * run.Fit.Points)
+            // Rough fits know no edges and zones and are far off for both readings when there are such: finished fits decide. A wrong pupil
+            // fits neither, whichever of them is better.
+            using FitRun finished = FitRun.Make(near, other, run.Modes, team, context);
+            if (finished.Fit.Chi2 < MuchBetter * run.Fit.Chi2 && finished.ChiSquared < GoodInItself)
             {
                 throw new CannotMeasureException("wavefront.same-side",
                     "Both images look as if taken on the same side of focus. Take one with the sensor nearer to the objective than best focus and one farther away.", request.Frames[1].Name);

@@ -34,22 +34,20 @@ internal static class SetupChecks
 
     public static void AfterFit(WavefrontRequest request, PairPreparation[] prepared, FitRun run, FitJudgment judgment, List<Note> notes, Team team, RunContext context)
     {
-        (double scale, double scaleBar) = Seen(run, judgment, team, Step, o => o with { PitchUm = o.PitchUm * (1 + Step) });
-        bool scaleDoubted = Math.Abs(scale) > Math.Max(LeastScale, 4 * request.KnownTo.Scale) && Math.Abs(scale) > Sigmas * scaleBar;
-        if (request.Pupil.Obstruction > 0.05)
+        KnownTo known = request.KnownTo;
+        double stated = Math.Sqrt((known.Scale * known.Scale) + (known.Wavelength * known.Wavelength));
+        (Seen scale, Seen? hole) = Look(request, run, judgment, stated, team);
+        bool scaleDoubted = scale.Beyond(Math.Max(LeastScale, 4 * stated));
+        if (hole is { } seen && seen.Beyond(Math.Max(LeastObstruction, 4 * known.Obstruction)))
         {
-            (double hole, double holeBar) = Seen(run, judgment, team, Step, o => o with { Shape = o.Shape with { Obstruction = o.Shape.Obstruction * (1 + Step) } });
-            if (Math.Abs(hole) > Math.Max(LeastObstruction, 4 * request.KnownTo.Obstruction) && Math.Abs(hole) > Sigmas * holeBar)
-            {
-                notes.Add(Sentences.Obstruction(request.Pupil.Obstruction, hole));
-            }
+            notes.Add(Sentences.Obstruction(request.Pupil.Obstruction, seen.Value));
         }
 
         // The step points the right way, but is short where the difference is large.
-        double factor = 1 + Math.Clamp(scale, -0.4, 0.6);
-        if (run.ChiSquared > TryFrom)
+        double factor = 1 + Math.Clamp(scale.Value, -0.4, 0.6);
+        if (run.ChiSquared > TryFrom || scale.Beyond(stated))
         {
-            (double tried, double share) = BestScale(request, prepared, run, [.. Factors.Where(f => f > 1 == scale > 0), factor], team, context);
+            (double tried, double share) = BestScale(request, prepared, run, [.. Factors.Where(f => f > 1 == scale.Value > 0), factor], team, context);
             if (share < Better)
             {
                 scaleDoubted = true;
@@ -57,7 +55,7 @@ internal static class SetupChecks
             }
 
             // What another scale explains needs no turn.
-            (int turn, double turned) = share < Better / 2 ? (0, 1) : BestTurn(request, prepared, run, team, context);
+            (int turn, double turned) = run.ChiSquared <= TryFrom || share < Better / 2 ? (0, 1) : BestTurn(request, prepared, run, team, context);
             if (turned < Better && turned < share)
             {
                 notes.Add(Sentences.Turned(request, Turns[turn], turned));
@@ -71,17 +69,39 @@ internal static class SetupChecks
         }
     }
 
-    // What the residuals say of a quantity that the fit holds fixed, relative to its stated value, with its bar.
-    private static (double Value, double Bar) Seen(FitRun run, FitJudgment judgment, Team team, double step, Func<PairOptics, PairOptics> change)
+    // What the residuals say of scale and obstruction, which the fit holds fixed. Rings of a wrong hole look much like rings of a wrong
+    // scale, so each is looked for with the other left free as far as it is not known.
+    private static (Seen Scale, Seen? Hole) Look(WavefrontRequest request, FitRun run, FitJudgment judgment, double scaleKnown, Team team)
     {
-        PairModel[] others = [.. run.Models.Select((m, p) => new PairModel(change(m.Optics), run.Modes, run.Fit.States[p].DefocusNm.Max(Math.Abs), team))];
-        (double share, double variance) = run.Fit.Derivatives.Towards(others, judgment.Inverse);
-        foreach (PairModel other in others)
+        var ways = new List<Func<PairOptics, PairOptics>> { o => o with { PitchUm = o.PitchUm * (1 + Step) } };
+        if (request.Pupil.Obstruction > 0.05)
         {
-            other.Dispose();
+            ways.Add(o => o with { Shape = o.Shape with { Obstruction = o.Shape.Obstruction * (1 + Step) } });
         }
 
-        return (step * share, step * Math.Sqrt(variance * judgment.Inflation));
+        PairModel[][] others = [.. ways.Select(change => run.Models
+            .Select((m, p) => new PairModel(change(m.Optics), run.Modes, run.Fit.States[p].DefocusNm.Max(Math.Abs), team)).ToArray())];
+        (Matrix<double> normal, Vector<double> side) = run.Fit.Derivatives.Towards(others, judgment.Inverse);
+        foreach (PairModel model in others.SelectMany(o => o))
+        {
+            model.Dispose();
+        }
+
+        double[] known = [scaleKnown, request.KnownTo.Obstruction];
+        Seen Of(int way)
+        {
+            Matrix<double> with = normal / judgment.Inflation;
+            for (int other = 0; other < ways.Count; other++)
+            {
+                with[other, other] += other == way ? 0 : Math.Pow(Step / Math.Max(known[other], 1e-6), 2);
+            }
+
+            return PositiveDefinite.Inverse(with) is { } inverse
+                ? new Seen(Step * (inverse * side)[way] / judgment.Inflation, Step * Math.Sqrt(inverse[way, way]))
+                : new Seen(0, double.PositiveInfinity);
+        }
+
+        return (Of(0), ways.Count > 1 ? Of(1) : null);
     }
 
     private static (double Factor, double Share) BestScale(WavefrontRequest request, PairPreparation[] prepared, FitRun run, double[] factors, Team team, RunContext context)
@@ -112,7 +132,13 @@ internal static class SetupChecks
     private static double Rough(WavefrontRequest request, PairPreparation[] prepared, FitRun run, Team team, RunContext context)
     {
         context.Cancel.ThrowIfCancellationRequested();
-        return FitRun.Approach(request, prepared, [.. prepared.Select(p => p.Start.Copy())], run.Modes, team, context).RoughChi2 / run.Strategy.RoughChi2;
+        return FitRun.Approach(FitRun.WithSeeingOf(request, run), prepared, run.Modes, team, context).RoughChi2 / run.Strategy.RoughChi2;
+    }
+
+    /// <summary>Another value than stated, relative to it, and its bar.</summary>
+    private readonly record struct Seen(double Value, double Bar)
+    {
+        public bool Beyond(double least) => Math.Abs(Value) > least && Math.Abs(Value) > Sigmas * Bar;
     }
 
     /// <summary>The sentences.</summary>

@@ -28,4 +28,18 @@ internal sealed class PairData
 
     /// <summary>1 where the pixel counts, 0 where it is masked.</summary>
     public float[][] Use { get; }
+
+    /// <summary>A copy that a trial fit may mask and clean as it likes.</summary>
+    public PairData Copy()
+    {
+        var copy = new PairData(Window);
+        for (int k = 0; k < 2; k++)
+        {
+            Electrons[k].CopyTo(copy.Electrons[k], 0);
+            BaseVariance[k].CopyTo(copy.BaseVariance[k], 0);
+            Use[k].CopyTo(copy.Use[k], 0);
+        }
+
+        return copy;
+    }
 }

@@ -84,6 +84,14 @@ internal sealed class PairPreparation
         return new PairPreparation(Data, start, Bin, PitchUm * factor, Origins, Stars, Gains) { FocalRatio = FocalRatio, Clipped = Clipped, Cut = Cut };
     }
 
+    /// <summary>The same pixels, copied, with one image on the other side of focus.</summary>
+    public PairPreparation WithFlippedSide(int image)
+    {
+        PairState start = Start.Copy();
+        start.DefocusNm[image] = -start.DefocusNm[image];
+        return new PairPreparation(Data.Copy(), start, Bin, PitchUm, Origins, Stars, Gains) { FocalRatio = FocalRatio, Clipped = Clipped, Cut = Cut };
+    }
+
     /// <summary>The same pair with the second image lying another way.</summary>
     /// <param name="turn">Bits: 1 mirrors x, 2 mirrors y, 4 exchanges x and y first.</param>
     public PairPreparation WithTurnedSecond(int turn)
