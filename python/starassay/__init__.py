@@ -52,7 +52,7 @@ _NAMES = {
     "WavelengthScale": ".measurements.color_focus",
     "calibrate_wavelengths": ".measurements.color_focus",
     "compare_color_focus": ".measurements.color_focus",
-    "draw_spectrum": ".measurements.color_focus",
+    "draw_spectrum": ".simulation.spectra",
     "lens_color_focus": ".measurements.color_focus",
     "measure_color_focus": ".measurements.color_focus",
     "reduce_spectrum": ".measurements.color_focus",

@@ -128,6 +128,10 @@ def to_engine(value: Any, field: Field) -> Any:
         return _units.flag(value, name)
     if kind == "choice":
         return _units.choice(value, field.choices, name)
+    if kind.startswith("array 1"):
+        return [_units.integer(v, name) for v in _units.several(value, name)]
+    if kind == "texts":
+        return [_units.text(v, name) for v in _units.several(value, name)]
     if kind == "text":
         if not isinstance(value, str):
             raise InputError(f"{name} is {value!r}; give a text.", code="input.text", argument=name)

@@ -85,28 +85,26 @@ COLOR_FOCUS_REQUEST = Request(
     Field('focal_length', 'focal_length_mm', 'mm', 'number', 'Focal length in mm; NaN leaves figures in arcsec out.'),
     Field('obstruction', 'obstruction', '', 'number', 'Ratio of the diameters of the central obstruction and the aperture.', default=0),
     Field('pitch', 'pitch_um', 'um', 'number', 'Pixel pitch in um; NaN takes that of the frames.'),
-    Field('position', 'position_um', 'um', 'array 1 f8', 'Sensor position of each frame in um, growing away from the objective; one frame needs none.'),
-    Field('wavelength', 'wavelength_nm', 'nm', 'array 1 f8', 'Wavelength of each column of the first frame, nm.', required=True),
-    Field('wavelength_error_columns', 'wavelength_error_columns', '', 'number', 'Standard uncertainty of the wavelength scale as a whole, columns: calibration, and lines that mix into their neighbors. Its share in the curve is this times the slope.', default=0.2),
-    Field('wavelength_mode', 'wavelength_mode_nm', 'nm', 'array 1 f8', 'Independent ways in which the wavelength scale may be off, modes x columns flattened, nm for one standard deviation; empty = not known. They come on top of the shift of the whole.'),
+    Field('positions', 'positions_um', 'um', 'array 1 f8', 'Sensor position of each frame in um, growing away from the objective; one frame needs none.'),
+    Field('wavelengths', 'wavelengths_nm', 'nm', 'array 1 f8', 'Wavelength of each column of the first frame, nm.', required=True),
+    Field('wavelength_uncertainty', 'wavelength_uncertainty_px', 'pix', 'number', 'Standard uncertainty of the wavelength scale as a whole, columns: calibration, and lines that mix into their neighbors. Its share in the curve is this times the slope.', default=0.2),
+    Field('wavelength_modes', 'wavelength_modes_nm', 'nm', 'array 1 f8', 'Independent ways in which the wavelength scale may be off, modes x columns flattened, nm for one standard deviation; empty = not known. They come on top of the shift of the whole.'),
     Field('scale_from', 'scale_from_nm', 'nm', 'number', 'Shortest wavelength of a line that the scale rests on; NaN = not known.'),
     Field('scale_to', 'scale_to_nm', 'nm', 'number', 'Longest wavelength of a line that the scale rests on; NaN = not known.'),
     Field('reference', 'reference_nm', 'nm', 'number', "Wavelength whose focus is the curve's zero.", default=550),
-    Field('min', 'min_nm', 'nm', 'number', 'Shortest and longest wavelength used.', default=380),
-    Field('max', 'max_nm', 'nm', 'number', 'Longest wavelength used.', default=1000),
-    Field('band_min', 'band_min_nm', 'nm', 'number', 'Short edge of the band whose figures of merit come with the result; NaN with `band_max`: none.'),
-    Field('band_max', 'band_max_nm', 'nm', 'number', 'Long edge of that band.'),
+    Field('limits', 'limits_nm', 'nm', 'array 1 f8', 'Shortest and longest wavelength used.'),
+    Field('band', 'band_nm', 'nm', 'array 1 f8', 'Edges of the band whose figures of merit come with the result; empty = none.'),
     Field('disperser', 'disperser', '', 'choice', 'Grating or prism.', default='converging-grating', choices=('converging-grating', 'parallel-grating', 'prism')),
     Field('grating_lines', 'grating_lines_per_mm', '1 / mm', 'number', 'Grooves per mm of a grating in the converging beam; NaN = not known.'),
     Field('grating_distance', 'grating_distance_mm', 'mm', 'number', 'Distance of that grating from the sensor, mm.'),
     Field('order_filter', 'order_filter', '', 'flag', 'True when a filter keeps the second order out.', default=False),
     Field('shortest_light', 'shortest_light_nm', 'nm', 'number', 'Shortest wavelength at which the set-up passes light; NaN = from the spectrum, else 380 nm.'),
     Field('instrument_blur', 'instrument_blur_um', 'um', 'number', 'RMS blur of the camera and spectrograph themselves, um; NaN or 0 = not known, then it is fitted.'),
-    Field('reference_curve', 'reference_curve_nm', 'nm', 'array 1 f8', "Wavelengths of a reference telescope's curve with the same spectrograph; empty = none."),
-    Field('reference_curve', 'reference_curve_um', 'um', 'array 1 f8', 'Its shifts in um.'),
-    Field('reference_curve_error', 'reference_curve_error_um', 'um', 'array 1 f8', 'Their standard uncertainties; may be empty.'),
+    Field('reference_curve_wavelength', 'reference_curve_wavelength_nm', 'nm', 'array 1 f8', "Wavelengths of a reference telescope's curve with the same spectrograph; empty = none."),
+    Field('reference_curve_shift', 'reference_curve_shift_um', 'um', 'array 1 f8', 'Its shifts in um.'),
+    Field('reference_curve_uncertainty', 'reference_curve_uncertainty_um', 'um', 'array 1 f8', 'Their standard uncertainties; may be empty.'),
     Field('sign_hint', 'sign_hint', '', 'choice', 'For one spectrum: what is known of the sign.', default='none', choices=('none', 'blue-longer', 'blue-shorter')),
-    Field('defocus_hint', 'defocus_hint_um', 'um', 'number', 'For one spectrum set out of focus on purpose: sensor minus best focus of the reference wavelength, um, positive = away from the objective. Its sign decides on which side of focus the colors lie; its size need be right to a third only. NaN = not set out, or not known.'),
+    Field('defocus', 'defocus_um', 'um', 'number', 'For one spectrum set out of focus on purpose: sensor minus best focus of the reference wavelength, um, positive = away from the objective. Its sign decides on which side of focus the colors lie; its size need be right to a third only. NaN = not set out, or not known.'),
     Field('replicates', 'replicates', '', 'integer', 'Bootstrap replicates.', default=200),
     Field('seed', 'seed', '', 'integer', 'Seed of the bootstrap.', default=1),
     Field('reduction', 'reduction', '', 'record', 'How frames are reduced.'),
@@ -195,7 +193,7 @@ LENS_COLOR_REQUEST = Request(
     Field('glasses', 'glasses', '', 'texts', 'Names of one, two or three glasses.', required=True),
     Field('powers', 'powers', '', 'array 1 f8', 'Powers; empty = the glasses unite F and C (two) or F, C and g (three).'),
     Field('focal_length', 'focal_length_mm', 'mm', 'number', 'Focal length, mm.', required=True),
-    Field('wavelength', 'wavelength_nm', 'nm', 'array 1 f8', 'Wavelengths, nm.', required=True),
+    Field('wavelengths', 'wavelengths_nm', 'nm', 'array 1 f8', 'Wavelengths, nm.'),
     Field('reference', 'reference_nm', 'nm', 'number', 'Zero of the curve.', default=550),
     Field('first', 'first_nm', 'nm', 'number', 'First wavelength united.', default=486.1327),
     Field('second', 'second_nm', 'nm', 'number', 'Second wavelength united.', default=656.2725),
@@ -219,8 +217,7 @@ MERIT_REQUEST = Request(
     Field('focal_ratio', 'focal_ratio', '', 'number', 'Focal length over aperture.', required=True),
     Field('focal_length', 'focal_length_mm', 'mm', 'number', 'Focal length, mm; NaN leaves arcsec out.'),
     Field('obstruction', 'obstruction', '', 'number', 'Central obstruction.', default=0),
-    Field('min', 'min_nm', 'nm', 'number', 'Short edge of the band.', default=400),
-    Field('max', 'max_nm', 'nm', 'number', 'Long edge of the band.', default=700),
+    Field('band', 'band_nm', 'nm', 'array 1 f8', 'Edges of the band.'),
     Field('passband', 'passband', '', 'text', 'Passband with a source ("V(lambda)", "B", "V", "R") that the light goes through besides; its own edges then stand for those given, as far as the curve reaches. Empty = straight edges alone.', default=''),
     Field('reference', 'reference_nm', 'nm', 'number', "Wavelength of the curve's zero.", default=550),
     Field('focus', 'focus', '', 'choice', 'Where the sensor stands.', default='best-strehl', choices=('best-strehl', 'best-in-focus', 'least-blur', 'reference')),
@@ -290,12 +287,41 @@ REFINEMENT_REQUEST = Request(
 #: How one frame is to be reduced.
 SPECTRUM_REQUEST = Request(
     Field('axis', 'axis', '', 'choice', 'Where wavelengths run.', default='x', choices=('x', 'y')),
-    Field('trace_row', 'trace_row', '', 'number', 'Row near which the wanted spectrum lies at mid frame; NaN = the brightest.'),
-    Field('first_column', 'first_column', '', 'integer', 'First column used.', default=0),
-    Field('end_column', 'end_column', '', 'integer', 'One past the last column used; 0 = the end.', default=0),
+    Field('row', 'row_px', 'pix', 'number', 'Row near which the wanted spectrum lies at mid frame; NaN = the brightest.'),
+    Field('columns', 'columns', '', 'array 1 i4', 'First column used, and one past the last; empty = all.'),
     Field('bins', 'bins', '', 'integer', 'Bins along the dispersion.', default=96),
     Field('half_window', 'half_window', '', 'integer', "Half height of the profile window, pixels; 0 = from the spectrum's own width.", default=0),
     Field('line_depth', 'line_depth', '', 'number', 'Leave out columns whose flux departs from the continuum by more than this share; 0 = keep all.', default=0.1),
+)
+
+#: A spectrum to be drawn, through any lens.
+SPECTRUM_SCENE = Request(
+    Field('width', 'width', '', 'integer', 'Columns.', default=1600),
+    Field('height', 'height', '', 'integer', 'Rows.', default=200),
+    Field('wavelengths', 'wavelengths_nm', 'nm', 'array 1 f8', 'Wavelength of each column, nm; must have `width` values.', required=True),
+    Field('curve_wavelength', 'curve_wavelength_nm', 'nm', 'array 1 f8', "Wavelengths of the lens's curve.", required=True),
+    Field('curve_focus', 'curve_focus_um', 'um', 'array 1 f8', 'Focus at each, um, positive = farther out.', required=True),
+    Field('sensor', 'sensor_um', 'um', 'number', 'Place of the sensor, um on the same scale.', default=0),
+    Field('focal_ratio', 'focal_ratio', '', 'number', 'Focal length over aperture.', required=True),
+    Field('focal_length', 'focal_length_mm', 'mm', 'number', 'Focal length, mm.', required=True),
+    Field('obstruction', 'obstruction', '', 'number', 'Central obstruction.', default=0),
+    Field('pitch', 'pitch_um', 'um', 'number', 'Pixel pitch, um.', default=4.63),
+    Field('seeing', 'seeing_arcsec', 'arcsec', 'number', 'Seeing FWHM at 550 nm, arcsec.', default=2.5),
+    Field('temperature', 'temperature_kelvin', 'K', 'number', 'Temperature of the star, K.', default=9600),
+    Field('balmer_depth', 'balmer_depth', '', 'number', 'Depth of the hydrogen lines, 0 to 1 (A stars 0.5, F 0.3, G 0.15: common practice, no source).', default=0.5),
+    Field('electrons', 'electrons', '', 'number', 'Electrons of the whole first order.', default=20000000),
+    Field('second_order', 'second_order', '', 'number', 'Efficiency of the second order over the first.', default=0),
+    Field('grating_lines', 'grating_lines_per_mm', '1 / mm', 'number', 'Grooves per mm of a grating in the converging beam; NaN = none.'),
+    Field('grating_distance', 'grating_distance_mm', 'mm', 'number', 'Its distance from the sensor, mm.'),
+    Field('tilt', 'tilt_px', 'pix', 'number', 'Rise of the trace over the frame, pixels.', default=6),
+    Field('bow', 'bow_px', 'pix', 'number', 'Bow of the trace, pixels.', default=1),
+    Field('sky', 'sky_electrons', 'electron', 'number', 'Sky, electrons a pixel.', default=40),
+    Field('gain', 'gain_electrons_per_adu', 'electron / adu', 'number', 'Electrons for one ADU.', default=1),
+    Field('read_noise', 'read_noise_electrons', 'electron', 'number', 'Read noise, electrons RMS.', default=3),
+    Field('bias', 'bias_adu', 'adu', 'number', 'Level of the empty frame, ADU.', default=300),
+    Field('cosmic_rays', 'cosmic_rays', '', 'integer', 'Cosmic-ray hits.', default=10),
+    Field('lamps', 'lamps', '', 'texts', 'Lamps of a lamp frame; empty = a star.'),
+    Field('seed', 'seed', '', 'integer', 'Seed of the noise; negative = no noise.', default=1),
 )
 
 #: What to find and how to measure it.
@@ -347,13 +373,12 @@ WAVELENGTH_REQUEST = Request(
     Field('absorption', 'absorption', '', 'flag', 'True when the lines are dark (a star).', default=False),
     Field('lamps', 'lamps', '', 'texts', 'Names of line lists: Ne, Ar, Hg, He, Kr, Xe, Cd, H, telluric.'),
     Field('lines', 'lines_nm', 'nm', 'array 1 f8', 'Lines beside or instead of the lists, nm in air.'),
-    Field('min_dispersion', 'min_dispersion', '', 'number', 'Least dispersion, nm per column, without sign.', required=True),
-    Field('max_dispersion', 'max_dispersion', '', 'number', "Greatest dispersion, nm per column, without sign; a prism's range must be covered.", required=True),
-    Field('min', 'min_nm', 'nm', 'number', 'Shortest wavelength that can lie in the frame.', default=330),
-    Field('max', 'max_nm', 'nm', 'number', 'Longest wavelength that can lie in the frame.', default=1050),
+    Field('first_column', 'first_column', '', 'integer', "Columns of the frame before the first of the flux: the scale begins at the frame's own first column.", default=0),
+    Field('dispersion', 'dispersion_nm_per_px', 'nm / pix', 'array 1 f8', "Least and greatest dispersion, nm per column, without sign; a prism's range must be covered.", required=True),
+    Field('limits', 'limits_nm', 'nm', 'array 1 f8', 'Shortest and longest wavelength that can lie in the frame.'),
     Field('direction', 'direction', '', 'integer', '+1 when wavelengths grow with the column, -1 when they fall, 0 when not known.', default=0),
     Field('max_degree', 'max_degree', '', 'integer', 'Highest degree of the polynomial (a prism needs 3 or 4).', default=3),
-    Field('max_rms_columns', 'max_rms_columns', '', 'number', 'Largest RMS residual allowed, columns.', default=0.8),
+    Field('max_rms', 'max_rms_px', 'pix', 'number', 'Largest RMS residual allowed, columns.', default=0.8),
 )
 
 
@@ -580,20 +605,18 @@ class MeritResult(Record):
         Longest minus shortest focus within the band over the focal length.
     sensor : Quantity (um)
         Sensor position, um on the curve's scale.
-    min : Quantity (nm)
-        Band used.
-    max : Quantity (nm)
-        Long edge used.
-    band_min : Quantity (nm)
-        Short edge of the passband that keeps the most light at the wanted Strehl ratio;
-        NaN = none does.
-    band_max : Quantity (nm)
-        Its long edge.
-    band_light_kept : float
+    band : Quantity (nm)
+        Edges of the band used.
+    focus : {"best-strehl", "best-in-focus", "least-blur", "reference"}
+        Where the sensor stands: as was asked for.
+    best_band : Quantity (nm)
+        Edges of the passband that keeps the most light at the wanted Strehl ratio; NaN =
+        none does.
+    best_band_light : float
         Share of the band's light it keeps.
-    band_strehl : float
+    best_band_strehl : float
         Polychromatic Strehl ratio through it, refocused.
-    cut : Quantity (nm)
+    cut_on : Quantity (nm)
         Candidate short edges of a cut-on filter.
     cut_strehl : ndarray
         Strehl ratio with each, refocused.
@@ -617,13 +640,12 @@ class MeritResult(Record):
     secondary_spectrum: Measured
     focus_spread: Measured
     sensor: u.Quantity
-    min: u.Quantity
-    max: u.Quantity
-    band_min: u.Quantity
-    band_max: u.Quantity
-    band_light_kept: float
-    band_strehl: float
-    cut: u.Quantity
+    band: u.Quantity
+    focus: str
+    best_band: u.Quantity
+    best_band_light: float
+    best_band_strehl: float
+    cut_on: u.Quantity
     cut_strehl: np.ndarray
     cut_in_focus: np.ndarray
     cut_light: np.ndarray
@@ -633,19 +655,19 @@ class MeritResult(Record):
     _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
         'in_focus_fraction': ('in_focus_fraction', 'measured', '', None),
         'light_step': ('light_step', 'number', '', None),
-        'rms_blur': ('rms_blur_um', 'measured', 'um', None),
+        'rms_blur': ('rms_blur', 'measured', '', None),
         'rms_blur_sky': ('rms_blur_sky', 'measured', '', None),
         'polychromatic_strehl': ('polychromatic_strehl', 'measured', '', None),
         'halo_fraction': ('halo_fraction', 'measured', '', None),
         'halo_radius': ('halo_radius_um', 'number', 'um', None),
         'secondary_spectrum': ('secondary_spectrum', 'measured', '', None),
         'focus_spread': ('focus_spread', 'measured', '', None),
-        'sensor': ('sensor_um', 'number', 'um', None), 'min': ('min_nm', 'number', 'nm', None),
-        'max': ('max_nm', 'number', 'nm', None), 'band_min': ('band_min_nm', 'number', 'nm', None),
-        'band_max': ('band_max_nm', 'number', 'nm', None),
-        'band_light_kept': ('band_light_kept', 'number', '', None),
-        'band_strehl': ('band_strehl', 'number', '', None),
-        'cut': ('cut_nm', 'array 1 f8', 'nm', None),
+        'sensor': ('sensor_um', 'number', 'um', None),
+        'band': ('band_nm', 'array 1 f8', 'nm', None), 'focus': ('focus', 'choice', '', None),
+        'best_band': ('best_band_nm', 'array 1 f8', 'nm', None),
+        'best_band_light': ('best_band_light', 'number', '', None),
+        'best_band_strehl': ('best_band_strehl', 'number', '', None),
+        'cut_on': ('cut_on_nm', 'array 1 f8', 'nm', None),
         'cut_strehl': ('cut_strehl', 'array 1 f8', '', None),
         'cut_in_focus': ('cut_in_focus', 'array 1 f8', '', None),
         'cut_light': ('cut_light', 'array 1 f8', '', None),
@@ -727,39 +749,39 @@ class ColorFocusResult(Record):
     shift : Quantity (um)
         Shift of each bin measured on its own, um; for a single spectrum its size with the
         sign of the smooth curve.
-    shift_error : Quantity (um)
+    shift_uncertainty : Quantity (um)
         Standard uncertainty, um.
     used : ndarray
         False where a bin was left out of the smooth curve.
     smooth : Quantity (um)
         Smooth curve at the same bins, um.
-    smooth_error : Quantity (um)
+    smooth_uncertainty : Quantity (um)
         Its standard uncertainty, um.
-    replicate : Quantity (um), 2 axes
+    replicates : Quantity (um), 2 axes
         Bootstrap replicates of the smooth curve, replicates x bins, um.
     defocus_size : Quantity (um)
         For a single spectrum: distance of each bin's focus from the sensor without its
         sign, um; NaN for a focus run.
-    defocus_size_error : Quantity (um)
+    defocus_size_uncertainty : Quantity (um)
         Its standard uncertainty.
     sign_decided : ndarray
         False where one spectrum does not tell on which side of the sensor a color
         focuses.
     signs_decided : bool
         False when open signs matter: then `defocus_size` is what was measured, the signed
-        curve is one of several that fit, and `range` is that of the size.
+        curve is one of several that fit, and `focus_range` is that of the size.
     removed : Quantity (um)
         What was subtracted for the grating or by the reference, um.
     relative_flux : ndarray
         Detected light per nm at each bin, relative to the largest.
-    robust_width : Quantity (um), 2 axes
+    width : Quantity (um), 2 axes
         Half the 68.3 % range of the profile, frames x bins, um on the sensor: model-free.
-    robust_width_error : Quantity (um), 2 axes
+    width_uncertainty : Quantity (um), 2 axes
         Its standard uncertainty.
     seeing : Quantity (um)
         Seeing FWHM at 550 nm with the telescope's own steady blur, each frame, um on the
         sensor.
-    position : Quantity (um)
+    positions : Quantity (um)
         Position of each frame, um.
     reference_focus : Measured
         Best focus of the reference wavelength on the focuser's scale (focus run), or its
@@ -769,18 +791,24 @@ class ColorFocusResult(Record):
         spectrograph's, um; NaN where the profiles show none.
     reference : Quantity (nm)
         Zero of the curve, nm.
-    range : Measured
+    focus_range : Measured
         Longest minus shortest focus over the used bins.
     focal_ratio_from_blur : Measured
         Focal ratio at which the blur grows with the position as it did; NaN for a single
         spectrum.
     noise_scale : float
         Profiles' scatter over the expected noise.
+    focal_ratio : float
+        Focal length over aperture, as given.
+    focal_length : Quantity (mm)
+        Focal length, as given; NaN = not known.
+    obstruction : float
+        Ratio of the diameters of obstruction and aperture, as given.
     column_shift : ndarray
         Shift of each frame along the dispersion against the first, columns.
     second_order_from : Quantity (nm)
         Longest wavelength free of the second order, nm; infinite when none comes.
-    merit : MeritResult
+    band_merit : MeritResult
         Figures of merit in the request's band, weighted with the light as detected; null
         when no band was asked for.
     notes : tuple of Note
@@ -792,30 +820,33 @@ class ColorFocusResult(Record):
     from_focus_run: bool
     wavelength: u.Quantity
     shift: u.Quantity
-    shift_error: u.Quantity
+    shift_uncertainty: u.Quantity
     used: np.ndarray
     smooth: u.Quantity
-    smooth_error: u.Quantity
-    replicate: u.Quantity
+    smooth_uncertainty: u.Quantity
+    replicates: u.Quantity
     defocus_size: u.Quantity
-    defocus_size_error: u.Quantity
+    defocus_size_uncertainty: u.Quantity
     sign_decided: np.ndarray
     signs_decided: bool
     removed: u.Quantity
     relative_flux: np.ndarray
-    robust_width: u.Quantity
-    robust_width_error: u.Quantity
+    width: u.Quantity
+    width_uncertainty: u.Quantity
     seeing: u.Quantity
-    position: u.Quantity
+    positions: u.Quantity
     reference_focus: Measured
     instrument_blur: Measured
     reference: u.Quantity
-    range: Measured
+    focus_range: Measured
     focal_ratio_from_blur: Measured
     noise_scale: float
+    focal_ratio: float
+    focal_length: u.Quantity
+    obstruction: float
     column_shift: np.ndarray
     second_order_from: u.Quantity
-    merit: MeritResult | None
+    band_merit: MeritResult | None
     notes: tuple[Note, ...]
     quantities: tuple[Quantity, ...]
 
@@ -823,29 +854,33 @@ class ColorFocusResult(Record):
         'from_focus_run': ('from_focus_run', 'flag', '', None),
         'wavelength': ('wavelength_nm', 'array 1 f8', 'nm', None),
         'shift': ('shift_um', 'array 1 f8', 'um', None),
-        'shift_error': ('shift_error_um', 'array 1 f8', 'um', None),
+        'shift_uncertainty': ('shift_uncertainty_um', 'array 1 f8', 'um', None),
         'used': ('used', 'array 1 b1', '', None), 'smooth': ('smooth_um', 'array 1 f8', 'um', None),
-        'smooth_error': ('smooth_error_um', 'array 1 f8', 'um', None),
-        'replicate': ('replicate_um', 'array 2 f8', 'um', None),
+        'smooth_uncertainty': ('smooth_uncertainty_um', 'array 1 f8', 'um', None),
+        'replicates': ('replicates_um', 'array 2 f8', 'um', None),
         'defocus_size': ('defocus_size_um', 'array 1 f8', 'um', None),
-        'defocus_size_error': ('defocus_size_error_um', 'array 1 f8', 'um', None),
+        'defocus_size_uncertainty': ('defocus_size_uncertainty_um', 'array 1 f8', 'um', None),
         'sign_decided': ('sign_decided', 'array 1 b1', '', None),
         'signs_decided': ('signs_decided', 'flag', '', None),
         'removed': ('removed_um', 'array 1 f8', 'um', None),
         'relative_flux': ('relative_flux', 'array 1 f8', '', None),
-        'robust_width': ('robust_width_um', 'array 2 f8', 'um', None),
-        'robust_width_error': ('robust_width_error_um', 'array 2 f8', 'um', None),
+        'width': ('width_um', 'array 2 f8', 'um', None),
+        'width_uncertainty': ('width_uncertainty_um', 'array 2 f8', 'um', None),
         'seeing': ('seeing_um', 'array 1 f8', 'um', None),
-        'position': ('position_um', 'array 1 f8', 'um', None),
+        'positions': ('positions_um', 'array 1 f8', 'um', None),
         'reference_focus': ('reference_focus', 'measured', '', None),
-        'instrument_blur': ('instrument_blur_um', 'measured', 'um', None),
+        'instrument_blur': ('instrument_blur', 'measured', '', None),
         'reference': ('reference_nm', 'number', 'nm', None),
-        'range': ('range', 'measured', '', None),
+        'focus_range': ('focus_range', 'measured', '', None),
         'focal_ratio_from_blur': ('focal_ratio_from_blur', 'measured', '', None),
         'noise_scale': ('noise_scale', 'number', '', None),
+        'focal_ratio': ('focal_ratio', 'number', '', None),
+        'focal_length': ('focal_length_mm', 'number', 'mm', None),
+        'obstruction': ('obstruction', 'number', '', None),
         'column_shift': ('column_shift', 'array 1 f8', '', None),
         'second_order_from': ('second_order_from_nm', 'number', 'nm', None),
-        'merit': ('merit', 'record', '', MeritResult), 'notes': ('notes', 'notes', '', None),
+        'band_merit': ('band_merit', 'record', '', MeritResult),
+        'notes': ('notes', 'notes', '', None),
         'quantities': ('quantities', 'records', '', Quantity),
     }
 
@@ -1170,6 +1205,12 @@ class LensColorResult(Record):
 
     Attributes
     ----------
+    glasses : tuple of str
+        Glass of each element, front to back.
+    focal_length : Quantity (mm)
+        Focal length.
+    reference : Quantity (nm)
+        Zero of the curve.
     wavelength : Quantity (nm)
         Wavelengths, nm.
     shift : Quantity (um)
@@ -1182,6 +1223,9 @@ class LensColorResult(Record):
         Abbe number of each.
     """
 
+    glasses: tuple[str, ...]
+    focal_length: u.Quantity
+    reference: u.Quantity
     wavelength: u.Quantity
     shift: u.Quantity
     powers: np.ndarray
@@ -1189,6 +1233,9 @@ class LensColorResult(Record):
     abbe_number: np.ndarray
 
     _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'glasses': ('glasses', 'texts', '', None),
+        'focal_length': ('focal_length_mm', 'number', 'mm', None),
+        'reference': ('reference_nm', 'number', 'nm', None),
         'wavelength': ('wavelength_nm', 'array 1 f8', 'nm', None),
         'shift': ('shift_um', 'array 1 f8', 'um', None),
         'powers': ('powers', 'array 1 f8', '', None),
@@ -1398,27 +1445,29 @@ class ReducedSpectrum(Record):
     ----------
     name : str
         Name of the frame.
-    trace_y : ndarray
+    trace : Quantity (pix)
         Center of the spectrum across the dispersion at each column, pixels.
-    flux : ndarray
+    first_column : int
+        Column of the frame at which it begins.
+    flux : Quantity (adu)
         Flux in each column, ADU, background taken off.
-    flux_error : ndarray
+    flux_uncertainty : Quantity (adu)
         Standard uncertainty of the flux.
-    background : ndarray
+    background : Quantity (adu)
         Background in each column at the spectrum, ADU a pixel.
-    column_masked : ndarray
+    masked : ndarray
         Columns left out: clipped, off the frame, or in a strong line.
     in_line : ndarray
         Columns in a strong line or band.
     bin_column : ndarray
         Mean column of each bin.
-    robust_width : ndarray
+    width : Quantity (pix)
         Half the range that holds 68.3 % of the profile, pixels: model-free.
-    robust_width_error : ndarray
+    width_uncertainty : Quantity (pix)
         Its standard uncertainty from noise.
     signal_to_noise : ndarray
         Flux over noise of the whole bin.
-    profile : ndarray, 2 axes
+    profile : Quantity (adu), 2 axes
         Profiles, bins x rows, ADU summed over the bin's columns.
     noise_variance : ndarray, 2 axes
         Variance of the background and read noise in the profiles, ADU^2.
@@ -1445,17 +1494,18 @@ class ReducedSpectrum(Record):
     """
 
     name: str
-    trace_y: np.ndarray
-    flux: np.ndarray
-    flux_error: np.ndarray
-    background: np.ndarray
-    column_masked: np.ndarray
+    trace: u.Quantity
+    first_column: int
+    flux: u.Quantity
+    flux_uncertainty: u.Quantity
+    background: u.Quantity
+    masked: np.ndarray
     in_line: np.ndarray
     bin_column: np.ndarray
-    robust_width: np.ndarray
-    robust_width_error: np.ndarray
+    width: u.Quantity
+    width_uncertainty: u.Quantity
     signal_to_noise: np.ndarray
-    profile: np.ndarray
+    profile: u.Quantity
     noise_variance: np.ndarray
     first_row: int
     subpixel_mean: np.ndarray
@@ -1468,17 +1518,18 @@ class ReducedSpectrum(Record):
     notes: tuple[Note, ...]
 
     _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
-        'name': ('name', 'text', '', None), 'trace_y': ('trace_y', 'array 1 f8', '', None),
-        'flux': ('flux', 'array 1 f8', '', None),
-        'flux_error': ('flux_error', 'array 1 f8', '', None),
-        'background': ('background', 'array 1 f8', '', None),
-        'column_masked': ('column_masked', 'array 1 b1', '', None),
+        'name': ('name', 'text', '', None), 'trace': ('trace_px', 'array 1 f8', 'pix', None),
+        'first_column': ('first_column', 'integer', '', None),
+        'flux': ('flux', 'array 1 f8', 'adu', None),
+        'flux_uncertainty': ('flux_uncertainty', 'array 1 f8', 'adu', None),
+        'background': ('background', 'array 1 f8', 'adu', None),
+        'masked': ('masked', 'array 1 b1', '', None),
         'in_line': ('in_line', 'array 1 b1', '', None),
         'bin_column': ('bin_column', 'array 1 f8', '', None),
-        'robust_width': ('robust_width', 'array 1 f8', '', None),
-        'robust_width_error': ('robust_width_error', 'array 1 f8', '', None),
+        'width': ('width_px', 'array 1 f8', 'pix', None),
+        'width_uncertainty': ('width_uncertainty_px', 'array 1 f8', 'pix', None),
         'signal_to_noise': ('signal_to_noise', 'array 1 f8', '', None),
-        'profile': ('profile', 'array 2 f8', '', None),
+        'profile': ('profile', 'array 2 f8', 'adu', None),
         'noise_variance': ('noise_variance', 'array 2 f8', '', None),
         'first_row': ('first_row', 'integer', '', None),
         'subpixel_mean': ('subpixel_mean', 'array 1 f8', '', None),
@@ -1560,6 +1611,23 @@ class SecondOpinionResult(Record):
         'uncertainty': ('uncertainty_nm', 'array 1 f8', 'nm', None),
         'difference': ('difference_nm', 'number', 'nm', None),
         'expected': ('expected_nm', 'number', 'nm', None), 'agrees': ('agrees', 'flag', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class SpectrumTruth(Record):
+    """What was drawn.
+
+    Attributes
+    ----------
+    focus : Quantity (um)
+        Focus of each column's color, um, on the curve's own scale.
+    """
+
+    focus: u.Quantity
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'focus': ('focus_um', 'array 1 f8', 'um', None),
     }
 
 
@@ -2056,22 +2124,22 @@ class WavelengthSolution(Record):
         Wavelength at each column, nm in air.
     line_column : ndarray
         Columns of the lines used.
-    line : Quantity (nm)
+    line_wavelength : Quantity (nm)
         Their wavelengths, nm in air; of a blend the mean, weighted by the strengths
         found.
     uncertainty : Quantity (nm)
         Standard uncertainty of the wavelength of each column, nm: from the lines' own and
         from a degree more than the evidence asks for.
-    mode : Quantity (nm)
-        Independent ways in which the scale may be off, modes x columns flattened, nm for
-        one standard deviation.
+    modes : Quantity (nm), 2 axes
+        Independent ways in which the scale may be off, modes x columns nm for one
+        standard deviation.
     residual : Quantity (nm)
         Measured minus published, nm.
     unmatched_column : ndarray
         Columns of the peaks that matched no line.
     rms : Quantity (nm)
         RMS residual, nm, corrected for the unknowns.
-    rms_columns : float
+    rms_columns : Quantity (pix)
         The same in columns.
     coefficients : ndarray
         Polynomial, lowest power first, of the column scaled to -1 ... 1 over the frame.
@@ -2085,13 +2153,13 @@ class WavelengthSolution(Record):
 
     wavelength: u.Quantity
     line_column: np.ndarray
-    line: u.Quantity
+    line_wavelength: u.Quantity
     uncertainty: u.Quantity
-    mode: u.Quantity
+    modes: u.Quantity
     residual: u.Quantity
     unmatched_column: np.ndarray
     rms: u.Quantity
-    rms_columns: float
+    rms_columns: u.Quantity
     coefficients: np.ndarray
     log_false_alarm: float
     medium: str
@@ -2100,12 +2168,13 @@ class WavelengthSolution(Record):
     _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
         'wavelength': ('wavelength_nm', 'array 1 f8', 'nm', None),
         'line_column': ('line_column', 'array 1 f8', '', None),
-        'line': ('line_nm', 'array 1 f8', 'nm', None),
+        'line_wavelength': ('line_wavelength_nm', 'array 1 f8', 'nm', None),
         'uncertainty': ('uncertainty_nm', 'array 1 f8', 'nm', None),
-        'mode': ('mode_nm', 'array 1 f8', 'nm', None),
+        'modes': ('modes_nm', 'array 2 f8', 'nm', None),
         'residual': ('residual_nm', 'array 1 f8', 'nm', None),
         'unmatched_column': ('unmatched_column', 'array 1 f8', '', None),
-        'rms': ('rms_nm', 'number', 'nm', None), 'rms_columns': ('rms_columns', 'number', '', None),
+        'rms': ('rms_nm', 'number', 'nm', None),
+        'rms_columns': ('rms_columns', 'number', 'pix', None),
         'coefficients': ('coefficients', 'array 1 f8', '', None),
         'log_false_alarm': ('log_false_alarm', 'number', '', None),
         'medium': ('medium', 'text', '', None), 'notes': ('notes', 'notes', '', None),

@@ -72,7 +72,11 @@ def quantity(value: Any, unit: str | u.UnitBase, what: str) -> u.Quantity:
     """
     wanted = u.Unit(unit)
     name = wanted.to_string()
-    shown = f"{value!s}" if isinstance(value, (str, u.Quantity, int, float)) else repr(value)
+    if isinstance(value, (str, int, float, np.ndarray)):
+        with np.printoptions(threshold=6, edgeitems=2):
+            shown = f"{value!s}"
+    else:
+        shown = repr(value)
     try:
         if isinstance(value, str):
             made = _read(value)

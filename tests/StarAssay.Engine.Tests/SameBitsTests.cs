@@ -144,12 +144,12 @@ public class SameBitsTests
         int[] run = [.. position.SelectMany((um, k) =>
         {
             float[] pixels = new float[Width * Height];
-            SpectrumSimulator.Draw(new SpectrumScene { Width = Width, Height = Height, WavelengthNm = nm, CurveNm = curve, CurveUm = [.. curve.Select(w => Math.Pow((w - 550) / 20, 2))], SensorUm = um, FocalRatio = 7, FocalLengthMm = 700, PitchUm = 5, Electrons = 8e6, Seed = k }, pixels);
+            SpectrumSimulator.Draw(new SpectrumScene { Width = Width, Height = Height, WavelengthsNm = nm, CurveWavelengthNm = curve, CurveFocusUm = [.. curve.Select(w => Math.Pow((w - 550) / 20, 2))], SensorUm = um, FocalRatio = 7, FocalLengthMm = 700, PitchUm = 5, Electrons = 8e6, Seed = k }, pixels);
             return StoredForms.Counts(pixels);
         })];
         CompareAll(Few(StoredForms.Of(run, Width, 3 * Height)), (all, context) => ColorFocusMeasurement.Measure(
             [.. Enumerable.Range(0, 3).Select(k => Part(all, k, 3) with { GainElectronsPerAdu = 1, ReadNoiseElectrons = 3, PitchUm = 5, SaturationAdu = 65535 })],
-            new ColorFocusRequest { FocalRatio = 7, PositionUm = position, WavelengthNm = nm, MinNm = 400, MaxNm = 700, Disperser = Disperser.Prism, Replicates = 20, Reduction = new SpectrumRequest { Bins = 24 } },
+            new ColorFocusRequest { FocalRatio = 7, PositionsUm = position, WavelengthsNm = nm, LimitsNm = [400, 700], Disperser = Disperser.Prism, Replicates = 20, Reduction = new SpectrumRequest { Bins = 24 } },
             context));
     }
 

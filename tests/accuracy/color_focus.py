@@ -140,7 +140,7 @@ def judge(curve: cf.ColorFocusCurve, case: Case, sensor: float) -> dict[str, Any
     """Errors between 400 and 700 nm."""
     w = curve.wavelength.value
     good = curve.used & (w > 400) & (w < 700)
-    truth = case.shift(w) - case.shift(np.array([curve.conditions["reference_nm"]]))
+    truth = case.shift(w) - case.shift(np.array([curve.reference.value]))
     bins, smooth = (curve.shift.value - truth)[good], (curve.smooth.value - truth)[good]
     bins_bar, smooth_bar = of(curve, "shift")[good], of(curve, "smooth")[good]
     away = np.abs(case.shift(w) - sensor)[good]  # true size of the defocus
@@ -177,17 +177,14 @@ def wrong_sign(
     found = (curve.smooth.value + zero)[good]
     true = (case.shift(curve.wavelength.value) - sensor)[good]
     sure = curve.sign_decided[good] & (away > 2 * of(curve, "smooth")[good])
-    hinted = np.isfinite(curve.conditions["defocus_hint_um"])
+    hinted = "defocus_um" in curve.conditions["request"]
     wrong = [np.any(sure & (side * found * true < 0)) for side in ((1,) if hinted else (1, -1))]
     return bool(min(wrong))
 
 
 def of(curve: cf.ColorFocusCurve, name: str) -> np.ndarray:
     """Standard uncertainty of a column of the curve."""
-    for tail in ("_uncertainty", "_error"):
-        if hasattr(curve, name + tail):
-            return np.asarray(getattr(curve, name + tail).value)
-    raise AttributeError(name)
+    return np.asarray(getattr(curve, f"{name}_uncertainty").value)
 
 
 def rms(values: np.ndarray) -> float:
@@ -219,11 +216,11 @@ def measured(case: Case, ways: list[str]) -> Iterator[tuple[str, dict[str, Any],
     common: dict[str, Any] = {
         "wavelengths": (case.wave + shift) * u.nm,
         "focal_ratio": case.focal_ratio,
-        "focal_length": case.focal_mm,
+        "focal_length": case.focal_mm * u.mm,
         "obstruction": case.obstruction,
         "disperser": "parallel-grating",
-        "limits": (388, 750),
-        "wavelength_error": SCALE_ERROR,
+        "limits": (388, 750) * u.nm,
+        "wavelength_uncertainty": SCALE_ERROR,
     }
     # Set out far enough that all colors lie on one side, as docs/color-focus.md asks.
     w = np.linspace(386, 752, 80)
@@ -238,7 +235,7 @@ def measured(case: Case, ways: list[str]) -> Iterator[tuple[str, dict[str, Any],
             if way == "run":
                 frames = same_height([case.frame(p, i) for i, p in enumerate(positions)], case.seed)
                 start = time.process_time()
-                curve = cf.measure_color_focus(frames, positions=positions, **common)
+                curve = cf.measure_color_focus(frames, positions=positions * u.um, **common)
             else:
                 sensor = out if way == "out" else float(r.normal(0, 0.2) * depth)
                 hint = sensor * float(np.exp(r.normal(0, 0.15))) * u.um if way == "out" else None
@@ -357,7 +354,7 @@ def scales(seeds: list[int], say: bool) -> dict[str, Any]:
         for seed in seeds:
             kind = judging.KINDS[seed % len(judging.KINDS)]
             setup = judging.drawn_setup(kind, 5000 + seed)
-            rough = (0.8 * setup.nm_per_px, 1.25 * setup.nm_per_px)
+            rough = [0.8 * setup.nm_per_px, 1.25 * setup.nm_per_px] * u.nm / u.pix
             try:
                 if way == "lamp":
                     gases = LAMPS[seed % len(LAMPS)]
@@ -381,15 +378,13 @@ def scales(seeds: list[int], say: bool) -> dict[str, Any]:
             error = (scale.wavelength.value - setup.wave) / setup.nm_per_px
             off.append(rms(error[use]))
             edges.append(float(np.max(np.abs(error[use]))))
-            bar = getattr(scale, "uncertainty", None)
-            if bar is not None:
-                bar = bar.value / setup.nm_per_px
-                pulls.append(rms(error[use] / bar[use]))
-                held.append(float(np.mean(np.abs(error[use]) < bar[use])))
+            bar = scale.uncertainty.value / setup.nm_per_px
+            pulls.append(rms(error[use] / bar[use]))
+            held.append(float(np.mean(np.abs(error[use]) < bar[use])))
             if say:
                 print(
                     f"  {way} {seed} {kind}: off {off[-1]:.3f}, at worst {edges[-1]:.2f} columns "
-                    + (f"pull {pulls[-1]:.2f}" if pulls else ""),
+                    f"pull {pulls[-1]:.2f}",
                     flush=True,
                 )
         kept[way] = {

@@ -13,13 +13,14 @@ from typing import Any
 import numpy as np
 import scipy
 from _bench import Row
+from astropy import units as u
 from astropy.modeling.models import Polynomial1D
 from scipy.optimize import curve_fit
 from specreduce.tracing import FitTrace
 
 import starassay
 
-WAVE = 385 + 0.19 * np.arange(2112)
+WAVE = (385 + 0.19 * np.arange(2112)) * u.nm
 
 
 def gaussian_widths(pixels: np.ndarray) -> np.ndarray:
@@ -52,20 +53,20 @@ def gaussian_widths(pixels: np.ndarray) -> np.ndarray:
 def rows(quick: bool) -> Iterator[Row]:
     """Every comparison of this module."""
     lens = starassay.lens_color_focus(
-        ["S-FPL51", "N-KZFS4"], 700, wavelengths=np.arange(370, 901, 5)
+        ["S-FPL51", "N-KZFS4"], 700 * u.mm, wavelengths=np.arange(370, 901, 5) * u.nm
     )
-    optics: dict[str, Any] = {"wavelengths": WAVE, "focal_ratio": 7, "focal_length": 700}
-    positions = np.linspace(-400, 400, 5 if quick else 9)
+    optics: dict[str, Any] = {"wavelengths": WAVE, "focal_ratio": 7, "focal_length": 700 * u.mm}
+    positions = np.linspace(-400, 400, 5 if quick else 9) * u.um
     frames = [
-        starassay.draw_spectrum(lens, sensor=p, height=350, pitch=5, seed=i, **optics)
+        starassay.draw_spectrum(lens, sensor=p, height=350, pitch=5 * u.um, seed=i, **optics)
         for i, p in enumerate(positions)
     ]
     common: dict[str, Any] = {
         "wavelengths": WAVE,
         "focal_ratio": 7,
-        "focal_length": 700,
+        "focal_length": 700 * u.mm,
         "disperser": "parallel-grating",
-        "band": (390, 750),
+        "band": (390, 750) * u.nm,
     }
     middle = frames[len(frames) // 2]
 

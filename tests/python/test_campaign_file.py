@@ -229,7 +229,9 @@ def test_lamps_of_the_campaign_are_the_engines() -> None:
     from starassay.measurements.color_focus.declaration import LINES
 
     with pytest.raises(errors.InputError) as caught:
-        starassay.calibrate_wavelengths(np.ones(100), lamps=["Xx"], dispersion=(0.3, 0.6))
+        starassay.calibrate_wavelengths(
+            np.ones(100), lamps=["Xx"], dispersion=(0.3, 0.6) * u.nm / u.pix
+        )
     known = str(caught.value).partition("Known are ")[2].partition(";")[0]
     assert tuple(known.split(", ")) == LINES
 

@@ -15,6 +15,7 @@ from astropy import units as u
 from scipy.interpolate import CubicSpline
 from scipy.ndimage import shift
 
+from starassay import draw_spectrum
 from starassay.measurements import color_focus as cf
 from starassay.errors import CannotMeasureError, InputError
 from starassay.measurements.color_focus.wavelengths import lamp_flux
@@ -27,21 +28,12 @@ import _color_judging  # noqa: E402  (the accuracy programs' simulators)
 import _spectra  # noqa: E402
 
 WAVE = 385 + 0.6 * np.arange(640)
+PER_PIXEL = u.nm / u.pix
 CAMERA = {
     "gain": 1 * u.electron / u.adu,
     "read_noise": 4 * u.electron,
     "saturation": 60000 * u.adu,
     "pitch": 5 * u.um,
-}
-
-
-#: What a curve that is no lens of known glass leaves open.
-NO_GLASS: dict[str, Any] = {
-    "notes": (),
-    "glasses": (),
-    "powers": np.zeros(0),
-    "index_d": np.zeros(0),
-    "abbe_number": np.zeros(0),
 }
 
 
@@ -79,7 +71,7 @@ def doublet_run() -> tuple[list[Frame], np.ndarray, _spectra.Telescope]:
 @pytest.fixture(scope="module")
 def doublet_curve(doublet_run: tuple) -> cf.ColorFocusCurve:
     frames, positions, telescope = doublet_run
-    return measure(frames, telescope, positions=positions)
+    return measure(frames, telescope, positions=positions * u.um)
 
 
 def measure(frames: Any, telescope: Any, **options: Any) -> cf.ColorFocusCurve:
@@ -88,16 +80,16 @@ def measure(frames: Any, telescope: Any, **options: Any) -> cf.ColorFocusCurve:
         frames,
         wavelengths=WAVE * u.nm,
         focal_ratio=telescope.focal_ratio,
-        focal_length=telescope.focal_mm,
+        focal_length=telescope.focal_mm * u.mm,
         disperser="parallel-grating",
-        limits=(390, 750),
+        limits=(390, 750) * u.nm,
         bins=64,
         **options,
     )
 
 
 def truth_of(telescope: _spectra.Telescope, curve: cf.ColorFocusCurve) -> np.ndarray:
-    zero = telescope.shift(np.array([curve.conditions["reference_nm"]]))
+    zero = telescope.shift(np.array([curve.reference.value]))
     return telescope.shift(curve.wavelength.value) - zero
 
 
@@ -160,16 +152,18 @@ def test_single_spectrum_of_a_triplet_does_not_hide_open_signs(seeing: float) ->
     good = curve.used & (w > 400) & (w < 700)
     error = np.abs(curve.smooth.value - truth_of(telescope, curve))[good]
     # 68 % is what standard errors promise of many bins; bins of one curve err together.
-    assert np.mean(error < curve.smooth_error.value[good]) > 0.68
-    assert np.all(error < 3 * curve.smooth_error.value[good])
+    assert np.mean(error < curve.smooth_uncertainty.value[good]) > 0.68
+    assert np.all(error < 3 * curve.smooth_uncertainty.value[good])
     note = next(n for n in curve.notes if n.code == "color-focus.sign-ambiguous")
     assert note.level == "doubt"
-    merit = curve.merit((400, 700))
+    merit = curve.merit((400, 700) * u.nm)
     assert "color-focus.sign-ambiguous" in {n.code for n in merit.notes}
     # What is quoted then is the size without its sign.
     assert not curve.signs_decided and "NOT DECIDED" in curve.summary()[0]
     size = np.abs(telescope.shift(w))[good]
-    held = np.abs(curve.defocus_size.value[good] - size) < curve.defocus_size_error.value[good]
+    held = (
+        np.abs(curve.defocus_size.value[good] - size) < curve.defocus_size_uncertainty.value[good]
+    )
     assert np.mean(held) > 0.68
     inside = curve.defocus_size.value[curve.used]
     assert float(curve.focus_range.value.value) == pytest.approx(np.ptp(inside), abs=1e-9)
@@ -197,10 +191,10 @@ def test_single_spectrum_set_out_of_focus_is_decided_by_a_rough_hint(
     common = {
         "wavelengths": WAVE * u.nm,
         "focal_ratio": telescope.focal_ratio,
-        "focal_length": telescope.focal_mm,
+        "focal_length": telescope.focal_mm * u.mm,
         "obstruction": telescope.obstruction,
         "disperser": "parallel-grating",
-        "limits": (390, 750),
+        "limits": (390, 750) * u.nm,
         "bins": 64,
     }
     frame = as_frame(pixels, saturation=200000 * u.adu)
@@ -211,7 +205,7 @@ def test_single_spectrum_set_out_of_focus_is_decided_by_a_rough_hint(
     error = curve.smooth.value[good] - truth
     # Bar: 10 % of the range for a single spectrum; a mirror flat within its error bars.
     if name == "mirror":
-        assert np.mean(np.abs(error) < 2 * curve.smooth_error.value[good]) > 0.9
+        assert np.mean(np.abs(error) < 2 * curve.smooth_uncertainty.value[good]) > 0.9
         assert np.abs(error).max() < 3
     else:
         assert np.sqrt(np.mean(error**2)) < 0.10 * np.ptp(truth)
@@ -224,7 +218,7 @@ def test_single_spectrum_set_out_of_focus_is_decided_by_a_rough_hint(
     # Where the search begins depends on the hint; the curve that it ends at must not, to a tenth of its bar.
     nearer = cf.measure_color_focus(frame, defocus=sensor * u.um, **common)
     moved = (nearer.smooth.value - curve.smooth.value)[good]
-    assert np.all(np.abs(moved) < 0.1 * curve.smooth_error.value[good])
+    assert np.all(np.abs(moved) < 0.1 * curve.smooth_uncertainty.value[good])
     wrong = cf.measure_color_focus(frame, defocus=4 * sensor * u.um, **common)
     assert "color-focus.defocus-hint-differs" in {n.code for n in wrong.notes}
 
@@ -233,40 +227,35 @@ def test_single_spectrum_set_out_of_focus_is_decided_by_a_rough_hint(
 def test_same_answer_for_any_number_of_threads(doublet_run: tuple) -> None:
     frames, positions, _ = doublet_run
     kwargs = {
-        "positions": positions[:3],
+        "positions": positions[:3] * u.um,
         "wavelengths": WAVE * u.nm,
         "focal_ratio": 7.0,
         "disperser": "parallel-grating",
-        "limits": (400, 700),
+        "limits": (400, 700) * u.nm,
         "bins": 24,
     }
     one = cf.measure_color_focus(frames[:3], threads=1, **kwargs)
     two = cf.measure_color_focus(frames[:3], threads=2, **kwargs)
     assert np.array_equal(one.smooth.value, two.smooth.value)
-    assert np.array_equal(one.replicates, two.replicates)
+    assert np.array_equal(one.replicates.value, two.replicates.value)
 
 
 def test_narrower_band_never_lowers_the_in_focus_fraction(
     doublet_curve: cf.ColorFocusCurve,
 ) -> None:
-    wide = doublet_curve.merit((400, 700), focus="best-in-focus")
+    wide = doublet_curve.merit((400, 700) * u.nm, focus="best-in-focus")
     # Where V(lambda), the photopic curve of CIE 018:2019, is above a hundredth.
-    narrow = doublet_curve.merit((430, 680), focus="best-in-focus")
+    narrow = doublet_curve.merit((430, 680) * u.nm, focus="best-in-focus")
     assert narrow.in_focus_fraction.value >= wide.in_focus_fraction.value
     assert 0 <= wide.in_focus_fraction.value <= 1
 
 
 def test_figures_of_merit_of_a_known_curve() -> None:
     # A curve that is straight in wavelength, flat light, sensor at its middle: closed forms.
-    theory = cf.lens_color_focus(["N-BK7"], 1000)  # any theory record serves as carrier
+    theory = cf.lens_color_focus(["N-BK7"], 1000 * u.mm)  # any theory record serves as carrier
     w = np.linspace(400, 700, 301)
-    line = cf.LensTheory(
-        **NO_GLASS,
-        conditions={**theory.conditions, "focal_length_mm": 1000.0},
-        wavelength=w * u.nm,
-        shift=(w - 550) * u.um,
-    )
-    merit = line.merit(10.0, (400, 700), star="flat", focus="least-blur")
+    line = dataclasses.replace(theory, wavelength=w * u.nm, shift=(w - 550) * u.um)
+    merit = line.merit(10.0, (400, 700) * u.nm, star="flat", focus="least-blur")
     # RMS radius of a uniform disc of diameter dz/N is dz/(2 sqrt2 N); dz uniform in +-150 um.
     expected = 150 / np.sqrt(3) / (2 * np.sqrt(2) * 10)
     assert merit.rms_blur.value.to_value(u.um) == pytest.approx(expected, rel=0.01)
@@ -281,16 +270,15 @@ def test_depth_of_focus_strehl() -> None:
     # Born and Wolf: a quarter wave of defocus, dz = 2 lambda N^2, has a Strehl ratio of 0.810569,
     # half a wave 0.405285. The sensor stands at the reference, 650 nm, one or two depths away.
     w = np.array([540.0, 560.0, 600.0, 650.0])
-    theory = cf.lens_color_focus(["N-BK7"], 1000)
+    theory = cf.lens_color_focus(["N-BK7"], 1000 * u.mm)
     for depths, strehl in ((1.0, 0.810569), (2.0, 0.405285)):
         away = depths * 2 * w / 1000 * 49
         shift = np.where(w < 601, away, 0.0)
-        carrier = {**theory.conditions, "reference_nm": 650.0}
-        line = cf.LensTheory(
-            **NO_GLASS, conditions=carrier, wavelength=w * u.nm, shift=shift * u.um
+        line = dataclasses.replace(
+            theory, wavelength=w * u.nm, shift=shift * u.um, reference=650 * u.nm
         )
         at_550 = line.merit(
-            7.0, (540, 650), star=lambda nm: np.where(nm < 570, 1.0, 0.0), focus="reference"
+            7.0, (540, 650) * u.nm, star=lambda nm: np.where(nm < 570, 1.0, 0.0), focus="reference"
         )
         assert float(at_550.sensor.value) == pytest.approx(0, abs=1e-9)
         assert float(at_550.polychromatic_strehl.value) == pytest.approx(strehl, abs=0.002)
@@ -298,44 +286,44 @@ def test_depth_of_focus_strehl() -> None:
 
 def test_wavelengths_from_a_lamp_and_what_does_not_match() -> None:
     scale = 390 + 0.42 * np.arange(1100) + 1e-5 * np.arange(1100) ** 2
-    lamp = cf.draw_spectrum(
+    lamp = draw_spectrum(
         None,
-        wavelengths=scale,
+        wavelengths=scale * u.nm,
         focal_ratio=7,
-        focal_length=700,
+        focal_length=700 * u.mm,
         lamps=["Ne", "Ar"],
         height=60,
     )
-    found = cf.calibrate_wavelengths(lamp, lamps=["Ne", "Ar"], dispersion=(0.3, 0.6))
+    found = cf.calibrate_wavelengths(lamp, lamps=["Ne", "Ar"], dispersion=(0.3, 0.6) * PER_PIXEL)
     lines = (scale > 585) & (scale < 840)
     assert np.abs(found.wavelength.value - scale)[lines].max() < 0.2
     assert found.rms_columns.value < 0.3
     flipped = cf.calibrate_wavelengths(
         np.ascontiguousarray(lamp.data[30, ::-1]).astype(float),
         lamps=["Ne", "Ar"],
-        dispersion=(0.3, 0.6),
+        dispersion=(0.3, 0.6) * PER_PIXEL,
     )
     assert flipped.wavelength[0] > flipped.wavelength[-1]
     with pytest.raises(CannotMeasureError, match="does not match"):
-        cf.calibrate_wavelengths(lamp, lamps=["Xe"], dispersion=(0.3, 0.6))
+        cf.calibrate_wavelengths(lamp, lamps=["Xe"], dispersion=(0.3, 0.6) * PER_PIXEL)
     with pytest.raises(InputError, match="No lamp 'Unobtainium'"):
-        cf.calibrate_wavelengths(lamp, lamps=["Unobtainium"], dispersion=(0.3, 0.6))
+        cf.calibrate_wavelengths(lamp, lamps=["Unobtainium"], dispersion=(0.3, 0.6) * PER_PIXEL)
 
 
 def test_wavelengths_of_a_prism_from_a_lamp() -> None:
     # Hartmann's dispersion formula: lambda = l0 + c / (x0 - x); dispersion grows threefold.
     x = np.arange(1200)
     scale = 180 + 480000 / (2200 - x)
-    lamp = cf.draw_spectrum(
+    lamp = draw_spectrum(
         None,
-        wavelengths=scale,
+        wavelengths=scale * u.nm,
         focal_ratio=7,
-        focal_length=700,
+        focal_length=700 * u.mm,
         lamps=["Hg", "He", "Ne", "Ar"],
         height=60,
     )
     found = cf.calibrate_wavelengths(
-        lamp, lamps=["Hg", "He", "Ne", "Ar"], dispersion=(0.08, 0.6), max_degree=4
+        lamp, lamps=["Hg", "He", "Ne", "Ar"], dispersion=(0.08, 0.6) * PER_PIXEL, max_degree=4
     )
     # Where lines were matched the scale is right; beyond them the result says that it extrapolates.
     low, high = found.line_column.min(), found.line_column.max()
@@ -348,36 +336,47 @@ def test_wavelengths_of_a_prism_from_a_lamp() -> None:
 
 def test_wavelengths_from_hydrogen_lines() -> None:
     scale = 380 + 0.35 * np.arange(1150)
-    star = cf.draw_spectrum(
-        None, wavelengths=scale, focal_ratio=7, focal_length=700, height=90, electrons=4e7
+    star = draw_spectrum(
+        None,
+        wavelengths=scale * u.nm,
+        focal_ratio=7,
+        focal_length=700 * u.mm,
+        height=90,
+        electrons=4e7,
     )
     spectrum = cf.reduce_spectrum(star, line_depth=0)
-    found = cf.calibrate_wavelengths(spectrum, star=True, dispersion=(0.28, 0.42))
+    found = cf.calibrate_wavelengths(spectrum, star=True, dispersion=(0.28, 0.42) * PER_PIXEL)
     assert "wavelength.from-star" in {n.code for n in found.notes}
     middle = (scale > 410) & (scale < 690)
     assert np.abs(found.wavelength.value - scale)[middle].max() < 1.0
 
 
 def test_grating_in_the_converging_beam_is_removed() -> None:
-    kwargs = {"wavelengths": WAVE, "focal_ratio": 7, "focal_length": 700, "height": 100, "pitch": 5}
-    grating = {"grating_lines": 200, "grating_distance": 50}
+    kwargs = {
+        "wavelengths": WAVE * u.nm,
+        "focal_ratio": 7,
+        "focal_length": 700 * u.mm,
+        "height": 100,
+        "pitch": 5 * u.um,
+    }
+    grating = {"grating_lines": 200, "grating_distance": 50 * u.mm}
     positions = np.linspace(-500, 100, 5)
     frames = [
-        cf.draw_spectrum(None, sensor=p, seed=i, electrons=1e7, **grating, **kwargs)
+        draw_spectrum(None, sensor=p * u.um, seed=i, electrons=1e7, **grating, **kwargs)
         for i, p in enumerate(positions)
     ]
     common = {
-        "positions": positions,
+        "positions": positions * u.um,
         "wavelengths": WAVE * u.nm,
         "focal_ratio": 7.0,
-        "limits": (400, 700),
+        "limits": (400, 700) * u.nm,
         "bins": 32,
     }
     bare = cf.measure_color_focus(frames, **common)
     assert "color-focus.grating-geometry-unknown" in {n.code for n in bare.notes}
     assert "with the grating's own focus error in it" in bare.sentences()[0]
     # Schroeder; Palmer: 0.160 mm short at 400 nm, 0.492 mm at 700 nm for 200 lines/mm, 50 mm.
-    ends = bare.at([405, 695]).value
+    ends = bare.at([405, 695] * u.nm).value
     assert ends[0] - ends[1] == pytest.approx(322, rel=0.03)
     clean = cf.measure_color_focus(frames, **grating, **common)
     assert np.ptp(clean.smooth.value[clean.used]) < 6
@@ -387,17 +386,24 @@ def test_grating_in_the_converging_beam_is_removed() -> None:
 
 def test_second_order_is_left_out_and_said() -> None:
     wave = 500 + 0.6 * np.arange(640)
-    frame = cf.draw_spectrum(
-        cf.lens_color_focus(["S-FPL51", "N-KZFS4"], 700, wavelengths=np.arange(370, 1001, 5)),
-        wavelengths=wave,
+    frame = draw_spectrum(
+        cf.lens_color_focus(
+            ["S-FPL51", "N-KZFS4"], 700 * u.mm, wavelengths=np.arange(370, 1001, 5) * u.nm
+        ),
+        wavelengths=wave * u.nm,
         focal_ratio=7,
-        focal_length=700,
+        focal_length=700 * u.mm,
         second_order=0.4,
         height=120,
-        pitch=5,
+        pitch=5 * u.um,
     )
     curve = cf.measure_color_focus(
-        frame, wavelengths=wave, focal_ratio=7, limits=(500, 880), bins=48, order_filter=False
+        frame,
+        wavelengths=wave * u.nm,
+        focal_ratio=7,
+        limits=(500, 880) * u.nm,
+        bins=48,
+        order_filter=False,
     )
     assert curve.wavelength.value[curve.used].max() < 760
     note = next(n for n in curve.notes if n.code == "color-focus.second-order")
@@ -406,19 +412,21 @@ def test_second_order_is_left_out_and_said() -> None:
 
 def second_order_run(second_order: float) -> tuple[dict, cf.LensTheory]:
     """A doublet's focus run of an A star from 385 to 925 nm, and the curve it was drawn with."""
-    lens = cf.lens_color_focus(["S-FPL51", "N-KZFS4"], 700, wavelengths=np.arange(370, 1001, 3))
+    lens = cf.lens_color_focus(
+        ["S-FPL51", "N-KZFS4"], 700 * u.mm, wavelengths=np.arange(370, 1001, 3) * u.nm
+    )
     wave = 385 + 0.9 * np.arange(600)
     positions = np.linspace(-450, 450, 5)
     frames = [
-        cf.draw_spectrum(
+        draw_spectrum(
             lens,
-            wavelengths=wave,
+            wavelengths=wave * u.nm,
             focal_ratio=7,
-            focal_length=700,
-            sensor=p,
+            focal_length=700 * u.mm,
+            sensor=p * u.um,
             second_order=second_order,
             height=110,
-            pitch=5,
+            pitch=5 * u.um,
             electrons=2e7,
             seed=i,
         )
@@ -426,11 +434,11 @@ def second_order_run(second_order: float) -> tuple[dict, cf.LensTheory]:
     ]
     common = {
         "frames": [dataclasses.replace(f, saturation=1e6 * u.adu) for f in frames],
-        "positions": positions,
-        "wavelengths": wave,
+        "positions": positions * u.um,
+        "wavelengths": wave * u.nm,
         "focal_ratio": 7,
         "disperser": "parallel-grating",
-        "limits": (390, 915),
+        "limits": (390, 915) * u.nm,
     }
     return common, lens
 
@@ -448,7 +456,7 @@ def test_second_order_is_recognized_and_taken_off() -> None:
     right = np.abs(clean.shift.value - truth)[far]
     assert wrong.mean() > 60
     assert right.mean() < 0.35 * wrong.mean()
-    assert np.mean(right < 2 * clean.shift_error.value[far]) > 0.7
+    assert np.mean(right < 2 * clean.shift_uncertainty.value[far]) > 0.7
     note = next(n for n in clean.notes if n.code == "color-focus.second-order-removed")
     # "(NN +- N % of the first's efficiency": 30 % was drawn.
     found, error = (float(v) for v in re.search(r"\((\d+) \+- (\d+) %", note.text).groups())
@@ -463,25 +471,33 @@ def test_second_order_is_recognized_and_taken_off() -> None:
 
 def test_drawn_spectra_agree_with_the_independent_simulator() -> None:
     nm = 420 + 0.6 * np.arange(240)
-    lens = {400: 150.0, 480: 30.0, 550: 0.0, 620: 20.0, 700: 70.0}
-    optics = {"focal_ratio": 7, "focal_length": 700, "pitch": 5, "seed": -1, "cosmic_rays": 0}
-    ours = cf.draw_spectrum(
+    lens = dict(zip([400, 480, 550, 620, 700], [150, 30, 0, 20, 70] * u.um))
+    optics = {
+        "focal_ratio": 7,
+        "focal_length": 700 * u.mm,
+        "pitch": 5 * u.um,
+        "seed": -1,
+        "cosmic_rays": 0,
+    }
+    ours = draw_spectrum(
         lens,
-        wavelengths=nm,
-        sensor=150,
-        seeing=2.5,
+        wavelengths=nm * u.nm,
+        sensor=150 * u.um,
+        seeing=2.5 * u.arcsec,
         electrons=1e7,
-        temperature=9000,
+        temperature=9000 * u.K,
         tilt=0,
         bow=0,
-        sky=0,
+        sky=0 * u.electron,
         balmer_depth=0.5,
         height=100,
         **optics,
     )
     drawn = np.asarray(ours.pixels, float) - 300
     at = sorted(lens)
-    run = CubicSpline([1 / a for a in at[::-1]], [lens[a] for a in at[::-1]], bc_type="natural")
+    run = CubicSpline(
+        [1 / a for a in at[::-1]], [lens[a].value for a in at[::-1]], bc_type="natural"
+    )
     telescope = _spectra.Telescope(700, 100, lambda w: run(1 / np.clip(w, 380, 720)))
     scene = {"width": 240, "height": 100, "first_nm": 420, "nm_per_px": 0.6, "electrons": 1e7}
     theirs = _spectra.light(telescope, 150.0, tilt_px=0, bow_px=0, nodes=60, **scene)
@@ -520,7 +536,7 @@ def test_telescopes_on_one_axis_and_theory_over_a_measurement(
     drawn = {line.get_label().split(" (")[0]: line for line in both.plot().lines}
     x, y = drawn["worse"].get_data()
     sensor = both.merits[1].sensor.to_value(u.um)
-    expected = (doublet_curve.at(x).value - sensor) / (2 * x / 1000 * 49)
+    expected = (doublet_curve.at(x * u.nm).value - sensor) / (2 * x / 1000 * 49)
     assert y == pytest.approx(expected, rel=1e-6)
     theory = cf.lens_color_focus(["S-FPL51", "N-KZFS4"], 700 * u.mm)
     ax = doublet_curve.plot(theory=theory)
@@ -534,8 +550,8 @@ def test_doublets_of_published_glass() -> None:
     theory = cf.lens_color_focus(
         ["N-BK7", "F2"],
         1000 * u.mm,
-        wavelengths=[486.1327, 656.2725, 435.8343],
-        reference=587.5618,
+        wavelengths=[486.1327, 656.2725, 435.8343] * u.nm,
+        reference=587.5618 * u.nm,
     )
     assert theory.shift.to_value(u.mm) == pytest.approx([0.4996, 0.4996, 2.2259], abs=1e-3)
     assert theory.powers[0] == pytest.approx(2.3081, abs=1e-4)
@@ -585,9 +601,9 @@ def test_second_spectrum_can_be_chosen() -> None:
 def test_wrong_calls() -> None:
     frame = as_frame((noise_frame() + a_star()).astype(np.float32))
     with pytest.raises(InputError, match="positions"):
-        cf.measure_color_focus([frame, frame], wavelengths=WAVE, focal_ratio=7)
+        cf.measure_color_focus([frame, frame], wavelengths=WAVE * u.nm, focal_ratio=7)
     with pytest.raises(InputError, match="columns"):
-        cf.measure_color_focus(frame, wavelengths=WAVE[:-1], focal_ratio=7)
+        cf.measure_color_focus(frame, wavelengths=WAVE[:-1] * u.nm, focal_ratio=7)
 
 
 # ---- the spectrograph's own blur, blends, what lies beyond the bins -----------------------------
@@ -620,10 +636,10 @@ def test_the_spectrographs_blur_is_not_read_as_defocus(name: str) -> None:
     w = curve.wavelength.value
     good = curve.used & (w > 400) & (w < 700)
     truth = truth_of(telescope, curve)[good]
-    pull = (curve.smooth.value[good] - truth) / curve.smooth_error.value[good]
+    pull = (curve.smooth.value[good] - truth) / curve.smooth_uncertainty.value[good]
     assert np.sqrt(np.mean(pull**2)) < 1.5
     size = np.abs(telescope.shift(w) - telescope.shift(np.array([550.0])))[good]
-    away = (curve.defocus_size.value[good] - size) / curve.defocus_size_error.value[good]
+    away = (curve.defocus_size.value[good] - size) / curve.defocus_size_uncertainty.value[good]
     assert np.sqrt(np.mean(away**2)) < 2
     if (
         name != "ED doublet"
@@ -639,7 +655,7 @@ def test_set_out_of_focus_the_bars_hold_with_a_blur() -> None:
         w = curve.wavelength.value
         good = curve.used & (w > 400) & (w < 700)
         error = curve.smooth.value[good] - truth_of(telescope, curve)[good]
-        pulls.append(error / curve.smooth_error.value[good])
+        pulls.append(error / curve.smooth_uncertainty.value[good])
         assert curve.signs_decided and np.abs(error).max() < 5
     assert np.sqrt(np.mean(np.concatenate(pulls) ** 2)) < 1.6
 
@@ -648,11 +664,11 @@ def test_beyond_the_measured_bins_there_is_no_curve(doublet_run: tuple) -> None:
     frames, positions, telescope = doublet_run
     curve = cf.measure_color_focus(
         frames,
-        positions=positions,
+        positions=positions * u.um,
         wavelengths=WAVE * u.nm,
         focal_ratio=telescope.focal_ratio,
         shortest_light=340 * u.nm,
-        band=(390, 750),
+        band=(390, 750) * u.nm,
         bins=64,
     )
     w = curve.wavelength.value
@@ -661,7 +677,7 @@ def test_beyond_the_measured_bins_there_is_no_curve(doublet_run: tuple) -> None:
     )  # from twice 340 nm on, the second order may lie on the first
     beyond = w > w[curve.used].max()
     assert np.all(np.isnan(curve.smooth.value[beyond])) and np.all(
-        np.isnan(curve.replicates[:, beyond])
+        np.isnan(curve.replicates.value[:, beyond])
     )
     assert np.all(np.isfinite(curve.smooth.value[curve.used]))
 
@@ -674,7 +690,7 @@ def test_blends_of_a_lamp_do_not_bend_the_scale() -> None:
         scale = cf.calibrate_wavelengths(
             _color_judging.lamp(setup, gases, seed),
             lamps=gases,
-            dispersion=(0.8 * setup.nm_per_px, 1.25 * setup.nm_per_px),
+            dispersion=(0.8 * setup.nm_per_px, 1.25 * setup.nm_per_px) * PER_PIXEL,
         )
         use = (setup.wave > 405) & (setup.wave < 700)
         error = (scale.wavelength.value - setup.wave)[use] / setup.nm_per_px
@@ -693,42 +709,51 @@ def test_positions_come_from_the_headers(doublet_run: tuple) -> None:
     with pytest.raises(InputError, match="focuser_step"):
         measure(stepped, telescope)
     by_steps = measure(stepped, telescope, focuser_step=2.5 * u.um)
-    typed = measure(frames, telescope, positions=positions + 12500)
+    typed = measure(frames, telescope, positions=(positions + 12500) * u.um)
     assert np.allclose(by_steps.smooth.value, typed.smooth.value, atol=1e-6, equal_nan=True)
 
 
 def test_a_gas_that_was_not_named_is_told() -> None:
     setup = _color_judging.drawn_setup("apochromat", 4310)
     both = _color_judging.lamp(setup, ("Ne", "Hg"), 4310)
-    rough = (0.8 * setup.nm_per_px, 1.25 * setup.nm_per_px)
+    rough = (0.8 * setup.nm_per_px, 1.25 * setup.nm_per_px) * PER_PIXEL
     codes = {n.code for n in cf.calibrate_wavelengths(both, lamps=["Ne"], dispersion=rough).notes}
     assert "wavelength.lines-left-over" in codes
 
 
 def test_extrapolation_reaches_the_curve(doublet_run: tuple) -> None:
     frames, positions, telescope = doublet_run
-    lamp = cf.draw_spectrum(
-        None, wavelengths=WAVE, focal_ratio=7, focal_length=700, lamps=["Ne"], height=60
+    lamp = draw_spectrum(
+        None,
+        wavelengths=WAVE * u.nm,
+        focal_ratio=7,
+        focal_length=700 * u.mm,
+        lamps=["Ne"],
+        height=60,
     )
     # The lamp behind a filter that cuts on: a few lines in the red are all that the scale rests on.
     dark = np.where(WAVE < 635, np.median(lamp.data[:, :100]), lamp.data).astype(np.float32)
     scale = cf.calibrate_wavelengths(
-        dataclasses.replace(lamp, pixels=dark), lamps=["Ne"], dispersion=(0.5, 0.7)
+        dataclasses.replace(lamp, pixels=dark), lamps=["Ne"], dispersion=(0.5, 0.7) * PER_PIXEL
     )
     common = {
-        "positions": positions,
+        "positions": positions * u.um,
         "focal_ratio": 7.0,
         "disperser": "parallel-grating",
-        "limits": (390, 750),
+        "limits": (390, 750) * u.nm,
     }
     rough = cf.measure_color_focus(frames, wavelengths=scale, **common)
     sure = cf.measure_color_focus(frames, wavelengths=WAVE * u.nm, **common)
     assert "wavelength.extrapolated" in {n.code for n in rough.notes}
     violet = rough.used & (rough.wavelength.value < 420)
     # How unsure the scale is at 400 nm shows in the curve, which is steep there.
-    assert np.all(rough.smooth_error.value[violet] > 2 * sure.smooth_error.value[violet])
+    assert np.all(
+        rough.smooth_uncertainty.value[violet] > 2 * sure.smooth_uncertainty.value[violet]
+    )
     # What it adds is the error of the wavelength times the slope (JCGM 100:2008, 5.1.2).
-    added = np.sqrt((rough.smooth_error.value**2 - sure.smooth_error.value**2)[violet])
+    added = np.sqrt(
+        (rough.smooth_uncertainty.value**2 - sure.smooth_uncertainty.value**2)[violet]
+    )
     slope = np.gradient(telescope.shift(rough.wavelength.value), rough.wavelength.value)
     there = np.interp(rough.wavelength.value, WAVE, scale.uncertainty.value)
     assert added == pytest.approx(np.abs(slope * there)[violet], rel=0.25)
@@ -757,7 +782,7 @@ def test_an_a_or_f_star_calibrates_itself(seed: int) -> None:
     )
     pixels = _color_judging.expose(_color_judging.light(setup, 0.0), seed)
     star = cf.reduce_spectrum(as_frame(pixels, saturation=1e6 * u.adu), line_depth=0)
-    rough = (0.8 * setup.nm_per_px, 1.25 * setup.nm_per_px)
+    rough = (0.8 * setup.nm_per_px, 1.25 * setup.nm_per_px) * PER_PIXEL
     scale = cf.calibrate_wavelengths(star, star=True, dispersion=rough)
     use = (setup.wave > 405) & (setup.wave < 690)
     assert np.abs(scale.wavelength.value - setup.wave)[use].max() < 1.0 * setup.nm_per_px
@@ -797,9 +822,9 @@ def test_kast_arc_and_trace(real_data: Path) -> None:
     scale = cf.calibrate_wavelengths(
         real_data / "spectra-kast" / "b1.fits.gz",
         lamps=["He", "Hg", "Cd"],
-        dispersion=(0.08, 0.13),
+        dispersion=(0.08, 0.13) * PER_PIXEL,
         trace=star,
-        limits=(320, 570),
+        limits=(320, 570) * u.nm,
     )
     assert len(scale.line_column) >= 12
     assert scale.rms_columns.value < 0.3
@@ -818,7 +843,7 @@ def test_sprat_xenon_lamp(real_data: Path) -> None:
     scale = cf.calibrate_wavelengths(
         folder / "v_a_20180810_13_1_0_1.fits.gz",
         lamps=["Xe"],
-        dispersion=(0.38, 0.56),
+        dispersion=(0.38, 0.56) * PER_PIXEL,
         trace=star,
     )
     # Stated: 402 to 796 nm, 0.47 nm a pixel.
@@ -828,7 +853,7 @@ def test_sprat_xenon_lamp(real_data: Path) -> None:
     assert scale.rms_columns.value < 0.6
     # Telluric A band (head 759.4 nm, Fraunhofer) seen where the scale says.
     band = (nm > 752) & (nm < 772)
-    dip = nm[band][np.argmin(star.flux[band])]
+    dip = nm[band][np.argmin(star.flux.value[band])]
     assert dip == pytest.approx(760.6, abs=1.5)
     # specutils finds the lines that we used within a column.
     flux = lamp_flux(read_frame(folder / "v_a_20180810_13_1_0_1.fits.gz"), "x", star, 4)
@@ -845,7 +870,7 @@ def test_sprat_xenon_lamp(real_data: Path) -> None:
         cf.calibrate_wavelengths(
             folder / "v_a_20180810_13_1_0_1.fits.gz",
             lamps=["Hg"],
-            dispersion=(0.38, 0.56),
+            dispersion=(0.38, 0.56) * PER_PIXEL,
             trace=star,
         )
 
@@ -855,7 +880,10 @@ def test_reflector_is_flat_within_errors(real_data: Path) -> None:
     frame = folder / "v_s_20180810_27_1_0_0.fits.gz"
     star = cf.reduce_spectrum(frame, line_depth=0)
     scale = cf.calibrate_wavelengths(
-        folder / "v_a_20180810_13_1_0_1.fits.gz", lamps=["Xe"], dispersion=(0.38, 0.56), trace=star
+        folder / "v_a_20180810_13_1_0_1.fits.gz",
+        lamps=["Xe"],
+        dispersion=(0.38, 0.56) * PER_PIXEL,
+        trace=star,
     )
     # 15 um pixels of 0.44 arcsec (notes on the data) on a telescope of 2 m: f = 7.03 m, f/3.5.
     curve = cf.measure_color_focus(
@@ -866,17 +894,17 @@ def test_reflector_is_flat_within_errors(real_data: Path) -> None:
         obstruction=0.3,
         disperser="parallel-grating",
         order_filter=True,
-        limits=(450, 740),
+        limits=(450, 740) * u.nm,
     )
     good = curve.used
-    pull = curve.smooth.value[good] / curve.smooth_error.value[good]
+    pull = curve.smooth.value[good] / curve.smooth_uncertainty.value[good]
     assert np.mean(np.abs(pull) < 2) > 0.9
     # Flat within a depth of focus, 2 lambda N^2 = 13.5 um (Born and Wolf).
     assert np.abs(curve.smooth.value[good]).max() < 13.5
     # One spectrum in focus, whose blur of 36 um hides the disc of 4 um that a depth of focus makes, cannot prove that: its
     # bars are as wide as those of a disc that is hidden in such a blur, and it says that nothing is decided.
     assert not curve.signs_decided
-    assert np.median(curve.smooth_error.value[good]) < 2 * 3.5 * 36
+    assert np.median(curve.smooth_uncertainty.value[good]) < 2 * 3.5 * 36
 
 
 def test_amateur_spectrum_with_wrong_header(real_data: Path) -> None:
@@ -893,10 +921,17 @@ def test_command_line(tmp_path: Path) -> None:
     from starassay.cli import main
 
     wave = 390 + 0.5 * np.arange(700)
-    lens = cf.lens_color_focus(["S-FPL51", "N-KZFS4"], 700, wavelengths=np.arange(370, 801, 5))
-    optics = {"wavelengths": wave, "focal_ratio": 7, "focal_length": 700, "pitch": 5}
-    star = cf.draw_spectrum(lens, height=120, **optics)
-    lamp = cf.draw_spectrum(None, lamps=["Hg", "He", "Ne"], height=120, tilt=0, bow=0, **optics)
+    lens = cf.lens_color_focus(
+        ["S-FPL51", "N-KZFS4"], 700 * u.mm, wavelengths=np.arange(370, 801, 5) * u.nm
+    )
+    optics = {
+        "wavelengths": wave * u.nm,
+        "focal_ratio": 7,
+        "focal_length": 700 * u.mm,
+        "pitch": 5 * u.um,
+    }
+    star = draw_spectrum(lens, height=120, **optics)
+    lamp = draw_spectrum(None, lamps=["Hg", "He", "Ne"], height=120, tilt=0, bow=0, **optics)
     for name, frame in (("star.fits", star), ("lamp.fits", lamp)):
         fits.PrimaryHDU(frame.pixels).writeto(tmp_path / name)
     args = ["measure", "color-focus", str(tmp_path / "star.fits"), "--lamp"]

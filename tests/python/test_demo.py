@@ -77,7 +77,7 @@ def test_color_focus_agrees_with_the_truth(demo: Path, truth: dict[str, Any]) ->
 
     for nm in (436.0, 486.0, 588.0, 656.0):
         difference = at(nm, "smooth") - at(546.0, "smooth") - (drawn[nm] - drawn[546.0])
-        assert abs(difference) < 4 * at(nm, "smooth_error") + 0.5
+        assert abs(difference) < 4 * at(nm, "smooth_uncertainty") + 0.5
     # 0.86 of the drawn curve's light lies within the depth of focus, so the leaflet's 0.95 is not kept.
     rows = {str(r["name"]): r for r in QTable.read(demo / "report" / "decisions.ecsv")}
     assert str(rows["Color correction"]["verdict"]) == "not met"

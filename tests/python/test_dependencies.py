@@ -7,10 +7,6 @@ import re
 import sys
 from pathlib import Path
 
-import numpy as np
-
-from starassay.measurements.color_focus.simulation import natural_spline
-
 # The sources, which the installed package need not be beside.
 SOURCES = Path(__file__).resolve().parents[2] / "python"
 FACE = SOURCES / "starassay"
@@ -51,16 +47,3 @@ def test_every_package_of_the_face_is_installed() -> None:
     folders = {p.parent for p in FACE.rglob("*.py") if "_engine" not in p.parts}
     assert len(folders) > 5
     assert [f for f in folders if not (f / "__init__.py").is_file()] == []
-
-
-def test_natural_spline_is_scipys() -> None:
-    """Drawn lens curves need one spline; SciPy, which only the tests have, is its check."""
-    from scipy.interpolate import CubicSpline
-
-    random = np.random.default_rng(4)
-    x = np.cumsum(random.uniform(0.2, 2, 12))
-    y = random.normal(0, 5, 12)
-    at = np.linspace(x[0] - 1, x[-1] + 1, 200)
-    peer = CubicSpline(x, y, bc_type="natural")(at)
-    assert np.allclose(natural_spline(x, y, at), peer, rtol=0, atol=1e-11 * np.abs(peer).max())
-    assert np.allclose(natural_spline([1.0, 3.0], [2.0, -2.0], at), 2 - 2 * (at - 1))

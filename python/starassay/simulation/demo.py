@@ -85,9 +85,9 @@ def campaign_text() -> str:
 def _draw(folder: Path, progress: bool) -> None:
     from tqdm.auto import tqdm
 
-    from ..measurements.color_focus import draw_spectrum
     from .simulate import draw_defocused_pair, draw_star_field
     from .instruments import SimulatedSky, juniper_115
+    from .spectra import draw_spectrum
 
     scope = juniper_115()
     rng = np.random.default_rng(_SEED)
@@ -138,18 +138,23 @@ def _draw(folder: Path, progress: bool) -> None:
             truth["pairs"].append({"pair": k + 1, "seeing": to_plain(seeing), **to_plain(facts)})
             bar.update()
         optics: dict[str, Any] = {
-            "wavelengths": 385 + 0.752 * np.arange(480),  # (3.76 um / 50 mm) / (100 lines/mm)
+            "wavelengths": (385 + 0.752 * np.arange(480))
+            * u.nm,  # (3.76 um / 50 mm) / (100 lines/mm)
             "focal_ratio": scope.focal_ratio,
             "focal_length": scope.focal_length,
-            "pitch": 3.76,
+            "pitch": 3.76 * u.um,
             "height": 110,
             "grating_lines": LINES_PER_MM,
-            "grating_distance": DISTANCE_MM,
+            "grating_distance": DISTANCE_MM * u.mm,
         }
         for k, sensor in enumerate(SENSOR_UM):
             seeing = 2.0 * float(np.exp(0.06 * rng.standard_normal())) * u.arcsec
             spectrum = draw_spectrum(
-                scope.color_focus, sensor=sensor, seeing=seeing, seed=_SEED + 20 + k, **optics
+                scope.color_focus,
+                sensor=sensor * u.um,
+                seeing=seeing,
+                seed=_SEED + 20 + k,
+                **optics,
             )
             _write_spectrum(spectrum, folder / f"spectrum-{k + 1}.fits")
             truth["spectra"].append({"sensor_um": sensor, "seeing": to_plain(seeing)})

@@ -15,7 +15,7 @@ public sealed record LensColorRequest
     public required double FocalLengthMm { get; init; }
 
     /// <summary>Wavelengths, nm.</summary>
-    public required double[] WavelengthNm { get; init; }
+    public double[] WavelengthsNm { get; init; } = [.. Enumerable.Range(0, 261).Select(i => 380.0 + (2 * i))];
 
     /// <summary>Zero of the curve.</summary>
     public double ReferenceNm { get; init; } = 550;
@@ -33,6 +33,15 @@ public sealed record LensColorRequest
 /// <summary>Theory curve of a thin lens.</summary>
 public sealed record LensColorResult
 {
+    /// <summary>Glass of each element, front to back.</summary>
+    public required string[] Glasses { get; init; }
+
+    /// <summary>Focal length.</summary>
+    public required double FocalLengthMm { get; init; }
+
+    /// <summary>Zero of the curve.</summary>
+    public required double ReferenceNm { get; init; }
+
     /// <summary>Wavelengths, nm.</summary>
     public required double[] WavelengthNm { get; init; }
 
@@ -68,8 +77,11 @@ public static class LensColorFocus
             };
         return new LensColorResult
         {
-            WavelengthNm = request.WavelengthNm,
-            ShiftUm = [.. request.WavelengthNm.Select(w => lens.FocusShiftUm(w, request.FocalLengthMm, request.ReferenceNm))],
+            Glasses = request.Glasses,
+            FocalLengthMm = request.FocalLengthMm,
+            ReferenceNm = request.ReferenceNm,
+            WavelengthNm = request.WavelengthsNm,
+            ShiftUm = [.. request.WavelengthsNm.Select(w => lens.FocusShiftUm(w, request.FocalLengthMm, request.ReferenceNm))],
             Powers = [.. lens.Powers],
             IndexD = [.. glasses.Select(g => g.Index(SpectralLine.D))],
             AbbeNumber = [.. glasses.Select(g => g.AbbeNumber)],

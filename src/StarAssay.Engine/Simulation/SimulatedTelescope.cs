@@ -1,4 +1,3 @@
-using MathNet.Numerics;
 using StarAssay.Engine.Optics;
 using StarAssay.Engine.Results;
 
@@ -67,10 +66,10 @@ public sealed record SimulatedTelescope
     }
 
     /// <summary>Focus at a wavelength, um: smooth through the points of the curve.</summary>
-    public double FocusAt(double wavelengthNm) => Curve(ColorFocusUm, wavelengthNm);
+    public double FocusAt(double wavelengthNm) => new LensCurve(ColorWavelengthsNm, ColorFocusUm).At(wavelengthNm);
 
     /// <summary>Image scale at a wavelength, parts per million.</summary>
-    public double ScaleAt(double wavelengthNm) => LateralColorPpm.Count == 0 ? 0 : Curve(LateralColorPpm, wavelengthNm);
+    public double ScaleAt(double wavelengthNm) => new LensCurve(ColorWavelengthsNm, LateralColorPpm).At(wavelengthNm);
 
     /// <summary>Share of the light of a field point that reaches the sensor against the axis: stops and the cosine law.</summary>
     /// <param name="radiusMm">Distance from the optical axis on the sensor, mm.</param>
@@ -111,19 +110,6 @@ public sealed record SimulatedTelescope
     /// <summary>True when a stop cuts the pupil of a field point past its middle.</summary>
     /// <param name="radiusMm">Distance from the optical axis on the sensor, mm.</param>
     public bool IsHalfCut(double radiusMm) => Stops.Any(s => radiusMm * (1 - (s.DistanceMm / FocalLengthMm)) >= s.ClearDiameterMm / 2);
-
-    private double Curve(IReadOnlyList<double> values, double wavelengthNm)
-    {
-        if (values.Count == 0)
-        {
-            return 0;
-        }
-
-        double inside = Math.Clamp(wavelengthNm, ColorWavelengthsNm[0], ColorWavelengthsNm[^1]);
-        return values.Count < 3
-            ? Interpolate.Linear(ColorWavelengthsNm, values).Interpolate(inside)
-            : Interpolate.CubicSplineMonotone(ColorWavelengthsNm, values).Interpolate(inside);
-    }
 }
 
 /// <summary>A round stop (adapter, filter frame) that the cone of light passes.</summary>

@@ -23,7 +23,8 @@ internal static class SpectrumBlur
         int nodes = Math.Min(Nodes, w);
         double step = (w - 1.0) / (nodes - 1);
         var kernels = new Kernel[nodes];
-        Parallel.For(0, nodes, i => kernels[i] = Kernel.Of(scene, WavelengthAt(scene, i * step) / order, order, period));
+        var lens = new LensCurve(scene.CurveWavelengthNm, scene.CurveFocusUm);
+        Parallel.For(0, nodes, i => kernels[i] = Kernel.Of(scene, lens, WavelengthAt(scene, i * step) / order, order, period));
         int reach = kernels.Max(k => k.Reach);
         double[] flux = [.. Enumerable.Range(-reach, w + (2 * reach)).Select(x => light(WavelengthAt(scene, x)))];
         Parallel.For(0, w, () => new double[period], (x, _, series) =>
@@ -58,30 +59,23 @@ internal static class SpectrumBlur
     /// <summary>Wavelength of a column, straight on beyond the frame's ends.</summary>
     private static double WavelengthAt(SpectrumScene scene, double column)
     {
-        double[] nm = scene.WavelengthNm;
+        double[] nm = scene.WavelengthsNm;
         int i = Math.Clamp((int)Math.Floor(column), 0, nm.Length - 2);
         return nm[i] + ((column - i) * (nm[i + 1] - nm[i]));
     }
 
-    private static double Focus(SpectrumScene scene, double nm, int order)
-    {
-        double[] x = scene.CurveNm, y = scene.CurveUm;
-        int i = Array.BinarySearch(x, nm);
-        i = Math.Clamp(i >= 0 ? i : ~i, 1, x.Length - 1);
-        double t = Math.Clamp((nm - x[i - 1]) / (x[i] - x[i - 1]), 0, 1);
-        double focus = y[i - 1] + (t * (y[i] - y[i - 1]));
-        return double.IsFinite(scene.GratingLinesPerMm) && double.IsFinite(scene.GratingDistanceMm)
-            ? focus - new Grating(scene.GratingLinesPerMm, scene.GratingDistanceMm, 0, order).SagittalShorteningUm(nm)
-            : focus;
-    }
+    private static double Focus(SpectrumScene scene, LensCurve lens, double nm, int order) =>
+        double.IsFinite(scene.GratingLinesPerMm) && double.IsFinite(scene.GratingDistanceMm)
+            ? lens.At(nm) - new Grating(scene.GratingLinesPerMm, scene.GratingDistanceMm, 0, order).SagittalShorteningUm(nm)
+            : lens.At(nm);
 
     /// <summary>h(u, f) of one wavelength.</summary>
     private sealed record Kernel(int Reach, int Count, double[] Values)
     {
-        public static Kernel Of(SpectrumScene scene, double nm, int order, int period)
+        public static Kernel Of(SpectrumScene scene, LensCurve lens, double nm, int order, int period)
         {
             DefocusTransfer transfer = DefocusTransfer.For(scene.Obstruction);
-            double defocus = scene.SensorUm - Focus(scene, nm, order);
+            double defocus = scene.SensorUm - Focus(scene, lens, nm, order);
             double waves = 1000 * defocus / (8 * scene.FocalRatio * scene.FocalRatio * nm);
             double seeing = scene.SeeingArcsec * Math.Pow(nm / 550, -0.2) / PixelScale.ArcsecPerPx(scene.PitchUm, scene.FocalLengthMm);
             double perCycle = nm / 1000 * scene.FocalRatio / scene.PitchUm;

@@ -1,3 +1,4 @@
+using System.Text.Json.Serialization;
 using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Optics;
 using StarAssay.Engine.Results;
@@ -14,13 +15,13 @@ public sealed record SpectrumScene
     public int Height { get; init; } = 200;
 
     /// <summary>Wavelength of each column, nm; must have <see cref="Width"/> values.</summary>
-    public required double[] WavelengthNm { get; init; }
+    public required double[] WavelengthsNm { get; init; }
 
     /// <summary>Wavelengths of the lens's curve.</summary>
-    public required double[] CurveNm { get; init; }
+    public required double[] CurveWavelengthNm { get; init; }
 
     /// <summary>Focus at each, um, positive = farther out.</summary>
-    public required double[] CurveUm { get; init; }
+    public required double[] CurveFocusUm { get; init; }
 
     /// <summary>Place of the sensor, um on the same scale.</summary>
     public double SensorUm { get; init; }
@@ -41,7 +42,7 @@ public sealed record SpectrumScene
     public double SeeingArcsec { get; init; } = 2.5;
 
     /// <summary>Temperature of the star, K.</summary>
-    public double TemperatureK { get; init; } = 9600;
+    public double TemperatureKelvin { get; init; } = 9600;
 
     /// <summary>Depth of the hydrogen lines, 0 to 1 (A stars 0.5, F 0.3, G 0.15: common practice, no source).</summary>
     public double BalmerDepth { get; init; } = 0.5;
@@ -84,20 +85,38 @@ public sealed record SpectrumScene
 
     /// <summary>Seed of the noise; negative = no noise.</summary>
     public int Seed { get; init; } = 1;
+
+    /// <summary>Where it is drawn, height x width, ADU.</summary>
+    [JsonIgnore]
+    [HandedOver("pixels")]
+    public Memory<float> Pixels { get; init; }
 }
+
+/// <summary>What was drawn.</summary>
+/// <param name="FocusUm">Focus of each column's color, um, on the curve's own scale.</param>
+public sealed record SpectrumTruth(double[] FocusUm);
 
 /// <summary>Draws two-dimensional spectra: star or lamp, color focus, seeing, orders, lines, detector and noise.</summary>
 /// <remarks>Without a slit: a column holds the images of its neighbors as well, so lines and flanks are blurred along the dispersion
 /// as every color is across it.</remarks>
 public static class SpectrumSimulator
 {
+    /// <summary>Draws a spectrum.</summary>
+    [EngineTask("simulation.spectrum")]
+    public static SpectrumTruth Draw(SpectrumScene scene)
+    {
+        Draw(scene, scene.Pixels.Span);
+        var lens = new LensCurve(scene.CurveWavelengthNm, scene.CurveFocusUm);
+        return new SpectrumTruth([.. scene.WavelengthsNm.Select(lens.At)]);
+    }
+
     /// <summary>Draws into <paramref name="pixels"/> (height x width, ADU).</summary>
     public static void Draw(SpectrumScene scene, Span<float> pixels)
     {
         int w = scene.Width, h = scene.Height;
-        if (scene.WavelengthNm.Length != w || pixels.Length != w * h || scene.CurveNm.Length < 2 || scene.CurveNm.Length != scene.CurveUm.Length)
+        if (scene.WavelengthsNm.Length != w || pixels.Length != w * h || scene.CurveWavelengthNm.Length < 2 || scene.CurveWavelengthNm.Length != scene.CurveFocusUm.Length)
         {
-            throw new InputException("simulation.sizes", "Give one wavelength for each column, a curve of at least two points and a frame of width x height.", "wavelength_nm");
+            throw new InputException("simulation.sizes", "Give one wavelength for each column, a curve of at least two points and a frame of width x height.", "wavelengths");
         }
 
         var electrons = new double[w * h];
@@ -108,7 +127,7 @@ public static class SpectrumSimulator
         }
         else
         {
-            double scale = scene.Electrons / scene.WavelengthNm.Sum(nm => StarLight(scene, nm));
+            double scale = scene.Electrons / scene.WavelengthsNm.Sum(nm => StarLight(scene, nm));
             SpectrumBlur.AddOrder(scene, electrons, nm => scale * StarLight(scene, nm), 1);
             if (scene.SecondOrder > 0)
             {
@@ -148,7 +167,7 @@ public static class SpectrumSimulator
     /// behind glass (common practice, no source).</summary>
     public static double StarLight(SpectrumScene scene, double nm)
     {
-        double flux = StellarLight.BlackBody(nm, scene.TemperatureK) / StellarLight.BlackBody(550, scene.TemperatureK);
+        double flux = StellarLight.BlackBody(nm, scene.TemperatureKelvin) / StellarLight.BlackBody(550, scene.TemperatureKelvin);
         foreach (double line in LampLines.Find(["H"]))
         {
             flux *= 1 - (scene.BalmerDepth * Math.Exp(-0.5 * Math.Pow((nm - line) / 1.8, 2)));
@@ -170,8 +189,8 @@ public static class SpectrumSimulator
             double strength = 2000 * (1 + (3 * Math.Abs(Math.Sin(12.9898 * (k + 1)))));
             for (int x = 1; x + 1 < w; x++)
             {
-                double perColumn = 0.5 * (scene.WavelengthNm[x + 1] - scene.WavelengthNm[x - 1]);
-                double d = (scene.WavelengthNm[x] - lines[k]) / perColumn;
+                double perColumn = 0.5 * (scene.WavelengthsNm[x + 1] - scene.WavelengthsNm[x - 1]);
+                double d = (scene.WavelengthsNm[x] - lines[k]) / perColumn;
                 flux[x] += Math.Abs(d) < 6 ? strength * Math.Exp(-0.5 * d * d / (1.06 * 1.06)) : 0;
             }
         }

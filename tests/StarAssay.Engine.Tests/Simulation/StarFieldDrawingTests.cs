@@ -167,14 +167,15 @@ public class StarFieldDrawingTests
         Assert.Equal(0.5 + (3 * (1 + 25e-5) * 1.0001), x, 12);
         Assert.Equal(4 * (1 + 25e-5) * 1.0001, y, 12);
 
-        // Two wavelengths drawn together: the red image lies farther out by h x 400 ppm.
+        // Two wavelengths drawn together: the red image lies farther out. Between two points a lens is straight over the inverse
+        // wavelength (Cauchy's formula to first order).
         SimulatedTelescope telescope = Juniper with { ColorWavelengthsNm = [450, 650], ColorFocusUm = [0, 0], LateralColorPpm = [0, 400] };
         DetectorResponse big = Small with { Width = 4000 };
         IReadOnlyList<SpectralSample> band = new SimulatedPassband { LowNm = 400, HighNm = 700, Samples = 2 }.Spectrum(telescope, new SimulatedSky(), big);
         DiffractionImageRequest image = FieldImages.ImageAt(telescope, new SimulatedSky(), big, band, 0, 3999, 74.5);
         double h = 1999.5 * 0.00376;
         Assert.Equal(h * 1000 * 1e-6 * (telescope.ScaleAt(625) - telescope.ScaleAt(475)), image.Spectrum[1].OffsetXUm - image.Spectrum[0].OffsetXUm, 9);
-        Assert.Equal(300, telescope.ScaleAt(625) - telescope.ScaleAt(475), 9);
+        Assert.Equal(400 * ((1 / 475.0) - (1 / 625.0)) / ((1 / 450.0) - (1 / 650.0)), telescope.ScaleAt(625) - telescope.ScaleAt(475), 9);
     }
 
     [Fact]

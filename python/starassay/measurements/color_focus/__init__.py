@@ -2,7 +2,7 @@
 
 >>> import starassay
 >>> scale = starassay.calibrate_wavelengths(
-...     "lamp.fits", lamps=["Xe"], dispersion=(0.3, 0.6)
+...     "lamp.fits", lamps=["Xe"], dispersion=(0.3, 0.6) * u.nm / u.pix
 ... )  # doctest: +SKIP
 >>> curve = starassay.measure_color_focus(
 ...     run, positions=positions, wavelengths=scale, focal_ratio=7.0
@@ -19,7 +19,6 @@ from .comparison import ColorComparison, compare_color_focus
 from .curve import ColorFocusCurve
 from .measuring import measure_color_focus
 from .merit import ColorMerit
-from .simulation import draw_spectrum
 from .spectrum import Spectrum, reduce_spectrum
 from .theory import LensTheory, lens_color_focus
 from .wavelengths import WavelengthScale, calibrate_wavelengths
@@ -33,7 +32,6 @@ __all__ = [
     "WavelengthScale",
     "calibrate_wavelengths",
     "compare_color_focus",
-    "draw_spectrum",
     "lens_color_focus",
     "measure_color_focus",
     "reduce_spectrum",

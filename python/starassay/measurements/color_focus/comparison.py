@@ -10,12 +10,11 @@ import numpy as np
 from astropy import units as u
 from astropy.table import QTable
 
-from ... import style
+from ... import _units, style
 from ...errors import InputError
 from ...results import Result
 from .curve import ColorFocusCurve
 from .merit import ColorMerit
-from .units import NM, numbers
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -47,9 +46,9 @@ class ColorComparison(Result):
             {
                 "telescope": list(self.names),
                 "strehl": [float(x.polychromatic_strehl.value) for x in m],
-                "strehl_error": [float(x.polychromatic_strehl.uncertainty) for x in m],
+                "strehl_uncertainty": [float(x.polychromatic_strehl.uncertainty) for x in m],
                 "in_focus": [float(x.in_focus_fraction.value) for x in m],
-                "in_focus_error": [float(x.in_focus_fraction.uncertainty) for x in m],
+                "in_focus_uncertainty": [float(x.in_focus_fraction.uncertainty) for x in m],
                 "rms_blur": u.Quantity([x.rms_blur.value for x in m]),
                 "rms_blur_sky": u.Quantity([x.rms_blur_sky.value for x in m]),
                 "halo": [float(x.halo_fraction.value) for x in m],
@@ -80,7 +79,8 @@ class ColorComparison(Result):
             w = curve.wavelength.value[curve.used]
             unit = 2 * w / 1000 * curve.focal_ratio**2
             y = (curve.smooth.value[curve.used] - merit.sensor.to_value(u.um)) / unit
-            band = (w >= merit.conditions["min_nm"]) & (w <= merit.conditions["max_nm"])
+            low, high = merit.band.value
+            band = (w >= low) & (w <= high)
             reach = max(reach, float(np.percentile(np.abs(y[band]), 90)))
             ax.plot(
                 w[band], y[band], label=f"{name} (Strehl {merit.polychromatic_strehl.value:.2f})"
@@ -97,7 +97,7 @@ class ColorComparison(Result):
 def compare_color_focus(
     curves: Mapping[str, ColorFocusCurve],
     *,
-    band: Any = (400, 700),
+    band: Any = None,
     star: Any = 9600 * u.K,
     focus: str = "best-strehl",
 ) -> ColorComparison:
@@ -107,8 +107,8 @@ def compare_color_focus(
     ----------
     curves : mapping of str to ColorFocusCurve
         By the telescope's name.
-    band : pair of Quantity or numbers in nm
-        Passband.
+    band : pair of Quantity, optional
+        Passband; 400 to 700 nm by default.
     star : Quantity or callable
         Light to weigh with, the same for all (see `ColorFocusCurve.merit`).
     focus : str
@@ -119,8 +119,10 @@ def compare_color_focus(
     ColorComparison
         Best first.
     """
-    if len(curves) < 2:
+    if not isinstance(curves, Mapping) or len(curves) < 2:
         raise InputError("Give at least two telescopes to compare.", argument="curves")
+    for curve in curves.values():
+        _units.instance(curve, ColorFocusCurve, "curves", "measure_color_focus(frames, ...)")
     merits = {name: c.merit(band, star=star, focus=focus) for name, c in curves.items()}
     names = sorted(merits, key=lambda n: -float(merits[n].polychromatic_strehl.value))
     decided = []
@@ -134,7 +136,7 @@ def compare_color_focus(
             for name in names
             for note in merits[name].notes
         ),
-        conditions={"band": [float(v) for v in numbers(band, NM, "band")], "focus": focus},
+        conditions={"band": merits[names[0]].band, "focus": focus},
         names=tuple(names),
         merits=tuple(merits[n] for n in names),
         curves=tuple(curves[n] for n in names),

@@ -10,11 +10,11 @@ import numpy as np
 from astropy import units as u
 from astropy.table import QTable
 
-from ...results import Measured, Picture, Result, Sheet, format_measured
+from ... import _records, _units
+from ...results import Picture, Result, Sheet, format_measured
 from ...style import new_axes
 from . import figures
-from .merit import ColorMerit, evaluate, light_of
-from .units import NM
+from .merit import ColorMerit, weigh
 
 
 #: Spectral lines of the glass catalogs (ISO 7944 and the hydrogen lines), nm in air.
@@ -29,110 +29,52 @@ LINES = {
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
-class ColorFocusCurve(Result):
+class ColorFocusCurve(Result, _records.ColorFocusResult):
     """Best focus against wavelength, zero at the reference; positive = farther from the objective.
 
-    Attributes
-    ----------
-    wavelength : Quantity, shape (m,)
-        Of each bin, nm in air.
-    shift, shift_error : Quantity, shape (m,)
-        Of each bin by itself, um; NaN where it could not be measured.
-    used : ndarray of bool
-        Bins that shaped the smooth curve.
-    smooth, smooth_error : Quantity, shape (m,)
-        Smooth curve and its standard uncertainty (k = 1).
-    replicates : ndarray, shape (r, m)
-        Bootstrap replicates of the smooth curve, um.
-    relative_flux : ndarray, shape (m,)
-        Detected light per nm, largest = 1.
-    width, width_error : Quantity, shape (frames, m)
-        Model-free half width (68.3 %) on the sensor and its uncertainty.
-    seeing : Quantity, shape (frames,)
-        FWHM at 550 nm on the sensor, with the telescope's steady blur.
-    positions : Quantity, shape (frames,)
-        Sensor positions of the run.
-    reference_focus : Measured
-        Focuser position of the reference wavelength's best focus.
-    focus_range : Measured
-        Longest minus shortest focus.
-    instrument_blur : Measured
-        RMS blur that all colors share: the spectrograph's.
-    focal_ratio_from_blur : Measured
-        At which the blur grew; a check of the scale.
-    defocus_size, defocus_size_error : Quantity, shape (m,)
-        Single spectrum: distance of each color's focus from the sensor without its sign, um; NaN
-        for a focus run.
-    sign_decided : ndarray of bool
-        False where one spectrum does not tell on which side of the sensor a color focuses.
-    signs_decided : bool
-        False when open signs matter: then `defocus_size` is what was measured, `shift` and `smooth`
-        are one of several curves that fit, and `focus_range` is that of the size.
-    removed : Quantity, shape (m,)
-        What was added back for the grating or a reference telescope.
-    second_order_from : Quantity
-        From where the second order overlaps; infinite when it does not.
-    noise_scale : float
-        Scatter of the profiles over the noise expected.
-    from_focus_run : bool
-        False for a single spectrum, whose overall sign is an assumption.
-    band_merit : ColorMerit or None
-        Figures of merit in the band that was asked for, light as detected.
+    Its attributes are those of the engine's record: `shift` of each bin by itself, the `smooth`
+    curve, for one spectrum the `defocus_size` without its sign, and the `band_merit` of the band that
+    was asked for.
     """
 
-    wavelength: u.Quantity
-    shift: u.Quantity
-    shift_error: u.Quantity
-    used: np.ndarray
-    smooth: u.Quantity
-    smooth_error: u.Quantity
-    replicates: np.ndarray
-    relative_flux: np.ndarray
-    width: u.Quantity
-    width_error: u.Quantity
-    seeing: u.Quantity
-    positions: u.Quantity
-    reference_focus: Measured
-    focus_range: Measured
-    focal_ratio_from_blur: Measured
-    instrument_blur: Measured
-    defocus_size: u.Quantity
-    defocus_size_error: u.Quantity
-    sign_decided: np.ndarray
-    signs_decided: bool
-    removed: u.Quantity
-    second_order_from: u.Quantity
-    noise_scale: float
-    from_focus_run: bool
-    band_merit: ColorMerit | None = None
+    COLUMNS = {"wavelength": "Mean wavelength of the bin in air."}
 
-    @property
-    def focal_ratio(self) -> float:
-        """Focal length over aperture, as given."""
-        return float(self.conditions["focal_ratio"])
+    @classmethod
+    def from_engine(cls, raw: Any, **more: Any) -> ColorFocusCurve:
+        """Make one from what the gateway returned.
+
+        Parameters
+        ----------
+        raw : mapping
+            The engine's record.
+        **more
+            Attributes that go before the engine's.
+        """
+        merit = raw["band_merit"] and ColorMerit.from_engine(
+            raw["band_merit"], notes=(), conditions={}
+        )
+        return super().from_engine(raw, band_merit=merit, **more)
 
     @property
     def table(self) -> QTable:
         """One row a bin."""
+        names = "wavelength shift shift_uncertainty smooth smooth_uncertainty used relative_flux".split()
         return QTable(
-            {
-                "wavelength": self.wavelength,
-                "shift": self.shift,
-                "shift_error": self.shift_error,
-                "smooth": self.smooth,
-                "smooth_error": self.smooth_error,
-                "used": self.used,
-                "relative_flux": self.relative_flux,
-            },
-            meta={"reference_nm": self.conditions["reference_nm"]},
+            {name: getattr(self, name) for name in names},
+            meta={"reference_nm": self.reference.value},
         )
+
+    @property
+    def lens(self) -> dict[float, u.Quantity]:
+        """Focus by wavelength in nm, as simulators take a lens."""
+        return dict(zip(self.wavelength.value[self.used].tolist(), self.smooth[self.used]))
 
     def at(self, wavelength: Any) -> u.Quantity:
         """Smooth curve at given wavelengths.
 
         Parameters
         ----------
-        wavelength : Quantity or number in nm
+        wavelength : Quantity or str
             Inside the measured range.
 
         Returns
@@ -140,10 +82,10 @@ class ColorFocusCurve(Result):
         Quantity
             Shift in um; NaN outside the range.
         """
-        x = np.atleast_1d(u.Quantity(wavelength, None if hasattr(wavelength, "unit") else NM))
+        x = _units.numbers(wavelength, "nm", "wavelength")
         good = self.used
         value = np.interp(
-            x.to_value(NM),
+            x,
             self.wavelength.value[good],
             self.smooth.value[good],
             left=np.nan,
@@ -153,7 +95,7 @@ class ColorFocusCurve(Result):
 
     def merit(
         self,
-        band: Any = (400, 700),
+        band: Any = None,
         *,
         star: Any = "as-detected",
         focus: str = "best-strehl",
@@ -164,8 +106,8 @@ class ColorFocusCurve(Result):
 
         Parameters
         ----------
-        band : pair of Quantity or numbers in nm
-            Passband with straight edges.
+        band : pair of Quantity, optional
+            Passband with straight edges; 400 to 700 nm by default.
         star : str, Quantity or callable
             What the light is weighed with: "as-detected" (this star, atmosphere and camera as
             recorded), a temperature (black body through a silicon sensor), "flat", or a function
@@ -182,21 +124,23 @@ class ColorFocusCurve(Result):
         ColorMerit
             With uncertainties from the bootstrap.
         """
-        weight, light = light_of(star, self.wavelength.value, self.relative_flux)
         good = self.used
-        return evaluate(
-            self.wavelength.value[good],
-            self.smooth.value[good],
-            self.replicates[:, good],
-            weight[good],
-            light,
-            self.conditions,
-            band,
-            focus,
-            halo_radius,
-            wanted_strehl,
+        return weigh(
+            self.wavelength[good],
+            self.smooth[good],
+            star,
+            detected=self.relative_flux[good],
+            replicates=self.replicates[:, good],
             # Figures from signs that are not decided must say so themselves.
             notes=tuple(n for n in self.notes if n.code == "color-focus.sign-ambiguous"),
+            band=band,
+            focus=focus,
+            halo_radius=halo_radius,
+            wanted_strehl=wanted_strehl,
+            focal_ratio=self.focal_ratio,
+            focal_length=self.focal_length,
+            obstruction=self.obstruction,
+            reference=self.reference,
         )
 
     @property
@@ -218,7 +162,7 @@ class ColorFocusCurve(Result):
     def sentences(self) -> list[str]:
         """What the curve and its figures of merit say, each with its band."""
         w = self.wavelength[self.used]
-        zero = f"zero at {self.conditions['reference_nm']:.0f} nm, wavelengths in air"
+        zero = f"zero at {self.reference:.0f}, wavelengths in air"
         said = [
             (
                 f"{self.title}, {int(self.used.sum())} bins from {w.min():.0f} to {w.max():.0f}: range "
@@ -232,14 +176,14 @@ class ColorFocusCurve(Result):
             said.append(f"Best focus of the reference wavelength at {self.reference_focus}.")
         merit = self.band_merit
         if merit is not None:
-            c = merit.conditions
+            low, high = merit.band.value
             said.append(
-                f"From {c['min_nm']:.0f} to {c['max_nm']:.0f} nm, light as detected, sensor where the Strehl "
+                f"From {low:.0f} to {high:.0f} nm, light as detected, sensor where the Strehl "
                 f"ratio is best: in-focus fraction {merit.in_focus_fraction}, polychromatic Strehl ratio "
                 f"{merit.polychromatic_strehl}, RMS blur {merit.rms_blur} ({merit.rms_blur_sky})."
             )
             edges = merit.best_band.value
-            if np.isfinite(edges[0]) and (edges[0] > c["min_nm"] + 1 or edges[1] < c["max_nm"] - 1):
+            if np.isfinite(edges[0]) and (edges[0] > low + 1 or edges[1] < high - 1):
                 said.append(
                     f"A filter that passes {edges[0]:.0f} to {edges[1]:.0f} nm would keep "
                     f"{100 * merit.best_band_light:.0f} % of that light at a Strehl ratio of "
@@ -254,16 +198,18 @@ class ColorFocusCurve(Result):
         for name, nm in LINES.items():
             if w[self.used].min() <= nm <= w[self.used].max():
                 i = int(np.argmin(np.abs(w - nm)))
-                shift, error = float(self.at(nm * u.nm)[0].value), float(self.smooth_error[i].value)
+                shift, error = float(self.at(nm * u.nm)[0].value), float(
+                    self.smooth_uncertainty[i].value
+                )
                 if not self.signs_decided:
                     shift = float(self.defocus_size[i].value)
-                    error = float(self.defocus_size_error[i].value)
+                    error = float(self.defocus_size_uncertainty[i].value)
                 depth = 2 * nm / 1000 * self.focal_ratio**2
                 rows.append((name, f"{nm:.1f}", format_measured(shift, error), f"±{depth:.0f}"))
         if not rows:
             return []
         what = (
-            f"Focus against that of {self.conditions['reference_nm']:.0f} nm, + is farther from the objective"
+            f"Focus against that of {self.reference:.0f}, + is farther from the objective"
             if self.signs_decided
             else "Size of the defocus, without sign"
         )

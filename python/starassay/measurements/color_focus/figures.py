@@ -5,10 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from astropy import units as u
 
 from ... import style
-from .units import NM
 
 
 @style.figure_style()
@@ -24,7 +22,7 @@ def draw_curve(curve: Any, ax: Any, theory: Any) -> Any:
     ax.errorbar(
         w[good],
         curve.shift.value[good],
-        curve.shift_error.value[good],
+        curve.shift_uncertainty.value[good],
         fmt="o",
         ms=2.5,
         lw=0.7,
@@ -34,16 +32,16 @@ def draw_curve(curve: Any, ax: Any, theory: Any) -> Any:
     ax.plot(w[good], curve.smooth.value[good], color=style.BLUE, label="smooth curve, 68 % band")
     ax.fill_between(
         w[good],
-        (curve.smooth - curve.smooth_error).value[good],
-        (curve.smooth + curve.smooth_error).value[good],
+        (curve.smooth - curve.smooth_uncertainty).value[good],
+        (curve.smooth + curve.smooth_uncertainty).value[good],
         color=style.BLUE,
         alpha=0.25,
         lw=0,
     )
     if theory is not None:
-        x = theory.wavelength.to_value(NM)
+        x = theory.wavelength.value
         inside = (x >= w[good].min()) & (x <= w[good].max())
-        ax.plot(x[inside], theory.shift.to_value(u.um)[inside], "--", color=style.ORANGE)
+        ax.plot(x[inside], theory.shift.value[inside], "--", color=style.ORANGE)
         ax.lines[-1].set_label(theory.label)
     ax.axhline(0, color=style.GREY, lw=0.6)
     ax.set_xlabel("wavelength in air (nm)")
@@ -60,7 +58,7 @@ def _draw_sizes(curve: Any, ax: Any) -> Any:
     """What one spectrum shows when its signs are open: how far out of focus each color is."""
     good = curve.used
     w = curve.wavelength.value[good]
-    size, error = curve.defocus_size.value[good], curve.defocus_size_error.value[good]
+    size, error = curve.defocus_size.value[good], curve.defocus_size_uncertainty.value[good]
     depth = 2 * w / 1000 * curve.focal_ratio**2
     ax.fill_between(w, 0, depth, color="#e8e8e8", lw=0, label="depth of focus 2λN²")
     ax.plot(w, size, color=style.BLUE, label="size of the defocus, 68 % band")

@@ -3,58 +3,36 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 from astropy import units as u
 from astropy.table import QTable
 
-from ... import style
+from ... import _records, _units, style
 from ..._gateway import call
-from ...errors import InputError
-from ...results import Measured, Note, Result
-from .units import NM, number, numbers
+from ...results import Note, Result
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
-class ColorMerit(Result):
+class ColorMerit(Result, _records.MeritResult):
     """Figures of merit of the color focus alone; seeing and other aberrations are left out.
+
+    Its attributes are those of the engine's record, and
 
     Attributes
     ----------
-    in_focus_fraction, polychromatic_strehl, halo_fraction : Measured
-        Shares of the light: within +-2 lambda N^2; Strehl ratio averaged over it; outside
-        `halo_radius`.
-    rms_blur, rms_blur_sky : Measured
-        RMS radius of the geometric blur, um and arcsec.
-    secondary_spectrum, focus_spread : Measured
-        Mean focus of F and C minus d, and longest minus shortest, over the focal length.
-    sensor : Quantity
-        Where the sensor stands on the curve's scale.
-    halo_radius : Quantity
-        um.
-    best_band : Quantity, shape (2,)
-        Passband that keeps most light at the wanted Strehl ratio; NaN when none does.
-    best_band_light, best_band_strehl : float
-        What it keeps and reaches.
-    cut : QTable
-        What a filter that cuts on at each wavelength does.
+    light : str
+        What the colors are weighed with.
     """
 
-    in_focus_fraction: Measured
-    polychromatic_strehl: Measured
-    halo_fraction: Measured
-    rms_blur: Measured
-    rms_blur_sky: Measured
-    secondary_spectrum: Measured
-    focus_spread: Measured
-    sensor: u.Quantity
-    halo_radius: u.Quantity
-    best_band: u.Quantity
-    best_band_light: float
-    best_band_strehl: float
-    cut: QTable
+    light: str = "light as detected"
+
+    @property
+    def cut(self) -> QTable:
+        """What a filter that cuts on at each wavelength does."""
+        names = {"cut_on": "cut_on", "strehl": "cut_strehl", "in_focus": "cut_in_focus"}
+        return QTable({k: getattr(self, v) for k, v in {**names, "light": "cut_light"}.items()})
 
     @property
     def table(self) -> QTable:
@@ -75,9 +53,9 @@ class ColorMerit(Result):
 
     def sentences(self) -> list[str]:
         """What was found."""
-        c = self.conditions
+        low, high = self.band.value
         lines = [
-            f"{c['min_nm']:.0f} to {c['max_nm']:.0f} nm, {c['light']}, {c['focus']}: in-focus "
+            f"{low:.0f} to {high:.0f} nm, {self.light}, {self.focus}: in-focus "
             f"fraction {self.in_focus_fraction}, polychromatic Strehl {self.polychromatic_strehl}",
             f"RMS blur {self.rms_blur} ({self.rms_blur_sky}), halo {self.halo_fraction}",
         ]
@@ -108,102 +86,52 @@ class ColorMerit(Result):
         return ax
 
 
-def light_of(star: Any, nm: np.ndarray, detected: np.ndarray | None) -> tuple[np.ndarray, str]:
+def weigh(
+    wavelength: u.Quantity,
+    shift: u.Quantity,
+    star: Any,
+    *,
+    detected: np.ndarray | None = None,
+    replicates: u.Quantity | None = None,
+    notes: tuple[Note, ...] = (),
+    **given: Any,
+) -> ColorMerit:
+    """Figures of merit of a curve.
+
+    Parameters
+    ----------
+    wavelength, shift : Quantity
+        The curve.
+    star : str, Quantity or callable
+        See `ColorFocusCurve.merit`.
+    detected : ndarray, optional
+        Light as detected, where it is known.
+    replicates : Quantity, optional
+        Of the curve, for uncertainties.
+    notes : tuple of Note
+        What must be said with the figures.
+    **given
+        Further fields of the engine's request.
+
+    Returns
+    -------
+    ColorMerit
+        In the band that was asked for.
+    """
     if callable(star):
-        return np.asarray(star(nm), float), "light given by a function"
-    if isinstance(star, str):
-        if star == "flat":
-            return np.ones_like(nm), "flat light"
-        if star == "as-detected" and detected is not None:
-            return np.asarray(detected, float), "light as detected"
-        raise InputError(
-            f"'{star}' is no light to weigh with. Give 'as-detected', 'flat', a temperature or a "
-            "function.",
-            argument="star",
-        )
-    kelvin = number(star, u.K, "star")
-    # Planck photons and silicon, the same shape as the simulator's star without lines.
-    flux = nm**-4.0 / np.expm1(1.438776877e7 / (nm * kelvin))
-    sensor = np.clip((nm - 370) / 60, 0, 1) * np.interp(
-        nm, [370, 450, 550, 650, 750, 850, 1000], [0.5, 0.75, 0.9, 0.8, 0.6, 0.4, 0.1]
+        given["weight"], light = star(wavelength.to_value(u.nm)), "light given by a function"
+    elif isinstance(star, str) and star == "as-detected" and detected is not None:
+        given["weight"], light = detected, "light as detected"
+    elif isinstance(star, str) and star == "flat":
+        light = "flat light"
+    else:
+        given["light"] = _units.quantity(star, "K", "star")
+        light = f"black body of {given['light'].value:.0f} K on silicon"
+    request = _records.MERIT_REQUEST.fill(wavelength=wavelength, shift=shift, **given)
+    spread = (
+        {}
+        if replicates is None
+        else {"replicates": np.ascontiguousarray(replicates.value, float).ravel()}
     )
-    weight = flux * sensor
-    return weight / weight.max(), f"black body of {kelvin:.0f} K on silicon"
-
-
-def evaluate(
-    nm: np.ndarray,
-    shift: np.ndarray,
-    replicates: np.ndarray | None,
-    weight: np.ndarray,
-    light: str,
-    conditions: Mapping[str, Any],
-    band: Any,
-    focus: str,
-    halo_radius: Any,
-    wanted_strehl: float,
-    notes: tuple[Note, ...] = (),
-) -> ColorMerit:
-    low, high = sorted(numbers(band, NM, "band"))
-    request = {
-        "wavelength_nm": nm,
-        "shift_um": shift,
-        "weight": weight,
-        "focal_ratio": conditions["focal_ratio"],
-        "focal_length_mm": conditions["focal_length_mm"],
-        "obstruction": conditions["obstruction"],
-        "min_nm": low,
-        "max_nm": high,
-        "reference_nm": conditions["reference_nm"],
-        "focus": focus,
-        "halo_radius_um": number(halo_radius, u.um, "halo_radius"),
-        "wanted_strehl": wanted_strehl,
-    }
-    arrays = {}
-    if replicates is not None:
-        arrays["replicates"] = np.ascontiguousarray(replicates, float).ravel()
-    r = call("color_focus.merit", request, arrays=arrays)
-    return merit_of(r, conditions, low, high, light, focus, wanted_strehl, notes)
-
-
-def merit_of(
-    r: Mapping[str, Any],
-    conditions: Mapping[str, Any],
-    low: float,
-    high: float,
-    light: str = "light as detected",
-    focus: str = "best-strehl",
-    wanted_strehl: float = 0.8,
-    notes: tuple[Note, ...] = (),
-) -> ColorMerit:
-    return ColorMerit(
-        notes=notes,
-        conditions={
-            "min_nm": low,
-            "max_nm": high,
-            "light": light,
-            "focus": focus,
-            "focal_ratio": conditions["focal_ratio"],
-            "wanted_strehl": wanted_strehl,
-        },
-        in_focus_fraction=Measured.from_engine(r["in_focus_fraction"]),
-        polychromatic_strehl=Measured.from_engine(r["polychromatic_strehl"]),
-        halo_fraction=Measured.from_engine(r["halo_fraction"]),
-        rms_blur=Measured.from_engine(r["rms_blur_um"]),
-        rms_blur_sky=Measured.from_engine(r["rms_blur_sky"]),
-        secondary_spectrum=Measured.from_engine(r["secondary_spectrum"]),
-        focus_spread=Measured.from_engine(r["focus_spread"]),
-        sensor=r["sensor_um"] * u.um,
-        halo_radius=r["halo_radius_um"] * u.um,
-        best_band=np.array([r["band_min_nm"], r["band_max_nm"]]) * NM,
-        best_band_light=float(r["band_light_kept"]),
-        best_band_strehl=float(r["band_strehl"]),
-        cut=QTable(
-            {
-                "cut_on": r["cut_nm"] * NM,
-                "strehl": r["cut_strehl"],
-                "in_focus": r["cut_in_focus"],
-                "light": r["cut_light"],
-            }
-        ),
-    )
+    raw = call("color_focus.merit", request, arrays=spread)
+    return ColorMerit.from_engine(raw, notes=notes, conditions={"request": request}, light=light)

@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 from astropy import units as u
 
-from ..._units import quantity
 from ...errors import InputError
 
 
@@ -36,8 +35,7 @@ def header_positions(told: Sequence[tuple[str, Any]], focuser_step: Any) -> np.n
         if place.unit.is_equivalent(u.um):
             found.append(float(place.to_value(u.um)))
         elif focuser_step is not None:
-            step = quantity(focuser_step, u.um, "focuser_step")
-            found.append(float(place.value) * float(step.value))
+            found.append(float(place.value * focuser_step.to_value(u.um)))
         else:
             raise InputError(
                 f"The header of {name} has the focuser at {place.value:g} steps, but no length of one. "

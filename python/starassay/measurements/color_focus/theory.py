@@ -6,44 +6,32 @@ import dataclasses
 from collections.abc import Sequence
 from typing import Any
 
-import numpy as np
 from astropy import units as u
 from astropy.table import QTable
 
-from ... import style
+from ... import _records, style
 from ..._gateway import call
 from ...results import Result
-from .merit import ColorMerit, evaluate, light_of
-from .units import NM, number, numbers
+from .merit import ColorMerit, weigh
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
-class LensTheory(Result):
+class LensTheory(Result, _records.LensColorResult):
     """Color focus curve of a thin lens from glass data.
 
-    Attributes
-    ----------
-    wavelength, shift : Quantity
-        nm in air; um, zero at the reference wavelength.
-    glasses : tuple of str
-        Glass of each element.
-    powers : ndarray
-        Of each element over that of the lens.
-    index_d, abbe_number : ndarray
-        Of each glass.
+    Its attributes are those of the engine's record: `wavelength` in air, `shift` zero at the
+    reference wavelength, power, index and Abbe number of each glass.
     """
-
-    wavelength: u.Quantity
-    shift: u.Quantity
-    glasses: tuple[str, ...]
-    powers: np.ndarray
-    index_d: np.ndarray
-    abbe_number: np.ndarray
 
     @property
     def label(self) -> str:
         """For legends."""
         return f"thin lens of {' + '.join(self.glasses)}"
+
+    @property
+    def lens(self) -> dict[float, u.Quantity]:
+        """Focus by wavelength in nm, as simulators take a lens."""
+        return dict(zip(self.wavelength.value.tolist(), self.shift))
 
     @property
     def table(self) -> QTable:
@@ -53,7 +41,7 @@ class LensTheory(Result):
     def merit(
         self,
         focal_ratio: float,
-        band: Any = (400, 700),
+        band: Any = None,
         *,
         star: Any = 9600 * u.K,
         focus: str = "best-strehl",
@@ -74,20 +62,17 @@ class LensTheory(Result):
         ColorMerit
             Without uncertainties.
         """
-        w = self.wavelength.to_value(NM)
-        weight, light = light_of(star, w, None)
-        conditions = {**self.conditions, "focal_ratio": focal_ratio, "obstruction": 0.0}
-        return evaluate(
-            w,
-            self.shift.to_value(u.um),
-            None,
-            weight,
-            light,
-            conditions,
-            band,
-            focus,
-            halo_radius,
-            wanted_strehl,
+        return weigh(
+            self.wavelength,
+            self.shift,
+            star,
+            band=band,
+            focus=focus,
+            halo_radius=halo_radius,
+            wanted_strehl=wanted_strehl,
+            focal_ratio=focal_ratio,
+            focal_length=self.focal_length,
+            reference=self.reference,
         )
 
     def sentences(self) -> list[str]:
@@ -102,7 +87,7 @@ class LensTheory(Result):
     def plot(self, ax: Any = None) -> Any:
         """The curve; returns the matplotlib axes."""
         ax = style.new_axes(ax, figsize=(7, 4))
-        ax.plot(self.wavelength.to_value(NM), self.shift.to_value(u.um), label=self.label)
+        ax.plot(self.wavelength.value, self.shift.value, label=self.label)
         ax.axhline(0, color=style.GREY, lw=0.6)
         ax.set_xlabel("wavelength in air (nm)")
         ax.set_ylabel("focus shift (µm), + = longer")
@@ -117,7 +102,7 @@ def lens_color_focus(
     *,
     wavelengths: Any = None,
     powers: Sequence[float] = (),
-    reference: Any = 550,
+    reference: Any = None,
 ) -> LensTheory:
     """Compute the color focus curve of a thin lens of given glasses.
 
@@ -125,37 +110,27 @@ def lens_color_focus(
     ----------
     glasses : sequence of str
         One, two or three names from the catalog, front to back, for example ("N-BK7", "F2").
-    focal_length : Quantity or number in mm
+    focal_length : Quantity or str
         Of the lens.
-    wavelengths : Quantity or numbers in nm, optional
+    wavelengths : Quantity, optional
         380 to 900 nm by default.
     powers : sequence of float
         Power of each element; by default two glasses unite F and C, three F, C and g.
-    reference : Quantity or number in nm
-        Zero of the curve.
+    reference : Quantity, optional
+        Zero of the curve; 550 nm by default.
 
     Returns
     -------
     LensTheory
         Thickness, gaps and spherochromatism are left out; a real lens differs by some ten percent.
     """
-    if wavelengths is None:
-        wavelengths = np.arange(380.0, 901.0, 2.0)
-    request = {
-        "glasses": [str(g) for g in glasses],
-        "powers": [float(p) for p in powers],
-        "focal_length_mm": number(focal_length, u.mm, "focal_length"),
-        "wavelength_nm": numbers(wavelengths, NM, "wavelengths"),
-        "reference_nm": number(reference, NM, "reference"),
-    }
-    r = call("color_focus.lens", request)
-    return LensTheory(
-        notes=(),
-        conditions={k: v for k, v in request.items() if k != "wavelength_nm"},
-        wavelength=r["wavelength_nm"] * NM,
-        shift=r["shift_um"] * u.um,
-        glasses=tuple(glasses),
-        powers=r["powers"],
-        index_d=r["index_d"],
-        abbe_number=r["abbe_number"],
+    request = _records.LENS_COLOR_REQUEST.fill(
+        glasses=glasses,
+        powers=powers,
+        focal_length=focal_length,
+        wavelengths=wavelengths,
+        reference=reference,
+    )
+    return LensTheory.from_engine(
+        call("color_focus.lens", request), notes=(), conditions={"request": request}
     )

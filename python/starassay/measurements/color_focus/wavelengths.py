@@ -10,52 +10,23 @@ import numpy as np
 from astropy import units as u
 from astropy.table import QTable
 
-from ... import style
+from ... import _records, _units, style
 from ..._gateway import call
 from ...imaging.frame import Frame
 from ...imaging.frames import read_frame
 from ...results import Result, notes_from_engine
 from .spectrum import Spectrum
-from .units import NM, PER_PIXEL, number, numbers
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
-class WavelengthScale(Result):
+class WavelengthScale(Result, _records.WavelengthSolution):
     """Wavelength of every column.
 
-    Attributes
-    ----------
-    wavelength : Quantity, shape (n,)
-        nm, in standard air.
-    uncertainty : Quantity, shape (n,)
-        Standard uncertainty of each, nm: it grows beyond the lines.
-    modes : ndarray, shape (m, n)
-        Independent ways in which the scale may be off, nm for one standard deviation.
-    line_column : ndarray
-        Columns of the lines used.
-    line_wavelength, residual : Quantity
-        Published wavelength; measured minus published.
-    unmatched_column : ndarray
-        Lines seen that match nothing.
-    rms, rms_columns : Quantity
-        RMS residual corrected for the unknowns.
-    log_false_alarm : float
-        log10 of the chance that as many lines match by accident.
-    medium : str
-        "air".
+    Its attributes are those of the engine's record: `wavelength` and `uncertainty` of each column,
+    `modes` in which the scale may be off, the lines that it rests on.
     """
 
-    wavelength: u.Quantity
-    uncertainty: u.Quantity
-    modes: np.ndarray
-    line_column: np.ndarray
-    line_wavelength: u.Quantity
-    residual: u.Quantity
-    unmatched_column: np.ndarray
-    rms: u.Quantity
-    rms_columns: u.Quantity
-    log_false_alarm: float
-    medium: str
+    COLUMNS = {"column": "Column of the line.", "wavelength": "Published wavelength in air."}
 
     @property
     def table(self) -> QTable:
@@ -95,7 +66,7 @@ def calibrate_wavelengths(
     lines: Any = None,
     dispersion: Any,
     star: bool = False,
-    limits: Any = (330, 1050),
+    limits: Any = None,
     direction: int = 0,
     max_degree: int = 3,
     max_rms: Any = None,
@@ -111,14 +82,14 @@ def calibrate_wavelengths(
         A lamp frame (its rows along `trace` are summed), a reduced star, or a ready flux.
     lamps : sequence of str
         Line lists: "Ne", "Ar", "Hg", "He", "Kr", "Xe", "Cd"; for a star "H" and "telluric".
-    lines : Quantity or numbers in nm, optional
+    lines : Quantity, optional
         Further lines, in air.
-    dispersion : (Quantity, Quantity) or numbers in nm per pixel
-        Rough dispersion, least and greatest; a prism's whole range.
+    dispersion : pair of Quantity
+        Rough dispersion, least and greatest, in nm per pixel; a prism's whole range.
     star : bool
         True when the lines are dark.
-    limits : pair of Quantity or numbers in nm
-        What can lie in the frame.
+    limits : pair of Quantity, optional
+        What can lie in the frame; 330 to 1050 nm by default.
     direction : {-1, 0, 1}
         +1 when wavelengths grow with the column; 0 when not known.
     max_degree : int
@@ -143,59 +114,40 @@ def calibrate_wavelengths(
         When the lines do not match better than chance, or only poorly.
     """
     if isinstance(source, Spectrum):
-        flux, offset, label = source.flux, source.first_column, str(source.conditions["frame"])
+        flux, offset, label = (
+            source.flux.value,
+            source.first_column,
+            str(source.conditions["frame"]),
+        )
     elif isinstance(source, np.ndarray) and source.ndim == 1:
         flux, offset, label = np.asarray(source, float), 0, "flux"
     else:
         frame = read_frame(source)
         flux, offset, label = lamp_flux(frame, axis, trace, half_height), 0, frame.name
-    low, high = sorted(numbers(dispersion, PER_PIXEL, "dispersion"))
-    lo_nm, hi_nm = sorted(numbers(limits, NM, "limits"))
-    if star and not lamps and lines is None:
+    if _units.flag(star, "star") and not lamps and lines is None:
         lamps = ("H", "telluric")
-    request = {
-        "absorption": bool(star),
-        "lamps": [str(name) for name in lamps],
-        "lines_nm": numbers(lines, NM, "lines"),
-        "min_dispersion": low,
-        "max_dispersion": high,
-        "min_nm": lo_nm,
-        "max_nm": hi_nm,
-        "direction": int(direction),
-        "max_degree": int(max_degree),
-        "max_rms_columns": number(
-            max_rms if max_rms is not None else (2.0 if star else 0.8), u.pix, "max_rms"
-        ),
-    }
-    r = call("color_focus.calibrate", request, arrays={"flux": np.asarray(flux, np.float64)})
-    modes = np.asarray(r["mode_nm"]).reshape(-1, len(flux))
-    if offset:
-        # Extend the polynomial to the columns before the reduced part, so that column 0 is the frame's.
-        n = len(flux)
-        x = 2 * (np.arange(-offset, n)) / (n - 1) - 1
-        wave = np.polynomial.polynomial.polyval(x, r["coefficients"])
-        fitted = np.polynomial.polynomial.polyfit(x[offset:], modes.T, len(modes) - 1)
-        modes = np.polynomial.polynomial.polyval(x, fitted)
-    else:
-        wave = r["wavelength_nm"]
-    return WavelengthScale(
-        notes=notes_from_engine(r["notes"]),
-        conditions={"source": label, **request},
-        wavelength=wave * NM,
-        uncertainty=np.sqrt(np.sum(modes**2, axis=0)) * NM,
-        modes=modes,
-        line_column=r["line_column"] + offset,
-        line_wavelength=r["line_nm"] * NM,
-        residual=r["residual_nm"] * NM,
-        unmatched_column=r["unmatched_column"] + offset,
-        rms=r["rms_nm"] * NM,
-        rms_columns=r["rms_columns"] * u.pix,
-        log_false_alarm=float(r["log_false_alarm"]),
-        medium=r["medium"],
+    request = _records.WAVELENGTH_REQUEST.fill(
+        absorption=star,
+        lamps=lamps,
+        lines=lines,
+        dispersion=dispersion,
+        limits=limits,
+        direction=direction,
+        max_degree=max_degree,
+        max_rms=2.0 if star and max_rms is None else max_rms,
+        first_column=offset,
+    )
+    raw = call("color_focus.calibrate", request, arrays={"flux": np.asarray(flux, np.float64)})
+    return WavelengthScale.from_engine(
+        raw,
+        notes=notes_from_engine(raw["notes"]),
+        conditions={"source": label, "request": request},
     )
 
 
 def lamp_flux(frame: Frame, axis: str, trace: Any, half: int) -> np.ndarray:
+    _units.choice(axis, ("x", "y"), "axis")
+    half = _units.integer(half, "half_height")
     data = frame.data if axis == "x" else frame.data.T
     if frame.mask is not None:
         mask = frame.mask if axis == "x" else frame.mask.T
@@ -206,7 +158,7 @@ def lamp_flux(frame: Frame, axis: str, trace: Any, half: int) -> np.ndarray:
         first = trace.first_column
         rows = np.interp(np.arange(width), first + np.arange(len(trace.flux)), trace.trace.value)
     elif trace is not None:
-        rows[:] = number(trace, u.pix, "trace")
+        rows[:] = _units.number(trace, "pix", "trace")
     base = np.clip(np.rint(rows).astype(int), half, height - 1 - half)
     stack = np.stack([data[base + k, np.arange(width)] for k in range(-half, half + 1)])
     # A median across the rows drops cosmic rays; a lamp line fills them all.

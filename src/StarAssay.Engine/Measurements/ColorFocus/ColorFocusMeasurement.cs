@@ -18,21 +18,21 @@ public static class ColorFocusMeasurement
         ColorFocusInput input = ColorFocusPreparation.Prepare(frames, request, context);
         context.Report(0.4, "fitting profiles");
         ColorFocusResult curve = frames.Count > 1 ? FocusRunFit.Fit(input, request, context) : SingleSpectrumFit.Fit(input, request, context);
-        return double.IsFinite(request.BandMinNm) ? WithMerit(curve, request, context) : curve;
+        return request.BandNm.Length > 0 ? WithMerit(curve, request, context) : curve;
     }
 
     /// <summary>Figures of merit of the band; where the curve does not cover it there are none, which is said.</summary>
     private static ColorFocusResult WithMerit(ColorFocusResult curve, ColorFocusRequest request, RunContext context)
     {
         double[] used = [.. curve.WavelengthNm.Where((_, i) => curve.Used[i])];
-        if (used.Length > 1 && FiguresOfMerit.Covers(used, request.BandMinNm, request.BandMaxNm))
+        if (used.Length > 1 && FiguresOfMerit.Covers(used, request.BandNm.Min(), request.BandNm.Max()))
         {
-            return curve with { Merit = CurveFigures.Merit(curve, request, context) };
+            return curve with { BandMerit = CurveFigures.Merit(curve, request, context) };
         }
 
         string reach = used.Length > 1 ? $"runs from {used.Min():0} to {used.Max():0} nm" : "has too few bins";
         Note note = ColorFocusNotes.BandNotCovered.Say(
-            $"The band {request.BandMinNm:0} to {request.BandMaxNm:0} nm is not covered by the curve, which {reach}; no figures of merit are given for it. Name a band inside it.");
+            $"The band {request.BandNm.Min():0} to {request.BandNm.Max():0} nm is not covered by the curve, which {reach}; no figures of merit are given for it. Name a band inside it.");
         return curve with { Notes = [.. curve.Notes, note] };
     }
 
@@ -46,40 +46,40 @@ public static class ColorFocusMeasurement
         InputException.RequireRange(request.FocalRatio, 1.5, 100, "focal_ratio", "");
         InputException.RequireRange(request.Obstruction, 0, 0.8, "obstruction", "");
         InputException.RequireRange(request.Replicates, 20, 5000, "replicates", "");
-        if (double.IsFinite(request.BandMinNm) || double.IsFinite(request.BandMaxNm))
+        WavelengthRange.Require(request.LimitsNm, "limits");
+        if (request.BandNm.Length > 0)
         {
-            InputException.RequireRange(request.BandMinNm, 200, request.BandMaxNm - 5, "band_min_nm", "nm");
-            InputException.RequireRange(request.BandMaxNm, 200, 5000, "band_max_nm", "nm");
+            WavelengthRange.Require(request.BandNm, "band");
         }
 
         double pitch = Pitch(frames, request);
-        InputException.RequireRange(pitch, 0.3, 200, "pitch_um", "um");
+        InputException.RequireRange(pitch, 0.3, 200, "pitch", "um");
         if (frames.Count > 1)
         {
-            if (request.PositionUm.Length != frames.Count || request.PositionUm.Any(p => !double.IsFinite(p)))
+            if (request.PositionsUm.Length != frames.Count || request.PositionsUm.Any(p => !double.IsFinite(p)))
             {
                 throw new InputException("color-focus.positions",
-                    $"{frames.Count} frames need {frames.Count} focuser positions in um, {request.PositionUm.Count(double.IsFinite)} were given. Give one for each frame, growing away from the objective.", "position_um");
+                    $"{frames.Count} frames need {frames.Count} focuser positions in um, {request.PositionsUm.Count(double.IsFinite)} were given. Give one for each frame, growing away from the objective.", "positions");
             }
 
-            if (request.PositionUm.Distinct().Count() < 3)
+            if (request.PositionsUm.Distinct().Count() < 3)
             {
                 throw new InputException("color-focus.positions",
-                    "A focus run needs at least three different positions. Take more frames, or measure one spectrum by itself.", "position_um");
+                    "A focus run needs at least three different positions. Take more frames, or measure one spectrum by itself.", "positions");
             }
         }
 
         int along = request.Reduction.Axis == DispersionAxis.X ? frames[0].Width : frames[0].Height;
-        if (request.WavelengthNm.Length != along)
+        if (request.WavelengthsNm.Length != along)
         {
             throw new InputException("color-focus.wavelengths",
-                $"The wavelength solution is for {request.WavelengthNm.Length} columns, the frame has {along}. Calibrate on a frame of the same size and binning.", "wavelength_nm", frames[0].Name);
+                $"The wavelength solution is for {request.WavelengthsNm.Length} columns, the frame has {along}. Calibrate on a frame of the same size and binning.", "wavelengths", frames[0].Name);
         }
 
-        if (request.WavelengthModeNm.Length % along != 0)
+        if (request.WavelengthModesNm.Length % along != 0)
         {
             throw new InputException("color-focus.wavelengths",
-                $"The modes of the wavelength scale hold {request.WavelengthModeNm.Length} values, which {along} columns do not divide.", "wavelength_mode_nm", frames[0].Name);
+                $"The modes of the wavelength scale hold {request.WavelengthModesNm.Length} values, which {along} columns do not divide.", "wavelengths", frames[0].Name);
         }
 
         foreach (Frame f in frames)

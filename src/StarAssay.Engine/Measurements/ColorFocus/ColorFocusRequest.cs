@@ -51,18 +51,18 @@ public sealed record ColorFocusRequest
     public double PitchUm { get; init; } = double.NaN;
 
     /// <summary>Sensor position of each frame in um, growing away from the objective; one frame needs none.</summary>
-    public double[] PositionUm { get; init; } = [];
+    public double[] PositionsUm { get; init; } = [];
 
     /// <summary>Wavelength of each column of the first frame, nm.</summary>
-    public required double[] WavelengthNm { get; init; }
+    public required double[] WavelengthsNm { get; init; }
 
     /// <summary>Standard uncertainty of the wavelength scale as a whole, columns: calibration, and lines that mix into their
     /// neighbors. Its share in the curve is this times the slope.</summary>
-    public double WavelengthErrorColumns { get; init; } = 0.2;
+    public double WavelengthUncertaintyPx { get; init; } = 0.2;
 
     /// <summary>Independent ways in which the wavelength scale may be off, modes x columns flattened, nm for one standard deviation;
     /// empty = not known. They come on top of the shift of the whole.</summary>
-    public double[] WavelengthModeNm { get; init; } = [];
+    public double[] WavelengthModesNm { get; init; } = [];
 
     /// <summary>Shortest wavelength of a line that the scale rests on; NaN = not known.</summary>
     public double ScaleFromNm { get; init; } = double.NaN;
@@ -74,16 +74,10 @@ public sealed record ColorFocusRequest
     public double ReferenceNm { get; init; } = 550;
 
     /// <summary>Shortest and longest wavelength used.</summary>
-    public double MinNm { get; init; } = 380;
+    public double[] LimitsNm { get; init; } = [380, 1000];
 
-    /// <summary>Longest wavelength used.</summary>
-    public double MaxNm { get; init; } = 1000;
-
-    /// <summary>Short edge of the band whose figures of merit come with the result; NaN with <see cref="BandMaxNm"/>: none.</summary>
-    public double BandMinNm { get; init; } = double.NaN;
-
-    /// <summary>Long edge of that band.</summary>
-    public double BandMaxNm { get; init; } = double.NaN;
+    /// <summary>Edges of the band whose figures of merit come with the result; empty = none.</summary>
+    public double[] BandNm { get; init; } = [];
 
     /// <summary>Grating or prism.</summary>
     public Disperser Disperser { get; init; } = Disperser.ConvergingGrating;
@@ -104,13 +98,13 @@ public sealed record ColorFocusRequest
     public double InstrumentBlurUm { get; init; } = double.NaN;
 
     /// <summary>Wavelengths of a reference telescope's curve with the same spectrograph; empty = none.</summary>
-    public double[] ReferenceCurveNm { get; init; } = [];
+    public double[] ReferenceCurveWavelengthNm { get; init; } = [];
 
     /// <summary>Its shifts in um.</summary>
-    public double[] ReferenceCurveUm { get; init; } = [];
+    public double[] ReferenceCurveShiftUm { get; init; } = [];
 
     /// <summary>Their standard uncertainties; may be empty.</summary>
-    public double[] ReferenceCurveErrorUm { get; init; } = [];
+    public double[] ReferenceCurveUncertaintyUm { get; init; } = [];
 
     /// <summary>For one spectrum: what is known of the sign.</summary>
     public SignHint SignHint { get; init; }
@@ -118,7 +112,7 @@ public sealed record ColorFocusRequest
     /// <summary>For one spectrum set out of focus on purpose: sensor minus best focus of the reference wavelength, um, positive =
     /// away from the objective. Its sign decides on which side of focus the colors lie; its size need be right to a third
     /// only. NaN = not set out, or not known.</summary>
-    public double DefocusHintUm { get; init; } = double.NaN;
+    public double DefocusUm { get; init; } = double.NaN;
 
     /// <summary>Bootstrap replicates.</summary>
     public int Replicates { get; init; } = 200;
@@ -128,6 +122,10 @@ public sealed record ColorFocusRequest
 
     /// <summary>How frames are reduced.</summary>
     public SpectrumRequest Reduction { get; init; } = new();
+
+    internal double MinNm => LimitsNm.Min();
+
+    internal double MaxNm => LimitsNm.Max();
 }
 
 /// <summary>Best focus against wavelength. Positive = farther from the objective than the reference wavelength's.</summary>
@@ -143,7 +141,7 @@ public sealed record ColorFocusResult : IMeasurementResult
     public required double[] ShiftUm { get; init; }
 
     /// <summary>Standard uncertainty, um.</summary>
-    public required double[] ShiftErrorUm { get; init; }
+    public required double[] ShiftUncertaintyUm { get; init; }
 
     /// <summary>False where a bin was left out of the smooth curve.</summary>
     public required bool[] Used { get; init; }
@@ -152,22 +150,22 @@ public sealed record ColorFocusResult : IMeasurementResult
     public required double[] SmoothUm { get; init; }
 
     /// <summary>Its standard uncertainty, um.</summary>
-    public required double[] SmoothErrorUm { get; init; }
+    public required double[] SmoothUncertaintyUm { get; init; }
 
     /// <summary>Bootstrap replicates of the smooth curve, replicates x bins, um.</summary>
-    public required double[,] ReplicateUm { get; init; }
+    public required double[,] ReplicatesUm { get; init; }
 
     /// <summary>For a single spectrum: distance of each bin's focus from the sensor without its sign, um; NaN for a focus run.</summary>
     public required double[] DefocusSizeUm { get; init; }
 
     /// <summary>Its standard uncertainty.</summary>
-    public required double[] DefocusSizeErrorUm { get; init; }
+    public required double[] DefocusSizeUncertaintyUm { get; init; }
 
     /// <summary>False where one spectrum does not tell on which side of the sensor a color focuses.</summary>
     public required bool[] SignDecided { get; init; }
 
     /// <summary>False when open signs matter: then <see cref="DefocusSizeUm"/> is what was measured, the signed curve is one of several
-    /// that fit, and <see cref="Range"/> is that of the size.</summary>
+    /// that fit, and <see cref="FocusRange"/> is that of the size.</summary>
     public required bool SignsDecided { get; init; }
 
     /// <summary>What was subtracted for the grating or by the reference, um.</summary>
@@ -177,35 +175,44 @@ public sealed record ColorFocusResult : IMeasurementResult
     public required double[] RelativeFlux { get; init; }
 
     /// <summary>Half the 68.3 % range of the profile, frames x bins, um on the sensor: model-free.</summary>
-    public required double[,] RobustWidthUm { get; init; }
+    public required double[,] WidthUm { get; init; }
 
     /// <summary>Its standard uncertainty.</summary>
-    public required double[,] RobustWidthErrorUm { get; init; }
+    public required double[,] WidthUncertaintyUm { get; init; }
 
     /// <summary>Seeing FWHM at 550 nm with the telescope's own steady blur, each frame, um on the sensor.</summary>
     public required double[] SeeingUm { get; init; }
 
     /// <summary>Position of each frame, um.</summary>
-    public required double[] PositionUm { get; init; }
+    public required double[] PositionsUm { get; init; }
 
     /// <summary>Best focus of the reference wavelength on the focuser's scale (focus run), or its distance from the sensor (single).</summary>
     public required Measured ReferenceFocus { get; init; }
 
     /// <summary>RMS blur that all colors of all frames share and that is not the telescope's: the spectrograph's, um; NaN where the
     /// profiles show none.</summary>
-    public Measured InstrumentBlurUm { get; init; } = Measured.None("um");
+    public Measured InstrumentBlur { get; init; } = Measured.None("um");
 
     /// <summary>Zero of the curve, nm.</summary>
     public required double ReferenceNm { get; init; }
 
     /// <summary>Longest minus shortest focus over the used bins.</summary>
-    public required Measured Range { get; init; }
+    public required Measured FocusRange { get; init; }
 
     /// <summary>Focal ratio at which the blur grows with the position as it did; NaN for a single spectrum.</summary>
     public required Measured FocalRatioFromBlur { get; init; }
 
     /// <summary>Profiles' scatter over the expected noise.</summary>
     public required double NoiseScale { get; init; }
+
+    /// <summary>Focal length over aperture, as given.</summary>
+    public required double FocalRatio { get; init; }
+
+    /// <summary>Focal length, as given; NaN = not known.</summary>
+    public required double FocalLengthMm { get; init; }
+
+    /// <summary>Ratio of the diameters of obstruction and aperture, as given.</summary>
+    public required double Obstruction { get; init; }
 
     /// <summary>Shift of each frame along the dispersion against the first, columns.</summary>
     public required double[] ColumnShift { get; init; }
@@ -214,7 +221,7 @@ public sealed record ColorFocusResult : IMeasurementResult
     public required double SecondOrderFromNm { get; init; }
 
     /// <summary>Figures of merit in the request's band, weighted with the light as detected; null when no band was asked for.</summary>
-    public MeritResult? Merit { get; init; }
+    public MeritResult? BandMerit { get; init; }
 
     /// <summary>What must be known.</summary>
     public required IReadOnlyList<Note> Notes { get; init; }

@@ -16,9 +16,9 @@ public class ColorFocusEngineTests
         {
             Width = nm.Length,
             Height = height,
-            WavelengthNm = nm,
-            CurveNm = curveNm,
-            CurveUm = [.. curveNm.Select(w => lens?.FocusShiftUm(w, 700, 550) ?? 0)],
+            WavelengthsNm = nm,
+            CurveWavelengthNm = curveNm,
+            CurveFocusUm = [.. curveNm.Select(w => lens?.FocusShiftUm(w, 700, 550) ?? 0)],
             SensorUm = sensorUm,
             FocalRatio = 7,
             FocalLengthMm = 700,
@@ -87,15 +87,13 @@ public class ColorFocusEngineTests
         var request = new ColorFocusRequest
         {
             FocalRatio = 7,
-            PositionUm = position,
-            WavelengthNm = nm,
-            MinNm = 400,
-            MaxNm = 700,
+            PositionsUm = position,
+            WavelengthsNm = nm,
+            LimitsNm = [400, 700],
             Disperser = Disperser.Prism,
             Replicates = 40,
             Reduction = new SpectrumRequest { Bins = 24 },
-            BandMinNm = 420,
-            BandMaxNm = 680,
+            BandNm = [420, 680],
         };
         ColorFocusResult one = ColorFocusMeasurement.Measure(frames, request, new RunContext(1));
         ColorFocusResult two = ColorFocusMeasurement.Measure(frames, request, new RunContext(2));
@@ -124,16 +122,15 @@ public class ColorFocusEngineTests
                 ShiftUm = [.. one.WavelengthNm.Select(w => lens.FocusShiftUm(w, 700, 550))],
                 Weight = one.RelativeFlux,
                 FocalRatio = 7,
-                MinNm = 420,
-                MaxNm = 680,
+                BandNm = [420, 680],
             },
             RunContext.Default);
-        Assert.Equal(truthMerit.PolychromaticStrehl.Value, one.Merit!.PolychromaticStrehl.Value, 0.02);
+        Assert.Equal(truthMerit.PolychromaticStrehl.Value, one.BandMerit!.PolychromaticStrehl.Value, 0.02);
         Assert.Equal(["in_focus_fraction", "polychromatic_strehl", "focus_range"], one.Quantities.Select(q => q.Name));
         Quantity fraction = one.Quantities[0];
-        Assert.Equal((one.Merit.InFocusFraction, 3, "spectra"), (fraction.Value, fraction.Count, fraction.Counted));
-        Assert.Equal(fraction.Value.Uncertainty > 0 ? 0 : one.Merit.LightStep, fraction.MayBeLess);
-        Assert.Null(ColorFocusMeasurement.Measure(frames, request with { BandMinNm = double.NaN, BandMaxNm = double.NaN }, new RunContext(2)).Merit);
+        Assert.Equal((one.BandMerit.InFocusFraction, 3, "spectra"), (fraction.Value, fraction.Count, fraction.Counted));
+        Assert.Equal(fraction.Value.Uncertainty > 0 ? 0 : one.BandMerit.LightStep, fraction.MayBeLess);
+        Assert.Null(ColorFocusMeasurement.Measure(frames, request with { BandNm = [] }, new RunContext(2)).BandMerit);
         Assert.True(Math.Sqrt(square / n) < Math.Max(3, 0.02 * span), $"{Math.Sqrt(square / n)} um RMS of {span}");
     }
 
@@ -163,8 +160,7 @@ public class ColorFocusEngineTests
                 Weight = [.. nm.Select(_ => 1.0)],
                 FocalRatio = 7,
                 FocalLengthMm = 800,
-                MinNm = lo,
-                MaxNm = hi,
+                BandNm = [lo, hi],
                 Focus = FocusChoice.BestInFocus,
             }, RunContext.Default);
             // The second band: where V(lambda), the photopic curve of CIE 018:2019, is above a hundredth.
@@ -185,7 +181,7 @@ public class ColorFocusEngineTests
             {
                 WavelengthNm = nm,
                 ShiftUm = new double[61],
-                ReplicateUm = [.. Enumerable.Range(0, 61 * 40).Select(i => 5 * Math.Sin(i))],
+                ReplicatesUm = [.. Enumerable.Range(0, 61 * 40).Select(i => 5 * Math.Sin(i))],
                 Weight = weight,
                 LightKelvin = kelvin,
                 FocalRatio = 7,

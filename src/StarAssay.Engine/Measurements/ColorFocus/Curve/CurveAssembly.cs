@@ -92,8 +92,8 @@ internal static class CurveAssembly
         {
             for (int j = 0; j < input.Bins; j++)
             {
-                width[i, j] = input.Spectra[i].RobustWidth[j] * input.PitchUm;
-                widthError[i, j] = input.Spectra[i].RobustWidthError[j] * input.PitchUm;
+                width[i, j] = input.Spectra[i].WidthPx[j] * input.PitchUm;
+                widthError[i, j] = input.Spectra[i].WidthUncertaintyPx[j] * input.PitchUm;
             }
         }
 
@@ -102,24 +102,27 @@ internal static class CurveAssembly
             FromFocusRun = fromRun,
             WavelengthNm = input.Nm,
             ShiftUm = shift,
-            ShiftErrorUm = error,
+            ShiftUncertaintyUm = error,
             Used = input.Used,
             SmoothUm = smoothAll,
-            SmoothErrorUm = smoothError,
-            ReplicateUm = smoothReplicates,
+            SmoothUncertaintyUm = smoothError,
+            ReplicatesUm = smoothReplicates,
             DefocusSizeUm = defocus,
-            DefocusSizeErrorUm = single?.SizeError ?? [.. defocus],
+            DefocusSizeUncertaintyUm = single?.SizeError ?? [.. defocus],
             SignDecided = [.. Enumerable.Range(0, input.Bins).Select(j => single is null || single.OpenSign[j] == 0)],
             SignsDecided = single?.Decided ?? true,
             RemovedUm = removed,
             RelativeFlux = input.RelativeFlux,
-            RobustWidthUm = width,
-            RobustWidthErrorUm = widthError,
+            WidthUm = width,
+            WidthUncertaintyUm = widthError,
             SeeingUm = seeingUm,
-            PositionUm = position,
+            PositionsUm = position,
             ReferenceFocus = new Measured(referenceFocus, referenceError, "um"),
             ReferenceNm = referenceNm,
-            Range = new Measured(range, rangeError, "um"),
+            FocalRatio = request.FocalRatio,
+            FocalLengthMm = request.FocalLengthMm,
+            Obstruction = request.Obstruction,
+            FocusRange = new Measured(range, rangeError, "um"),
             FocalRatioFromBlur = focalRatio,
             NoiseScale = noiseScale,
             ColumnShift = input.ColumnShift,
@@ -148,7 +151,7 @@ internal static class CurveAssembly
         if (beyond > 0)
         {
             input.Notes.Add(ColorFocusNotes.Extrapolated.Say(
-                $"{beyond} of {nm.Length} bins lie beyond the lines that the wavelength scale rests on ({request.ScaleFromNm:0} to {request.ScaleToNm:0} nm): there it is an extrapolation{(request.WavelengthModeNm.Length > 0 ? ", whose own error the curve's error holds" : string.Empty)}."));
+                $"{beyond} of {nm.Length} bins lie beyond the lines that the wavelength scale rests on ({request.ScaleFromNm:0} to {request.ScaleToNm:0} nm): there it is an extrapolation{(request.WavelengthModesNm.Length > 0 ? ", whose own error the curve's error holds" : string.Empty)}."));
         }
     }
 
@@ -180,7 +183,7 @@ internal static class CurveAssembly
         var random = new Random(unchecked(request.Seed + 77));
         for (int r = 0; r < replicates.GetLength(0); r++)
         {
-            double shift = request.WavelengthErrorColumns * perColumn * ProfileFit.Gaussian(random);
+            double shift = request.WavelengthUncertaintyPx * perColumn * ProfileFit.Gaussian(random);
             double[] share = [.. modes.Select(_ => ProfileFit.Gaussian(random))];
             for (int j = 0; j < n; j++)
             {
@@ -192,15 +195,15 @@ internal static class CurveAssembly
             }
         }
 
-        return [.. slope.Select((s, j) => Math.Sqrt(Square(request.WavelengthErrorColumns * perColumn * (s - atReference))
+        return [.. slope.Select((s, j) => Math.Sqrt(Square(request.WavelengthUncertaintyPx * perColumn * (s - atReference))
             + modes.Select((m, k) => Square((m[j] * s) - (referenceMode[k] * atReference))).Sum()))];
     }
 
     /// <summary>How the wavelength of each bin is off in each of the scale's modes, nm.</summary>
     private static double[][] Modes(ColorFocusInput input, ColorFocusRequest request)
     {
-        int width = request.WavelengthNm.Length, count = request.WavelengthModeNm.Length / width;
-        return [.. Enumerable.Range(0, count).Select(m => input.Spectra[0].BinColumn.Select(x => request.WavelengthModeNm[(m * width) + (int)Math.Clamp(Math.Round(x), 0, width - 1)]).ToArray())];
+        int width = request.WavelengthsNm.Length, count = request.WavelengthModesNm.Length / width;
+        return [.. Enumerable.Range(0, count).Select(m => input.Spectra[0].BinColumn.Select(x => request.WavelengthModesNm[(m * width) + (int)Math.Clamp(Math.Round(x), 0, width - 1)]).ToArray())];
     }
 
     /// <summary>Standard deviation.</summary>

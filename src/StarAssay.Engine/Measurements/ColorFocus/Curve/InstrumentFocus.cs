@@ -12,12 +12,12 @@ internal static class InstrumentFocus
     {
         var removed = new double[input.Bins];
         var error = new double[input.Bins];
-        if (request.ReferenceCurveNm.Length > 1)
+        if (request.ReferenceCurveWavelengthNm.Length > 1)
         {
             for (int j = 0; j < input.Bins; j++)
             {
-                removed[j] = -LinearTable.At(request.ReferenceCurveNm, request.ReferenceCurveUm, input.Nm[j]);
-                error[j] = request.ReferenceCurveErrorUm.Length == request.ReferenceCurveNm.Length ? LinearTable.At(request.ReferenceCurveNm, request.ReferenceCurveErrorUm, input.Nm[j]) : 0;
+                removed[j] = -LinearTable.At(request.ReferenceCurveWavelengthNm, request.ReferenceCurveShiftUm, input.Nm[j]);
+                error[j] = request.ReferenceCurveUncertaintyUm.Length == request.ReferenceCurveWavelengthNm.Length ? LinearTable.At(request.ReferenceCurveWavelengthNm, request.ReferenceCurveUncertaintyUm, input.Nm[j]) : 0;
             }
 
             input.Notes.Add(ColorFocusNotes.ReferenceRemoved.Say("The curve of the reference telescope, measured with the same spectrograph, was subtracted; it takes the spectrograph's and grating's own focus error with it."));

@@ -10,16 +10,16 @@ internal static class SignOfTheWhole
     {
         int middle = bins[Enumerable.Range(0, nm.Length).MinBy(k => Math.Abs(nm[k] - request.ReferenceNm))];
         double sign;
-        if (double.IsFinite(request.DefocusHintUm) && request.DefocusHintUm != 0)
+        if (double.IsFinite(request.DefocusUm) && request.DefocusUm != 0)
         {
             // The sensor was set beyond focus (positive): the reference focuses nearer to the objective than the sensor stands.
-            sign = smooth[middle] < 0 == request.DefocusHintUm > 0 ? 1 : -1;
+            sign = smooth[middle] < 0 == request.DefocusUm > 0 ? 1 : -1;
             double found = Math.Abs(smooth[middle]);
-            input.Notes.Add(Math.Abs(found - Math.Abs(request.DefocusHintUm)) > 0.5 * Math.Abs(request.DefocusHintUm)
+            input.Notes.Add(Math.Abs(found - Math.Abs(request.DefocusUm)) > 0.5 * Math.Abs(request.DefocusUm)
                 ? ColorFocusNotes.DefocusHintDiffers.Say(
-                    $"The spectrum was said to be set {Math.Abs(request.DefocusHintUm):0} um out of focus; its width says {found:0} um. Check the focuser's scale, the focal ratio and where best focus was, and with it the sign.")
+                    $"The spectrum was said to be set {Math.Abs(request.DefocusUm):0} um out of focus; its width says {found:0} um. Check the focuser's scale, the focal ratio and where best focus was, and with it the sign.")
                 : ColorFocusNotes.SignFromDefocus.Say(
-                    $"The sensor was set {Math.Abs(request.DefocusHintUm):0} um {(request.DefocusHintUm > 0 ? "beyond" : "before")} focus; the spectrum's width says {found:0} um. That decides the signs."));
+                    $"The sensor was set {Math.Abs(request.DefocusUm):0} um {(request.DefocusUm > 0 ? "beyond" : "before")} focus; the spectrum's width says {found:0} um. That decides the signs."));
         }
         else
         {

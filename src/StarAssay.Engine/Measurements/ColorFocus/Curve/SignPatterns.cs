@@ -12,16 +12,16 @@ internal static class SignPatterns
     /// <summary>Sizes of the defocus as the widths have them, um, and the smallest width, pixels.</summary>
     public static (double[] Size, double Smallest) FromWidths(ColorFocusInput input, ColorFocusRequest request, int[] bins)
     {
-        double[] w = [.. bins.Select(j => input.Spectra[0].RobustWidth[j] * Math.Pow(input.Nm[j] / 550, 0.2))];
+        double[] w = [.. bins.Select(j => input.Spectra[0].WidthPx[j] * Math.Pow(input.Nm[j] / 550, 0.2))];
         double[] finite = [.. w.Where(double.IsFinite).Order()];
         double smallest = finite[finite.Length / 20];
         double perUm = 0.265 / request.FocalRatio / input.PitchUm;
-        if (double.IsFinite(request.DefocusHintUm))
+        if (double.IsFinite(request.DefocusUm))
         {
             // Set out of focus: what the known disc leaves of the width at the reference is seeing.
             int at = Enumerable.Range(0, bins.Length).MinBy(k => Math.Abs(input.Nm[bins[k]] - request.ReferenceNm));
             double whole = double.IsFinite(w[at]) ? w[at] : smallest;
-            double disc = perUm * request.DefocusHintUm;
+            double disc = perUm * request.DefocusUm;
             smallest = Math.Min(smallest, Math.Sqrt(Math.Max((whole * whole) - (disc * disc), 0.09 * smallest * smallest)));
         }
 

@@ -9,13 +9,13 @@ internal static class CurveFigures
     public static MeritResult Merit(ColorFocusResult curve, ColorFocusRequest request, RunContext context)
     {
         int[] used = [.. Enumerable.Range(0, curve.WavelengthNm.Length).Where(i => curve.Used[i])];
-        int replicates = curve.ReplicateUm.GetLength(0);
+        int replicates = curve.ReplicatesUm.GetLength(0);
         double[] flat = new double[replicates * used.Length];
         for (int b = 0; b < replicates; b++)
         {
             for (int i = 0; i < used.Length; i++)
             {
-                flat[(b * used.Length) + i] = curve.ReplicateUm[b, used[i]];
+                flat[(b * used.Length) + i] = curve.ReplicatesUm[b, used[i]];
             }
         }
 
@@ -24,13 +24,12 @@ internal static class CurveFigures
             {
                 WavelengthNm = [.. used.Select(i => curve.WavelengthNm[i])],
                 ShiftUm = [.. used.Select(i => curve.SmoothUm[i])],
-                ReplicateUm = flat,
+                ReplicatesUm = flat,
                 Weight = [.. used.Select(i => curve.RelativeFlux[i])],
                 FocalRatio = request.FocalRatio,
                 FocalLengthMm = request.FocalLengthMm,
                 Obstruction = request.Obstruction,
-                MinNm = request.BandMinNm,
-                MaxNm = request.BandMaxNm,
+                BandNm = request.BandNm,
                 ReferenceNm = request.ReferenceNm,
             },
             context);
@@ -40,10 +39,10 @@ internal static class CurveFigures
     {
         string[] doubts = [.. curve.Notes.Where(n => n.Level == NoteLevel.Doubt).Select(n => n.Text)];
         Quantity Make(QuantityDefinition kind, Measured value) =>
-            kind.Of(value) with { Count = curve.PositionUm.Length, Counted = "spectra", Doubts = doubts };
+            kind.Of(value) with { Count = curve.PositionsUm.Length, Counted = "spectra", Doubts = doubts };
 
         var found = new List<Quantity>();
-        if (curve.Merit is MeritResult merit)
+        if (curve.BandMerit is MeritResult merit)
         {
             // A fraction of 1 (or 0) has no spread in any replicate. What the steps of the sum do not resolve can lie on one side of
             // it only: a bound in one direction.
@@ -56,7 +55,7 @@ internal static class CurveFigures
             found.Add(Make(ColorFocusQuantities.PolychromaticStrehl, merit.PolychromaticStrehl));
         }
 
-        found.Add(Make(ColorFocusQuantities.FocusRange, curve.Range));
+        found.Add(Make(ColorFocusQuantities.FocusRange, curve.FocusRange));
         return found;
     }
 }

@@ -33,7 +33,7 @@ public sealed record MeritRequest
     /// <summary>Replicates of the curve, flattened replicates x wavelengths; empty = no uncertainty.</summary>
     [JsonIgnore]
     [HandedOver("replicates")]
-    public double[] ReplicateUm { get; init; } = [];
+    public double[] ReplicatesUm { get; init; } = [];
 
     /// <summary>Photons x transmission x detector at each wavelength, per nm, any scale; empty = a star of <see cref="LightKelvin"/>.</summary>
     public double[] Weight { get; init; } = [];
@@ -50,11 +50,8 @@ public sealed record MeritRequest
     /// <summary>Central obstruction.</summary>
     public double Obstruction { get; init; }
 
-    /// <summary>Short edge of the band.</summary>
-    public double MinNm { get; init; } = 400;
-
-    /// <summary>Long edge of the band.</summary>
-    public double MaxNm { get; init; } = 700;
+    /// <summary>Edges of the band.</summary>
+    public double[] BandNm { get; init; } = [400, 700];
 
     /// <summary>Passband with a source ("V(lambda)", "B", "V", "R") that the light goes through besides; its own edges then stand for those
     /// given, as far as the curve reaches. Empty = straight edges alone.</summary>
@@ -71,6 +68,10 @@ public sealed record MeritRequest
 
     /// <summary>Polychromatic Strehl ratio wanted of the passband that is looked for.</summary>
     public double WantedStrehl { get; init; } = 0.8;
+
+    internal double MinNm => BandNm.Min();
+
+    internal double MaxNm => BandNm.Max();
 }
 
 /// <summary>Figures of merit of color focus alone: every other aberration and the seeing are left out.</summary>
@@ -83,7 +84,7 @@ public sealed record MeritResult
     public required double LightStep { get; init; }
 
     /// <summary>RMS radius of the geometric blur over the band, um.</summary>
-    public required Measured RmsBlurUm { get; init; }
+    public required Measured RmsBlur { get; init; }
 
     /// <summary>The same on the sky, arcsec.</summary>
     public required Measured RmsBlurSky { get; init; }
@@ -106,26 +107,23 @@ public sealed record MeritResult
     /// <summary>Sensor position, um on the curve's scale.</summary>
     public required double SensorUm { get; init; }
 
-    /// <summary>Band used.</summary>
-    public required double MinNm { get; init; }
+    /// <summary>Edges of the band used.</summary>
+    public required double[] BandNm { get; init; }
 
-    /// <summary>Long edge used.</summary>
-    public required double MaxNm { get; init; }
+    /// <summary>Where the sensor stands: as was asked for.</summary>
+    public required FocusChoice Focus { get; init; }
 
-    /// <summary>Short edge of the passband that keeps the most light at the wanted Strehl ratio; NaN = none does.</summary>
-    public required double BandMinNm { get; init; }
-
-    /// <summary>Its long edge.</summary>
-    public required double BandMaxNm { get; init; }
+    /// <summary>Edges of the passband that keeps the most light at the wanted Strehl ratio; NaN = none does.</summary>
+    public required double[] BestBandNm { get; init; }
 
     /// <summary>Share of the band's light it keeps.</summary>
-    public required double BandLightKept { get; init; }
+    public required double BestBandLight { get; init; }
 
     /// <summary>Polychromatic Strehl ratio through it, refocused.</summary>
-    public required double BandStrehl { get; init; }
+    public required double BestBandStrehl { get; init; }
 
     /// <summary>Candidate short edges of a cut-on filter.</summary>
-    public required double[] CutNm { get; init; }
+    public required double[] CutOnNm { get; init; }
 
     /// <summary>Strehl ratio with each, refocused.</summary>
     public required double[] CutStrehl { get; init; }
@@ -163,11 +161,12 @@ public static class FiguresOfMerit
             request = request with { Weight = [.. request.WavelengthNm.Select(w => double.IsNaN(request.LightKelvin) ? 1 : StellarLight.OnSilicon(w, request.LightKelvin))] };
         }
 
-        if (n < 2 || request.ShiftUm.Length != n || request.Weight.Length != n || request.ReplicateUm.Length % n != 0)
+        if (n < 2 || request.ShiftUm.Length != n || request.Weight.Length != n || request.ReplicatesUm.Length % n != 0)
         {
             throw new InputException("merit.lengths", "Wavelengths, shifts and weights must have one length of at least 2.", "wavelength_nm");
         }
 
+        WavelengthRange.Require(request.BandNm, "band");
         InputException.RequireRange(request.FocalRatio, 1.5, 100, "focal_ratio", "");
         double shortest = request.WavelengthNm.Min(), longest = request.WavelengthNm.Max();
         if (request.Passband.Length > 0)
@@ -175,8 +174,7 @@ public static class FiguresOfMerit
             (double from, double to) = Passbands.Edges(request.Passband);
             request = request with
             {
-                MinNm = Math.Max(from, Math.Ceiling(shortest)),
-                MaxNm = Math.Min(to, Math.Floor(longest)),
+                BandNm = [Math.Max(from, Math.Ceiling(shortest)), Math.Min(to, Math.Floor(longest))],
                 Weight = [.. request.Weight.Select((w, i) => w * Passbands.At(request.Passband, request.WavelengthNm[i]))],
                 Passband = string.Empty,
             };
@@ -185,17 +183,17 @@ public static class FiguresOfMerit
         if (!Covers(request.WavelengthNm, request.MinNm, request.MaxNm))
         {
             throw new InputException("merit.band",
-                $"The band {request.MinNm:0} to {request.MaxNm:0} nm is not covered by the curve, which runs from {shortest:0} to {longest:0} nm. Name a band inside it.", "min_nm");
+                $"The band {request.MinNm:0} to {request.MaxNm:0} nm is not covered by the curve, which runs from {shortest:0} to {longest:0} nm. Name a band inside it.", "band");
         }
 
         var grid = new Grid(request, request.ShiftUm);
         double halo = double.IsFinite(request.HaloRadiusUm) ? request.HaloRadiusUm : 3 * 1.219670 * request.ReferenceNm / 1000 * request.FocalRatio;
         double[] value = grid.Figures(request.MinNm, request.MaxNm, request.Focus, halo, out double sensor);
-        int count = request.ReplicateUm.Length / n;
+        int count = request.ReplicatesUm.Length / n;
         var spread = new double[count][];
         Parallel.For(0, count, context.Parallel, b =>
         {
-            var g = new Grid(request, request.ReplicateUm.AsSpan(b * n, n).ToArray());
+            var g = new Grid(request, request.ReplicatesUm.AsSpan(b * n, n).ToArray());
             spread[b] = g.Figures(request.MinNm, request.MaxNm, request.Focus, halo, out _);
         });
         Measured Number(int k, string unit) => new(value[k], count > 1 ? CurveAssembly.Spread(spread.Select(s => s[k])) : double.NaN, unit);
@@ -209,7 +207,7 @@ public static class FiguresOfMerit
         {
             InFocusFraction = Number(0, ""),
             LightStep = grid.LargestShare(request.MinNm, request.MaxNm),
-            RmsBlurUm = rms,
+            RmsBlur = rms,
             RmsBlurSky = new Measured(rms.Value * toArcsec, rms.Uncertainty * toArcsec, "arcsec"),
             PolychromaticStrehl = Number(2, ""),
             HaloFraction = Number(3, ""),
@@ -217,13 +215,12 @@ public static class FiguresOfMerit
             SecondarySpectrum = Scaled(Number(4, "")),
             FocusSpread = Scaled(Number(5, "")),
             SensorUm = sensor,
-            MinNm = request.MinNm,
-            MaxNm = request.MaxNm,
-            BandMinNm = lo,
-            BandMaxNm = hi,
-            BandLightKept = light / all,
-            BandStrehl = strehl,
-            CutNm = cuts,
+            BandNm = [request.MinNm, request.MaxNm],
+            Focus = request.Focus,
+            BestBandNm = [lo, hi],
+            BestBandLight = light / all,
+            BestBandStrehl = strehl,
+            CutOnNm = cuts,
             CutStrehl = [.. cut.Select(c => c[2])],
             CutInFocus = [.. cut.Select(c => c[0])],
             CutLight = [.. cuts.Select(c => grid.Light(c, request.MaxNm) / all)],

@@ -12,7 +12,7 @@ internal static class FocusRunFit
     public static ColorFocusResult Fit(ColorFocusInput input, ColorFocusRequest request, RunContext context)
     {
         int[] bins = [.. Enumerable.Range(0, input.Bins).Where(j => input.Used[j])];
-        double[] position = request.PositionUm;
+        double[] position = request.PositionsUm;
         double[] start = Start(input, request, bins, position);
         ProfileFit fit = Run(input, request, bins, position, start, request.FocalRatio, context);
         double[] bend;
@@ -50,7 +50,7 @@ internal static class FocusRunFit
         double[][] zs = [.. replicates.Select(r => r[n..(n + bins.Length)])];
         double[] seeing = [.. Enumerable.Range(0, n).Select(i => Math.Exp(fit.X[i]) * input.PitchUm)];
         Measured blur = SeeingLaw.Blur(fit.X[^1], scale * Math.Sqrt(fit.Covariance[fit.X.Length - 1, fit.X.Length - 1]), input.PitchUm);
-        return CurveAssembly.Assemble(input, request, bins, z, sigma, zs, seeing, position, scale, focalRatio, bend) with { InstrumentBlurUm = blur };
+        return CurveAssembly.Assemble(input, request, bins, z, sigma, zs, seeing, position, scale, focalRatio, bend) with { InstrumentBlur = blur };
     }
 
     /// <summary>The same fit with the light of neighboring colors taken off, that light, and how far it had moved each bin, um.</summary>
@@ -178,7 +178,7 @@ internal static class FocusRunFit
             double s = 0, sz = 0, szz = 0, sy = 0, szy = 0;
             for (int i = 0; i < n; i++)
             {
-                double w = input.Spectra[i].RobustWidth[bins[k]];
+                double w = input.Spectra[i].WidthPx[bins[k]];
                 if (!double.IsFinite(w))
                 {
                     continue;

@@ -76,7 +76,7 @@ internal static class NeighborLight
             int j = Math.Min(bins - 1, (int)((c + 0.5) * bins / n));
             int i = Enumerable.Range(0, input.Frames).MinBy(f => Math.Abs(positionUm[f] - focusUm[j]));
             seen[c] = Math.Max(input.Spectra[i].Flux[c] / clarity[i], 0);
-            error[c] = input.Spectra[i].FluxError[c] / clarity[i];
+            error[c] = input.Spectra[i].FluxUncertainty[c] / clarity[i];
             lsf[c] = images[i][Math.Min((bins * each) - 1, (int)((c + 0.5) * bins * each / n))].Along;
         }
 
@@ -168,7 +168,7 @@ internal static class NeighborLight
             double model = 0, seen = 0;
             for (int c = j * n / bins; c < (j + 1) * n / bins; c++)
             {
-                if (s.ColumnMasked[c] || !(s.Flux[c] > 0))
+                if (s.Masked[c] || !(s.Flux[c] > 0))
                 {
                     continue;
                 }

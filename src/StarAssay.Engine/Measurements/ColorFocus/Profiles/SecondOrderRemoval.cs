@@ -50,7 +50,7 @@ internal sealed class SecondOrderRemoval
     public static SecondOrderRemoval? Predict(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] x)
     {
         int[] wanted = [.. Enumerable.Range(0, input.Bins).Where(j => input.Removable[j])];
-        Func<double, double>? shortening = request.Disperser == Disperser.ParallelGrating || request.ReferenceCurveNm.Length > 1 ? _ => 0
+        Func<double, double>? shortening = request.Disperser == Disperser.ParallelGrating || request.ReferenceCurveWavelengthNm.Length > 1 ? _ => 0
             : double.IsFinite(request.GratingLinesPerMm) && double.IsFinite(request.GratingDistanceMm)
                 ? new Grating(request.GratingLinesPerMm, request.GratingDistanceMm).SagittalShorteningUm : null;
         if (wanted.Length == 0 || input.Order is null || shortening is null)
@@ -75,7 +75,7 @@ internal sealed class SecondOrderRemoval
                 var model = new ProfileModel(grids[i], DefocusTransfer.For(request.Obstruction), half, request.FocalRatio, input.PitchUm,
                     s.SubpixelVariance[j]);
                 double[] p = new double[rows], unused = new double[rows];
-                model.Evaluate(request.PositionUm[i] - at, Math.Exp(x[i] + (x[^2] * Math.Log(half / 550))), x[^1], s.SubpixelMean[j], model.NewWork(), p, unused, unused, unused, unused);
+                model.Evaluate(request.PositionsUm[i] - at, Math.Exp(x[i] + (x[^2] * Math.Log(half / 550))), x[^1], s.SubpixelMean[j], model.NewWork(), p, unused, unused, unused, unused);
                 double light = input.Order.Ratio * input.Order.Light(s, i, j);
                 removal.profiles.Add((i, j), [.. p.Select(v => v * light)]);
             }

@@ -31,13 +31,13 @@ internal static class SingleSpectrumFit
         double[][]? neighbors = null;
         List<ProfileBlock> Make() => [.. bins.Select(j => input.Block(grids, 0, j, request, request.FocalRatio, null, neighbors?[j]))];
 
-        bool hinted = double.IsFinite(request.DefocusHintUm) && request.DefocusHintUm != 0;
+        bool hinted = double.IsFinite(request.DefocusUm) && request.DefocusUm != 0;
         (double[] size, double smallest) = SignPatterns.FromWidths(input, request, bins);
         double depth = 2 * 0.55 * request.FocalRatio * request.FocalRatio;
         double top = Math.Max(size.Max(), depth);
         var setup = new Setup(input.Blur(request), Math.Log(Math.Max(0.8, smallest / 0.5)), 3, 20 * top);
         var tried = new List<(ProfileFit Fit, List<ProfileBlock> Blocks)>();
-        foreach (double[] candidate in SignPatterns.All(size, hinted ? Math.Max(top, 3 * Math.Abs(request.DefocusHintUm)) : top))
+        foreach (double[] candidate in SignPatterns.All(size, hinted ? Math.Max(top, 3 * Math.Abs(request.DefocusUm)) : top))
         {
             context.Cancel.ThrowIfCancellationRequested();
             double[] even = [.. nm.Select(_ => Math.Max(0.1 * top, 1))];
@@ -46,7 +46,7 @@ internal static class SingleSpectrumFit
         }
 
         int at = Enumerable.Range(0, nm.Length).MinBy(k => Math.Abs(nm[k] - request.ReferenceNm));
-        double Side(ProfileFit fit) => hinted ? HintMisfit(SplineBasis.Dot(rows[at], fit.X[Head..]), request.DefocusHintUm) : 0;
+        double Side(ProfileFit fit) => hinted ? HintMisfit(SplineBasis.Dot(rows[at], fit.X[Head..]), request.DefocusUm) : 0;
         double[] Smooth(double[] x) => [.. input.Nm.Select(w => w >= low && w <= high ? SplineBasis.Dot(basis.At(w), x[Head..]) : double.NaN)];
         var ranked = tried.OrderBy(t => t.Fit.ChiSquare + Side(t.Fit)).ToList();
 
@@ -164,9 +164,9 @@ internal static class SingleSpectrumFit
         double[][] perBin = [.. replicates.Select(r => bins.Select(j => r[j]).ToArray())];
         Measured blur = SeeingLaw.Blur(best.X[2], scale * Math.Sqrt(best.Covariance[2, 2]), input.PitchUm);
         return CurveAssembly.Assemble(input, request, bins, own, error, perBin, [Math.Exp(best.X[0]) * input.PitchUm],
-            request.PositionUm.Length == 1 ? request.PositionUm : [0], scale, Measured.None(""), null, new SingleCurve(smooth, replicates, openSign, sizeError, decided)) with
+            request.PositionsUm.Length == 1 ? request.PositionsUm : [0], scale, Measured.None(""), null, new SingleCurve(smooth, replicates, openSign, sizeError, decided)) with
         {
-            InstrumentBlurUm = blur,
+            InstrumentBlur = blur,
         };
     }
 

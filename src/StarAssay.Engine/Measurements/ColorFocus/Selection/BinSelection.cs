@@ -31,9 +31,9 @@ internal sealed class BinSelection
     /// <summary>Chooses the bins and says what was left out.</summary>
     public static BinSelection Choose(ReducedSpectrum[] spectra, double[] nm, ColorFocusRequest request, List<Note> notes)
     {
-        int count = spectra.Length, bins = nm.Length, first = request.Reduction.FirstColumn;
+        int count = spectra.Length, bins = nm.Length, first = spectra[0].FirstColumn;
         double secondOrder = SecondOrderFrom(request);
-        SecondOrder? order = double.IsFinite(secondOrder) && nm.Max() > secondOrder ? SecondOrder.Find(spectra, request.WavelengthNm, first, secondOrder) : null;
+        SecondOrder? order = double.IsFinite(secondOrder) && nm.Max() > secondOrder ? SecondOrder.Find(spectra, request.WavelengthsNm, first, secondOrder) : null;
         var chosen = new BinSelection(bins) { Order = order, SecondOrderFromNm = secondOrder };
         bool[] used = chosen.Used, removable = chosen.Removable;
         int faint = 0, overlapped = 0;
@@ -84,7 +84,7 @@ internal sealed class BinSelection
         int n = s.Flux.Length, c0 = bin * n / bins, c1 = (bin + 1) * n / bins, kept = 0;
         for (int c = c0; c < c1; c++)
         {
-            kept += s.ColumnMasked[c] ? 0 : 1;
+            kept += s.Masked[c] ? 0 : 1;
         }
 
         return kept / (double)Math.Max(1, c1 - c0);

@@ -15,7 +15,7 @@ internal static class BlueEnd
     /// <summary>Shortest wavelength with light in a frame, nm; NaN where the frame ends before the light does.</summary>
     public static double Find(Frame frame, ColorFocusRequest request, RunContext context)
     {
-        double[] nm = request.WavelengthNm;
+        double[] nm = request.WavelengthsNm;
         int[] violet = [.. Enumerable.Range(0, nm.Length).Where(x => nm[x] >= Never - 15 && nm[x] <= 700)];
         if (violet.Length < 64 || violet.Min(x => nm[x]) > 372)
         {
@@ -25,7 +25,7 @@ internal static class BlueEnd
         ReducedSpectrum s;
         try
         {
-            s = SpectrumReduction.Reduce(frame, request.Reduction with { FirstColumn = violet[0], EndColumn = violet[^1] + 1, Bins = 16, LineDepth = 0 }, context);
+            s = SpectrumReduction.Reduce(frame, request.Reduction with { Columns = [violet[0], violet[^1] + 1], Bins = 16, LineDepth = 0 }, context);
         }
         catch (StarAssayException)
         {
@@ -35,14 +35,14 @@ internal static class BlueEnd
         double[] wave = nm[violet[0]..(violet[^1] + 1)];
         double[] smooth = [.. s.Flux.Select((_, c) => Numerics.Robust.Median(s.Flux.AsSpan(Math.Max(0, c - 3), Math.Min(s.Flux.Length, c + 4) - Math.Max(0, c - 3))))];
         double top = smooth.Max();
-        int[] lit = [.. Enumerable.Range(0, smooth.Length).Where(c => smooth[c] > Math.Max(Least * top, 2 * s.FluxError[c]))];
+        int[] lit = [.. Enumerable.Range(0, smooth.Length).Where(c => smooth[c] > Math.Max(Least * top, 2 * s.FluxUncertainty[c]))];
         if (lit.Length == 0)
         {
             return double.NaN;
         }
 
         // The image of a color is as wide along the dispersion as across.
-        double blur = 1.5 * Numerics.Robust.Median(s.RobustWidth.Where(double.IsFinite)) * Math.Abs(wave[^1] - wave[0]) / (wave.Length - 1);
+        double blur = 1.5 * Numerics.Robust.Median(s.WidthPx.Where(double.IsFinite)) * Math.Abs(wave[^1] - wave[0]) / (wave.Length - 1);
         double shortest = lit.Min(c => wave[c]);
         return shortest > wave.Min() + blur ? Math.Max(shortest, Never) : double.NaN;
     }

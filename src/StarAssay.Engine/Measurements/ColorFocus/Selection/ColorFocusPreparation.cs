@@ -11,9 +11,9 @@ internal static class ColorFocusPreparation
     {
         var notes = new List<Note>();
         (int first, int end) = Columns(request);
-        SpectrumRequest reduction = request.Reduction with { FirstColumn = first, EndColumn = end };
+        SpectrumRequest reduction = request.Reduction with { Columns = [first, end] };
         (ReducedSpectrum[] spectra, double[] shift) = RunReduction.Reduce(frames, reduction, notes, context);
-        double[] nm = BinWavelengths(spectra[0], request.WavelengthNm);
+        double[] nm = BinWavelengths(spectra[0], request.WavelengthsNm);
         bool measured = !double.IsFinite(request.ShortestLightNm) && !request.OrderFilter && request.Disperser != Disperser.Prism && nm.Max() > 2 * BlueEnd.Never;
         double blueEnd = measured ? BlueEnd.Find(frames[frames.Count / 2], request, context) : request.ShortestLightNm;
         BinSelection chosen = BinSelection.Choose(spectra, nm, request with { Reduction = reduction, ShortestLightNm = blueEnd }, notes);
@@ -26,7 +26,7 @@ internal static class ColorFocusPreparation
         {
             Spectra = spectra,
             ColumnShift = shift,
-            ColumnNm = request.WavelengthNm[first..(first + spectra[0].Flux.Length)],
+            ColumnNm = request.WavelengthsNm[first..(first + spectra[0].Flux.Length)],
             Nm = nm,
             Used = chosen.Used,
             RelativeFlux = RelativeLight(spectra[frames.Count / 2], nm),
@@ -69,7 +69,7 @@ internal static class ColorFocusPreparation
 
     private static (int First, int End) Columns(ColorFocusRequest request)
     {
-        double[] w = request.WavelengthNm;
+        double[] w = request.WavelengthsNm;
         int first = w.Length, end = 0;
         for (int i = 0; i < w.Length; i++)
         {
@@ -80,8 +80,12 @@ internal static class ColorFocusPreparation
             }
         }
 
-        first = Math.Max(first, request.Reduction.FirstColumn);
-        end = request.Reduction.EndColumn > 0 ? Math.Min(end, request.Reduction.EndColumn) : end;
+        if (request.Reduction.Columns.Length == 2)
+        {
+            first = Math.Max(first, request.Reduction.Columns[0]);
+            end = Math.Min(end, request.Reduction.Columns[1]);
+        }
+
         return end - first >= 64
             ? (first, end)
             : throw new InputException("color-focus.band", $"Between {request.MinNm:0} and {request.MaxNm:0} nm lie {Math.Max(0, end - first)} columns; at least 64 are needed. Check the wavelength solution and the band.", "min_nm");

@@ -119,7 +119,7 @@ internal sealed class SecondOrder
         double sum = 0;
         for (int c = bin * n / bins; c < (bin + 1) * n / bins; c++)
         {
-            sum += !spectrum.ColumnMasked[c] && spectrum.Flux[c] > 0 ? predicted[frame][c] : 0;
+            sum += !spectrum.Masked[c] && spectrum.Flux[c] > 0 ? predicted[frame][c] : 0;
         }
 
         return sum;
@@ -132,7 +132,7 @@ internal sealed class SecondOrder
         double all = 0;
         for (int c = bin * n / bins; c < (bin + 1) * n / bins; c++)
         {
-            all += !spectrum.ColumnMasked[c] && spectrum.Flux[c] > 0 ? spectrum.Flux[c] : 0;
+            all += !spectrum.Masked[c] && spectrum.Flux[c] > 0 ? spectrum.Flux[c] : 0;
         }
 
         return all > 0 ? Math.Clamp(Ratio * Light(spectrum, frame, bin) / all, 0, 1) : 0;
@@ -178,8 +178,8 @@ internal sealed class SecondOrder
     {
         int n = nm.Length, bins = s.BinColumn.Length;
         double[] found = [.. Enumerable.Range(0, bins)
-            .Where(j => nm[j * n / bins] >= low && nm[j * n / bins] <= high / 2 && double.IsFinite(s.RobustWidth[j]))
-            .Select(j => s.RobustWidth[j])];
+            .Where(j => nm[j * n / bins] >= low && nm[j * n / bins] <= high / 2 && double.IsFinite(s.WidthPx[j]))
+            .Select(j => s.WidthPx[j])];
         return found.Length > 0 ? Robust.Median(found) : double.PositiveInfinity;
     }
 

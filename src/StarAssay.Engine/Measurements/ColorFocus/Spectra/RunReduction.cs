@@ -9,7 +9,7 @@ internal static class RunReduction
     /// <summary>Reduced spectra, and how far each lies from the first, columns.</summary>
     public static (ReducedSpectrum[] Spectra, double[] Shift) Reduce(IReadOnlyList<Frame> frames, SpectrumRequest reduction, List<Note> notes, RunContext context)
     {
-        int count = frames.Count, first = reduction.FirstColumn, end = reduction.EndColumn;
+        int count = frames.Count, first = reduction.Columns[0], end = reduction.Columns[1];
         var located = new (SpectrumImage Image, TraceFinder Trace, int First, int End)[count];
         RunAll(count, context, i => located[i] = SpectrumReduction.Locate(frames[i], reduction));
         int half = reduction.HalfWindow > 0 ? reduction.HalfWindow : located.Max(l => SpectrumReduction.WindowFor(l.Trace));

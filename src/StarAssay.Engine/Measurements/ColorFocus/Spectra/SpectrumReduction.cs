@@ -27,17 +27,16 @@ public static class SpectrumReduction
     internal static (SpectrumImage Image, TraceFinder Trace, int First, int End) Locate(Frame frame, SpectrumRequest request)
     {
         SpectrumImage image = SpectrumImage.From(frame, request.Axis);
-        int end = request.EndColumn > 0 ? Math.Min(request.EndColumn, image.Width) : image.Width;
-        int first = request.FirstColumn;
-        if (first < 0 || end - first < 64 || image.Height < 16)
+        (int first, int end) = request.Columns.Length == 2 ? (request.Columns[0], Math.Min(request.Columns[1], image.Width)) : (0, image.Width);
+        if (request.Columns.Length is not (0 or 2) || first < 0 || end - first < 64 || image.Height < 16)
         {
             throw new InputException("color-focus.too-small",
-                $"The part of {frame.Name} that is to be measured has {end - first} columns and {image.Height} rows; at least 64 x 16 are needed. Widen the column range or name the right axis.", "first_column", frame.Name);
+                $"The part of {frame.Name} that is to be measured has {end - first} columns and {image.Height} rows; at least 64 x 16 are needed. Widen the column range or name the right axis.", "columns", frame.Name);
         }
 
         InputException.RequireRange(request.Bins, 8, 2000, "bins", "");
         var trace = new TraceFinder(image, first, end);
-        trace.Find(request.TraceRow);
+        trace.Find(request.RowPx);
         return (image, trace, first, end);
     }
 
@@ -72,15 +71,16 @@ public static class SpectrumReduction
         return new ReducedSpectrum
         {
             Name = name,
-            TraceY = window.TraceY,
+            FirstColumn = first,
+            TracePx = window.TraceY,
             Flux = flux,
-            FluxError = fluxError,
+            FluxUncertainty = fluxError,
             Background = pixels.Background,
-            ColumnMasked = [.. pixels.Bad.Zip(inLine, (bad, line) => bad || line)],
+            Masked = [.. pixels.Bad.Zip(inLine, (bad, line) => bad || line)],
             InLine = inLine,
             BinColumn = bins.Center,
-            RobustWidth = bins.Width,
-            RobustWidthError = bins.WidthError,
+            WidthPx = bins.Width,
+            WidthUncertaintyPx = bins.WidthError,
             SignalToNoise = bins.SignalToNoise,
             Profile = bins.Profile,
             NoiseVariance = bins.NoiseVariance,

@@ -26,13 +26,10 @@ public sealed record SpectrumRequest
     public DispersionAxis Axis { get; init; }
 
     /// <summary>Row near which the wanted spectrum lies at mid frame; NaN = the brightest.</summary>
-    public double TraceRow { get; init; } = double.NaN;
+    public double RowPx { get; init; } = double.NaN;
 
-    /// <summary>First column used.</summary>
-    public int FirstColumn { get; init; }
-
-    /// <summary>One past the last column used; 0 = the end.</summary>
-    public int EndColumn { get; init; }
+    /// <summary>First column used, and one past the last; empty = all.</summary>
+    public int[] Columns { get; init; } = [];
 
     /// <summary>Bins along the dispersion.</summary>
     public int Bins { get; init; } = 96;
@@ -51,19 +48,25 @@ public sealed record ReducedSpectrum
     public required string Name { get; init; }
 
     /// <summary>Center of the spectrum across the dispersion at each column, pixels.</summary>
-    public required double[] TraceY { get; init; }
+    public required double[] TracePx { get; init; }
+
+    /// <summary>Column of the frame at which it begins.</summary>
+    public required int FirstColumn { get; init; }
 
     /// <summary>Flux in each column, ADU, background taken off.</summary>
+    [Field(Unit = "adu")]
     public required double[] Flux { get; init; }
 
     /// <summary>Standard uncertainty of the flux.</summary>
-    public required double[] FluxError { get; init; }
+    [Field(Unit = "adu")]
+    public required double[] FluxUncertainty { get; init; }
 
     /// <summary>Background in each column at the spectrum, ADU a pixel.</summary>
+    [Field(Unit = "adu")]
     public required double[] Background { get; init; }
 
     /// <summary>Columns left out: clipped, off the frame, or in a strong line.</summary>
-    public required bool[] ColumnMasked { get; init; }
+    public required bool[] Masked { get; init; }
 
     /// <summary>Columns in a strong line or band.</summary>
     public required bool[] InLine { get; init; }
@@ -72,15 +75,16 @@ public sealed record ReducedSpectrum
     public required double[] BinColumn { get; init; }
 
     /// <summary>Half the range that holds 68.3 % of the profile, pixels: model-free.</summary>
-    public required double[] RobustWidth { get; init; }
+    public required double[] WidthPx { get; init; }
 
     /// <summary>Its standard uncertainty from noise.</summary>
-    public required double[] RobustWidthError { get; init; }
+    public required double[] WidthUncertaintyPx { get; init; }
 
     /// <summary>Flux over noise of the whole bin.</summary>
     public required double[] SignalToNoise { get; init; }
 
     /// <summary>Profiles, bins x rows, ADU summed over the bin's columns.</summary>
+    [Field(Unit = "adu")]
     public required double[,] Profile { get; init; }
 
     /// <summary>Variance of the background and read noise in the profiles, ADU^2.</summary>
@@ -111,5 +115,5 @@ public sealed record ReducedSpectrum
     public required int RejectedPixels { get; init; }
 
     /// <summary>What must be known.</summary>
-    public required IReadOnlyList<Results.Note> Notes { get; init; }
+    public required IReadOnlyList<Note> Notes { get; init; }
 }

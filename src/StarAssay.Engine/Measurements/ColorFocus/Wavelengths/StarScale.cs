@@ -92,7 +92,7 @@ internal static class StarScale
             now = fit.Scale;
         }
 
-        if (fit is null || fit.Used.Count(u => u) < 4 || fit.RmsColumns > request.MaxRmsColumns)
+        if (fit is null || fit.Used.Count(u => u) < 4 || fit.RmsColumns > request.MaxRmsPx)
         {
             throw WavelengthCalibration.NoMatch(true, SpectrumPeak.Find(request.Flux, true).Length, places.Count, lines.Length);
         }
@@ -100,7 +100,7 @@ internal static class StarScale
         var used = places.Where((_, i) => fit.Used[i]).OrderBy(p => p.Column).ToList();
         List<Note> notes = [ColorFocusNotes.StarLines.Say("Wavelengths come from the star's own hydrogen and telluric lines: a star's velocity of 100 km/s shifts the former by 0.16 nm at 486 nm.")];
         double[] leftOver = [.. SpectrumPeak.Find(request.Flux, true).Select(p => p.Column).Where(x => used.All(u => Math.Abs(u.Column - x) > 4)).Order()];
-        return WavelengthCalibration.Finish(fit, [.. used.Select(p => p.Column)], [.. used.Select(p => p.Nm)], leftOver, Math.Log10(second.Score / best.Score) * seen, notes);
+        return WavelengthCalibration.Finish(fit, request.FirstColumn, [.. used.Select(p => p.Column)], [.. used.Select(p => p.Nm)], leftOver, Math.Log10(second.Score / best.Score) * seen, notes);
     }
 
     /// <summary>Depth below the continuum as a share of it, and its noise, each column.</summary>

@@ -18,9 +18,10 @@ public static class WavelengthCalibration
             throw new InputException("wavelength.short", $"The spectrum has {flux.Length} columns; at least 64 are needed.", "flux");
         }
 
-        if (!(request.MinDispersion > 0 && request.MaxDispersion >= request.MinDispersion))
+        WavelengthRange.Require(request.LimitsNm, "limits");
+        if (request.DispersionNmPerPx.Length != 2 || !(request.MinDispersion > 0))
         {
-            throw new InputException("wavelength.dispersion", "Give the rough dispersion as two positive numbers in nm per column, the smaller first.", "min_dispersion");
+            throw new InputException("wavelength.dispersion", "Give the rough dispersion as two positive numbers in nm per column.", "dispersion");
         }
 
         if (request.Absorption)
@@ -79,10 +80,10 @@ public static class WavelengthCalibration
         ScaleFit? plain = ScaleFit.Through(at, nm, rough, width, request.MaxDegree);
         (ScaleFit Fit, LineBlend[] Blends)? found = refinement.Run(t, peaks);
         ScaleFit? fit = found is { } blended && (plain is null || blended.Fit.RmsColumns < Math.Max(0.3, plain.RmsColumns)) ? blended.Fit : plain;
-        if (fit is null || fit.RmsColumns > request.MaxRmsColumns)
+        if (fit is null || fit.RmsColumns > request.MaxRmsPx)
         {
             throw new CannotMeasureException("wavelength.poor",
-                $"{matched.Count} lines match only within {t.Rms:0.00} columns RMS, more than {request.MaxRmsColumns:0.00}. Check the lamp, focus the spectrograph, or allow more if the spectrum is that soft.");
+                $"{matched.Count} lines match only within {t.Rms:0.00} columns RMS, more than {request.MaxRmsPx:0.00}. Check the lamp, focus the spectrograph, or allow more if the spectrum is that soft.");
         }
 
         (double Column, double Nm)[] blends = fit == plain
@@ -99,11 +100,11 @@ public static class WavelengthCalibration
                 $"{strong.Length} strong {(strong.Length == 1 ? "line is" : "lines are")} on no list of {string.Join(", ", request.Lamps)}, near {string.Join(", ", strong.Take(4).Select(p => $"{fit.Scale.Nm(p.Column):0.0}"))} nm by the scale found. Another gas in the lamp, or a scale that is off there."));
         }
 
-        return Finish(fit, [.. blends.Select(b => b.Column)], [.. blends.Select(b => b.Nm)], [.. leftOver.Select(p => p.Column).Order()], logAlarm, notes);
+        return Finish(fit, request.FirstColumn, [.. blends.Select(b => b.Column)], [.. blends.Select(b => b.Nm)], [.. leftOver.Select(p => p.Column).Order()], logAlarm, notes);
     }
 
     /// <summary>The solution with what must be known of it.</summary>
-    internal static WavelengthSolution Finish(ScaleFit fit, double[] at, double[] nm, double[] leftOver, double logAlarm, List<Note> notes)
+    internal static WavelengthSolution Finish(ScaleFit fit, int before, double[] at, double[] nm, double[] leftOver, double logAlarm, List<Note> notes)
     {
         int width = fit.Scale.Width, unknowns = fit.Scale.Coefficients.Length;
         double low = nm.Min(), high = nm.Max();
@@ -119,24 +120,25 @@ public static class WavelengthCalibration
         }
 
         double[] residual = [.. at.Select((x, i) => fit.Scale.Nm(x) - nm[i])];
-        var modes = new double[fit.Modes.Length * width];
+        int[] columns = [.. Enumerable.Range(-before, before + width)];
+        var modes = new double[fit.Modes.Length, columns.Length];
         for (int k = 0; k < fit.Modes.Length; k++)
         {
-            for (int x = 0; x < width; x++)
+            for (int c = 0; c < columns.Length; c++)
             {
-                modes[(k * width) + x] = RobustPolynomial.At(fit.Modes[k], (2.0 * x / (width - 1)) - 1);
+                modes[k, c] = RobustPolynomial.At(fit.Modes[k], (2.0 * columns[c] / (width - 1)) - 1);
             }
         }
 
         return new WavelengthSolution
         {
-            WavelengthNm = [.. Enumerable.Range(0, width).Select(x => fit.Scale.Nm(x))],
-            UncertaintyNm = [.. Enumerable.Range(0, width).Select(x => fit.Sigma(x))],
-            ModeNm = modes,
-            LineColumn = at,
-            LineNm = nm,
+            WavelengthNm = [.. columns.Select(x => fit.Scale.Nm(x))],
+            UncertaintyNm = [.. columns.Select(x => fit.Sigma(x))],
+            ModesNm = modes,
+            LineColumn = [.. at.Select(x => x + before)],
+            LineWavelengthNm = nm,
             ResidualNm = residual,
-            UnmatchedColumn = leftOver,
+            UnmatchedColumn = [.. leftOver.Select(x => x + before)],
             RmsColumns = fit.RmsColumns,
             RmsNm = Math.Sqrt(residual.Sum(r => r * r) / Math.Max(1, at.Length - unknowns)),
             Coefficients = fit.Scale.Coefficients,

@@ -20,17 +20,14 @@ public sealed record WavelengthRequest
     /// <summary>Lines beside or instead of the lists, nm in air.</summary>
     public double[] LinesNm { get; init; } = [];
 
-    /// <summary>Least dispersion, nm per column, without sign.</summary>
-    public required double MinDispersion { get; init; }
+    /// <summary>Columns of the frame before the first of the flux: the scale begins at the frame's own first column.</summary>
+    public int FirstColumn { get; init; }
 
-    /// <summary>Greatest dispersion, nm per column, without sign; a prism's range must be covered.</summary>
-    public required double MaxDispersion { get; init; }
+    /// <summary>Least and greatest dispersion, nm per column, without sign; a prism's range must be covered.</summary>
+    public required double[] DispersionNmPerPx { get; init; }
 
-    /// <summary>Shortest wavelength that can lie in the frame.</summary>
-    public double MinNm { get; init; } = 330;
-
-    /// <summary>Longest wavelength that can lie in the frame.</summary>
-    public double MaxNm { get; init; } = 1050;
+    /// <summary>Shortest and longest wavelength that can lie in the frame.</summary>
+    public double[] LimitsNm { get; init; } = [330, 1050];
 
     /// <summary>+1 when wavelengths grow with the column, -1 when they fall, 0 when not known.</summary>
     public int Direction { get; init; }
@@ -39,5 +36,13 @@ public sealed record WavelengthRequest
     public int MaxDegree { get; init; } = 3;
 
     /// <summary>Largest RMS residual allowed, columns.</summary>
-    public double MaxRmsColumns { get; init; } = 0.8;
+    public double MaxRmsPx { get; init; } = 0.8;
+
+    internal double MinNm => LimitsNm.Min();
+
+    internal double MaxNm => LimitsNm.Max();
+
+    internal double MinDispersion => DispersionNmPerPx.Min();
+
+    internal double MaxDispersion => DispersionNmPerPx.Max();
 }

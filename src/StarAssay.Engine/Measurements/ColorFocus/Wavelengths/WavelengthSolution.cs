@@ -12,13 +12,13 @@ public sealed record WavelengthSolution
     public required double[] LineColumn { get; init; }
 
     /// <summary>Their wavelengths, nm in air; of a blend the mean, weighted by the strengths found.</summary>
-    public required double[] LineNm { get; init; }
+    public required double[] LineWavelengthNm { get; init; }
 
     /// <summary>Standard uncertainty of the wavelength of each column, nm: from the lines' own and from a degree more than the evidence asks for.</summary>
     public required double[] UncertaintyNm { get; init; }
 
-    /// <summary>Independent ways in which the scale may be off, modes x columns flattened, nm for one standard deviation.</summary>
-    public required double[] ModeNm { get; init; }
+    /// <summary>Independent ways in which the scale may be off, modes x columns nm for one standard deviation.</summary>
+    public required double[,] ModesNm { get; init; }
 
     /// <summary>Measured minus published, nm.</summary>
     public required double[] ResidualNm { get; init; }
@@ -30,6 +30,7 @@ public sealed record WavelengthSolution
     public required double RmsNm { get; init; }
 
     /// <summary>The same in columns.</summary>
+    [Field(Unit = "pix")]
     public required double RmsColumns { get; init; }
 
     /// <summary>Polynomial, lowest power first, of the column scaled to -1 ... 1 over the frame.</summary>
