@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from astropy import units as u
 from scipy.interpolate import CubicSpline
-from scipy.ndimage import shift
+from scipy.ndimage import gaussian_filter1d, shift
 
 from starassay import draw_spectrum
 from starassay.measurements import color_focus as cf
@@ -886,16 +886,16 @@ def test_reflector_is_flat_within_errors(real_data: Path) -> None:
         trace=star,
     )
     # 15 um pixels of 0.44 arcsec (notes on the data) on a telescope of 2 m: f = 7.03 m, f/3.5.
-    curve = cf.measure_color_focus(
-        frame,
-        wavelengths=scale,
-        focal_ratio=3.5,
-        pitch=15 * u.um,
-        obstruction=0.3,
-        disperser="parallel-grating",
-        order_filter=True,
-        limits=(450, 740) * u.nm,
-    )
+    common = {
+        "wavelengths": scale,
+        "focal_ratio": 3.5,
+        "pitch": 15 * u.um,
+        "obstruction": 0.3,
+        "disperser": "parallel-grating",
+        "order_filter": True,
+        "limits": (450, 740) * u.nm,
+    }
+    curve = cf.measure_color_focus(frame, **common)
     good = curve.used
     pull = curve.smooth.value[good] / curve.smooth_uncertainty.value[good]
     assert np.mean(np.abs(pull) < 2) > 0.9
@@ -905,6 +905,20 @@ def test_reflector_is_flat_within_errors(real_data: Path) -> None:
     # bars are as wide as those of a disc that is hidden in such a blur, and it says that nothing is decided.
     assert not curve.signs_decided
     assert np.median(curve.smooth_uncertainty.value[good]) < 2 * 3.5 * 36
+    # The same frame with the violet out of focus by 120 um more, as the RMS width of that disc, is not flat.
+    taken = read_frame(frame)
+    pixels = np.asarray(taken.data, float).copy()
+    away = 120 * np.clip((600 - scale.wavelength.value) / 150, 0, 1)
+    for x, dz in enumerate(away):
+        if dz > 0:
+            pixels[:, x] = gaussian_filter1d(pixels[:, x], dz / (4 * 3.5) * np.sqrt(1.09) / 15)
+    bent = cf.measure_color_focus(
+        dataclasses.replace(taken, pixels=pixels.astype(np.float32)), **common
+    )
+    assert np.abs(bent.smooth.value[bent.used]).max() > 13.5
+    found = bent.focus_range
+    assert float(found.value.value) > 3 * float(found.uncertainty.value)
+    assert abs(float(found.value.value) - 120) < 2 * float(found.uncertainty.value)
 
 
 def test_amateur_spectrum_with_wrong_header(real_data: Path) -> None:
