@@ -2041,6 +2041,13 @@ class WavefrontFit(Record):
         What the reader must know.
     families : tuple of AberrationFamily
         Modes by kind of aberration, largest first.
+    annular_families : tuple of AberrationFamily
+        The same in polynomials that are orthonormal over the ring which the obstruction
+        leaves (Mahajan 1981): RMS over the light that passes. Empty without an
+        obstruction, where both are the same.
+    annular_random_uncertainty : Quantity (nm)
+        What of the uncertainty of each annular family averages out over more pairs, nm,
+        in their order.
     quantities : tuple of Quantity
         Numbers that a claim can be about.
     """
@@ -2078,6 +2085,8 @@ class WavefrontFit(Record):
     decided: bool
     notes: tuple[Note, ...]
     families: tuple[AberrationFamily, ...]
+    annular_families: tuple[AberrationFamily, ...]
+    annular_random_uncertainty: u.Quantity
     quantities: tuple[Quantity, ...]
 
     _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
@@ -2110,6 +2119,8 @@ class WavefrontFit(Record):
         'widened': ('widened', 'flag', '', None), 'decided': ('decided', 'flag', '', None),
         'notes': ('notes', 'notes', '', None),
         'families': ('families', 'records', '', AberrationFamily),
+        'annular_families': ('annular_families', 'records', '', AberrationFamily),
+        'annular_random_uncertainty': ('annular_random_uncertainty_nm', 'array 1 f8', 'nm', None),
         'quantities': ('quantities', 'records', '', Quantity),
     }
 
@@ -2381,9 +2392,12 @@ QUANTITIES: dict[str, QuantityKind] = {
     'strehl': QuantityKind('strehl', 'Strehl ratio', '', 'wavefront', 0, 1, True, 'Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].'),
     'wavefront_rms': QuantityKind('wavefront_rms', 'wavefront error, RMS', 'nm', 'wavefront', 0, None, False, 'Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].'),
     'wavefront_pv': QuantityKind('wavefront_pv', 'wavefront error, PV', 'nm', 'wavefront', 0, None, False, 'Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].'),
-    'spherical': QuantityKind('spherical', 'spherical aberration, RMS', 'nm', 'wavefront', 0, None, False, 'Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].'),
-    'coma': QuantityKind('coma', 'coma, RMS', 'nm', 'wavefront', 0, None, False, 'Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].'),
-    'astigmatism': QuantityKind('astigmatism', 'astigmatism, RMS', 'nm', 'wavefront', 0, None, False, 'Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].'),
+    'spherical': QuantityKind('spherical', 'spherical aberration, RMS by circle polynomials', 'nm', 'wavefront', 0, None, False, 'Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].'),
+    'spherical_annular': QuantityKind('spherical_annular', 'spherical aberration, RMS by annular polynomials', 'nm', 'wavefront', 0, None, False, 'Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].'),
+    'coma': QuantityKind('coma', 'coma, RMS by circle polynomials', 'nm', 'wavefront', 0, None, False, 'Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].'),
+    'coma_annular': QuantityKind('coma_annular', 'coma, RMS by annular polynomials', 'nm', 'wavefront', 0, None, False, 'Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].'),
+    'astigmatism': QuantityKind('astigmatism', 'astigmatism, RMS by circle polynomials', 'nm', 'wavefront', 0, None, False, 'Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].'),
+    'astigmatism_annular': QuantityKind('astigmatism_annular', 'astigmatism, RMS by annular polynomials', 'nm', 'wavefront', 0, None, False, 'Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].'),
     'seeing': QuantityKind('seeing', 'seeing, FWHM', 'arcsec', 'wavefront', 0, None, False, 'Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].'),
 }
 

@@ -61,7 +61,7 @@ MEASUREMENT = Measurement(
         ),
         *(
             Option.of(KNOWN_TO[name], name=f"{name}_uncertainty")
-            for name in ("scale", "wavelength", "obstruction")
+            for name in ("scale", "wavelength", "obstruction", "vane_width", "band")
         ),
         *IN_FILE,
     ),

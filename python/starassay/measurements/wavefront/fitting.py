@@ -36,6 +36,8 @@ def fit_wavefront(
     scale_uncertainty: float = 0.005,
     wavelength_uncertainty: float = 0.005,
     obstruction_uncertainty: float = 0.01,
+    vane_width_uncertainty: float = 0.1,
+    band_uncertainty: float = 0.1,
     gain: u.Quantity | None = None,
     read_noise: u.Quantity | None = None,
     saturation: u.Quantity | None = None,
@@ -73,6 +75,9 @@ def fit_wavefront(
         Fewest and most modes.
     scale_uncertainty, wavelength_uncertainty, obstruction_uncertainty : float
         Relative standard uncertainties of what is held fixed.
+    vane_width_uncertainty, band_uncertainty : float
+        The same for the vanes' width, and for the shares of the light: by how much an end of the band may hold
+        more than its middle.
     gain, read_noise, saturation : Quantity, optional
         Where the headers are silent or wrong.
     threads : int
@@ -134,6 +139,8 @@ def fit_wavefront(
                 scale=_units.number(scale_uncertainty, "", "scale_uncertainty"),
                 wavelength=_units.number(wavelength_uncertainty, "", "wavelength_uncertainty"),
                 obstruction=_units.number(obstruction_uncertainty, "", "obstruction_uncertainty"),
+                vane_width=_units.number(vane_width_uncertainty, "", "vane_width_uncertainty"),
+                band=_units.number(band_uncertainty, "", "band_uncertainty"),
             ),
         },
         notes=check_setup(frames, telescope, _middle(wavelength, weights), _pitch(pitch)),

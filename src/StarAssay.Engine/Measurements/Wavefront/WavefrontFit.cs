@@ -106,6 +106,13 @@ public sealed record WavefrontFit : IMeasurementResult
     /// <summary>Modes by kind of aberration, largest first.</summary>
     public IReadOnlyList<AberrationFamily> Families => AberrationFamilies.Of(Noll, CoefficientNm, UncertaintyNm, PhotonUncertaintyNm);
 
+    /// <summary>The same in polynomials that are orthonormal over the ring which the obstruction leaves (Mahajan 1981): RMS over the light
+    /// that passes. Empty without an obstruction, where both are the same.</summary>
+    public IReadOnlyList<AberrationFamily> AnnularFamilies { get; init; } = [];
+
+    /// <summary>What of the uncertainty of each annular family averages out over more pairs, nm, in their order.</summary>
+    public double[] AnnularRandomUncertaintyNm { get; init; } = [];
+
     /// <summary>Numbers that a claim can be about.</summary>
     public IReadOnlyList<Quantity> Quantities => WavefrontFigures.Of(this);
 }

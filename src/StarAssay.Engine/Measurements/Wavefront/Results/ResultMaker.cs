@@ -30,9 +30,24 @@ internal static class ResultMaker
             }
         }
 
+        int[] noll = [.. modes.Select(m => m.Noll)];
+        AberrationFamily[] annular = [];
+        double[] annularRandom = [];
+        if (request.Pupil.Obstruction > 0)
+        {
+            Matrix<double> turn = AnnularShapes.From(run.Modes, count, request.Pupil.Obstruction);
+            double[] ring = (turn * Vector<double>.Build.DenseOfArray(c)).ToArray();
+            double[] Bars(Matrix<double> part) => [.. (turn * part * turn.Transpose()).Diagonal().Select(v => Math.Sqrt(Math.Max(0, v)))];
+            annular = [.. AberrationFamilies.Of(noll, ring, Bars(covariance), Bars(judgment.Photons))];
+            double[] random = Bars(judgment.Random);
+            annularRandom = [.. annular.Select(f => WavefrontFigures.RandomPartOf(noll, ring, random, f.Name))];
+        }
+
         return new WavefrontFit
         {
-            Noll = [.. modes.Select(m => m.Noll)],
+            AnnularFamilies = annular,
+            AnnularRandomUncertaintyNm = annularRandom,
+            Noll = noll,
             Osa = [.. modes.Select(m => m.Osa)],
             Mode = [.. modes.Select(m => m.Name)],
             CoefficientNm = c,

@@ -5,9 +5,11 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 /// <summary>What a wavefront fit gives to claims, with what of each uncertainty averages out over more pairs.</summary>
 internal static class WavefrontFigures
 {
-    private static readonly (string Family, QuantityDefinition Kind)[] Named =
+    private static readonly (string Family, QuantityDefinition Kind, QuantityDefinition Annular)[] Named =
     [
-        ("spherical", WavefrontQuantities.Spherical), ("coma", WavefrontQuantities.Coma), ("astigmatism", WavefrontQuantities.Astigmatism),
+        ("spherical", WavefrontQuantities.Spherical, WavefrontQuantities.SphericalAnnular),
+        ("coma", WavefrontQuantities.Coma, WavefrontQuantities.ComaAnnular),
+        ("astigmatism", WavefrontQuantities.Astigmatism, WavefrontQuantities.AstigmatismAnnular),
     ];
 
     public static IReadOnlyList<Quantity> Of(WavefrontFit fit)
@@ -23,11 +25,19 @@ internal static class WavefrontFigures
             Make(WavefrontQuantities.Rms, fit.Rms, RandomPart(fit, fit.Rms.Uncertainty, l => l.RmsNm)),
             Make(WavefrontQuantities.Pv, fit.Pv, double.NaN),
         };
-        foreach ((string name, QuantityDefinition kind) in Named)
+        foreach ((string name, QuantityDefinition kind, QuantityDefinition annular) in Named)
         {
             if (fit.Families.FirstOrDefault(f => f.Name == name) is AberrationFamily family)
             {
-                found.Add(Make(kind, family.Rms, RandomPartOf(fit, name)));
+                found.Add(Make(kind, family.Rms, RandomPartOf(fit.Noll, fit.CoefficientNm, fit.RandomUncertaintyNm, name)));
+            }
+
+            for (int i = 0; i < fit.AnnularFamilies.Count; i++)
+            {
+                if (fit.AnnularFamilies[i].Name == name)
+                {
+                    found.Add(Make(annular, fit.AnnularFamilies[i].Rms, fit.AnnularRandomUncertaintyNm[i]));
+                }
             }
         }
 
@@ -54,16 +64,17 @@ internal static class WavefrontFigures
         return fit.Widened ? Math.Max(random, rest) : random;
     }
 
-    private static double RandomPartOf(WavefrontFit fit, string family)
+    /// <summary>What of a family's uncertainty averages out.</summary>
+    public static double RandomPartOf(int[] noll, double[] coefficientNm, double[] randomNm, string family)
     {
         double squares = 0, random = 0;
-        for (int j = 0; j < fit.Noll.Length; j++)
+        for (int j = 0; j < noll.Length; j++)
         {
-            if (AberrationFamilies.NameOf(fit.Noll[j]) == family)
+            if (AberrationFamilies.NameOf(noll[j]) == family)
             {
-                double c2 = fit.CoefficientNm[j] * fit.CoefficientNm[j];
+                double c2 = coefficientNm[j] * coefficientNm[j];
                 squares += c2;
-                random += c2 * fit.RandomUncertaintyNm[j] * fit.RandomUncertaintyNm[j];
+                random += c2 * randomNm[j] * randomNm[j];
             }
         }
 
