@@ -331,6 +331,8 @@ STAR_REQUEST = Request(
     Field('outer_radius', 'outer_radius_px', 'pix', 'number', 'Radius of the circle that counts as the whole star, pixels; NaN: three times the usual half-flux radius of the frame, at least 5.', low=2, high=200),
     Field('fit_profiles', 'fit_profiles', '', 'choice', 'Which stars get a fit of a pixel-integrated Moffat profile, which gives their FWHM.', default='bright', choices=('none', 'bright', 'all')),
     Field('axis', 'axis', 'pix', 'array 1 f8', 'Column and row of the optical axis, pixels; empty: the middle of the frame.'),
+    Field('mosaic', 'mosaic', '', 'text', 'Colors of a raw mosaic at [0, 0], [0, 1], [1, 0], [1, 1], for example "RGGB"; empty: every pixel sees the same light.', default=''),
+    Field('color', 'color', '', 'choice', 'Which pixels of the mosaic are measured.', default='green', choices=('green', 'red', 'blue')),
     Field('focal_length', 'focal_length_mm', 'mm', 'number', "Focal length, mm, to turn pixels into angles by the frame's pixel pitch; NaN: not known. Taken as known to 1 %."),
     Field('pixel_scale', 'pixel_scale_arcsec_per_px', 'arcsec / pix', 'number', 'Side of a pixel on the sky as the sky itself shows it (a plate solution); it goes before the focal length. NaN: not known.'),
     Field('filter_wavelength', 'filter_wavelength_nm', 'nm', 'number', 'Central wavelength of the filter, nm; NaN: not known. It only labels the quantities, nothing is computed with it.'),

@@ -55,6 +55,17 @@ class Row:
     seconds: float = 0.0
 
 
+def through_mosaic(light: np.ndarray, pattern: str) -> np.ndarray:
+    """What pixels behind filters of that pattern get of white light: green all, red 0.55, blue 0.4."""
+    if not pattern:
+        return light
+    share = {"G": 1.0, "R": 0.55, "B": 0.4}
+    filtered = light.copy()
+    for k, color in enumerate(pattern):
+        filtered[k // 2 :: 2, k % 2 :: 2] *= share[color]
+    return filtered
+
+
 def half_radius(kernel: np.ndarray, over: int, radius: float = np.inf) -> float:
     """Half-flux radius of a drawn star within a circle round the middle, pixels."""
     n = kernel.shape[0]

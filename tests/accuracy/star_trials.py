@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 from scipy import ndimage
-from star_scores import Scene, report, score
+from star_scores import Scene, report, score, through_mosaic
 
 OVER = 5
 
@@ -111,7 +111,8 @@ def field(
         k = kernel(x[i], y[i]) if callable(kernel) else kernel
         kernels.append(k)
         x[i], y[i] = put(mean, k, x[i], y[i], f[i])
-    image = rng.poisson((mean + sky) * gain) / gain + rng.normal(0, read / gain, mean.shape)
+    mean = through_mosaic(mean + sky, mosaic)
+    image = rng.poisson(mean * gain) / gain + rng.normal(0, read / gain, mean.shape)
     for _ in range(hits):
         hx, hy = rng.integers(5, size - 5, 2)
         image[hy, hx] += np.exp(rng.uniform(np.log(200), np.log(20000)))

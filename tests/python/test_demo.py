@@ -260,12 +260,12 @@ def test_real_star_fields_give_a_report(
     outcome = run_campaign(campaign, out=tmp_path / "report")
     mosaic, summed, few = outcome.tests
     assert [len(t.failures) for t in outcome.tests] == [0, 0, 0]
-    # Two frames of three colors, each with enough stars for a map.
+    # Two frames of three colors, each with more stars than the ten that a map needs: nine tenths overlap others.
     assert [p.label.split()[-2] for p in mosaic.pieces] == ["red", "green", "blue"] * 2
-    assert all(p.result.clean_stars >= 50 for p in mosaic.pieces)  # type: ignore[attr-defined]
-    # The solved frame's WCS has 10.32 arcsec a pixel (data README: 10.33); a plane's pixel is twice that.
+    assert all(p.result.clean_stars >= 40 for p in mosaic.pieces)  # type: ignore[attr-defined]
+    # The solved frame's WCS has 10.32 arcsec a pixel (data README: 10.33); the tables are in the mosaic's pixels.
     scale = mosaic.pieces[4].result.pixel_scale  # type: ignore[attr-defined]
-    assert scale.value == pytest.approx(20.64, abs=0.05)
+    assert scale.value == pytest.approx(10.32, abs=0.025)
     assert any("RGGB" in n.text for n in mosaic.pieces[0].result.notes)
     # No size on the sky from another telescope's focal length.
     assert all("star_fwhm" not in t.quantities for t in (summed, few))

@@ -33,6 +33,9 @@ public static class Bayer
 {
     private static readonly string[] Patterns = ["RGGB", "BGGR", "GRBG", "GBRG"];
 
+    /// <summary>Whether a word names a mosaic of 2 x 2 pixels.</summary>
+    internal static bool IsPattern(string pattern) => Patterns.Contains(pattern);
+
     /// <summary>Splits a mosaic into its planes; a pattern that the pixels contradict is turned over.</summary>
     public static BayerPlanes Split(Frame mosaic, BayerRequest request, RunContext context)
     {

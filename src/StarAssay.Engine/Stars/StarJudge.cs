@@ -88,7 +88,7 @@ internal static class StarJudge
     /// <summary>The notes of the whole field.</summary>
     public static IReadOnlyList<Note> Notes(MeterSettings set, int[] flags, int clean, double correlation, TypicalStar typical, SizeSurface surface, StarRequest request)
     {
-        double asked = request.OuterRadiusPx, stated = request.Frame!.SaturationAdu;
+        double asked = request.OuterRadiusPx, stated = request.Frame!.SaturationAdu, side = set.Lattice?.Side ?? 1;
         var notes = new List<Note>();
         string name = set.Frame.Name;
         int Count(StarMarks mark) => flags.Count(f => ((StarMarks)f & mark) != 0);
@@ -139,8 +139,8 @@ internal static class StarJudge
         if (blended > 0.3 * flags.Length && flags.Length >= 10)
         {
             bool cut = double.IsNaN(asked) && set.OuterRadius < typical.OuterRadius;
-            notes.Add(StarNotes.Crowded.Say($"{blended} of {flags.Length} stars overlap others within {set.OuterRadius:G3} pixels; the medians rest on the {clean} that stand alone."
-                + (cut ? $" The circle that counts as the whole star was made smaller for that ({typical.OuterRadius:F0} pixels else); half-flux radii refer to it." : ""), name));
+            notes.Add(StarNotes.Crowded.Say($"{blended} of {flags.Length} stars overlap others within {set.OuterRadius * side:G3} pixels; the medians rest on the {clean} that stand alone."
+                + (cut ? $" The circle that counts as the whole star was made smaller for that ({typical.OuterRadius * side:F0} pixels else); half-flux radii refer to it." : ""), name));
         }
 
         if (typical.Stars >= 3 && typical.Variance - (1.0 / 12) < 1.5 * 1.5 / 5.545177)
@@ -155,7 +155,7 @@ internal static class StarJudge
 
         if (typical.Stars >= 3 && 3 * typical.Hfr > typical.OuterRadius + 1)
         {
-            notes.Add(StarNotes.LargeStars.Say($"The usual half-flux radius is {typical.Hfr:F1} pixels; light beyond {typical.OuterRadius:F0} pixels is not counted. Focus better or bin the frame.", name));
+            notes.Add(StarNotes.LargeStars.Say($"The usual half-flux radius is {typical.Hfr * side:F1} pixels; light beyond {typical.OuterRadius * side:F0} pixels is not counted. Focus better or bin the frame.", name));
         }
 
         return [.. notes.OrderByDescending(n => n.Level)];

@@ -25,6 +25,8 @@ public static class StarMeasurement
     public static StarField Measure(StarRequest request, RunContext context)
     {
         Frame frame = Check(request);
+        var lattice = ColorLattice.Of(request, frame);
+        frame = lattice.Frame(context);
         context.Report(0.02, "sky");
         SkyCells cells = BackgroundEstimator.Measure(frame, request.CellSize, context);
         BackgroundMesh first = BackgroundEstimator.Smooth(cells, context);
@@ -71,8 +73,8 @@ public static class StarMeasurement
         SkyFromStars.TakeOut(cells, seeds, typical.Alpha, typical.Beta, typical.FilteredPeak(FilterSigma), context);
         BackgroundMesh mesh = BackgroundEstimator.Smooth(cells, context);
         double outer = double.IsNaN(request.OuterRadiusPx)
-            ? Crowding.Radius(seeds, new SeedGrid(seeds, frame.Width, frame.Height), typical.OuterRadius, 2 * typical.Variance) : request.OuterRadiusPx;
-        MeterSettings settings = typical.Settings(frame, mesh, seeds, outer) with { SkyLevelScatter = LevelScatter(cells, mesh) };
+            ? Crowding.Radius(seeds, new SeedGrid(seeds, frame.Width, frame.Height), typical.OuterRadius, 2 * typical.Variance) : request.OuterRadiusPx / lattice.Side;
+        MeterSettings settings = typical.Settings(frame, mesh, seeds, outer) with { SkyLevelScatter = LevelScatter(cells, mesh), Lattice = lattice };
         double fitSnr = FitSnr(request, settings, seeds);
         StarRecord[] stars = MeasureAll(settings, fitSnr, context);
         if (request.FitProfiles == ProfileFits.Bright && fitSnr == LeastBrightSnr && stars.Count(s => s.Fwhm > 0) < FewFits)

@@ -254,15 +254,18 @@ internal sealed class StarMeter
 
         star.Marks |= flat ? StarMarks.FlatTopped : StarMarks.None;
         double known = WidthKnown + (NarrowKnown * Math.Pow(Math.Min(1, NarrowFwhm / own.Value), 4));
-        (star.ProfileFwhm, star.ProfileFwhmError) = (own.Value, double.Hypot(own.Uncertainty, known * own.Value));
+        (star.ProfileFwhm, star.ProfileFwhmError) = (Unfilled(own.Value), double.Hypot(own.Uncertainty, known * own.Value));
         if (found.Converged && !flat)
         {
-            star.Fwhm = found.Model.Fwhm;
+            star.Fwhm = Unfilled(found.Model.Fwhm);
             star.FwhmError = found.FwhmError;
             star.Beta = found.Model.Beta;
             star.Alpha = 1 / Math.Pow(found.Model.Det, 0.25);
         }
     }
+
+    /// <summary>The fit takes pixels for whole squares; what that takes out too much is given back.</summary>
+    private double Unfilled(double width) => set.Fill < 1 ? Math.Sqrt((width * width) + ((1 - set.Fill) * 5.545177 / 12)) : width;
 
     private void TakePlaceAndShape(in MoffatFit.Outcome found, ref StarRecord star)
     {
@@ -273,6 +276,7 @@ internal sealed class StarMeter
         star.YError = found.YError;
 
         // The moments keep their size; (a^2 - b^2) / (a^2 + b^2) becomes the profile's.
+        // Whole squares, also of pixels that cover less: so much the fit has taken out.
         const double Pixel = 1.0 / 12;
         double size = 0.5 * (star.Cxx + star.Cyy), scale = (size - Pixel) / (m.P + m.R);
         star.Cxx = size + (scale * (m.R - m.P));
@@ -455,6 +459,14 @@ internal sealed class StarMeter
         star.Flux = CurveOfGrowth.Inside(stamp, x, y, set.OuterRadius);
         (star.HfrRecorded, star.LightSlope) = HalfRadius(x, y, star.Flux, double.IsNaN(star.Cxx) ? set.Variance : 0.5 * (star.Cxx + star.Cyy));
         star.Hfr = blur.Radius(star.HfrRecorded, x, y);
+        if (set.Fill < 1)
+        {
+            // Half of the blur is the pixel's own, and grows with the part of its square that it covers; the other half comes from spreading
+            // its light over the whole square in the circle.
+            double recorded = star.HfrRecorded * star.HfrRecorded;
+            star.Hfr = Math.Sqrt(recorded - (0.5 * (1 + set.Fill) * (recorded - (star.Hfr * star.Hfr))));
+        }
+
         double inside = CurveOfGrowth.Inside(stamp, x, y, set.SnrRadius);
         double pixels = Math.PI * set.SnrRadius * set.SnrRadius;
         double gain = double.IsNaN(set.Gain) ? double.PositiveInfinity : set.Gain;
@@ -602,4 +614,10 @@ internal sealed record MeterSettings
     public bool WantsLeft { get; init; }
 
     public required double Saturation { get; init; }
+
+    /// <summary>Which pixels of a mosaic these are; null while the usual star is sought.</summary>
+    public ColorLattice? Lattice { get; init; }
+
+    /// <summary>Share of its square that a pixel covers.</summary>
+    public double Fill => Lattice?.Fill ?? 1;
 }

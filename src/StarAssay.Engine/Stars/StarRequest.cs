@@ -32,6 +32,12 @@ public sealed record StarRequest
     [Field(Unit = "pix")]
     public double[] Axis { get; init; } = [];
 
+    /// <summary>Colors of a raw mosaic at [0, 0], [0, 1], [1, 0], [1, 1], for example "RGGB"; empty: every pixel sees the same light.</summary>
+    public string Mosaic { get; init; } = "";
+
+    /// <summary>Which pixels of the mosaic are measured.</summary>
+    public MosaicColor Color { get; init; } = MosaicColor.Green;
+
     /// <summary>Focal length, mm, to turn pixels into angles by the frame's pixel pitch; NaN: not known. Taken as known to 1 %.</summary>
     public double FocalLengthMm { get; init; } = double.NaN;
 

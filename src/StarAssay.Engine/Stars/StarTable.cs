@@ -17,8 +17,10 @@ internal static class StarTable
 
     public static StarField Build(StarRequest request, MeterSettings set, StarRecord[] stars, double correlation, TypicalStar typical, RunContext context)
     {
-        double axisX = request.Axis.Length == 2 ? request.Axis[0] : 0.5 * (set.Frame.Width - 1);
-        double axisY = request.Axis.Length == 2 ? request.Axis[1] : 0.5 * (set.Frame.Height - 1);
+        ColorLattice lattice = set.Lattice ?? ColorLattice.Of(request, set.Frame);
+        double axisX = request.Axis.Length == 2 ? request.Axis[0] : 0.5 * (lattice.FrameWidth - 1);
+        double axisY = request.Axis.Length == 2 ? request.Axis[1] : 0.5 * (lattice.FrameHeight - 1);
+        (double axisU, double axisV) = lattice.FromFrame(axisX, axisY);
         int n = stars.Length;
         SizeSurface surface = null!;
         StarsAround around = null!;
@@ -34,7 +36,11 @@ internal static class StarTable
                 // By brightness the records lie all over the memory.
                 Fetch.Ahead(in stars[order[Math.Min(k + Ahead, n - 1)]]);
                 StarJudge.Judge(ref stars[order[k]], set, surface, around);
-                c.Fill(k, stars[order[k]], set, axisX, axisY);
+                c.Fill(k, stars[order[k]], set, axisU, axisV);
+                if (lattice.IsMosaic)
+                {
+                    c.ToFrame(k, lattice, set.OuterRadius);
+                }
             }
         });
         var index = new List<int>(n);
@@ -49,7 +55,7 @@ internal static class StarTable
         int[] cleanIndex = [.. index];
         IReadOnlyList<Note> notes = StarJudge.Notes(set, c.Flags, cleanIndex.Length, correlation, typical, surface, request);
         notes = [.. FieldKind.Doubts(c, set), .. notes, .. StarJudge.FlatTops(c, cleanIndex, set.Frame.Name)];
-        (ZoneSummary whole, ZoneSummary[] zones) = ZoneTable.Of(c, cleanIndex, set.Frame.Width, set.Frame.Height, axisX, axisY, context);
+        (ZoneSummary whole, ZoneSummary[] zones) = ZoneTable.Of(c, cleanIndex, lattice.FrameWidth, lattice.FrameHeight, axisX, axisY, context);
         return new StarField
         {
             X = c.X,
@@ -85,14 +91,14 @@ internal static class StarTable
             MedianProfileFwhm = ZoneTable.Median(c.ProfileFwhm, cleanIndex, "pix"),
             TypicalEllipticity = whole.Ellipticity,
             CleanStars = cleanIndex.Length,
-            OuterRadiusPx = set.OuterRadius,
-            SnrRadiusPx = set.SnrRadius,
+            OuterRadiusPx = set.OuterRadius * lattice.Side,
+            SnrRadiusPx = set.SnrRadius * lattice.Side,
             SaturationAdu = set.Saturation,
             MedianSky = sky,
             MedianSkyNoise = noise,
             NoiseCorrelation = correlation,
-            Width = set.Frame.Width,
-            Height = set.Frame.Height,
+            Width = lattice.FrameWidth,
+            Height = lattice.FrameHeight,
             Axis = [axisX, axisY],
             PixelScaleArcsecPerPx = FieldFigures.PixelScale(request, set.Frame),
             ScaleFromSky = double.IsFinite(request.PixelScaleArcsecPerPx),
@@ -182,11 +188,31 @@ internal static class StarTable
             Flags[k] = (int)star.Marks;
         }
 
+        /// <summary>From the lattice of one color to the pixels of the frame.</summary>
+        public void ToFrame(int k, ColorLattice lattice, double outer)
+        {
+            (X[k], Y[k]) = lattice.ToFrame(X[k], Y[k]);
+            double side = lattice.Side, reach = (outer * side) - 0.5, turned = Angle[k] + lattice.TurnDeg;
+            (XError[k], YError[k]) = lattice.TurnDeg > 0
+                ? (side * Math.Sqrt(0.5 * ((XError[k] * XError[k]) + (YError[k] * YError[k]))), side * Math.Sqrt(0.5 * ((XError[k] * XError[k]) + (YError[k] * YError[k]))))
+                : (side * XError[k], side * YError[k]);
+            foreach (double[] length in (double[][])[Hfr, HfrError, HfrRecorded, Fwhm, FwhmError, ProfileFwhm, ProfileFwhmError, Major, Minor, Distance])
+            {
+                length[k] *= side;
+            }
+
+            Angle[k] = turned > 90 ? turned - 180 : turned;
+            if (X[k] < reach || Y[k] < reach || X[k] > lattice.FrameWidth - 1 - reach || Y[k] > lattice.FrameHeight - 1 - reach)
+            {
+                Flags[k] |= (int)StarMarks.Edge;
+            }
+        }
+
         private void Shape(int k, in StarRecord star, MeterSettings set, double axisX, double axisY)
         {
             double dx = star.X - axisX, dy = star.Y - axisY;
             Distance[k] = Math.Sqrt((dx * dx) + (dy * dy));
-            double cxx = star.Cxx - PixelVariance, cyy = star.Cyy - PixelVariance, trace = cxx + cyy;
+            double pixel = PixelVariance * set.Fill, cxx = star.Cxx - pixel, cyy = star.Cyy - pixel, trace = cxx + cyy;
             double e1 = (cxx - cyy) / trace, e2 = 2 * star.Cxy / trace, e = Math.Sqrt((e1 * e1) + (e2 * e2));
             if (!(trace > 0.05) || !(e < 1))
             {

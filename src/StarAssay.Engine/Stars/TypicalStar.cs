@@ -30,6 +30,9 @@ internal sealed record TypicalStar(double Variance, double NarrowVariance, doubl
     // Sizes of the sequence lie within this of where most are, in the logarithm of the second moment.
     private const double SequenceWidth = 0.5;
     private const double FirstRadius = 10;
+
+    // No sensor's pixel has less noise than this many electrons, nor the mean of some ten of them (common practice, no source).
+    private const double LeastNoiseElectrons = 0.15;
     private const double LargestRadius = 60;
 
     private static readonly TypicalStar Unknown = new(2, 0.6, 1.6, 2.2, 3, 1, 0);
@@ -142,6 +145,12 @@ internal sealed record TypicalStar(double Variance, double NarrowVariance, doubl
         double alpha = fitted.Length >= FewestFits && fitBeta <= 8 ? Median([.. fitted.Select(i => stars[i].Alpha)]) : hfr / Math.Sqrt(Math.Pow(2, 1 / (beta - 1)) - 1);
         (double gain, double relative) = GainFromStars.Estimate([.. same.Where(i => stars[i].Left.Light > 0 && (stars[i].Marks & StarMarks.Blended) == 0)
             .Select(i => (stars[i].Left.Excess, stars[i].Left.Light, stars[i].Left.Sky, stars[i].Peak))]);
+        if (gain * Middle(i => stars[i].Noise) < LeastNoiseElectrons)
+        {
+            // Neighbors and misfit, not photons.
+            (gain, relative) = (double.NaN, double.NaN);
+        }
+
         return new TypicalStar(Middle(i => Half(stars[i])), Math.Max(0.12, Math.Max(narrow[narrow.Count / 4], 0.6 * narrow[narrow.Count / 2])), hfr, alpha, beta,
             Middle(i => stars[i].Snr / chosen[i].Significance), same.Length, gain, relative, fitBeta);
     }

@@ -7,8 +7,7 @@ from .._declaring import IN_FILE, Measurement, Option, Part, Role, Setup, in_fil
 
 
 def measure(setup: Setup) -> list[Part]:
-    """Each frame by itself; the color planes of a raw mosaic each by itself."""
-    from ...imaging.color_planes import color_planes
+    """Each frame by itself; the colors of a raw mosaic each by itself."""
     from . import measure_stars
 
     given = dict(setup.options)
@@ -20,18 +19,19 @@ def measure(setup: Setup) -> list[Part]:
     parts = []
     for path in setup.files["frames"]:
         frame = setup.read(path, **how)
-        for color, plane in color_planes(frame):
+        for color in ("red", "green", "blue") if frame.bayer else ("",):
             if wanted and color and color != wanted:
                 continue
             field = measure_stars(
-                plane,
+                frame,
+                color=color or "green",
                 focal_length=scope,
                 threads=setup.threads,
                 progress=setup.progress,
                 **given,
             )
-            label = frame.name + (f", {color} plane" if color else "")
-            # Of a mosaic the green planes stand for the telescope.
+            label = frame.name + (f", {color} pixels" if color else "")
+            # Of a mosaic the green pixels stand for the telescope.
             aside = bool(color) and color != (wanted or "green")
             parts.append(Part(label, field, aside or bool(foreign)))
     return parts

@@ -24,6 +24,7 @@ def measure_stars(
     axis: tuple[float, float] | None = None,
     focal_length: u.Quantity | str | None = None,
     filter_wavelength: u.Quantity | str | None = None,
+    color: str = "green",
     mask: np.ndarray | None = None,
     threads: int = 0,
     progress: bool = False,
@@ -52,6 +53,9 @@ def measure_stars(
         celestial solution of the frame goes before it.
     filter_wavelength : Quantity or str, optional
         Central wavelength of the filter, for the record only.
+    color : {"green", "red", "blue"}
+        Which pixels of a raw color mosaic are measured, each with its true place and size; positions
+        and lengths are in pixels of the frame. Of no effect on other frames.
     mask : ndarray of bool, optional
         True = do not use; replaces the frame's own.
     threads : int
@@ -108,6 +112,8 @@ def measure_stars(
             "focal_length": focal_length,
             "filter_wavelength": filter_wavelength,
             "pixel_scale": scale_on_sky(source),
+            "mosaic": source.bayer or None,
+            "color": color,
         },
         threads=threads,
         progress=progress,
