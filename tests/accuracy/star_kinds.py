@@ -350,12 +350,13 @@ def text(now: list[Facts], before: list[Facts]) -> str:
         for f in now
         if f["kind"] not in NO_SIZE and not 62 <= float(f["held"]) <= 74
     ]
+    missing = [kind for kind in KINDS if kind not in {f["kind"] for f in now}]
     return "\n".join(
         [
             "## Stars where it is not so easy",
             "",
-            "`python tests/accuracy/star_kinds.py --write --before before.json`; before: the same program on the commit before the",
-            "usual star came from the stars' own sequence (`git checkout c464fa4~1`), saved by `--save before.json`. Three frames of",
+            "`python tests/accuracy/star_kinds.py --save now.json --before before.json --write` (a kind's name runs that one); before: the same program on the commit before the",
+            "usual star came from the stars' own sequence (`c464fa4~1`), there without splitting the mosaic. Three frames of",
             "720 x 720 pixels a kind, drawn in the Fourier plane (diffraction, Kolmogorov seeing, annulus, coma in closed form);",
             "other profiles, instruments and seeds than those tuned on. Lost: stars of SNR > 20 (photon noise of star and background;",
             "no brighter star on them) without an object at their place; bar 0.1 %. Falsely flagged: such stars that stand alone,",
@@ -365,6 +366,7 @@ def text(now: list[Facts], before: list[Facts]) -> str:
             "",
             *table(now, before),
             "",
+            *([f"Not run yet: {', '.join(missing)}.", ""] if missing else []),
             *(["Falls short of the bars:", "", *short] if short else []),
         ]
     )
