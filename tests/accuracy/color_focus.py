@@ -410,6 +410,20 @@ def scale_line(way: str, r: dict[str, Any]) -> str:
     )
 
 
+def scale_table(scales: dict[str, Any]) -> list[str]:
+    """How far wavelength scales are off; nothing where none was measured."""
+    if not scales:
+        return ["No wavelength scales were drawn (`--kinds scales`).", ""]
+    return [
+        "Wavelength scales of the same population, 400 to 700 nm, in columns (median / worst RMS, worst column):",
+        "",
+        "| from | solved | refused | off | at worst | pull | held |",
+        "|---|---|---|---|---|---|---|",
+        *(scale_line(way, scales[way]) for way in scales),
+        "",
+    ]
+
+
 def page(kept: dict[str, Any], seeds: int) -> str:
     """The section."""
     rank, order = list(WAYS), list(judging.KINDS)
@@ -431,12 +445,7 @@ def page(kept: dict[str, Any], seeds: int) -> str:
         "|" + "---|" * (HEAD.count("|") - 1),
         *(line(r) for r in records),
         "",
-        "Wavelength scales of the same population, 400 to 700 nm, in columns (median / worst RMS, worst column):",
-        "",
-        "| from | solved | refused | off | at worst | pull | held |",
-        "|---|---|---|---|---|---|---|",
-        *(scale_line(way, kept["scales"][way]) for way in kept.get("scales", {})),
-        "",
+        *scale_table(kept.get("scales", {})),
         "Falls short of the bars:",
         "",
         *([f"- {text}" for text in shortfalls(records)] or ["- nothing"]),
@@ -473,7 +482,7 @@ def main() -> None:
         if keep:
             FIGURES.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
     if "scales" in args.kinds:
-        kept["scales"] = scales([100 * s + k for s in seeds for k in range(8)], args.say)
+        kept["scales"] = scales([100 * s + k for s in seeds for k in range(4)], args.say)
         if keep:
             FIGURES.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
     if keep:
