@@ -323,7 +323,13 @@ def line(r: dict[str, Any]) -> str:
 
 def shortfalls(records: list[dict[str, Any]]) -> list[str]:
     """Where the figures miss the bars, from the figures alone."""
-    found = []
+    known = {(r["telescope"], r["kind"]) for r in records}
+    found = [
+        f"{kind}, {WAYS[way]}: not measured by this version"
+        for kind in judging.KINDS
+        for way in WAYS
+        if (kind, way) not in known
+    ]
     for r in records:
         where = f"{r['telescope']}, {WAYS[r['kind']]}"
         if r["kind"] == "run" and r["smooth_worst"] > max(3.0, 0.02 * r["range"]):
