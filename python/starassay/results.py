@@ -210,6 +210,16 @@ class Result:
         """What it contributes to the advice beside its quantities, as the engine's request has it."""
         return {}
 
+    def basis(self, quantity: str) -> str:
+        """What a quantity is for, beside its wavelength: a band, for example; "" when there is nothing to say.
+
+        Parameters
+        ----------
+        quantity : str
+            Name from the one list.
+        """
+        return ""
+
     def why_not(self, quantity: str) -> tuple[str, str] | None:
         """Why it does not give a quantity that its kind can give, and what to do; None = it cannot say.
 

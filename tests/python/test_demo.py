@@ -304,3 +304,18 @@ def test_notebook_runs_from_start_to_end(
     # One truth: the notebook's figures of merit are the report's, band and all, to the last digit.
     merit = next(line for t in texts for line in t.splitlines() if "in-focus fraction" in line)
     assert merit.startswith("From 400 to 700 nm") and merit in report_text(demo)
+
+
+def test_every_picture_says_its_numbers_and_every_color_figure_its_band(demo: Path) -> None:
+    text = (demo / "report" / "report.html").read_text(encoding="utf-8")
+    alts = re.findall(r'<img [^>]*alt="([^"]*)"', text)
+    assert len(alts) > 10 and [a for a in alts if not re.search(r"\d", a)] == []
+    shown = report_text(demo)
+    for label in (
+        "in-focus fraction of the light",
+        "polychromatic Strehl ratio of the color focus",
+    ):
+        assert re.search(label + r"[^,\n]*, 400 to 700 nm", shown), label
+    assert re.search(r"range of the color focus curve, \d+ to \d+ nm", shown)
+    row = next(r for r in QTable.read(demo / "report" / "decisions.ecsv") if "Color" in r["name"])
+    assert str(row["reason"]).endswith("It holds for 400 to 700 nm.")

@@ -33,6 +33,9 @@ def judge(campaign: Campaign, entry: ClaimEntry, tests: Iterable[TestOutcome]) -
     why = None if having else why_nothing(entry, asked)
     if why is not None:
         decision = dataclasses.replace(decision, reason=why[0], next_test=why[1])
+    basis = having[0].basis(entry.quantity) if having else ""
+    if basis:
+        decision = dataclasses.replace(decision, reason=f"{decision.reason} It holds for {basis}.")
     return Judgment(entry, decision, having[0].test.name if having else "")
 
 

@@ -60,6 +60,17 @@ class TestOutcome:
 
     __test__ = False  # not for pytest
 
+    def basis(self, quantity: str) -> str:
+        """What a quantity is for, such as a band, as its results say; "" for nothing.
+
+        Parameters
+        ----------
+        quantity : str
+            Name from the one list.
+        """
+        found = (p.result.basis(quantity) for p in self.pieces if not p.aside)
+        return next(filter(None, found), "")
+
     @property
     def own(self) -> bool:
         """Whether it was taken with the telescope of the campaign."""

@@ -250,17 +250,19 @@ def _test(outcome: TestOutcome, number: int, tell: Callable[[str, float], None])
         "title": outcome.test.name,
         "subtitle": ", ".join(s for s in subtitle if s),
         "failures": outcome.failures,
-        "numbers": [_number(q) for q in outcome.quantities.values()],
+        "numbers": [_number(q, outcome.basis(q.name)) for q in outcome.quantities.values()],
         "parts": [_piece(piece, tell) for piece in outcome.pieces],
         "notes": _notes(outcome.notes),
     }
 
 
-def _number(quantity: Quantity) -> dict[str, str]:
+def _number(quantity: Quantity, basis: str) -> dict[str, str]:
     """One quantity as a row of label, value and origin."""
     label = QUANTITIES[quantity.name].label
     nm = float(quantity.wavelength.value)
     at = f" at {nm:.4g} nm" if np.isfinite(nm) else ""
+    if basis:
+        at += f", {basis}"
     one = quantity.count == 1
     counted = quantity.counted[:-1] if one and quantity.counted.endswith("s") else quantity.counted
     return {

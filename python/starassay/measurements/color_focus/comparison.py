@@ -89,7 +89,7 @@ class ColorComparison(Result):
             ax.set_yscale("symlog", linthresh=2)
         ax.set_xlabel("wavelength in air (nm)")
         ax.set_ylabel("defocus (depths of focus)")
-        ax.set_title("Color focus, each at its own best focus")
+        style.entitle(ax, "Color focus, each at its own best focus")
         ax.legend(loc="best")
         return ax
 

@@ -191,6 +191,22 @@ class ColorFocusCurve(Result, _records.ColorFocusResult):
                 )
         return said
 
+    def basis(self, quantity: str) -> str:
+        """The band that a quantity is for.
+
+        Parameters
+        ----------
+        quantity : str
+            Name from the one list.
+        """
+        if quantity == "focus_range":
+            w = self.wavelength[self.used].value
+            return f"{w.min():.0f} to {w.max():.0f} nm"
+        if self.band_merit is None:
+            return ""
+        low, high = self.band_merit.band.value
+        return f"{low:.0f} to {high:.0f} nm"
+
     def sheets(self) -> list[Sheet]:
         """The smooth curve, or the size of the defocus, at well-known lines."""
         w = self.wavelength.value
@@ -237,7 +253,7 @@ class ColorFocusCurve(Result, _records.ColorFocusResult):
                     functools.partial(_draw_merit, merit),
                     "What a filter that cuts on at each wavelength would do to sharpness and light. Only "
                     "color focus is in these figures: seeing and all other errors are not.",
-                    "Gain and loss by a cut-on filter",
+                    _gain_and_loss(merit),
                     "half",
                 )
             )
@@ -259,6 +275,17 @@ class ColorFocusCurve(Result, _records.ColorFocusResult):
             Where it was drawn.
         """
         return figures.draw_curve(self, ax, theory)
+
+
+def _gain_and_loss(merit: ColorMerit) -> str:
+    """The cut-on figure in words: its two ends, with numbers."""
+    cut = merit.cut
+    first, last = (
+        f"at {cut['cut_on'][k].to_value(u.nm):.0f} nm Strehl ratio {cut['strehl'][k]:.2f}, in-focus fraction "
+        f"{cut['in_focus'][k]:.2f}, light kept {100 * cut['light'][k]:.0f} %"
+        for k in (0, -1)
+    )
+    return f"Gain and loss by a cut-on filter: {first}; {last}"
 
 
 def _draw_merit(merit: ColorMerit) -> Any:

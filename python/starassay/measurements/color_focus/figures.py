@@ -49,7 +49,7 @@ def draw_curve(curve: Any, ax: Any, theory: Any) -> Any:
     assumed = any(n.code == "color-focus.sign-assumed" for n in curve.notes)
     kind = "single spectrum, sign assumed" if assumed else "single spectrum"
     kind = "focus run" if curve.from_focus_run else kind
-    ax.set_title(f"Color focus at f/{curve.focal_ratio:.1f}, {kind}")
+    style.entitle(ax, f"Color focus at f/{curve.focal_ratio:.1f}, {kind}")
     ax.legend(loc="best")
     return ax
 
@@ -67,6 +67,6 @@ def _draw_sizes(curve: Any, ax: Any) -> Any:
     ax.set_ylim(bottom=0)
     ax.set_xlabel("wavelength in air (nm)")
     ax.set_ylabel("out of focus by (µm), side not known")
-    ax.set_title(f"Single spectrum at f/{curve.focal_ratio:.1f}: signs not decided")
+    style.entitle(ax, f"Single spectrum at f/{curve.focal_ratio:.1f}: signs not decided")
     ax.legend(loc="best")
     return ax

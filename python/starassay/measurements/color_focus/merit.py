@@ -72,17 +72,18 @@ class ColorMerit(Result, _records.MeritResult):
         """What a cut-on filter would do; returns the matplotlib axes."""
         ax = style.new_axes(ax, figsize=(7, 3.6))
         x = self.cut["cut_on"].to_value(u.nm)
-        for name, color, label in (
-            ("strehl", style.BLUE, "polychromatic Strehl"),
-            ("in_focus", style.GREEN, "in-focus fraction"),
-            ("light", style.GREY, "light kept"),
+        # Told apart by their strokes too: not everybody sees or prints the colors.
+        for name, color, stroke, label in (
+            ("strehl", style.BLUE, "-", "polychromatic Strehl"),
+            ("in_focus", style.GREEN, "--", "in-focus fraction"),
+            ("light", style.GREY, ":", "light kept"),
         ):
-            ax.plot(x, self.cut[name], color=color, label=label)
+            ax.plot(x, self.cut[name], color=color, ls=stroke, label=label)
         ax.set_ylim(0, 1.03)
         ax.set_xlabel("short-wave edge of the filter (nm)")
         ax.set_ylabel("share")
         ax.legend(loc="best")
-        ax.set_title("What a cut-on filter would do")
+        style.entitle(ax, "What a cut-on filter would do")
         return ax
 
 

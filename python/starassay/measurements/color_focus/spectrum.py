@@ -49,7 +49,7 @@ class Spectrum(Result, _records.ReducedSpectrum):
         ax.plot(x, np.where(self.masked, np.nan, self.flux.value), color=style.BLUE, lw=1.0)
         ax.set_xlabel("column (pix)")
         ax.set_ylabel("flux (adu)")
-        ax.set_title("Spectrum; grey: left out")
+        style.entitle(ax, "Spectrum; grey: left out")
         return ax
 
 

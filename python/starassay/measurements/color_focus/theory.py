@@ -91,7 +91,7 @@ class LensTheory(Result, _records.LensColorResult):
         ax.axhline(0, color=style.GREY, lw=0.6)
         ax.set_xlabel("wavelength in air (nm)")
         ax.set_ylabel("focus shift (µm), + = longer")
-        ax.set_title("Color focus of a thin lens")
+        style.entitle(ax, "Color focus of a thin lens")
         ax.legend()
         return ax
 

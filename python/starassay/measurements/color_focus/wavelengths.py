@@ -55,7 +55,7 @@ class WavelengthScale(Result, _records.WavelengthSolution):
         ax.plot(self.line_wavelength.to_value(u.nm), self.residual.to_value(u.nm), "o", ms=4)
         ax.set_xlabel("wavelength in air (nm)")
         ax.set_ylabel("residual (nm)")
-        ax.set_title(f"Wavelength scale: {self.rms.to_value(u.nm):.3f} nm RMS")
+        style.entitle(ax, f"Wavelength scale: {self.rms.to_value(u.nm):.3f} nm RMS")
         return ax
 
 
