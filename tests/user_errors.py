@@ -222,10 +222,10 @@ def a_spectrum(folder: Path) -> str:
     focus = scope().color_focus
     frame = starassay.draw_spectrum(
         focus,
-        wavelengths=385 + 0.752 * np.arange(480),
+        wavelengths=(385 + 0.752 * np.arange(480)) * u.nm,
         focal_ratio=6.6,
         focal_length=760 * u.mm,
-        pitch=3.76,
+        pitch=3.76 * u.um,
         height=110,
         seeing=2 * u.arcsec,
         seed=5,
@@ -306,17 +306,17 @@ def read_only(folder: Path) -> str:
 def color_command(folder: Path) -> str:
     """README's own command on spectra of the demo's telescope."""
     optics: dict[str, Any] = {
-        "wavelengths": 385 + 0.752 * np.arange(480),
+        "wavelengths": (385 + 0.752 * np.arange(480)) * u.nm,
         "focal_ratio": scope().focal_ratio,
         "focal_length": scope().focal_length,
-        "pitch": 3.76,
+        "pitch": 3.76 * u.um,
         "height": 110,
         "grating_lines": 100,
-        "grating_distance": 50,
+        "grating_distance": 50 * u.mm,
     }
     for k, sensor in enumerate((-375, -225, -75, 75, 225)):
         frame = starassay.draw_spectrum(
-            scope().color_focus, sensor=sensor, seeing=2 * u.arcsec, seed=40 + k, **optics
+            scope().color_focus, sensor=sensor * u.um, seeing=2 * u.arcsec, seed=40 + k, **optics
         )
         fits.PrimaryHDU(frame.pixels, fits.Header(CAMERA)).writeto(folder / f"spectrum-{k}.fits")
     lamp = starassay.draw_spectrum(None, lamps=("Hg", "Ne"), seed=50, **optics)
