@@ -16,7 +16,11 @@ internal static class ProfileWidth
 
     // Squared radius over that of the fitted half maximum, out to which pixels count.
     private const double Farthest = 4;
-    private const double GridStep = 0.05;
+    private const double GridStep = 0.2;
+    private const int Halvings = 14;
+
+    // A ring's rim is its highest place; farther out nothing is.
+    private const double HighestWithin = 1.6;
 
     // Rings are a thirtieth of the disc wide, at least half a pixel.
     private const double RingShare = 1.0 / 30;
@@ -162,7 +166,7 @@ internal static class ProfileWidth
         slope.CopyTo(c);
 
         double top = 0, highest = Profile(c, beta, half, 0);
-        for (double s = GridStep; s <= Farthest; s += GridStep)
+        for (double s = GridStep; s <= HighestWithin; s += GridStep)
         {
             double value = Profile(c, beta, half, s);
             (top, highest) = value > highest ? (s, value) : (top, highest);
@@ -179,7 +183,7 @@ internal static class ProfileWidth
             return Width.None;
         }
 
-        for (int round = 0; round < 30; round++)
+        for (int round = 0; round < Halvings; round++)
         {
             double middle = 0.5 * (low + high);
             (low, high) = Profile(c, beta, half, middle) >= 0.5 * highest ? (middle, high) : (low, middle);
