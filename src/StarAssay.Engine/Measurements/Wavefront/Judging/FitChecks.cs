@@ -11,11 +11,11 @@ internal static class FitChecks
     private const double MisfitFrom = 1.3;
     private const double LargeMisfitFrom = 8;
 
-    // The reading with both images on one side is tried to the end when its rough fit leaves less than this share of the first one's chi
-    // squared, and believed when the finished fit leaves less than that share and is good in itself. (Seen on tuning pairs: 0.18 to
-    // 0.21 and 1.0 to 1.3 for images of one side, 0.2 to 0.3 and 4.6 to 17 for a wrong obstruction.)
+    // The reading with both images on one side is tried to the end when its rough fit leaves less than this many times the first one's chi
+    // squared, and believed when the finished fit is good in itself and leaves less than this share of what the first one has above the
+    // noise. (Seen on tuning pairs: 0 to 0.05 of it and 1.0 to 1.3 for images of one side, 0.2 to 0.3 and 4.6 to 17 for a wrong obstruction.)
     private const double WorthATry = 1.25;
-    private const double MuchBetter = 0.8;
+    private const double ExcessLeft = 0.15;
     private const double GoodInItself = 2;
 
     public static void BeforeReading(WavefrontRequest request)
@@ -192,7 +192,7 @@ internal static class FitChecks
             // Rough fits know no edges and zones and are far off for both readings when there are such: finished fits decide. A wrong pupil
             // fits neither, whichever of them is better.
             using FitRun finished = FitRun.Make(near, other, run.Modes, team, context);
-            if (finished.Fit.Chi2 < MuchBetter * run.Fit.Chi2 && finished.ChiSquared < GoodInItself)
+            if (finished.ChiSquared < GoodInItself && finished.ChiSquared - 1 < ExcessLeft * (run.ChiSquared - 1))
             {
                 throw new CannotMeasureException("wavefront.same-side",
                     "Both images look as if taken on the same side of focus. Take one with the sensor nearer to the objective than best focus and one farther away.", request.Frames[1].Name);
