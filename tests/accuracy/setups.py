@@ -38,6 +38,9 @@ RISK_FACTOR = 1.6448536269514722
 LIMITS = 40
 """Limits drawn for each pair."""
 
+WHOLE = 240
+"""Pairs of a whole run: twenty of each kind, sixty right ones."""
+
 
 @dataclass(frozen=True)
 class Tried:
@@ -146,11 +149,17 @@ def page(tried: Sequence[Tried], command: str) -> str:
     """The section of docs/accuracy.md."""
     right = [t for t in tried if t.kind not in WRONG]
     doubted = sum(not t.sure for t in right)
+    kinds = len(set(KINDS) - {t.kind for t in tried})
+    part = ""
+    if len(tried) < WHOLE:
+        part = f"**A part run: {len(tried)} of {WHOLE} pairs, {kinds} kinds not reached.** "
     return (
         "## Wrong setups\n\n"
         f"Made by `{command}` from the judging half of `tests/accuracy/pairs/wrong_setups.py`, on which "
         f"nothing was tuned: {len(tried)} pairs, one thing declared wrong in each (or none), nothing "
-        "known beside the pixels. Pitch is off by 10 to 24 %, focal length and aperture by 5 to 12 %, "
+        "known beside the pixels. "
+        + part
+        + "Pitch is off by 10 to 24 %, focal length and aperture by 5 to 12 %, "
         "the wavelength by 8 to 15 %, the obstruction by 15 to 36 % of itself. Wrong verdicts: share of "
         f"claims *Strehl ratio at least L* that are decided wrongly, risk 5 %, {LIMITS} limits a pair "
         "that scatter about the truth by 0.02; bar 5 %. Right setups doubted or refused: "
