@@ -284,6 +284,16 @@ REFINEMENT_REQUEST = Request(
     Field('tolerance', 'tolerance', '', 'number', 'Ends when a step gains less than this in chi squared.', default=0.001),
 )
 
+#: Flat fields of one setup and what made them.
+RELATIVE_ILLUMINATION_REQUEST = Request(
+    Field('bias_level', 'bias_level_adu', 'adu', 'number', 'Level without light (bias and dark), ADU; NaN: not known, which is a doubt.', low=-1000, high=1000000),
+    Field('turned', 'turned', '', 'flag', 'Every second flat was taken with the camera turned by half a turn against the light, so that a slope of the light cancels.', default=False),
+    Field('focal_ratio', 'focal_ratio', '', 'number', 'Focal length over aperture at the sensor.', low=1, high=100, required=True),
+    Field('focal_length', 'focal_length_mm', 'mm', 'number', 'Focal length at the sensor, mm.', low=10, high=1000000, required=True),
+    Field('obstruction', 'obstruction', '', 'number', 'Diameter of the central obstruction over the aperture.', default=0, low=0, high=0.9),
+    Field('pitch', 'pitch_um', 'um', 'number', 'Pixel pitch, binning included, um.', low=0.3, high=200, required=True),
+)
+
 #: How one frame is to be reduced.
 SPECTRUM_REQUEST = Request(
     Field('axis', 'axis', '', 'choice', 'Where wavelengths run.', default='x', choices=('x', 'y')),
@@ -1583,6 +1593,122 @@ class Refinement(Record):
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class RelativeIlluminationResult(Record):
+    """Relative illumination over the sensor (ISO 13653 in sense:
+
+    light at a place over that on the axis) and what clips it.
+
+    Attributes
+    ----------
+    corner_illumination : Measured
+        Illumination of the darkest corner over that on the axis.
+    corners : tuple of Measured
+        The same of each corner: lower left, lower right, upper left, upper right.
+    image_circle90 : Measured
+        Diameter of the circle within which more than 90 % of the light arrives; NaN when
+        nothing clips.
+    image_circle75 : Measured
+        The same for three quarters.
+    image_circle50 : Measured
+        The same for half of the light.
+    fully_lit : Measured
+        Diameter of the circle that the whole cone reaches.
+    clear_diameter : Measured
+        Clear diameter of the stop that clips; NaN when none is seen.
+    stop_distance : Measured
+        Its distance before the sensor.
+    center_x : Measured
+        Middle of the lit circle from the middle of the sensor, to the right.
+    center_y : Measured
+        The same upwards.
+    slope_x : Measured
+        Slope of the light from the left to the right edge, a share of the level.
+    slope_y : Measured
+        The same from the lower to the upper edge.
+    natural_corner : float
+        Share that the oblique incidence alone leaves in the farthest corner (fourth power
+        of the cosine).
+    residual_rms : float
+        Root mean square of what the cells depart from the fit, a share of the light on
+        the axis.
+    level : Quantity (adu)
+        Light on the axis.
+    radius : Quantity (mm)
+        Distances from the middle of the lit circle.
+    profile : ndarray
+        Illumination there as the fit has it.
+    measured_profile : ndarray
+        Median illumination of the cells round each distance; NaN without any.
+    cells : ndarray, 2 axes
+        Illumination of the cells, rows from the lowest y, the source's slope taken out;
+        NaN where too few pixels serve.
+    cell : Quantity (pix)
+        Side of a cell.
+    width : int
+        Columns of the frame.
+    height : int
+        Rows of the frame.
+    pitch : Quantity (um)
+        Pixel pitch.
+    quantities : tuple of Quantity
+        Numbers that a claim can be about.
+    notes : tuple of Note
+        What the reader must know.
+    """
+
+    corner_illumination: Measured
+    corners: tuple[Measured, ...]
+    image_circle90: Measured
+    image_circle75: Measured
+    image_circle50: Measured
+    fully_lit: Measured
+    clear_diameter: Measured
+    stop_distance: Measured
+    center_x: Measured
+    center_y: Measured
+    slope_x: Measured
+    slope_y: Measured
+    natural_corner: float
+    residual_rms: float
+    level: u.Quantity
+    radius: u.Quantity
+    profile: np.ndarray
+    measured_profile: np.ndarray
+    cells: np.ndarray
+    cell: u.Quantity
+    width: int
+    height: int
+    pitch: u.Quantity
+    quantities: tuple[Quantity, ...]
+    notes: tuple[Note, ...]
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'corner_illumination': ('corner_illumination', 'measured', '', None),
+        'corners': ('corners', 'measured list', '', None),
+        'image_circle90': ('image_circle90', 'measured', 'mm', None),
+        'image_circle75': ('image_circle75', 'measured', 'mm', None),
+        'image_circle50': ('image_circle50', 'measured', 'mm', None),
+        'fully_lit': ('fully_lit', 'measured', '', None),
+        'clear_diameter': ('clear_diameter', 'measured', '', None),
+        'stop_distance': ('stop_distance', 'measured', '', None),
+        'center_x': ('center_x', 'measured', '', None),
+        'center_y': ('center_y', 'measured', '', None),
+        'slope_x': ('slope_x', 'measured', '', None), 'slope_y': ('slope_y', 'measured', '', None),
+        'natural_corner': ('natural_corner', 'number', '', None),
+        'residual_rms': ('residual_rms', 'number', '', None),
+        'level': ('level', 'number', 'adu', None),
+        'radius': ('radius_mm', 'array 1 f8', 'mm', None),
+        'profile': ('profile', 'array 1 f8', '', None),
+        'measured_profile': ('measured_profile', 'array 1 f8', '', None),
+        'cells': ('cells', 'array 2 f8', '', None), 'cell': ('cell_px', 'number', 'pix', None),
+        'width': ('width', 'integer', '', None), 'height': ('height', 'integer', '', None),
+        'pitch': ('pitch_um', 'number', 'um', None),
+        'quantities': ('quantities', 'records', '', Quantity),
+        'notes': ('notes', 'notes', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class SecondOpinionResult(Record):
     """What the independent linear method says of the same images.
 
@@ -2325,6 +2451,15 @@ NOTES: dict[str, tuple[str, str]] = {
     'plate-scale.refraction': ('info', 'Refraction by the air shrinks the field by 0.03 to 0.07 %; 0.05 % is in the common part of the uncertainty.'),
     'plate-scale.scatter': ('info', 'Stars scatter by more than their own uncertainties; the difference was added to them.'),
     'plate-scale.wrong-matches': ('info', 'Some stars do not stand where their sky positions put them; they were left out.'),
+    'relative-illumination.beside': ('caution', 'What clips is centered beside the middle of the sensor.'),
+    'relative-illumination.corner-departs': ('doubt', 'A corner gets clearly more or less light than the fit says.'),
+    'relative-illumination.distance-unsure': ('info', 'The frame does not show how far from the sensor the stop stands.'),
+    'relative-illumination.extrapolated': ('info', "An image circle lies beyond the frame's corners."),
+    'relative-illumination.method': ('info', 'What the illumination and its uncertainties rest on.'),
+    'relative-illumination.no-bias': ('doubt', 'The level without light is not known; left in, it makes the field look more even.'),
+    'relative-illumination.no-clipping': ('info', 'No stop that cuts the cone of light is seen within the frame.'),
+    'relative-illumination.not-two-circles': ('caution', 'The light falls off otherwise than behind one round stop.'),
+    'relative-illumination.slope': ('caution', 'The light falls off to one side; a slope of the light source cannot be told from the telescope by one flat.'),
     'simulation.coarse-grid': ('caution', 'Star images were computed at field points more than half a wave of defocus apart and blended between them.'),
     'simulation.half-cut': ('caution', "Stars whose pupil a stop cuts past its middle were dimmed, but drawn with the whole pupil's image."),
     'simulation.light-outside': ('caution', 'Stars were drawn in stamps that leave out more than 3 % of their light.'),
@@ -2387,6 +2522,9 @@ QUANTITIES: dict[str, QuantityKind] = {
     'focal_ratio': QuantityKind('focal_ratio', 'focal ratio', '', 'plate_scale', 0, None, None, 'Take a star field, solve it (or list sky positions of its stars), and list it under [[plate_scale]]. Give the aperture with it.'),
     'distortion_edge': QuantityKind('distortion_edge', 'distortion at the corner of the frame', '%', 'plate_scale', -100, 1000, None, 'Take a star field, solve it (or list sky positions of its stars), and list it under [[plate_scale]].'),
     'field_of_view_diagonal': QuantityKind('field_of_view_diagonal', 'diagonal field of view', 'deg', 'plate_scale', 0, 180, None, 'Take a star field, solve it (or list sky positions of its stars), and list it under [[plate_scale]].'),
+    'corner_illumination': QuantityKind('corner_illumination', 'relative illumination of the darkest corner', '', 'relative_illumination', 0, 1.5, True, 'Take a flat field or twilight sky with the telescope as it is used, unclipped, and list it under [[relative_illumination]] with its bias.'),
+    'image_circle90': QuantityKind('image_circle90', 'image circle with 90 % of the light', 'mm', 'relative_illumination', 0, None, True, 'Take a flat field or twilight sky with the telescope as it is used, unclipped, and list it under [[relative_illumination]] with its bias.'),
+    'image_circle50': QuantityKind('image_circle50', 'image circle with half of the light', 'mm', 'relative_illumination', 0, None, True, 'Take a flat field or twilight sky with the telescope as it is used, unclipped, and list it under [[relative_illumination]] with its bias.'),
     'star_fwhm': QuantityKind('star_fwhm', 'star FWHM, median', 'arcsec', 'stars', 0, None, False, 'Take a well-focused star field and list it under [[stars]].'),
     'star_hfr': QuantityKind('star_hfr', 'half-flux radius, median', 'arcsec', 'stars', 0, None, False, 'Take a well-focused star field and list it under [[stars]].'),
     'star_ellipticity': QuantityKind('star_ellipticity', 'star ellipticity, typical', '', 'stars', 0, 1, False, 'Take a well-focused star field and list it under [[stars]].'),
@@ -2423,6 +2561,7 @@ MEASUREMENTS: dict[str, tuple[str, str]] = {
     'color_focus': ('Color focus', 'color_focus.measure'),
     'focus_surface': ('Focus surface', 'focus_surface.measure'),
     'plate_scale': ('Plate scale', 'plate_scale.measure'),
+    'relative_illumination': ('Relative illumination', 'relative_illumination.measure'),
     'stars': ('Star field', 'stars.measure'),
     'wavefront': ('Wavefront', 'wavefront.measure'),
 }

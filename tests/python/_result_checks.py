@@ -85,6 +85,18 @@ def _focus_surface() -> Result:
     return starassay.measure_focus_surface(focus_run(), focal_ratio=6, positions=places)
 
 
+def small_flat() -> np.ndarray:
+    """A flat whose light falls off to the corners."""
+    y, x = np.mgrid[-1:1:120j, -1:1:160j]
+    return np.random.default_rng(6).poisson(9000 * (1 - 0.2 * (x**2 + y**2) ** 2) + 500)
+
+
+def _relative_illumination() -> Result:
+    pixels = small_flat().astype(np.uint16)
+    how = {"focal_ratio": 6, "focal_length": "690 mm", "pitch": "50 um", "bias_level": "500 adu"}
+    return starassay.measure_relative_illumination(pixels, **how)
+
+
 MAKERS: dict[str, Callable[[], Result]] = {
     "MasterFrame": lambda: starassay.combine_frames(_frames(5)),
     "CalibratedFrame": lambda: starassay.calibrate_frame(_frames(1)[0], bias=_frames(1, 100)[0]),
@@ -93,6 +105,7 @@ MAKERS: dict[str, Callable[[], Result]] = {
     "GainMeasurement": _gain,
     "PlateScale": _plate_scale,
     "FocusSurface": _focus_surface,
+    "RelativeIllumination": _relative_illumination,
 }
 
 

@@ -16,7 +16,7 @@ import pytest
 from astropy import units as u
 
 import starassay
-from _result_checks import focus_run
+from _result_checks import focus_run, small_flat
 from test_plate_scale import listed, solution
 from starassay import Claim, Measured, PupilMap, SimulatedCamera, StarAssayError, Telescope
 
@@ -126,6 +126,13 @@ def sound(folder: Path) -> dict[str, dict[str, Any]]:
             "frame": np.zeros((801, 1001), np.float32),
             "positions": listed(solution()),
             "pitch": "4 um",
+        },
+        "measure_relative_illumination": {
+            "frames": small_flat().astype(np.uint16),
+            "focal_ratio": 6,
+            "focal_length": "690 mm",
+            "pitch": "50 um",
+            "bias_level": "500 adu",
         },
         "measure_focus_surface": {
             "frames": focus_run(),

@@ -1,0 +1,169 @@
+"""Evenness of light, and how it tells itself."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+import numpy as np
+from astropy.table import QTable
+
+from ... import _records
+from ...results import Picture, Result, Sheet
+from ...style import BLUE, GREY, INK, ORANGE, SEQUENTIAL, figure_style, new_axes
+
+CORNERS = ("lower left", "lower right", "upper left", "upper right")
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class RelativeIllumination(Result, _records.RelativeIlluminationResult):
+    """Relative illumination over the sensor; its attributes are those of the engine's record."""
+
+    @property
+    def title(self) -> str:
+        """What it is, in a few words."""
+        return "Relative illumination"
+
+    @property
+    def table(self) -> QTable:
+        """Illumination against the distance from the middle of the lit circle."""
+        names = "radius profile measured_profile".split()
+        return QTable({name: getattr(self, name) for name in names})
+
+    @property
+    def clipped(self) -> bool:
+        """Whether a stop is seen that cuts the cone of light."""
+        return bool(np.isfinite(self.clear_diameter.value))
+
+    def sentences(self) -> list[str]:
+        """Corners, image circle, what clips, slope."""
+        worst = CORNERS[int(np.argmin([c.value.value for c in self.corners]))]
+        said = [
+            f"The darkest corner ({worst}) gets {_percent(self.corner_illumination)} of the light on the axis; oblique "
+            f"incidence alone would leave {100 * self.natural_corner:.1f} %."
+        ]
+        if self.clipped:
+            said.append(
+                f"Image circle {self.image_circle90} with 90 % of the light, {self.image_circle75} with 75 %, "
+                f"{self.image_circle50} with half of it; the whole cone reaches {self.fully_lit}."
+            )
+            said.append(
+                f"What clips has a clear diameter of {self.clear_diameter} and stands about {self.stop_distance} before the "
+                f"sensor, its middle {self.center_x} to the right and {self.center_y} above that of the sensor."
+            )
+        else:
+            said.append("No stop that cuts the cone of light is seen within the frame.")
+        said.append(
+            f"Slope of the light {_percent(self.slope_x)} from left to right and {_percent(self.slope_y)} upwards, taken out."
+        )
+        return said
+
+    def sheets(self) -> list[Sheet]:
+        """The four corners."""
+        rows = [
+            (name, f"{100 * c.value.value:.1f}", f"{100 * c.uncertainty.value:.1f}")
+            for name, c in zip(CORNERS, self.corners)
+        ]
+        head = ("corner (x right, y up)", "light (%)", "uncertainty (%)")
+        return [Sheet("Illumination of the corners over that on the axis", head, tuple(rows), 1)]
+
+    def figures(self) -> list[Picture]:
+        """The field, and the fall of light with the distance."""
+        return [
+            Picture(
+                self.plot,
+                "Light over that on the axis, slope of the source taken out, in cells; lines are the fit.",
+                f"Map of illumination, darkest corner {_percent(self.corner_illumination)}",
+            ),
+            Picture(
+                self.plot_profile,
+                "Illumination against the distance from the middle of the lit circle: cells and fit.",
+                f"Illumination falling to {_percent(self.corner_illumination)} in the corner",
+                "half",
+            ),
+        ]
+
+    def plot(self, ax: Any = None) -> Any:
+        """Illumination over the sensor.
+
+        Parameters
+        ----------
+        ax : matplotlib axes, optional
+            Where to draw; a new figure by default.
+
+        Returns
+        -------
+        matplotlib axes
+            What was drawn on.
+        """
+        with figure_style():
+            wide, high = (n * self.pitch.value / 1000 for n in (self.width, self.height))
+            ax = new_axes(ax, figsize=(7.2, 1.5 + 5.6 * high / wide))
+            rows, columns = self.cells.shape
+            cell = self.cell.value * self.pitch.value / 1000
+            rim = (-wide / 2, columns * cell - wide / 2, -high / 2, rows * cell - high / 2)
+            low = float(np.nanpercentile(self.cells, 0.5))
+            shade = ax.imshow(
+                100 * self.cells,
+                origin="lower",
+                extent=rim,
+                cmap=SEQUENTIAL,
+                vmin=100 * min(low, 0.95),
+                vmax=100,
+            )
+            if self.clipped:
+                x, y = np.linspace(-wide / 2, wide / 2, 121), np.linspace(-high / 2, high / 2, 91)
+                away = np.hypot(
+                    x[None, :] - self.center_x.value.value, y[:, None] - self.center_y.value.value
+                )
+                fit = 100 * np.interp(away, self.radius.value, self.profile)
+                levels = [v for v in (50, 75, 90, 95, 98) if fit.min() < v < fit.max()]
+                if levels:
+                    lines = ax.contour(x, y, fit, levels=levels, colors="white", linewidths=1.0)
+                    ax.clabel(lines, fmt="%g %%", fontsize=8)
+                ax.plot(self.center_x.value, self.center_y.value, "+", color=INK, ms=10, mew=1.4)
+            bar = ax.figure.colorbar(shade, ax=ax, pad=0.02, fraction=0.05, extend="min")
+            bar.set_label("light over that on the axis (%)")
+            bar.outline.set_visible(False)
+            ax.set(xlim=(-wide / 2, wide / 2), ylim=(-high / 2, high / 2))
+            ax.set(xlabel="x from the middle of the sensor (mm)", ylabel="y (mm)")
+            ax.set_title(f"Illumination: darkest corner {_percent(self.corner_illumination)}")
+            return ax
+
+    def plot_profile(self, ax: Any = None) -> Any:
+        """Illumination against the distance from the middle of the lit circle.
+
+        Parameters
+        ----------
+        ax : matplotlib axes, optional
+            Where to draw; a new figure by default.
+
+        Returns
+        -------
+        matplotlib axes
+            What was drawn on.
+        """
+        with figure_style():
+            ax = new_axes(ax, figsize=(5.0, 3.6))
+            ax.plot(self.radius, 100 * self.measured_profile, "o", color=INK, ms=4, label="cells")
+            ax.plot(self.radius, 100 * self.profile, color=BLUE, label="fit")
+            if self.clipped:
+                for circle, style in ((self.image_circle90, "--"), (self.image_circle50, ":")):
+                    radius = circle.value.value / 2
+                    if radius < self.radius.value[-1]:
+                        share = 90 if circle is self.image_circle90 else 50
+                        ax.axvline(
+                            radius, color=ORANGE, linestyle=style, label=f"{share} % of the light"
+                        )
+            ax.axhline(100, color=GREY, linewidth=0.8)
+            ax.set(xlabel="distance from the middle of the light (mm)", ylabel="light (%)")
+            ax.set_ylim(min(95.0, 100 * float(np.nanmin(self.measured_profile)) - 2), 102)
+            ax.set_title("Fall of light")
+            ax.legend(loc="lower left", fontsize=8)
+            return ax
+
+
+def _percent(share: Any) -> str:
+    value, bar = 100 * share.value.value, 100 * share.uncertainty.value
+    digits = 1 if bar >= 0.095 else 2
+    return f"{value:.{digits}f} ± {bar:.{digits}f} %"

@@ -1,0 +1,143 @@
+using StarAssay.Engine.Imaging;
+using StarAssay.Engine.Numerics;
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Measurements.RelativeIllumination;
+
+/// <summary>Flats as a coarse grid of levels: medians that stars, dust and hot pixels do not move.</summary>
+internal sealed class FlatCells
+{
+    private const int Across = 64;
+
+    // Clipped pixels beyond this share are no stars in a twilight sky.
+    private const double MostClipped = 0.002;
+
+    private const double LeastShare = 0.5;
+
+    private FlatCells(int side, int columns, int rows)
+    {
+        (Side, Columns, Rows) = (side, columns, rows);
+        Level = new double[rows, columns];
+        Relative = new double[rows, columns];
+    }
+
+    /// <summary>Side of a cell, pixels; even, so that every cell of a color mosaic holds its colors alike.</summary>
+    public int Side { get; }
+
+    /// <summary>Cells along x.</summary>
+    public int Columns { get; }
+
+    /// <summary>Cells along y.</summary>
+    public int Rows { get; }
+
+    /// <summary>Light of each cell, ADU above the level without light; geometric mean of the flats, each scaled to its median. NaN = unknown.</summary>
+    public double[,] Level { get; }
+
+    /// <summary>Relative standard uncertainty of each by its pixels' scatter.</summary>
+    public double[,] Relative { get; }
+
+    /// <summary>Reads the flats.</summary>
+    /// <exception cref="CannotMeasureException">A flat is clipped or holds no light.</exception>
+    public static FlatCells Of(IReadOnlyList<Frame> frames, double bias, RunContext context)
+    {
+        int side = Math.Max(8, 2 * (int)Math.Round(frames[0].Width / (2.0 * Across)));
+        var cells = new FlatCells(side, frames[0].Width / side, frames[0].Height / side);
+        double[,] sum = new double[cells.Rows, cells.Columns], spread = new double[cells.Rows, cells.Columns];
+        double usual = 0;
+        foreach (Frame frame in frames)
+        {
+            (double[,] level, double[,] bar) = cells.Read(frame, bias, context);
+            double middle = Robust.Median(level.Cast<double>().Where(double.IsFinite));
+            usual += middle / frames.Count;
+            for (int j = 0; j < cells.Rows; j++)
+            {
+                for (int i = 0; i < cells.Columns; i++)
+                {
+                    sum[j, i] += Math.Log(level[j, i] / middle) / frames.Count;
+                    spread[j, i] += bar[j, i] * bar[j, i] / ((double)frames.Count * frames.Count);
+                }
+            }
+        }
+
+        for (int j = 0; j < cells.Rows; j++)
+        {
+            for (int i = 0; i < cells.Columns; i++)
+            {
+                cells.Level[j, i] = usual * Math.Exp(sum[j, i]);
+                cells.Relative[j, i] = Math.Sqrt(spread[j, i]);
+            }
+        }
+
+        return cells;
+    }
+
+    private (double[,] Level, double[,] Bar) Read(Frame frame, double bias, RunContext context)
+    {
+        double[,] level = new double[Rows, Columns], bar = new double[Rows, Columns];
+        var reader = new FrameReader(frame);
+        long[] clipped = new long[Rows];
+        double limit = double.IsFinite(frame.SaturationAdu) ? frame.SaturationAdu : double.PositiveInfinity;
+        double[] highest = new double[Rows];
+        Parallel.For(0, Rows, context.Parallel, j =>
+        {
+            double[] blocks = new double[Side * Side / 4];
+            for (int i = 0; i < Columns; i++)
+            {
+                double[] pixels = reader.Region(i * Side, j * Side, Side, Side);
+                int count = 0;
+                foreach (double v in pixels)
+                {
+                    clipped[j] += v >= limit ? 1 : 0;
+                    highest[j] = v > highest[j] ? v : highest[j];
+                }
+
+                // Means of 2 x 2 pixels: all colors of a mosaic.
+                for (int y = 0; y < Side; y += 2)
+                {
+                    for (int x = 0; x < Side; x += 2)
+                    {
+                        int at = (y * Side) + x;
+                        double mean = (pixels[at] + pixels[at + 1] + pixels[at + Side] + pixels[at + Side + 1]) / 4;
+                        if (double.IsFinite(mean))
+                        {
+                            blocks[count++] = mean;
+                        }
+                    }
+                }
+
+                bool enough = count >= LeastShare * blocks.Length;
+                (double middle, double sigma) = enough ? Robust.MedianAndSigma(blocks.AsSpan(0, count)) : (double.NaN, double.NaN);
+                double light = middle - bias;
+                (level[j, i], bar[j, i]) = light > 0 ? (light, 1.2533 * Math.Max(sigma, 0.3) / Math.Sqrt(count) / light) : (double.NaN, double.NaN);
+            }
+        });
+        Refuse(frame, level, clipped.Sum(), highest.Max(), limit);
+        return (level, bar);
+    }
+
+    private void Refuse(Frame frame, double[,] level, long clipped, double highest, double limit)
+    {
+        double all = (double)Rows * Columns * Side * Side;
+        if (clipped > MostClipped * all)
+        {
+            throw new CannotMeasureException("relative-illumination.clipped",
+                $"{100 * clipped / all:0.0} % of the pixels of {frame.Name} are clipped at {limit:0} ADU. Take the flat again with a third of the exposure.", frame.Name);
+        }
+
+        double[] known = [.. level.Cast<double>().Where(double.IsFinite)];
+        if (known.Length < LeastShare * level.Length)
+        {
+            throw new CannotMeasureException("relative-illumination.no-light",
+                $"{frame.Name} holds light in {100.0 * known.Length / level.Length:0} % of its parts only. Check the exposure and the level without light.", frame.Name);
+        }
+
+        // Cells that all stand at the highest value: clipped at a level nobody told.
+        double top = known.Max();
+        int flat = known.Count(v => v >= 0.9999 * top);
+        if (double.IsInfinity(limit) && flat > 0.05 * known.Length && top >= 0.999 * (highest - 1))
+        {
+            throw new CannotMeasureException("relative-illumination.clipped",
+                $"{100.0 * flat / known.Length:0} % of {frame.Name} stand at its highest level: clipped. Take the flat again with a third of the exposure.", frame.Name);
+        }
+    }
+}
