@@ -177,19 +177,19 @@ class Measured:
         value = self.value**power
         return self._of(value, power * value * (self.uncertainty / self.value))
 
-    def __lt__(self, other: Any) -> bool:
+    def __lt__(self, other: Any) -> Any:
         like = self._like(other)
         return NotImplemented if like is None else bool(self.value < like[0])
 
-    def __le__(self, other: Any) -> bool:
+    def __le__(self, other: Any) -> Any:
         like = self._like(other)
         return NotImplemented if like is None else bool(self.value <= like[0])
 
-    def __gt__(self, other: Any) -> bool:
+    def __gt__(self, other: Any) -> Any:
         like = self._like(other)
         return NotImplemented if like is None else bool(self.value > like[0])
 
-    def __ge__(self, other: Any) -> bool:
+    def __ge__(self, other: Any) -> Any:
         like = self._like(other)
         return NotImplemented if like is None else bool(self.value >= like[0])
 

@@ -313,7 +313,8 @@ def described(make: Callable[[Any], QTable]) -> Callable[[Any], QTable]:
     @functools.wraps(make)
     def made(result: Any) -> QTable:
         table = make(result)
-        words = column_words(type(result))
+        kind: Any = type(result)
+        words = column_words(kind)
         for name in table.colnames:
             if not table[name].info.description and name in words:
                 table[name].info.description = words[name]

@@ -89,7 +89,7 @@ def draw_spectrum(
         float32 pixels in adu with gain, read noise and pitch set.
     """
     nm = numbers(wavelengths, "nm", "wavelengths")
-    points = {300: 0 * u.um, 1100: 0 * u.um} if lens is None else _points(lens)
+    points: dict[Any, Any] = {300: 0 * u.um, 1100: 0 * u.um} if lens is None else _points(lens)
     pixels = np.zeros((max(integer(height, "height"), 1), len(nm)), np.float32)
     request = _records.SPECTRUM_SCENE.fill(
         width=len(nm),

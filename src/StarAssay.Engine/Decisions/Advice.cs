@@ -1,4 +1,3 @@
-using StarAssay.Engine.Measurements.Wavefront;
 using StarAssay.Engine.Optics;
 using StarAssay.Engine.Results;
 using StarAssay.Engine.Stars;
@@ -122,7 +121,7 @@ public sealed record AdviceRequest
             };
         }
 
-        if (Find(WavefrontQuantities.Seeing) is Quantity seeing)
+        if (Find(QuantityCatalog.Find("seeing")) is Quantity seeing)
         {
             // Seeing goes as wavelength^(-1/5); one that was stated without a wavelength is taken as that of the field.
             double factor = double.IsFinite(seeing.WavelengthNm) ? Seeing.ScaleFwhm(1, seeing.WavelengthNm, r.FieldWavelengthNm) : 1;
@@ -139,12 +138,7 @@ public sealed record AdviceRequest
 /// <param name="Noll">Noll index.</param>
 /// <param name="CoefficientNm">Coefficient, nm RMS.</param>
 /// <param name="UncertaintyNm">Its standard uncertainty, nm.</param>
-public sealed record AdviceMode(int Noll, double CoefficientNm, double UncertaintyNm)
-{
-    /// <summary>The modes of a fit.</summary>
-    public static IReadOnlyList<AdviceMode> Of(WavefrontFit fit) =>
-        [.. fit.Noll.Select((n, j) => new AdviceMode(n, fit.CoefficientNm[j], fit.UncertaintyNm[j]))];
-}
+public sealed record AdviceMode(int Noll, double CoefficientNm, double UncertaintyNm);
 
 /// <summary>One part of a star's blur.</summary>
 /// <param name="Name">diffraction, optics, seeing, pixels, or the rest.</param>

@@ -1,4 +1,4 @@
-using StarAssay.Engine.Measurements.Wavefront;
+using StarAssay.Engine.Optics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Decisions;

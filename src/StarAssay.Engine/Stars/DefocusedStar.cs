@@ -41,7 +41,7 @@ internal sealed record DefocusedStar(double X, double Y, double Diameter, double
         int h = height / bin;
         if (w < 8 || h < 8)
         {
-            throw new CannotMeasureException("wavefront.frame-small", $"{frame.Name} is only {frame.Width} x {frame.Height} pixels; a defocused star with sky round it needs at least 32 x 32.", frame.Name);
+            throw new CannotMeasureException("defocused-star.frame-small", $"{frame.Name} is only {frame.Width} x {frame.Height} pixels; a defocused star with sky round it needs at least 32 x 32.", frame.Name);
         }
 
         double[] raw = new FrameReader(frame).Region(x0, y0, w * bin, h * bin);

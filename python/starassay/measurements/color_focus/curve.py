@@ -247,7 +247,7 @@ class ColorFocusCurve(Result, _records.ColorFocusResult):
             )
         ]
         merit = self.band_merit
-        if merit is not None:
+        if isinstance(merit, ColorMerit):
             drawn.append(
                 Picture(
                     functools.partial(_draw_merit, merit),

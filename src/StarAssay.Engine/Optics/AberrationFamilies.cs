@@ -1,7 +1,6 @@
-using StarAssay.Engine.Optics;
 using StarAssay.Engine.Results;
 
-namespace StarAssay.Engine.Measurements.Wavefront;
+namespace StarAssay.Engine.Optics;
 
 /// <summary>Modes of one family taken together.</summary>
 /// <param name="Name">spherical, coma, astigmatism, trefoil, higher orders.</param>
