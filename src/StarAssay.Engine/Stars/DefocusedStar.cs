@@ -53,20 +53,20 @@ internal sealed record DefocusedStar(double X, double Y, double Diameter, double
         double[] ordered = [.. smooth.Where(double.IsFinite).Order()];
         if (ordered.Length < 64)
         {
-            throw new CannotMeasureException("wavefront.no-star", $"{frame.Name} has hardly any usable pixels. Check the mask and the file.", frame.Name);
+            throw new CannotMeasureException("defocused-star.none", $"{frame.Name} has hardly any usable pixels. Check the mask and the file.", frame.Name);
         }
 
         double peak = ordered[(int)(0.999 * (ordered.Length - 1))] - background;
         if (!(peak > 5 * Math.Max(noise / 2, 1e-12)))
         {
-            throw new CannotMeasureException("wavefront.no-star",
+            throw new CannotMeasureException("defocused-star.none",
                 $"No defocused star stands out in {frame.Name}. Expose longer, or check that the star is in the frame.", frame.Name);
         }
 
         (List<int> best, double sum) = LargestPatch(smooth, w, h, background + Math.Max(3 * noise / 2, 0.2 * peak), background);
         if (best.Count < 4)
         {
-            throw new CannotMeasureException("wavefront.no-star", $"No defocused star stands out in {frame.Name}. Expose longer, or check that the star is in the frame.", frame.Name);
+            throw new CannotMeasureException("defocused-star.none", $"No defocused star stands out in {frame.Name}. Expose longer, or check that the star is in the frame.", frame.Name);
         }
 
         // Edge at 25 % of the disc's own level, which is where a straight edge's geometric shadow lies.
