@@ -44,3 +44,17 @@ def held() -> Iterator[None]:
             signal.signal(signal.SIGINT, earlier)
             if seen and callable(earlier):
                 earlier(seen[0], None)
+
+
+def was_interrupted(error: BaseException | None) -> bool:
+    """Whether an interrupt is at the root of an error, however often it was wrapped on its way.
+
+    Python itself wraps what happens while a class is made, an interrupt too, and so do some libraries.
+    """
+    seen: set[int] = set()
+    while error is not None and id(error) not in seen:
+        if isinstance(error, KeyboardInterrupt):
+            return True
+        seen.add(id(error))
+        error = error.__cause__ or error.__context__
+    return False

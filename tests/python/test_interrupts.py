@@ -12,6 +12,8 @@ import time
 
 import pytest
 
+from starassay import cli
+from starassay.cli import about
 from starassay._interrupts import held
 
 # A few keep the suite quick; the slow test makes as many as STARASSAY_TRIES says, with other delays
@@ -80,6 +82,8 @@ def test_many_interrupts() -> None:
 _WAITS = """
 import os, signal
 signal.signal(signal.SIGINT, signal.default_int_handler)
+from starassay import cli
+from starassay.cli import about
 from starassay._interrupts import held
 done = []
 try:
@@ -109,6 +113,43 @@ def test_nothing_is_raised_when_nobody_interrupts() -> None:
         pass
     assert signal.getsignal(signal.SIGINT) is before
     assert signal.SIGINT not in signal.pthread_sigmask(signal.SIG_BLOCK, [])
+
+
+class _Torn:
+    def __set_name__(self, owner: type, name: str) -> None:
+        raise KeyboardInterrupt
+
+
+def _while_a_class_is_made(_: object) -> None:
+    """Python makes a RuntimeError of an interrupt here, as the lazy import of a library can."""
+    type("Made", (), {"part": _Torn()})
+
+
+def _behind_an_error(_: object) -> None:
+    try:
+        raise KeyboardInterrupt
+    except KeyboardInterrupt:
+        raise ImportError("half a module")  # noqa: B904
+
+
+@pytest.mark.parametrize("work", [_while_a_class_is_made, _behind_an_error])
+def test_a_wrapped_interrupt_is_an_interrupt(
+    work: object, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(about, "run", work)
+    assert cli.main(["about"]) == cli.INTERRUPTED
+    assert capsys.readouterr().err == "Interrupted; nothing was written by halves.\n"
+
+
+def test_a_fault_is_no_interrupt(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def fails(_: object) -> None:
+        raise RuntimeError("of its own")
+
+    monkeypatch.setattr(about, "run", fails)
+    assert cli.main(["about"]) == cli.FAULT
+    assert "of its own" in capsys.readouterr().err
 
 
 def test_another_thread_may_start_the_runtime() -> None:

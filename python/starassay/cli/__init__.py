@@ -16,6 +16,7 @@ import sys
 from collections.abc import Sequence
 
 from .. import errors
+from .._interrupts import was_interrupted
 from .._version import __version__
 from ._console import explain, notes_for_warnings
 from ._parser import BAD_INPUT, Parser
@@ -66,19 +67,20 @@ def main(argv: Sequence[str] | None = None) -> int:
             return int(args._run(args))
     except SystemExit as stop:
         return int(stop.code or 0)
-    except KeyboardInterrupt:
-        print("Interrupted; nothing was written by halves.", file=sys.stderr)
-        return INTERRUPTED
     except BrokenPipeError:
         # The reader of a pipe went away, as "head" does; that is no error.
         sys.stderr.close()
         return DONE
-    except (errors.EngineError, errors.EngineUnavailableError) as error:
-        print(explain(error), file=sys.stderr)
-        return FAULT
-    except (errors.StarAssayError, OSError, MemoryError) as error:
-        print(explain(error), file=sys.stderr)
-        return BAD_INPUT
-    except Exception as error:  # a fault of ours: one line, the trace on request
-        print(explain(error), file=sys.stderr)
-        return FAULT
+    except (Exception, KeyboardInterrupt) as error:
+        return _ended_by(error)
+
+
+def _ended_by(error: BaseException) -> int:
+    """Say in one line what ended the command, the trace on request; the exit code for it."""
+    if was_interrupted(error):
+        print("Interrupted; nothing was written by halves.", file=sys.stderr)
+        return INTERRUPTED
+    print(explain(error), file=sys.stderr)
+    ours = isinstance(error, (errors.EngineError, errors.EngineUnavailableError))
+    bad_input = isinstance(error, (errors.StarAssayError, OSError, MemoryError)) and not ours
+    return BAD_INPUT if bad_input else FAULT
