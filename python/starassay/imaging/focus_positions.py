@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 from astropy import units as u
 
 from .._units import number, numbers
-from ..errors import InputError
+from ..errors import InputError, StarAssayError
+from .frame_sources import open_image
 
 
 def focus_positions(
@@ -40,20 +42,12 @@ def focus_positions(
     if positions is not None:
         given = np.array(numbers(positions, "um", "positions"), dtype=float)
         if len(given) != len(told):
-            raise InputError(
-                f"{len(told)} frames need {len(told)} sensor positions, {len(given)} are given. Write one for each, "
-                "in the order of the frames, growing away from the objective.",
-                argument="positions",
-            )
+            raise lacking_positions(len(told), len(given))
         return given
     found = []
     for name, place in told:
         if place is None:
-            raise InputError(
-                f"The header of {name or 'a frame'} does not say where the focuser stood. Give positions: one for each "
-                "frame, growing away from the objective.",
-                argument="positions",
-            )
+            raise lacking_positions(len(told), 0, name)
         if place.unit.is_equivalent(u.um):
             found.append(float(place.to_value(u.um)))
         elif np.isfinite(step):
@@ -65,3 +59,34 @@ def focus_positions(
                 argument="focuser_step",
             )
     return np.array(found)
+
+
+def lacking_positions(frames: int, given: int, silent: str = "") -> InputError:
+    """The error of a run with too few or too many positions, or with none where a header is silent."""
+    why = f" and the header of {silent} does not say where the focuser stood" if silent else ""
+    return InputError(
+        f"{frames} frames need {frames} sensor positions, {given or 'none'} are given{why}. Write one for each, in "
+        "the order of the frames, growing away from the objective.",
+        argument="positions",
+    )
+
+
+def positions_complaint(
+    frames: Sequence[Path], options: Mapping[str, Any]
+) -> tuple[str, str] | None:
+    """What is wrong with a run's positions before any frame is read: which option, and a sentence."""
+    given, step = options.get("positions"), options.get("focuser_step")
+    try:
+        told = [(path.name, None if given is not None else _header_place(path)) for path in frames]
+        focus_positions(told, given, step)
+    except InputError as error:
+        return error.argument or "positions", str(error)
+    return None
+
+
+def _header_place(path: Path) -> u.Quantity | None:
+    """Where the header says that the sensor stood; a file that cannot be opened says nothing."""
+    try:
+        return open_image(path, "", None).facts.focus_position
+    except StarAssayError:
+        return None

@@ -6,14 +6,11 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 from astropy import units as u
 
 from ..._records import COLOR_FOCUS_REQUEST, MEASUREMENTS
-from ...errors import InputError, StarAssayError
-from ...imaging.frame_sources import open_image
+from ...imaging.focus_positions import positions_complaint
 from .._declaring import IN_FILE, Measurement, Option, Part, Role, Setup, in_file, options
-from .positions import header_positions, lacking_positions
 
 #: Band of the figures of merit where none is named.
 BAND = [400, 700] * u.nm
@@ -69,26 +66,14 @@ def check(
     files: Mapping[str, Sequence[Path]], options: Mapping[str, Any]
 ) -> tuple[str, str] | None:
     """One position a frame, from the options or from the headers, and ranges the right way round."""
-    frames, given = files["frames"], np.size(options.get("positions", ()))
-    try:
-        told = [] if given else [(path.name, _header_place(path)) for path in frames]
-        if given not in (0, len(frames)):
-            raise lacking_positions(len(frames), given)
-        header_positions(told, options.get("focuser_step"))
-    except InputError as error:
-        return error.argument or "positions", str(error)
+    # A single spectrum needs no position.
+    if len(files["frames"]) > 1 or "positions" in options:
+        if complaint := positions_complaint(files["frames"], options):
+            return complaint
     for name in ("dispersion", "band", "limits"):
         if name in options and not 0 < options[name][0] < options[name][1]:
             return name, "give the two ends of the range, the smaller first."
     return None
-
-
-def _header_place(path: Path) -> u.Quantity | None:
-    """Where the header says that the sensor stood; a file that cannot be opened says nothing."""
-    try:
-        return open_image(path, "", None).facts.focus_position
-    except StarAssayError:
-        return None
 
 
 MEASUREMENT = Measurement(

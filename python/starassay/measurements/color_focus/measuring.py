@@ -9,9 +9,9 @@ from astropy import units as u
 from ... import _records, _units
 from ..._measure import measure
 from ...imaging.color_planes import refuse_mosaic
+from ...imaging.focus_positions import focus_positions
 from ...imaging.frames import read_frame
 from .curve import ColorFocusCurve
-from .positions import header_positions
 from .wavelengths import WavelengthScale
 
 
@@ -130,9 +130,9 @@ def measure_color_focus(
         refuse_mosaic(frame, "a spectrum")
     if focuser_step is not None:
         focuser_step = _units.quantity(focuser_step, "um", "focuser_step")
-    if positions is None:
+    if len(listed) > 1 or positions is not None:
         told = [(frame.name, frame.focus_position) for frame in listed]
-        positions = header_positions(told, focuser_step) * u.um
+        positions = focus_positions(told, positions, focuser_step) * u.um
     scale = _scale_of(wavelengths)
     if reference_curve is not None:
         example = "measure_color_focus(frames, ...)"

@@ -6,9 +6,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from ..._records import FOCUS_SURFACE_REQUEST, MEASUREMENTS
+from ...imaging.focus_positions import positions_complaint
 from .._declaring import Measurement, Option, Part, Role, Setup, options
 
 
@@ -32,17 +31,11 @@ def measure(setup: Setup) -> list[Part]:
 def check(
     files: Mapping[str, Sequence[Path]], options: Mapping[str, Any]
 ) -> tuple[str, str] | None:
-    """Enough frames, and one position a frame where any is given."""
-    frames, given = len(files["frames"]), np.size(options.get("positions", ()))
+    """Enough frames, and one position a frame, from the options or from the headers."""
+    frames = len(files["frames"])
     if frames < 5:
         return "frames", f"{frames} frames are given; a focus run needs five or more."
-    if given not in (0, frames):
-        return (
-            "positions",
-            f"{frames} frames need {frames} sensor positions, {given} are given. Write one for each, in the "
-            "order of the frames, growing away from the objective.",
-        )
-    return None
+    return positions_complaint(files["frames"], options)
 
 
 MEASUREMENT = Measurement(

@@ -19,7 +19,6 @@ internal sealed class SurfaceFit
     public const int Surface = 4;
 
     private const int Bends = 5;
-    private const int Rounds = 60;
 
     // Relative uncertainty of a size that the model cannot be better than, and of the blur in focus (drawn runs).
     private const double Floor = 0.004, InFocus = 0.1;
@@ -239,36 +238,9 @@ internal sealed class SurfaceFit
 
     private void Descend(CancellationToken cancel)
     {
-        double damping = 1e-3, cost = Cost(P);
-        for (int round = 0; round < Rounds; round++)
-        {
-            cancel.ThrowIfCancellationRequested();
-            (Matrix<double> normal, Vector<double> gradient) = Equations();
-            bool better = false;
-            double gain = 0;
-            for (int trial = 0; trial < 12 && !better; trial++, damping *= 8)
-            {
-                if (PositiveDefinite.Inverse(normal, damping) is not { } inverse)
-                {
-                    continue;
-                }
-
-                Vector<double> step = inverse * gradient;
-                double[] next = [.. P.Zip(step, (a, b) => a - b)];
-                double at = Cost(next);
-                if (at < cost)
-                {
-                    (P, gain, cost, better) = (next, cost - at, at, true);
-                    damping /= 64;
-                }
-            }
-
-            damping = Math.Clamp(damping, 1e-12, 1e6);
-            if (!better || gain < 1e-9 * (1 + cost))
-            {
-                break;
-            }
-        }
+        double[] p = P;
+        DampedDescent.Run(ref p, null, q => Cost(q), Equations, 1e-9, cancel);
+        P = p;
     }
 
     private double Cost(ReadOnlySpan<double> p)
@@ -305,12 +277,12 @@ internal sealed class SurfaceFit
         return k == Blur ? (P[Blur], 1e9) : k <= Blur + frames ? (0, BlurScatter) : (0, BendScatter);
     }
 
-    private (Matrix<double> Normal, Vector<double> Gradient) Equations()
+    private (Matrix<double> Normal, Vector<double> Gradient) Equations(double[] from)
     {
         int n = Count;
         var normal = Matrix<double>.Build.Dense(n, n);
         var gradient = Vector<double>.Build.Dense(n);
-        double[] row = new double[n], p = [.. P];
+        double[] row = new double[n], p = [.. from];
         int[] filled = new int[Blur + 2 + (2 * Bends)];
         for (int k = 0; k <= Blur; k++)
         {
@@ -351,7 +323,7 @@ internal sealed class SurfaceFit
         {
             (double expected, double scatter) = Known(k);
             normal[k, k] += 1 / (scatter * scatter);
-            gradient[k] += (P[k] - expected) / (scatter * scatter);
+            gradient[k] += (from[k] - expected) / (scatter * scatter);
         }
 
         return (normal, gradient);

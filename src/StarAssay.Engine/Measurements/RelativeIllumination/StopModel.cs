@@ -247,72 +247,42 @@ internal sealed class StopModel
     {
         int n = HasStop ? Unknowns : WithoutStop;
         int[] free = [.. Enumerable.Range(0, n).Where(k => !(noSlope && k is 3 or 4) && !(!HasStop && k is 1 or 2))];
-        double damping = 1e-3, cost = Cost(p, keep);
-        for (int round = 0; round < 80; round++)
+        return DampedDescent.Run(ref p, free, q => Cost(q, keep), q => Equations(q, free, keep), 1e-8, cancel);
+    }
+
+    private (Matrix<double> Normal, Vector<double> Gradient) Equations(double[] p, int[] free, bool[] keep)
+    {
+        var normal = Matrix<double>.Build.Dense(free.Length, free.Length);
+        var gradient = Vector<double>.Build.Dense(free.Length);
+        double[] row = new double[free.Length], q = [.. p];
+        for (int i = 0; i < x.Length; i++)
         {
-            cancel.ThrowIfCancellationRequested();
-            var normal = Matrix<double>.Build.Dense(free.Length, free.Length);
-            var gradient = Vector<double>.Build.Dense(free.Length);
-            double[] row = new double[free.Length], q = [.. p];
-            for (int i = 0; i < x.Length; i++)
+            if (!keep[i])
             {
-                if (!keep[i])
-                {
-                    continue;
-                }
-
-                double r = Residual(p, i), weight = 1 / Math.Sqrt(1 + (r * r / 4));
-                for (int k = 0; k < free.Length; k++)
-                {
-                    double h = free[k] is 0 or 3 or 4 ? 1e-5 : 1e-4 * HalfDiagonal, old = q[free[k]];
-                    q[free[k]] = old + h;
-                    double up = Residual(q, i);
-                    q[free[k]] = old - h;
-                    row[k] = (up - Residual(q, i)) / (2 * h);
-                    q[free[k]] = old;
-                }
-
-                for (int j = 0; j < free.Length; j++)
-                {
-                    gradient[j] += weight * row[j] * r;
-                    for (int k = 0; k < free.Length; k++)
-                    {
-                        normal[j, k] += weight * row[j] * row[k];
-                    }
-                }
+                continue;
             }
 
-            bool better = false;
-            double gain = 0;
-            for (int trial = 0; trial < 12 && !better; trial++, damping *= 8)
+            double r = Residual(p, i), weight = 1 / Math.Sqrt(1 + (r * r / 4));
+            for (int k = 0; k < free.Length; k++)
             {
-                if (PositiveDefinite.Inverse(normal, damping) is not { } inverse)
-                {
-                    continue;
-                }
-
-                Vector<double> step = inverse * gradient;
-                double[] next = [.. p];
-                for (int k = 0; k < free.Length; k++)
-                {
-                    next[free[k]] -= step[k];
-                }
-
-                double at = Cost(next, keep);
-                if (at < cost)
-                {
-                    (p, gain, cost, better) = (next, cost - at, at, true);
-                    damping /= 64;
-                }
+                double h = free[k] is 0 or 3 or 4 ? 1e-5 : 1e-4 * HalfDiagonal, old = q[free[k]];
+                q[free[k]] = old + h;
+                double up = Residual(q, i);
+                q[free[k]] = old - h;
+                row[k] = (up - Residual(q, i)) / (2 * h);
+                q[free[k]] = old;
             }
 
-            damping = Math.Clamp(damping, 1e-12, 1e6);
-            if (!better || gain < 1e-8 * (1 + cost))
+            for (int j = 0; j < free.Length; j++)
             {
-                break;
+                gradient[j] += weight * row[j] * r;
+                for (int k = 0; k < free.Length; k++)
+                {
+                    normal[j, k] += weight * row[j] * row[k];
+                }
             }
         }
 
-        return cost;
+        return (normal, gradient);
     }
 }

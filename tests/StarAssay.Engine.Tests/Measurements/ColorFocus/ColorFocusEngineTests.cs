@@ -199,6 +199,33 @@ public class ColorFocusEngineTests
         Assert.True(star.LightStep > flat.LightStep);
     }
 
+    /// <summary>In focus up to 550 nm, then a straight line of the slope a: it leaves the depth 2 lambda N^2 at 550 a / (a - 2 N^2 / 1000),
+    /// in closed form. A change of the slope that moves this by a few hundredths of the step of the sum moves the fraction as much.</summary>
+    [Fact]
+    public void The_in_focus_fraction_follows_a_curve_that_moves_by_less_than_a_step_of_the_sum()
+    {
+        double[] nm = [.. Enumerable.Range(0, 311).Select(i => 395.0 + i)], slopes = [.. Enumerable.Range(0, 41).Select(i => 2 + (1e-4 * (i - 20)))];
+        double[] Curve(double slope) => [.. nm.Select(w => slope * Math.Max(0, w - 550))];
+        double Leaves(double slope) => 550 * slope / (slope - 0.098);
+        MeritResult merit = FiguresOfMerit.Evaluate(
+            new MeritRequest
+            {
+                WavelengthNm = nm,
+                ShiftUm = Curve(2),
+                ReplicatesUm = [.. slopes.SelectMany(Curve)],
+                FocalRatio = 7,
+                FocalLengthMm = 700,
+                Focus = FocusChoice.Reference,
+            },
+            RunContext.Default);
+
+        // Whole cells of 1 nm, the first and last of which reach half a step beyond the band of 400 to 700 nm.
+        double expected = (Leaves(2) - 399.5) / 301, spread = CurveAssembly.Spread(slopes.Select(a => Leaves(a) / 301));
+        Assert.Equal(expected, merit.InFocusFraction.Value, 0.1 / 301);
+        Assert.InRange(spread * 301, 0.01, 0.1);
+        Assert.Equal(spread, merit.InFocusFraction.Uncertainty, 0.1 * spread);
+    }
+
     [Theory]
     [InlineData("B", 436.1)]
     [InlineData("V", 544.8)]

@@ -47,7 +47,7 @@ internal static class CurveFigures
             // A fraction of 1 (or 0) has no spread in any replicate. What the steps of the sum do not resolve can lie on one side of
             // it only: a bound in one direction.
             Quantity fraction = Make(ColorFocusQuantities.InFocusFraction, merit.InFocusFraction);
-            found.Add(merit.InFocusFraction.Uncertainty > 0 ? fraction : fraction with
+            found.Add(merit.InFocusFraction.Uncertainty > 1e-6 * merit.LightStep ? fraction : fraction with
             {
                 MayBeLess = Math.Min(merit.LightStep, merit.InFocusFraction.Value),
                 MayBeMore = Math.Min(merit.LightStep, 1 - merit.InFocusFraction.Value),

@@ -282,7 +282,7 @@ public static class FiguresOfMerit
             {
                 double z = Math.Abs(shift[i] - sensor), w = weight[i];
                 light += w;
-                inside += z <= 2 * nm[i] / 1000 * n * n ? w : 0;
+                inside += w * ShareInside(i, sensor);
                 square += w * z * z * (1 + e2) / (8 * n * n);
                 strehl += w * Strehl(z, nm[i]);
                 double r = z / (2 * n);
@@ -331,6 +331,22 @@ public static class FiguresOfMerit
             int a = (int)Math.Clamp(Math.Ceiling(lo - nm[0]), 0, nm.Length - 2);
             int b = (int)Math.Clamp(Math.Floor(hi - nm[0]), a + 1, nm.Length - 1);
             return (a, b);
+        }
+
+        /// <summary>Share of a cell of the grid, half a step to either side, whose focus lies within the depth of the sensor.</summary>
+        /// <remarks>Not all or nothing: a fraction counted in whole cells would stand still while the curve moves, and so would have no uncertainty.</remarks>
+        private double ShareInside(int i, double sensor)
+        {
+            double depth = 2 * nm[i] / 1000 * request.FocalRatio * request.FocalRatio;
+            double before = (shift[Math.Max(i - 1, 0)] + shift[i]) / 2, after = (shift[i] + shift[Math.Min(i + 1, nm.Length - 1)]) / 2;
+            return (Part(before, shift[i]) + Part(shift[i], after)) / 2;
+
+            // Of a straight piece of the curve from one focus to another.
+            double Part(double from, double to)
+            {
+                (double low, double high) = (Math.Min(from, to) - sensor, Math.Max(from, to) - sensor);
+                return high - low < 1e-9 ? (Math.Abs(low) <= depth ? 1 : 0) : Math.Max(0, Math.Min(high, depth) - Math.Max(low, -depth)) / (high - low);
+            }
         }
 
         private double Strehl(double z, double w)
@@ -389,7 +405,7 @@ public static class FiguresOfMerit
                     s = 0;
                     for (int i = a; i <= b; i++)
                     {
-                        s += Math.Abs(shift[i] - z) <= 2 * nm[i] / 1000 * request.FocalRatio * request.FocalRatio ? weight[i] : 0;
+                        s += weight[i] * ShareInside(i, z);
                     }
                 }
 
