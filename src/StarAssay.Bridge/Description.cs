@@ -108,7 +108,12 @@ internal sealed class Description
         {
             field["flags"] = flags.GetFields(BindingFlags.Public | BindingFlags.Static)
                 .Where(f => f.GetCustomAttribute<FlagAttribute>() is not null)
-                .Select(f => new { bit = Convert.ToInt32(f.GetValue(null), System.Globalization.CultureInfo.InvariantCulture), name = f.GetCustomAttribute<FlagAttribute>()!.Name, doc = texts.Of(flags, f.Name) })
+                .Select(f => new
+                {
+                    bit = Convert.ToInt32(f.GetValue(null), System.Globalization.CultureInfo.InvariantCulture),
+                    name = f.GetCustomAttribute<FlagAttribute>()!.Name,
+                    doc = texts.Of(flags, f.Name)
+                })
                 .ToArray();
         }
 

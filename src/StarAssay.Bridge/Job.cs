@@ -136,7 +136,8 @@ public sealed class Job : IDisposable
             int size = specs[i].Dtype[^1] - '0';
             if (buffer.Length != specs[i].Count * size)
             {
-                throw new InputException("gateway.array", $"The array '{specs[i].Name}' holds {buffer.Length} bytes, not the {specs[i].Count * size} that its shape asks for.", specs[i].Name);
+                throw new InputException("gateway.array", $"The array '{specs[i].Name}' holds {buffer.Length} bytes, not the {specs[i].Count * size} that " +
+                    "its shape asks for.", specs[i].Name);
             }
 
             found[i] = (specs[i], buffer.Buffer);

@@ -63,7 +63,8 @@ public sealed class TaskInput
         long bytes = spec.Count * RawPixels.BytesPerPixel(format);
         if (bytes > int.MaxValue)
         {
-            throw new InputException("frame.too-large", $"{frame.Label} holds {bytes} bytes; the largest frame is 2 GiB. Cut it into parts.", name, frame.Label);
+            throw new InputException("frame.too-large", $"{frame.Label} holds {bytes} bytes; the largest frame is 2 GiB. Cut it into parts.", name,
+                frame.Label);
         }
 
         var memory = new NativeMemory<byte>(address, (int)bytes);
@@ -117,7 +118,8 @@ public sealed class TaskInput
         "i8" => PixelFormat.Int64,
         "f4" => PixelFormat.Float32,
         "f8" => PixelFormat.Float64,
-        _ => throw new InputException("frame.type", $"{name} holds values of type '{dtype}', which is no pixel type. Give integers or floating-point numbers.", name),
+        _ => throw new InputException("frame.type", $"{name} holds values of type '{dtype}', which is no pixel type. Give integers or floating-point numbers.",
+            name),
     };
 
     private static InputException Wrong(string name, string wanted) =>

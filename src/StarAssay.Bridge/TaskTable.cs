@@ -15,7 +15,8 @@ internal static class TaskTable
     public static Func<TaskInput, RunContext, object> Find(string name) =>
         Tasks.Value.TryGetValue(name, out Func<TaskInput, RunContext, object>? task)
             ? task
-            : throw new InputException("gateway.task", $"The engine has no task named '{name}'. Face and engine may come from different builds: install StarAssay again.", "task");
+            : throw new InputException("gateway.task", $"The engine has no task named '{name}'. Face and engine may come from different builds: install " +
+                "StarAssay again.", "task");
 
     private static FrozenDictionary<string, Func<TaskInput, RunContext, object>> Collect()
     {

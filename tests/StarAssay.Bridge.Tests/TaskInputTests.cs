@@ -15,7 +15,14 @@ public sealed class TaskInputTests : IDisposable
     [Fact]
     public void A_frame_sees_the_callers_memory()
     {
-        TaskInput input = Input(new ArraySpec { Name = "frame", Dtype = "u2", BigEndian = true, Shape = [2, 3], Frame = new FrameSpec { Zero = 32768, GainElectronsPerAdu = 1.5 } });
+        TaskInput input = Input(new ArraySpec
+        {
+            Name = "frame",
+            Dtype = "u2",
+            BigEndian = true,
+            Shape = [2, 3],
+            Frame = new FrameSpec { Zero = 32768, GainElectronsPerAdu = 1.5 }
+        });
         Frame frame = input.Frame("frame");
         ((byte[])pinned.Target!)[1] = 7;
         Assert.Equal(7, frame.Pixels.Bytes.Span[1]);

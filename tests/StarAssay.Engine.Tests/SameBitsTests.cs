@@ -19,7 +19,11 @@ namespace StarAssay.Engine.Tests;
 [Trait("Compares", "bits")]
 public class SameBitsTests
 {
-    private static readonly JsonSerializerOptions Exactly = new() { NumberHandling = JsonNumberHandling.AllowNamedFloatingPointLiterals, Converters = { new Rectangles<double>(), new Rectangles<float>(), new Rectangles<bool>() } };
+    private static readonly JsonSerializerOptions Exactly = new()
+    {
+        NumberHandling = JsonNumberHandling.AllowNamedFloatingPointLiterals,
+        Converters = { new Rectangles<double>(), new Rectangles<float>(), new Rectangles<bool>() }
+    };
 
     // Stars that fill one, two and three registers of a stamp, each with its own rest; a sky that slopes both ways; stars at
     // the rim; cells of 15 and 16 columns, the fewest that registers are used for.
@@ -38,7 +42,8 @@ public class SameBitsTests
             sky.Draw(x, y, 20_000, sigma, sigma);
         }
 
-        float[] pixels = [.. Enumerable.Range(0, Width * TestSky.Height).Select(i => sky.Pixels[(i / Width * TestSky.Width) + (i % Width)] + (0.037f * (i / Width)))];
+        float[] pixels = [.. Enumerable.Range(0, Width * TestSky.Height)
+            .Select(i => sky.Pixels[(i / Width * TestSky.Width) + (i % Width)] + (0.037f * (i / Width)))];
         byte[] mask = new byte[masked ? pixels.Length : 0];
         if (masked)
         {
@@ -47,7 +52,12 @@ public class SameBitsTests
 
         CompareAll(StoredForms.Of(StoredForms.Counts(pixels), Width, TestSky.Height), (frame, context) =>
         {
-            StarField field = StarMeasurement.Measure(new StarRequest { Frame = frame with { Mask = mask }, CellSize = cellSize, FitProfiles = ProfileFits.All }, context);
+            StarField field = StarMeasurement.Measure(new StarRequest
+            {
+                Frame = frame with { Mask = mask },
+                CellSize = cellSize,
+                FitProfiles = ProfileFits.All
+            }, context);
             Assert.True(field.X.Length >= 20, $"{field.X.Length} stars found, too few to compare");
             return field;
         });
@@ -112,12 +122,20 @@ public class SameBitsTests
     public void Wavefront_is_the_same_to_the_last_bit_for_any_storage_and_threads()
     {
         const int Side = 72;
-        var telescope = new SimulatedTelescope { ApertureMm = 115, FocalLengthMm = 760, Obstruction = 0.3, NollTerms = [5, 7, 8, 11], CoefficientsNm = [14, -22, 9, 18] };
+        var telescope = new SimulatedTelescope
+        {
+            ApertureMm = 115,
+            FocalLengthMm = 760,
+            Obstruction = 0.3,
+            NollTerms = [5, 7, 8, 11],
+            CoefficientsNm = [14, -22, 9, 18]
+        };
         var detector = new DetectorResponse { Width = Side, Height = Side, PitchUm = 3.76 };
         int[] pair = [.. new[] { -850.0, 800.0 }.SelectMany((um, k) =>
         {
             ushort[] adu = new ushort[Side * Side];
-            SingleStarDrawing.Draw(new SingleStarRequest { Telescope = telescope, Detector = detector, Electrons = 1e7, FocusPositionUm = um, Seed = k + 1 }, adu, RunContext.Default);
+            SingleStarDrawing.Draw(new SingleStarRequest { Telescope = telescope, Detector = detector, Electrons = 1e7, FocusPositionUm = um, Seed = k + 1 },
+                adu, RunContext.Default);
             return adu.Select(v => (int)v);
         })];
         CompareAll(Few(StoredForms.Of(pair, Side, 2 * Side)), (both, context) => WavefrontFits.Measure(
@@ -140,16 +158,29 @@ public class SameBitsTests
     public void Color_focus_is_the_same_to_the_last_bit_for_any_storage_and_threads()
     {
         const int Width = 340, Height = 90;
-        double[] nm = [.. Enumerable.Range(0, Width).Select(x => 395 + (0.9 * x))], curve = [.. Enumerable.Range(0, 90).Select(i => 370 + (5.0 * i))], position = [-250, 0, 250];
+        double[] nm = [.. Enumerable.Range(0, Width).Select(x => 395 + (0.9 * x))], curve = [.. Enumerable.Range(0, 90).Select(i => 370 + (5.0 * i))],
+            position = [-250, 0, 250];
         int[] run = [.. position.SelectMany((um, k) =>
         {
             float[] pixels = new float[Width * Height];
-            SpectrumSimulator.Draw(new SpectrumScene { Width = Width, Height = Height, WavelengthsNm = nm, CurveWavelengthNm = curve, CurveFocusUm = [.. curve.Select(w => Math.Pow((w - 550) / 20, 2))], SensorUm = um, FocalRatio = 7, FocalLengthMm = 700, PitchUm = 5, Electrons = 8e6, Seed = k }, pixels);
+            SpectrumSimulator.Draw(new SpectrumScene { Width = Width, Height = Height, WavelengthsNm = nm, CurveWavelengthNm = curve,
+                CurveFocusUm = [.. curve.Select(w => Math.Pow((w - 550) / 20, 2))], SensorUm = um, FocalRatio = 7, FocalLengthMm = 700, PitchUm = 5,
+                Electrons = 8e6, Seed = k }, pixels);
             return StoredForms.Counts(pixels);
         })];
         CompareAll(Few(StoredForms.Of(run, Width, 3 * Height)), (all, context) => ColorFocusMeasurement.Measure(
-            [.. Enumerable.Range(0, 3).Select(k => Part(all, k, 3) with { GainElectronsPerAdu = 1, ReadNoiseElectrons = 3, PitchUm = 5, SaturationAdu = 65535 })],
-            new ColorFocusRequest { FocalRatio = 7, PositionsUm = position, WavelengthsNm = nm, LimitsNm = [400, 700], Disperser = Disperser.Prism, Replicates = 20, Reduction = new SpectrumRequest { Bins = 24 } },
+            [.. Enumerable.Range(0, 3).Select(k =>
+                Part(all, k, 3) with { GainElectronsPerAdu = 1, ReadNoiseElectrons = 3, PitchUm = 5, SaturationAdu = 65535 })],
+            new ColorFocusRequest
+            {
+                FocalRatio = 7,
+                PositionsUm = position,
+                WavelengthsNm = nm,
+                LimitsNm = [400, 700],
+                Disperser = Disperser.Prism,
+                Replicates = 20,
+                Reduction = new SpectrumRequest { Bins = 24 }
+            },
             context));
     }
 
@@ -160,13 +191,18 @@ public class SameBitsTests
     {
         RawPixels p = all.Pixels;
         int bytes = p.Bytes.Length / parts;
-        return new Frame { Pixels = new RawPixels(p.Bytes.Slice(k * bytes, bytes), p.Format, p.BigEndian, p.Width, p.Height / parts, p.Scale, p.Zero), Name = $"part {k}" };
+        return new Frame
+        {
+            Pixels = new RawPixels(p.Bytes.Slice(k * bytes, bytes), p.Format, p.BigEndian, p.Width, p.Height / parts, p.Scale, p.Zero),
+            Name = $"part {k}"
+        };
     }
 
     private static float[] Noise(int count, double level, double sigma)
     {
         var random = new Random(5);
-        return [.. Enumerable.Range(0, count).Select(_ => (float)(level + (sigma * Math.Sqrt(-2 * Math.Log(1 - random.NextDouble())) * Math.Cos(2 * Math.PI * random.NextDouble()))))];
+        return [.. Enumerable.Range(0, count).Select(_ =>
+            (float)(level + (sigma * Math.Sqrt(-2 * Math.Log(1 - random.NextDouble())) * Math.Cos(2 * Math.PI * random.NextDouble()))))];
     }
 
     /// <summary>For the slow measurements, which decode all that they read: words decoded in registers, and integers one by one.</summary>
@@ -180,10 +216,12 @@ public class SameBitsTests
         foreach ((string name, RawPixels pixels) in forms)
         {
             threads = (threads % 3) + 1;
-            string found = JsonSerializer.Serialize(measure(new Frame { Pixels = pixels, Name = "same", GainElectronsPerAdu = 2 }, new RunContext(threads)), Exactly);
+            string found = JsonSerializer.Serialize(measure(new Frame { Pixels = pixels, Name = "same", GainElectronsPerAdu = 2 }, new RunContext(threads)),
+                Exactly);
             (first, firstName) = (first ?? found, firstName ?? name);
             int at = first.AsSpan().CommonPrefixLength(found);
-            Assert.True(at == first.Length && at == found.Length, $"{name} on {threads} threads differs from {firstName} on one: {Around(first, at)} against {Around(found, at)}");
+            Assert.True(at == first.Length && at == found.Length, $"{name} on {threads} threads differs from {firstName} on one: {Around(first, at)} " +
+                $"against {Around(found, at)}");
         }
 
         Assert.True(threads > 0 && first!.Length > 100, "nothing was compared");
@@ -196,6 +234,7 @@ public class SameBitsTests
     {
         public override T[,] Read(ref Utf8JsonReader reader, Type typeToConvert, JsonSerializerOptions options) => throw new NotSupportedException();
 
-        public override void Write(Utf8JsonWriter writer, T[,] value, JsonSerializerOptions options) => JsonSerializer.Serialize(writer, value.Cast<T>(), options);
+        public override void Write(Utf8JsonWriter writer, T[,] value, JsonSerializerOptions options) =>
+            JsonSerializer.Serialize(writer, value.Cast<T>(), options);
     }
 }

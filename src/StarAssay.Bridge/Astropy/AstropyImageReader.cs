@@ -73,7 +73,8 @@ public sealed class AstropyImageReader : IImageReader
         int[] sizes = shape.As<int[]>();
         if (sizes.Length != 2)
         {
-            throw new InputException("frame.dimensions", $"{path} has {sizes.Length} axes; an image with two is needed. Choose one plane of it.", nameof(path), path);
+            throw new InputException("frame.dimensions", $"{path} has {sizes.Length} axes; an image with two is needed. Choose one plane of it.", nameof(path),
+                path);
         }
 
         string code = Text(dtype, "kind") + Text(dtype, "itemsize");

@@ -18,7 +18,8 @@ public static class ImageReading
             if ((frame.Width, frame.Height) != (first.Width, first.Height))
             {
                 throw new InputException("frame.size-differs",
-                    $"{frame.Name} is {frame.Width} x {frame.Height} pixels, {first.Name} is {first.Width} x {first.Height}. Use frames of one camera with one binning.",
+                    $"{frame.Name} is {frame.Width} x {frame.Height} pixels, {first.Name} is {first.Width} x {first.Height}. Use frames of one camera with " +
+                        "one binning.",
                     nameof(paths), frame.Name);
             }
 

@@ -21,7 +21,8 @@ public static class Advisor
         InputException.RequireRange(request.FieldWavelengthNm, 200, 20000, "field_wavelength_nm", "nm");
         if (request.Noll.Count != request.CoefficientsNm.Count || request.Noll.Count != request.UncertaintiesNm.Count)
         {
-            throw new InputException("advice.modes", "Indices, coefficients and uncertainties of the modes differ in number. Give one of each for every mode.", "noll");
+            throw new InputException("advice.modes", "Indices, coefficients and uncertainties of the modes differ in number. Give one of each for every mode.",
+                "noll");
         }
 
         var notes = new List<Note>();
@@ -46,12 +47,14 @@ public static class Advisor
         if (limitedBy == "the rest")
         {
             advice.Add(new Advice("focus", Hands.User, Measured.None("um"), Measured.None("deg"),
-                $"Refocus in steps of half the depth of focus, {Words.Plain(Math.Round(DepthOfFocusUm(request) / 2, 0), "um")}, and take a field at each: if the stars stay as wide, look at tracking and vibration."));
+                $"Refocus in steps of half the depth of focus, {Words.Plain(Math.Round(DepthOfFocusUm(request) / 2, 0), "um")}, and take a field at each: " +
+                    "if the stars stay as wide, look at tracking and vibration."));
         }
         else if (limitedBy == "seeing")
         {
             advice.Add(new Advice("seeing", Hands.User, Measured.None("arcsec"), Measured.None("deg"),
-                "Nothing on the telescope makes these images sharper tonight: take a steadier night or a higher star, and let the tube cool; if the width stays the same over nights, the air near the telescope is the cause."));
+                "Nothing on the telescope makes these images sharper tonight: take a steadier night or a higher star, and let the tube cool; if the width " +
+                    "stays the same over nights, the air near the telescope is the cause."));
         }
 
         return new AdviceReport(limitedBy, limit, blur, families, advice, notes);
@@ -64,9 +67,12 @@ public static class Advisor
     {
         "coma" => ForComa(request, family),
         "astigmatism" => new Advice("astigmatism", Hands.User, family.Rms, family.DirectionDeg,
-            $"Astigmatism of {Words.PlusMinus(family.Rms)} RMS, axis at {Degrees(family)}. Turn the camera by 90 degrees and measure again: an axis that stays with the camera comes from the camera's side (adapter, diagonal, tilt); one that stays with the tube comes from the optics or from a clamp that squeezes them."),
+            $"Astigmatism of {Words.PlusMinus(family.Rms)} RMS, axis at {Degrees(family)}. Turn the camera by 90 degrees and measure again: an axis that " +
+                "stays with the camera comes from the camera's side (adapter, diagonal, tilt); one that stays with the tube comes from the optics or from a " +
+                "clamp that squeezes them."),
         "trefoil" => new Advice("trefoil", Hands.User, family.Rms, family.DirectionDeg,
-            $"Trefoil of {Words.PlusMinus(family.Rms)} RMS, one arm at {Degrees(family)}: the mark of optics held at three points. Let the tube reach the temperature of the air and measure again; if it stays, the cell is for the maker or a qualified optician."),
+            $"Trefoil of {Words.PlusMinus(family.Rms)} RMS, one arm at {Degrees(family)}: the mark of optics held at three points. Let the tube reach the " +
+                "temperature of the air and measure again; if it stays, the cell is for the maker or a qualified optician."),
         "spherical" => ForSpherical(family, request),
         _ => null,
     };
@@ -74,9 +80,11 @@ public static class Advisor
     private static Advice ForSpherical(AberrationFamily family, AdviceRequest request)
     {
         int at = request.Noll.ToList().IndexOf(11);
-        string sense = request.CoefficientsNm[at] > 0 ? "undercorrection (edge rays focus nearer to the objective)" : "overcorrection (edge rays focus farther from the objective)";
+        string sense = request.CoefficientsNm[at] > 0 ? "undercorrection (edge rays focus nearer to the objective)"
+            : "overcorrection (edge rays focus farther from the objective)";
         return new Advice("spherical aberration", Hands.Nobody, family.Rms, Measured.None("deg"),
-            $"Spherical aberration of {Words.PlusMinus(family.Rms)} RMS, {sense}. A tube that is still cooling shows it too: measure again after another hour. What stays is how the optics are made; no adjustment of the user's takes it away.");
+            $"Spherical aberration of {Words.PlusMinus(family.Rms)} RMS, {sense}. A tube that is still cooling shows it too: measure again after another " +
+                "hour. What stays is how the optics are made; no adjustment of the user's takes it away.");
     }
 
     private static Advice ForComa(AdviceRequest request, AberrationFamily family)
@@ -89,19 +97,25 @@ public static class Advisor
             // Turning the mirror by an angle turns its axis by that and what it reflects by twice that: to bring the axis onto a
             // star that stands d away from it, the star moves by 2 d, from the tail of its coma (which points away from the axis)
             // towards the head.
-            double perNm = 2 * 3 * Math.Sqrt(8) * 1e-6 * 32 * Math.Pow(request.FocalLengthMm / request.ApertureMm, 2) / request.ApertureMm * request.FocalLengthMm;
+            double perNm = 2 * 3 * Math.Sqrt(8) * 1e-6 * 32 * Math.Pow(request.FocalLengthMm / request.ApertureMm,
+                2) / request.ApertureMm * request.FocalLengthMm;
             var move = new Measured(family.Rms.Value * perNm, family.Rms.Uncertainty * perNm, "mm");
             var offset = new Measured(move.Value / 2, move.Uncertainty / 2, "mm");
             return new Advice("coma", Hands.User, move, family.DirectionDeg,
-                $"{size}: the paraboloid's axis passes the star at {Words.PlusMinus(offset)} in the focal plane. Turn the mirror's adjusting screws so that the star moves by twice that, {Words.PlusMinus(move)}, in the direction from the tail of its coma to the bright head; bring it back to the middle with the mount on the way. Measure again; if the coma grew, the direction was the other one.");
+                $"{size}: the paraboloid's axis passes the star at {Words.PlusMinus(offset)} in the focal plane. Turn the mirror's adjusting screws so that " +
+                    $"the star moves by twice that, {Words.PlusMinus(move)}, in the direction from the tail of its coma to the bright head; bring it back " +
+                    "to the middle with the mount on the way. Measure again; if the coma grew, the direction was the other one.");
         }
 
         return request.Design == TelescopeDesign.Refractor
             ? new Advice("coma", Hands.Optician, family.Rms, family.DirectionDeg,
-                $"{size}, on the axis: a lens is decentered or tilted. Check first that focuser and diagonal are square, then measure again with the camera turned by 90 degrees; what stays with the tube is for the maker or a qualified optician, unless the cell has screws meant for users.")
+                $"{size}, on the axis: a lens is decentered or tilted. Check first that focuser and diagonal are square, then measure again with the camera " +
+                    "turned by 90 degrees; what stays with the tube is for the maker or a qualified optician, unless the cell has screws meant for users.")
             : new Advice("coma", Hands.User, family.Rms, family.DirectionDeg,
-                $"{size}, on the axis: the optics are out of collimation. Adjust only the screws meant for users, so that the defocused rings become concentric, and measure again.");
+                $"{size}, on the axis: the optics are out of collimation. Adjust only the screws meant for users, so that the defocused rings become " +
+                    "concentric, and measure again.");
     }
 
-    private static string Degrees(AberrationFamily family) => Words.PlusMinus(family.DirectionDeg) is string s ? s.Replace("deg", "degrees", StringComparison.Ordinal) : string.Empty;
+    private static string Degrees(AberrationFamily family) => Words.PlusMinus(family.DirectionDeg) is string s
+        ? s.Replace("deg", "degrees", StringComparison.Ordinal) : string.Empty;
 }

@@ -57,7 +57,8 @@ internal static class BlurBudget
         if (tooMuch)
         {
             notes.Add(DecisionNotes.BlurMismatch.Say(
-                $"The known parts explain {Arcsec(explained)} of blur, more than the stars' {Arcsec(whole)}: the seeing changed between the tests, or a stated value is wrong."));
+                $"The known parts explain {Arcsec(explained)} of blur, more than the stars' {Arcsec(whole)}: the seeing changed between the tests, or a " +
+                    "stated value is wrong."));
         }
 
         double restFwhm = Root(rest);
@@ -73,12 +74,14 @@ internal static class BlurBudget
             ? $" Diffraction, optics and seeing together would give {Arcsec(explained)}: the seeing was measured with other frames than the stars."
             : "";
         return (shared, top.Name,
-            $"The stars' FWHM is {Words.PlusMinus(whole, uncertainty, "arcsec")}. What blurs them most is {Named(top.Name)}: {Arcsec(top.FwhmArcsec.Value)} by itself, {Words.Percent(top.Share)} of all squared widths.{together}");
+            $"The stars' FWHM is {Words.PlusMinus(whole, uncertainty, "arcsec")}. What blurs them most is {Named(top.Name)}: {Arcsec(top.FwhmArcsec.Value)} " +
+                $"by itself, {Words.Percent(top.Share)} of all squared widths.{together}");
     }
 
     private static double Width(AdviceRequest request, double seeingArcsec, bool aberrated)
     {
-        int[] used = aberrated ? [.. Enumerable.Range(0, request.Noll.Count).Where(j => request.Noll[j] > 4 && double.IsFinite(request.CoefficientsNm[j]))] : [];
+        int[] used = aberrated ? [.. Enumerable.Range(0, request.Noll.Count).Where(j => request.Noll[j] > 4 && double.IsFinite(request.CoefficientsNm[j]))]
+            : [];
         return FocusedWidth.Arcsec(new FocusedWidthRequest
         {
             Pupil = request.Pupil,

@@ -45,7 +45,8 @@ public sealed record Claim
     {
         if (double.IsNaN(Lower) || double.IsNaN(Upper) || !(Lower < Upper) || (double.IsInfinity(Lower) && double.IsInfinity(Upper)))
         {
-            throw new InputException("decision.claim", $"'{Name}' allows no range: its least value is {Lower} and its largest {Upper}. Give at_least, at_most or both, the smaller first.", "claim", Name);
+            throw new InputException("decision.claim", $"'{Name}' allows no range: its least value is {Lower} and its largest {Upper}. Give at_least, " +
+                "at_most or both, the smaller first.", "claim", Name);
         }
     }
 }

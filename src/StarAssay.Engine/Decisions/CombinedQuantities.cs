@@ -49,13 +49,15 @@ public sealed record CombinedQuantities(IReadOnlyList<Quantity> Quantities, IRea
         {
             if (q.Value.Unit != first.Value.Unit)
             {
-                throw new InputException("decision.mean", $"'{q.Name}' comes in '{first.Value.Unit}' and in '{q.Value.Unit}'. Give all values in one unit.", "measurements");
+                throw new InputException("decision.mean", $"'{q.Name}' comes in '{first.Value.Unit}' and in '{q.Value.Unit}'. Give all values in one unit.",
+                    "measurements");
             }
 
             if (Math.Abs((q.WavelengthNm / first.WavelengthNm) - 1) > SameWavelength)
             {
                 throw new InputException("decision.mean",
-                    $"The {first.Definition.Label} was measured at {first.WavelengthNm:G4} nm and at {q.WavelengthNm:G4} nm: these are two quantities and have no mean. Combine each wavelength by itself.", "measurements");
+                    $"The {first.Definition.Label} was measured at {first.WavelengthNm:G4} nm and at {q.WavelengthNm:G4} nm: these are two quantities and " +
+                        "have no mean. Combine each wavelength by itself.", "measurements");
             }
         }
 
@@ -77,7 +79,13 @@ public sealed record CombinedQuantities(IReadOnlyList<Quantity> Quantities, IRea
         double[] weight = [.. own.Select(u => 1 / (u * u))];
         double sum = weight.Sum();
         double common = good.Zip(weight).Sum(x => x.Second / sum * (known ? Shared(x.First) : x.First.Value.Uncertainty));
-        WeightedMean mean = WeightedMean.Of(new MeanRequest { Values = [.. good.Select(q => q.Value.Value)], Uncertainties = own, Common = common, Unit = first.Value.Unit });
+        WeightedMean mean = WeightedMean.Of(new MeanRequest
+        {
+            Values = [.. good.Select(q => q.Value.Value)],
+            Uncertainties = own,
+            Common = common,
+            Unit = first.Value.Unit
+        });
         bool sure = known || good.Any(q => q.Value.Uncertainty > 0);
         notes.AddRange(mean.Notes.Where(_ => sure).Select(n => n with { Subject = first.Definition.Label }));
         return first with

@@ -74,7 +74,8 @@ public sealed record Comparison(Ranking Ranking, Measured Difference, double Sco
         if (!double.IsFinite(difference) || !(variance > 0) || !double.IsFinite(variance))
         {
             throw new CannotMeasureException("decision.comparison",
-                $"{request.Quantity} of {request.FirstName} and {request.SecondName} cannot be compared: both need a value with an uncertainty. See the notes of their measurements.", request.Quantity);
+                $"{request.Quantity} of {request.FirstName} and {request.SecondName} cannot be compared: both need a value with an uncertainty. See the " +
+                    "notes of their measurements.", request.Quantity);
         }
 
         double u = Math.Sqrt(variance);

@@ -104,7 +104,8 @@ public sealed record Decision(
         InputException.RequireRange(request.Risk, 1e-6, 0.4, "risk", string.Empty);
         if (request.DegreesOfFreedom < 1)
         {
-            throw new InputException("decision.degrees", $"'{request.Claim.Name}': at least 1 degree of freedom is needed.", "degrees_of_freedom", request.Claim.Name);
+            throw new InputException("decision.degrees", $"'{request.Claim.Name}': at least 1 degree of freedom is needed.", "degrees_of_freedom",
+                request.Claim.Name);
         }
 
         Claim claim = request.Claim;
@@ -114,14 +115,16 @@ public sealed record Decision(
         double less = request.MayBeLess, more = request.MayBeMore;
         if (!(less >= 0) || !(more >= 0))
         {
-            throw new InputException("decision.bound", $"'{claim.Name}': by how much the value may be less or more must be numbers of at least 0.", "may_be_less", claim.Name);
+            throw new InputException("decision.bound", $"'{claim.Name}': by how much the value may be less or more must be numbers of at least 0.",
+                "may_be_less", claim.Name);
         }
 
         bool bounded = less > 0 || more > 0;
         if (!double.IsFinite(y) || !double.IsFinite(u) || u < 0 || (u == 0 && !bounded))
         {
             (string why, string then) = double.IsFinite(y)
-                ? ($"The value {Words.Plain(y, claim.Unit)} has no known uncertainty.", $"Take several {request.Counted}: their scatter gives the value its uncertainty.")
+                ? ($"The value {Words.Plain(y, claim.Unit)} has no known uncertainty.",
+                    $"Take several {request.Counted}: their scatter gives the value its uncertainty.")
                 : ("Nothing was measured that could be held against it.", request.MissingTest);
             return new Decision(Verdict.NotDecided, claim, measured, double.NaN, double.NaN, double.NaN, double.NaN, request.Risk, double.NaN, why, then, []);
         }
@@ -134,7 +137,8 @@ public sealed record Decision(
         if (low > high)
         {
             notes.Add(DecisionNotes.TooNarrow.Say(
-                $"The range {claim.Range} is narrower than twice the guard band of {Words.Plain(guard, claim.Unit)}: this measurement can show that the {claim.Word} is not met, never that it is met.", claim.Name));
+                $"The range {claim.Range} is narrower than twice the guard band of {Words.Plain(guard, claim.Unit)}: this measurement can show that the " +
+                    $"{claim.Word} is not met, never that it is met.", claim.Name));
         }
 
         Verdict verdict =
@@ -218,7 +222,8 @@ public sealed record Decision(
         if (bound > 0 && distance <= bound)
         {
             return (double.PositiveInfinity,
-                $"More {request.Counted} will not decide it: the value may be {(downwards ? "less" : "more")} by up to {Words.Rough(bound, claim.Unit)} for reasons that do not average out, and that reaches over the limit. Use a second method that sees what this one leaves out.");
+                $"More {request.Counted} will not decide it: the value may be {(downwards ? "less" : "more")} by up to {Words.Rough(bound, claim.Unit)} for " +
+                    "reasons that do not average out, and that reaches over the limit. Use a second method that sees what this one leaves out.");
         }
 
         double allowed = (distance - bound) / Normal.InvCDF(0, 1, 1 - request.Risk);
@@ -234,13 +239,16 @@ public sealed record Decision(
         if (room <= 0 || narrow)
         {
             return (double.PositiveInfinity,
-                $"More {request.Counted} will not decide it: what they share, {Words.Rough(Math.Sqrt(fixedPart), claim.Unit)}, is too large by itself for a value this near to the limit. Measure the telescope's data (aperture, focal length, defocus, obstruction, wavelength) better, or use a second method.");
+                $"More {request.Counted} will not decide it: what they share, {Words.Rough(Math.Sqrt(fixedPart), claim.Unit)}, is too large by itself for a " +
+                    "value this near to the limit. Measure the telescope's data (aperture, focal length, defocus, obstruction, wavelength) better, or use a " +
+                    "second method.");
         }
 
         double needed = Math.Max(Math.Ceiling(request.Count * random / room), request.Count + 1);
         if (needed > 100 * (double)request.Count)
         {
-            return (needed, $"The value is too near to the limit: more than {100 * request.Count} {request.Counted} would be needed. Treat it as lying on the limit.");
+            return (needed, $"The value is too near to the limit: more than {100 * request.Count} {request.Counted} would be needed. Treat it as lying on " +
+                "the limit.");
         }
 
         return (needed, $"About {needed:F0} {request.Counted} like the {request.Count} at hand would decide it, if the value stays.");

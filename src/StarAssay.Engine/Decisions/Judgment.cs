@@ -50,7 +50,8 @@ public static class Judgment
 
         if (request.UnitFactor == 1 && claim.Unit != value.Value.Unit)
         {
-            throw new InputException("decision.unit", $"'{claim.Name}' is in '{claim.Unit}', the {kind.Label} in '{value.Value.Unit}'. Give the claim in that unit, or the factor between them.", "claim", claim.Name);
+            throw new InputException("decision.unit", $"'{claim.Name}' is in '{claim.Unit}', the {kind.Label} in '{value.Value.Unit}'. Give the claim in " +
+                "that unit, or the factor between them.", "claim", claim.Name);
         }
 
         string other = OtherConditions(request.WavelengthNm, value.WavelengthNm);

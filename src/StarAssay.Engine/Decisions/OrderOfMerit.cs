@@ -40,14 +40,16 @@ public sealed record OrderOfMerit(IReadOnlyList<string> Names, IReadOnlyList<int
         QuantityDefinition kind = all[0].Quantity.Definition;
         if (all.FirstOrDefault(i => i.Quantity.Name != kind.Name) is InstrumentQuantity other)
         {
-            throw new InputException("decision.comparison", $"{all[0].Name} brings '{kind.Name}', {other.Name} '{other.Quantity.Name}'. Compare in one quantity.", "instruments", other.Name);
+            throw new InputException("decision.comparison", $"{all[0].Name} brings '{kind.Name}', {other.Name} '{other.Quantity.Name}'. Compare in one " +
+                "quantity.", "instruments", other.Name);
         }
 
         bool larger = kind.LargerIsBetter
             ?? throw new InputException("decision.comparison", $"Neither a larger nor a smaller {kind.Label} is the better one.", "instruments");
 
         // A value that was not measured comes last, whichever way is better.
-        int[] order = [.. Enumerable.Range(0, all.Count).OrderBy(i => all[i].Quantity.Value.Value is double v && double.IsNaN(v) ? double.PositiveInfinity : larger ? -v : v)];
+        int[] order = [.. Enumerable.Range(0, all.Count).OrderBy(i => all[i].Quantity.Value.Value is double v && double.IsNaN(v) ? double.PositiveInfinity
+            : larger ? -v : v)];
         var decided = new List<bool>();
         var reasons = new List<string>();
         for (int k = 0; k + 1 < order.Length; k++)

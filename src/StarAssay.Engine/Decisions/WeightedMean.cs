@@ -44,7 +44,8 @@ public sealed record WeightedMean(
     {
         if (request.Values.Count != request.Uncertainties.Count)
         {
-            throw new InputException("decision.mean", $"There are {request.Values.Count} values but {request.Uncertainties.Count} uncertainties. Give one for each.", "uncertainties");
+            throw new InputException("decision.mean", $"There are {request.Values.Count} values but {request.Uncertainties.Count} uncertainties. Give one " +
+                "for each.", "uncertainties");
         }
 
         if (!(request.Common >= 0))
@@ -56,7 +57,8 @@ public sealed record WeightedMean(
             .Where(x => double.IsFinite(x.First) && double.IsFinite(x.Second) && x.Second > 0)];
         if (good.Length == 0)
         {
-            throw new CannotMeasureException("decision.mean", "None of the measurements gives a number with an uncertainty, so there is no mean. See the notes of the single measurements.");
+            throw new CannotMeasureException("decision.mean", "None of the measurements gives a number with an uncertainty, so there is no mean. See the " +
+                "notes of the single measurements.");
         }
 
         double weight = good.Sum(g => 1 / (g.U * g.U));
@@ -79,7 +81,8 @@ public sealed record WeightedMean(
             if (chiSquared > ChiSquared.InvCDF(free, 0.99))
             {
                 notes.Add(DecisionNotes.Scatter.Say(
-                    $"{good.Length} measurements scatter {ratio:F1} times as much as their uncertainties promise; the uncertainty was taken from the scatter. Look for what changed between them: cooling, focus, seeing, clouds."));
+                    $"{good.Length} measurements scatter {ratio:F1} times as much as their uncertainties promise; the uncertainty was taken from the " +
+                        "scatter. Look for what changed between them: cooling, focus, seeing, clouds."));
             }
         }
 

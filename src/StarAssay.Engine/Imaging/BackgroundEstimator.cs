@@ -95,8 +95,8 @@ public static partial class BackgroundEstimator
     private static (float Level, float Noise)? Near<TPixels>(in PixelBlock block, float guess, float guessNoise)
         where TPixels : struct, IStoredPixels =>
         !Vector128.IsHardwareAccelerated || block.Width < Lanes512.Count ? NearBy<ClipRoundsScalar<TPixels>>(block, guess, guessNoise)
-        : Vector512.IsHardwareAccelerated ? NearBy<ClipRoundsLanes<Lanes512, TPixels>>(block, guess, guessNoise)
-        : Vector256.IsHardwareAccelerated ? NearBy<ClipRoundsLanes<Lanes256, TPixels>>(block, guess, guessNoise)
+            : Vector512.IsHardwareAccelerated ? NearBy<ClipRoundsLanes<Lanes512, TPixels>>(block, guess, guessNoise)
+            : Vector256.IsHardwareAccelerated ? NearBy<ClipRoundsLanes<Lanes256, TPixels>>(block, guess, guessNoise)
         : NearBy<ClipRoundsLanes<Lanes128, TPixels>>(block, guess, guessNoise);
 
     /// <summary>Level and noise found from a start; null when it stays not near, does not come to rest, or a pixel is missing.</summary>
@@ -115,10 +115,11 @@ public static partial class BackgroundEstimator
 
     private static Action<int, float[]> RowsIn<TPixels>(CellReader reader, SkyCells cells, int step)
         where TPixels : struct, IStoredPixels =>
-        !Vector128.IsHardwareAccelerated || cells.Width / cells.Columns < Lanes512.Count ? RowsBy<ClipRoundsScalar<TPixels>, ClipRoundsScalar<StoredFloat>, TPixels>(reader, cells, step)
-        : Vector512.IsHardwareAccelerated ? RowsBy<ClipRoundsLanes<Lanes512, TPixels>, ClipRoundsLanes<Lanes512, StoredFloat>, TPixels>(reader, cells, step)
-        : Vector256.IsHardwareAccelerated ? RowsBy<ClipRoundsLanes<Lanes256, TPixels>, ClipRoundsLanes<Lanes256, StoredFloat>, TPixels>(reader, cells, step)
-        : RowsBy<ClipRoundsLanes<Lanes128, TPixels>, ClipRoundsLanes<Lanes128, StoredFloat>, TPixels>(reader, cells, step);
+        !Vector128.IsHardwareAccelerated || cells.Width / cells.Columns < Lanes512.Count
+            ? RowsBy<ClipRoundsScalar<TPixels>, ClipRoundsScalar<StoredFloat>, TPixels>(reader, cells, step)
+            : Vector512.IsHardwareAccelerated ? RowsBy<ClipRoundsLanes<Lanes512, TPixels>, ClipRoundsLanes<Lanes512, StoredFloat>, TPixels>(reader, cells, step)
+            : Vector256.IsHardwareAccelerated ? RowsBy<ClipRoundsLanes<Lanes256, TPixels>, ClipRoundsLanes<Lanes256, StoredFloat>, TPixels>(reader, cells, step)
+            : RowsBy<ClipRoundsLanes<Lanes128, TPixels>, ClipRoundsLanes<Lanes128, StoredFloat>, TPixels>(reader, cells, step);
 
     /// <summary>What measures a pair of rows of cells, with room for a cell's samples.</summary>
     private static Action<int, float[]> RowsBy<TRounds, TDecoded, TPixels>(CellReader reader, SkyCells cells, int step)
@@ -148,7 +149,8 @@ public static partial class BackgroundEstimator
             Keep(search.Result() ?? Decoded<TDecoded>(reader, cell, samples, lower.Level, lower.Noise), cells, (j * cells.Columns) + i, ref lower);
             if (two)
             {
-                Keep(searchAbove.Result() ?? Decoded<TDecoded>(reader, above, samples, upper.Level, upper.Noise), cells, ((j + 1) * cells.Columns) + i, ref upper);
+                Keep(searchAbove.Result() ?? Decoded<TDecoded>(reader, above, samples, upper.Level, upper.Noise), cells, ((j + 1) * cells.Columns) + i,
+                    ref upper);
             }
         }
     }
@@ -168,7 +170,8 @@ public static partial class BackgroundEstimator
     }
 
     /// <summary>The cell by way of decoded samples; NaN when too few pixels are there.</summary>
-    private static unsafe (float Level, float Noise) Decoded<TRounds>(CellReader reader, in CellReader.Cell cell, float[] samples, float guess, float guessNoise)
+    private static unsafe (float Level, float Noise) Decoded<TRounds>(CellReader reader, in CellReader.Cell cell, float[] samples, float guess,
+        float guessNoise)
         where TRounds : struct, IClipRounds
     {
         int count = reader.Decode(cell, samples, out bool missing), asked = count, width = cell.X1 - cell.X0;
@@ -257,7 +260,8 @@ public static partial class BackgroundEstimator
         {
             for (int i = 0; i < columns; i++)
             {
-                float dx = columns < 2 ? 0 : Rise(level, (j * columns) + Math.Max(0, i - 1), (j * columns) + Math.Min(columns - 1, i + 1), i > 0 && i < columns - 1);
+                float dx = columns < 2 ? 0 : Rise(level, (j * columns) + Math.Max(0, i - 1), (j * columns) + Math.Min(columns - 1, i + 1),
+                    i > 0 && i < columns - 1);
                 float dy = rows < 2 ? 0 : Rise(level, (Math.Max(0, j - 1) * columns) + i, (Math.Min(rows - 1, j + 1) * columns) + i, j > 0 && j < rows - 1);
                 float square = noise[(j * columns) + i] * noise[(j * columns) + i];
 

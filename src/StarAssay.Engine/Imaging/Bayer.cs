@@ -43,7 +43,8 @@ public static class Bayer
         if (!Patterns.Contains(pattern))
         {
             throw new InputException("bayer.pattern",
-                $"'{request.Pattern}' is no color mosaic of 2 x 2 pixels. Give RGGB, BGGR, GRBG or GBRG, counted from the first stored row.", "pattern", mosaic.Name);
+                $"'{request.Pattern}' is no color mosaic of 2 x 2 pixels. Give RGGB, BGGR, GRBG or GBRG, counted from the first stored row.", "pattern",
+                    mosaic.Name);
         }
 
         if (mosaic.Width < 2 || mosaic.Height < 2)
@@ -79,17 +80,23 @@ public static class Bayer
                 string mirrored = string.Concat(pattern[1], pattern[0], pattern[3], pattern[2]);
                 return (trustPattern ? pattern : turned,
                     [FrameNotes.BayerContradicts.Say(
-                        $"The mosaic is stated as {pattern}, but the pixels at {seen} agree (difference {same:F1} ADU) while the other two differ by {Math.Abs(other):F1} ADU: the greens lie there. " +
-                        (trustPattern ? "The stated pattern was used as asked." : $"{turned} (rows turned over) was used; if a column was cut off it would be {mirrored}, with red and blue exchanged. Give bayer=... to settle it."), name)]);
+                        $"The mosaic is stated as {pattern}, but the pixels at {seen} agree (difference {same:F1} ADU) while the other two differ by " +
+                            $"{Math.Abs(other):F1} ADU: the greens lie there. " +
+                        (trustPattern ? "The stated pattern was used as asked."
+                            : $"{turned} (rows turned over) was used; if a column was cut off it would be {mirrored}, with red and blue exchanged. Give " +
+                            "bayer=... to settle it."), name)]);
             default:
-                return (pattern, [FrameNotes.BayerUnchecked.Say($"The pixels do not show where the greens of {pattern} lie; the pattern was used as stated.", name)]);
+                return (pattern, [FrameNotes.BayerUnchecked.Say($"The pixels do not show where the greens of {pattern} lie; the pattern was used as stated.",
+                    name)]);
         }
     }
 
     /// <summary>A note when pixels without a stated mosaic look like one.</summary>
     public static IReadOnlyList<Note> Unmentioned(MosaicEvidence evidence, string name) =>
         evidence.Greens is MosaicGreens.MainDiagonal or MosaicGreens.AntiDiagonal
-            ? [FrameNotes.LooksMosaic.Say($"Pixels on one diagonal of each 2 x 2 cell agree, on the other they differ by {Math.Max(Math.Abs(evidence.MainDifference), Math.Abs(evidence.AntiDifference)):F1} ADU, as behind a color mosaic. Split it with split_bayer and a pattern before measuring stars.", name)]
+            ? [FrameNotes.LooksMosaic.Say("Pixels on one diagonal of each 2 x 2 cell agree, on the other they differ by " +
+                $"{Math.Max(Math.Abs(evidence.MainDifference), Math.Abs(evidence.AntiDifference)):F1} ADU, as behind a color mosaic. Split it with " +
+                "split_bayer and a pattern before measuring stars.", name)]
             : [];
 
     private static ColorPlane Plane(RawPixels pixels, string name, int dx, int dy)

@@ -61,7 +61,8 @@ public static class FrameInspector
         int first = histogram.IndexOfAnyExcept(0), last = histogram.LastIndexOfAnyExcept(0);
         int step = scale.Exact ? StepOf(histogram, first) : 0;
         int pile = PileUp(histogram, used, first, last, Math.Max(step, 1));
-        int saturated = double.IsNaN(frame.SaturationAdu) ? PixelCounts.Classes : Math.Clamp((int)Math.Ceiling((frame.SaturationAdu - scale.Low) / scale.Width), 0, PixelCounts.Classes);
+        int saturated = double.IsNaN(frame.SaturationAdu) ? PixelCounts.Classes
+            : Math.Clamp((int)Math.Ceiling((frame.SaturationAdu - scale.Low) / scale.Width), 0, PixelCounts.Classes);
         double quartiles = (scale.Level(Quantile(histogram, used, 0.75)) - scale.Level(Quantile(histogram, used, 0.25))) / 2;
         return new FrameInspection
         {

@@ -43,7 +43,8 @@ internal sealed unsafe class PixelCounts
         bool words = format is StoredFormat.UInt16 or StoredFormat.FileUInt16;
         var gate = new Lock();
         PixelCounts total = Spare.Take(0);
-        Sharing.For((frame.Height + BlockRows - 1) / BlockRows, context, () => (Counts: Spare.Take(0), Row: words ? [] : new float[frame.Width]), (block, local) =>
+        Sharing.For((frame.Height + BlockRows - 1) / BlockRows, context, () => (Counts: Spare.Take(0), Row: words ? [] : new float[frame.Width]),
+            (block, local) =>
         {
             for (int y = SampledRows.First(block * BlockRows, step); y < Math.Min(frame.Height, (block + 1) * BlockRows); y += step)
             {

@@ -64,7 +64,8 @@ public sealed class RawPixels
         if (bytes.Length != need)
         {
             throw new InputException("frame.size",
-                $"The image should hold {need} bytes ({width} x {height} pixels of {format}) but {bytes.Length} were given. The file may be truncated; copy it from the camera again.");
+                $"The image should hold {need} bytes ({width} x {height} pixels of {format}) but {bytes.Length} were given. The file may be truncated; copy " +
+                    "it from the camera again.");
         }
 
         Bytes = bytes;

@@ -177,7 +177,8 @@ internal sealed partial class Fft
         if (!fits)
         {
             throw new ArgumentException(
-                $"A pass of size {Size} over columns {columnBegin}..{columnEnd}, {rows} rows in, {count} out does not fit matrices of {source.Rows} x {source.Stride} and {target.Rows} x {target.Stride}.");
+                $"A pass of size {Size} over columns {columnBegin}..{columnEnd}, {rows} rows in, {count} out does not fit matrices of {source.Rows} x " +
+                    $"{source.Stride} and {target.Rows} x {target.Stride}.");
         }
     }
 }

@@ -213,7 +213,8 @@ internal readonly struct Lanes512(Vector512<float> v) : ILanes<Lanes512>
     {
         // Each word's two bytes into the upper half of a lane; the last byte is zero and fills the lower.
         Vector512<byte> s = Vector256.LoadUnsafe(ref source, (nuint)index).AsByte().ToVector512();
-        s = Vector512.Shuffle(s, Vector512.Create((byte)63, 63, 1, 0, 63, 63, 3, 2, 63, 63, 5, 4, 63, 63, 7, 6, 63, 63, 9, 8, 63, 63, 11, 10, 63, 63, 13, 12, 63, 63, 15, 14, 63, 63, 17, 16, 63, 63, 19, 18, 63, 63, 21, 20, 63, 63, 23, 22, 63, 63, 25, 24, 63, 63, 27, 26, 63, 63, 29, 28, 63, 63, 31, 30));
+        s = Vector512.Shuffle(s, Vector512.Create((byte)63, 63, 1, 0, 63, 63, 3, 2, 63, 63, 5, 4, 63, 63, 7, 6, 63, 63, 9, 8, 63, 63, 11, 10, 63, 63, 13, 12,
+            63, 63, 15, 14, 63, 63, 17, 16, 63, 63, 19, 18, 63, 63, 21, 20, 63, 63, 23, 22, 63, 63, 25, 24, 63, 63, 27, 26, 63, 63, 29, 28, 63, 63, 31, 30));
         return new(Vector512.ConvertToSingle(s.AsInt32()));
     }
 
@@ -351,7 +352,8 @@ internal readonly struct Lanes256(Vector256<float> v) : ILanes<Lanes256>
     public static Lanes256 LoadInt16SwappedHigh(ref ushort source, nint index)
     {
         Vector256<byte> s = Vector256.WidenLower(Vector128.LoadUnsafe(ref source, (nuint)index).ToVector256Unsafe()).AsByte();
-        s = Vector256.Shuffle(s, Vector256.Create((byte)2, 3, 1, 0, 6, 7, 5, 4, 10, 11, 9, 8, 14, 15, 13, 12, 18, 19, 17, 16, 22, 23, 21, 20, 26, 27, 25, 24, 30, 31, 29, 28));
+        s = Vector256.Shuffle(s, Vector256.Create((byte)2, 3, 1, 0, 6, 7, 5, 4, 10, 11, 9, 8, 14, 15, 13, 12, 18, 19, 17, 16, 22, 23, 21, 20, 26, 27, 25, 24,
+            30, 31, 29, 28));
         return new(Vector256.ConvertToSingle(s.AsInt32()));
     }
 
@@ -472,7 +474,8 @@ internal readonly struct Lanes128(Vector128<float> v) : ILanes<Lanes128>
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes128 LoadUInt16(ref ushort source, nint index, bool swap)
     {
-        Vector128<ushort> s = Vector128.CreateScalarUnsafe(Unsafe.ReadUnaligned<ulong>(ref Unsafe.As<ushort, byte>(ref Unsafe.Add(ref source, index)))).AsUInt16();
+        Vector128<ushort> s = Vector128.CreateScalarUnsafe(
+            Unsafe.ReadUnaligned<ulong>(ref Unsafe.As<ushort, byte>(ref Unsafe.Add(ref source, index)))).AsUInt16();
         s = swap ? (s << 8) | (s >>> 8) : s;
         return new(Vector128.ConvertToSingle(Vector128.WidenLower(s).AsInt32()));
     }
@@ -480,7 +483,8 @@ internal readonly struct Lanes128(Vector128<float> v) : ILanes<Lanes128>
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes128 LoadInt16(ref ushort source, nint index, bool swap)
     {
-        Vector128<ushort> s = Vector128.CreateScalarUnsafe(Unsafe.ReadUnaligned<ulong>(ref Unsafe.As<ushort, byte>(ref Unsafe.Add(ref source, index)))).AsUInt16();
+        Vector128<ushort> s = Vector128.CreateScalarUnsafe(
+            Unsafe.ReadUnaligned<ulong>(ref Unsafe.As<ushort, byte>(ref Unsafe.Add(ref source, index)))).AsUInt16();
         s = swap ? (s << 8) | (s >>> 8) : s;
         return new(Vector128.ConvertToSingle(Vector128.WidenLower(s.AsInt16())));
     }

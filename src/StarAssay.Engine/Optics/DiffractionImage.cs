@@ -36,7 +36,8 @@ public static class DiffractionImage
         if (grid > LargestGrid)
         {
             throw new InputException("image.too-large",
-                $"A stamp of {request.Size} pixels needs a grid of {grid} samples; at most {LargestGrid} are drawn. Ask for a smaller stamp or less oversampling.", "size");
+                $"A stamp of {request.Size} pixels needs a grid of {grid} samples; at most {LargestGrid} are drawn. Ask for a smaller stamp or less " +
+                    "oversampling.", "size");
         }
 
         double total = SpectralSample.RequireValid(request.Spectrum);
@@ -200,7 +201,8 @@ public static class DiffractionImage
     }
 
     /// <summary>to += factor x from, complex, element by element.</summary>
-    private static void AddProduct(Span<double> toRe, Span<double> toIm, double factorRe, double factorIm, ReadOnlySpan<double> fromRe, ReadOnlySpan<double> fromIm)
+    private static void AddProduct(Span<double> toRe, Span<double> toIm, double factorRe, double factorIm, ReadOnlySpan<double> fromRe,
+        ReadOnlySpan<double> fromIm)
     {
         int width = Vector<double>.Count;
         int u = 0;

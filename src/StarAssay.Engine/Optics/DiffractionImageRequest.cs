@@ -81,7 +81,8 @@ public sealed record DiffractionImageRequest
         SpectralSample.RequireValid(Spectrum);
         if (Modes.Count != CoefficientsNm.Count)
         {
-            throw new InputException("image.modes", $"{Modes.Count} Zernike modes and {CoefficientsNm.Count} coefficients were given; give one for each.", "coefficients_nm");
+            throw new InputException("image.modes", $"{Modes.Count} Zernike modes and {CoefficientsNm.Count} coefficients were given; give one for each.",
+                "coefficients_nm");
         }
     }
 }

@@ -35,7 +35,8 @@ public sealed record Glass(string Name, string Maker, DispersionFormula Formula,
         if (!(wavelengthNm >= MinWavelengthNm && wavelengthNm <= MaxWavelengthNm))
         {
             throw new InputException("glass.range",
-                $"The dispersion formula of {Name} ({Maker}) holds from {MinWavelengthNm} to {MaxWavelengthNm} nm, not at {wavelengthNm} nm. Choose another glass or a narrower band.",
+                $"The dispersion formula of {Name} ({Maker}) holds from {MinWavelengthNm} to {MaxWavelengthNm} nm, not at {wavelengthNm} nm. Choose another " +
+                    "glass or a narrower band.",
                 "wavelength_nm", Name);
         }
 

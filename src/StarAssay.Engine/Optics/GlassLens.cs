@@ -33,7 +33,8 @@ public sealed class GlassLens
         double db = Dispersion(b, firstNm, secondNm);
         if (Math.Abs(da - db) < 0.02 * Math.Max(Math.Abs(da), Math.Abs(db)))
         {
-            throw new InputException("glass.alike", $"{a.Name} and {b.Name} disperse almost alike; no doublet of sensible curves comes of them. Pair a crown with a flint.", "glasses");
+            throw new InputException("glass.alike", $"{a.Name} and {b.Name} disperse almost alike; no doublet of sensible curves comes of them. Pair a " +
+                "crown with a flint.", "glasses");
         }
 
         double pa = db / (db - da);
@@ -42,7 +43,8 @@ public sealed class GlassLens
 
     /// <summary>Three glasses with three wavelengths united.</summary>
     /// <exception cref="InputException">When their partial dispersions lie on one line, so that powers run away.</exception>
-    public static GlassLens Triplet(Glass a, Glass b, Glass c, double firstNm = SpectralLine.F, double secondNm = SpectralLine.C, double thirdNm = SpectralLine.G)
+    public static GlassLens Triplet(Glass a, Glass b, Glass c, double firstNm = SpectralLine.F, double secondNm = SpectralLine.C,
+        double thirdNm = SpectralLine.G)
     {
         // p_a (A_b - ...) by Cramer's rule for: sum p = 1, sum p D12 = 0, sum p D13 = 0.
         double a1 = Dispersion(a, firstNm, secondNm), b1 = Dispersion(b, firstNm, secondNm), c1 = Dispersion(c, firstNm, secondNm);
@@ -55,7 +57,8 @@ public sealed class GlassLens
         if (!(Math.Abs(sum) > largest / 30))
         {
             throw new InputException("glass.alike",
-                $"{a.Name}, {b.Name} and {c.Name} cannot unite three wavelengths with sensible curves (an element would need more than 30 times the power of the lens). Choose a glass with another partial dispersion.", "glasses");
+                $"{a.Name}, {b.Name} and {c.Name} cannot unite three wavelengths with sensible curves (an element would need more than 30 times the power " +
+                    "of the lens). Choose a glass with another partial dispersion.", "glasses");
         }
 
         return new GlassLens([a, b, c], [pa / sum, pb / sum, pc / sum]);

@@ -67,6 +67,7 @@ public sealed record Grating(double LinesPerMm, double DistanceMm, double Incide
         double s = (Order * wavelengthNm * LinesPerMm * 1e-6) - Math.Sin(IncidenceDeg * Math.PI / 180);
         return Math.Abs(s) < 1
             ? s
-            : throw new InputException("grating.no-order", $"A grating of {LinesPerMm} lines/mm sends no order {Order} of {wavelengthNm} nm anywhere. Check lines per millimetre and order.", "lines_per_mm");
+            : throw new InputException("grating.no-order", $"A grating of {LinesPerMm} lines/mm sends no order {Order} of {wavelengthNm} nm anywhere. Check " +
+                "lines per millimetre and order.", "lines_per_mm");
     }
 }

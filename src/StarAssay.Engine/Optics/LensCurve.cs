@@ -20,7 +20,8 @@ public sealed class LensCurve
             double[] inverse = [.. wavelengthNm.Select(w => 1 / w).Reverse()];
             (low, high) = (inverse[0], inverse[^1]);
             double[] rising = [.. value.Reverse()];
-            spline = value.Count < 3 ? CubicSpline.InterpolateHermiteSorted(inverse, rising, Straight(inverse, rising)) : CubicSpline.InterpolateNaturalSorted(inverse, rising);
+            spline = value.Count < 3 ? CubicSpline.InterpolateHermiteSorted(inverse, rising, Straight(inverse, rising))
+                : CubicSpline.InterpolateNaturalSorted(inverse, rising);
         }
     }
 

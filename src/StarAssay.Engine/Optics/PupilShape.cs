@@ -24,7 +24,8 @@ public sealed record PupilShape
         if (!(Obstruction >= 0 && Obstruction < 0.95))
         {
             throw new InputException("pupil.obstruction",
-                $"The central obstruction is {Obstruction}; it is the ratio of diameters and must lie between 0 and 0.95. Give the secondary's diameter divided by the aperture.", "obstruction");
+                $"The central obstruction is {Obstruction}; it is the ratio of diameters and must lie between 0 and 0.95. Give the secondary's diameter " +
+                    "divided by the aperture.", "obstruction");
         }
 
         foreach (Vane vane in Vanes)
@@ -32,7 +33,8 @@ public sealed record PupilShape
             if (!(vane.WidthFraction > 0 && vane.WidthFraction < 0.25) || !double.IsFinite(vane.AngleDeg))
             {
                 throw new InputException("pupil.vane",
-                    $"A vane of width {vane.WidthFraction} apertures at {vane.AngleDeg} degrees cannot be; the width is a ratio to the aperture's diameter, above 0 and below 0.25.", "vanes");
+                    $"A vane of width {vane.WidthFraction} apertures at {vane.AngleDeg} degrees cannot be; the width is a ratio to the aperture's diameter, " +
+                        "above 0 and below 0.25.", "vanes");
             }
         }
 

@@ -120,7 +120,8 @@ public readonly record struct ZernikeIndex(int N, int M)
     {
         if (N < 0 || Frequency > N || ((N - Frequency) & 1) != 0)
         {
-            throw new InputException("zernike.index", $"There is no Zernike polynomial with n = {N}, m = {M}: |m| must not exceed n and must have its parity.", "zernike");
+            throw new InputException("zernike.index", $"There is no Zernike polynomial with n = {N}, m = {M}: |m| must not exceed n and must have its parity.",
+                "zernike");
         }
     }
 

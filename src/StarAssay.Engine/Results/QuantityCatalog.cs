@@ -31,7 +31,8 @@ public static class QuantityCatalog
             }
         }
 
-        throw new InputException("decision.quantity", $"No measurement gives a quantity '{name}'. Known are {string.Join(", ", All.Select(q => q.Definition.Name))}.", "quantity");
+        throw new InputException("decision.quantity", $"No measurement gives a quantity '{name}'. Known are " +
+            $"{string.Join(", ", All.Select(q => q.Definition.Name))}.", "quantity");
     }
 
     private static (string Area, QuantityDefinition Definition)[] Collect() =>

@@ -21,7 +21,8 @@ public static class Exposure
         int width = detector.Width;
         if (expected.Length != width * detector.Height || adu.Length != expected.Length)
         {
-            throw new InputException("simulation.size", $"The frame has {adu.Length} pixels, the detector {width} x {detector.Height}. Make the array as large as the detector.", "image");
+            throw new InputException("simulation.size", $"The frame has {adu.Length} pixels, the detector {width} x {detector.Height}. Make the array as " +
+                "large as the detector.", "image");
         }
 
         ILookup<int, (int X, double Electrons)> hits = CosmicRays(detector, seed, cosmicRays).ToLookup(h => h.Y, h => (h.X, h.Electrons));

@@ -61,8 +61,10 @@ internal sealed class FieldImages
         bool uniform = telescope.Field.IsUniform && telescope.Stops.Count == 0;
         double mean = SimulatedPassband.MeanWavelengthNm(spectrum) / 1000;
         double depth = 2 * mean * telescope.FocalRatio * telescope.FocalRatio;
-        int nodesX = request.NodesX > 0 ? request.NodesX : uniform ? 1 : Nodes(detector.Width * detector.PitchUm / 1000, telescope.Field.TiltXUmPerMm, telescope.Field, depth, MostNodesX);
-        int nodesY = request.NodesY > 0 ? request.NodesY : uniform ? 1 : Nodes(detector.Height * detector.PitchUm / 1000, telescope.Field.TiltYUmPerMm, telescope.Field, depth, MostNodesY);
+        int nodesX = request.NodesX > 0 ? request.NodesX : uniform ? 1
+            : Nodes(detector.Width * detector.PitchUm / 1000, telescope.Field.TiltXUmPerMm, telescope.Field, depth, MostNodesX);
+        int nodesY = request.NodesY > 0 ? request.NodesY : uniform ? 1
+            : Nodes(detector.Height * detector.PitchUm / 1000, telescope.Field.TiltYUmPerMm, telescope.Field, depth, MostNodesY);
         int oversampling = Math.Max(2, (int)Math.Ceiling(detector.PitchUm / (0.5 * mean * telescope.FocalRatio)));
         var stamps = new DiffractionStamp[nodesX * nodesY];
         int done = 0;
@@ -96,7 +98,8 @@ internal sealed class FieldImages
 
     /// <summary>What the image of a star at a place on the sensor (pixels) is drawn from.</summary>
     public static DiffractionImageRequest ImageAt(
-        SimulatedTelescope telescope, SimulatedSky sky, DetectorResponse detector, IReadOnlyList<SpectralSample> spectrum, double focusPositionUm, double x, double y)
+        SimulatedTelescope telescope, SimulatedSky sky, DetectorResponse detector, IReadOnlyList<SpectralSample> spectrum, double focusPositionUm, double x,
+            double y)
     {
         (double xMm, double yMm) = Millimetres(detector, x, y);
         (double z5, double z6, double z7, double z8) = telescope.Field.AberrationsNm(xMm, yMm, telescope.FocalRatio);

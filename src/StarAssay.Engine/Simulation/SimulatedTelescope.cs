@@ -49,7 +49,8 @@ public sealed record SimulatedTelescope
         new PupilShape { Obstruction = Obstruction, Vanes = Vanes }.RequireValid();
         if (NollTerms.Count != CoefficientsNm.Count || NollTerms.Any(n => n < 1))
         {
-            throw new InputException("simulation.modes", $"{NollTerms.Count} Noll numbers and {CoefficientsNm.Count} coefficients were given; give one coefficient for each number, numbers from 1.", "noll_terms");
+            throw new InputException("simulation.modes", $"{NollTerms.Count} Noll numbers and {CoefficientsNm.Count} coefficients were given; give one " +
+                "coefficient for each number, numbers from 1.", "noll_terms");
         }
 
         if (ColorFocusUm.Count != ColorWavelengthsNm.Count || ColorWavelengthsNm.Count == 1

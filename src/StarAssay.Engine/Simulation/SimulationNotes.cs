@@ -12,7 +12,8 @@ public static class SimulationNotes
 
     /// <summary>Images too far apart.</summary>
     public static readonly NoteDefinition CoarseGrid =
-        new("simulation.coarse-grid", NoteLevel.Caution, "Star images were computed at field points more than half a wave of defocus apart and blended between them.");
+        new("simulation.coarse-grid", NoteLevel.Caution, "Star images were computed at field points more than half a wave of defocus apart and blended " +
+            "between them.");
 
     /// <summary>Pupil cut past its centre.</summary>
     public static readonly NoteDefinition HalfCut =

@@ -87,7 +87,8 @@ public static class SingleStarDrawing
         detector.RequireValid();
         if (detector.Width != detector.Height || detector.Width < 8)
         {
-            throw new InputException("simulation.square", $"The frame of a single star is {detector.Width} x {detector.Height}; make it a square of at least 8 pixels.", "detector");
+            throw new InputException("simulation.square", $"The frame of a single star is {detector.Width} x {detector.Height}; make it a square of at " +
+                "least 8 pixels.", "detector");
         }
 
         InputException.RequireRange(request.Electrons, 0, 1e12, nameof(request.Electrons), "electron");
@@ -110,7 +111,8 @@ public static class SingleStarDrawing
         return Truth(image, stamp, spectrum, detector);
     }
 
-    private static SingleStarTruth Truth(DiffractionImageRequest image, DiffractionStamp stamp, IReadOnlyList<SpectralSample> spectrum, DetectorResponse detector)
+    private static SingleStarTruth Truth(DiffractionImageRequest image, DiffractionStamp stamp, IReadOnlyList<SpectralSample> spectrum,
+        DetectorResponse detector)
     {
         double wavelength = SimulatedPassband.MeanWavelengthNm(spectrum);
         ZernikeIndex[] modes = [.. image.Modes.Where(m => m.N >= 2)];

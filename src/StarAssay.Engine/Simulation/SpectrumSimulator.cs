@@ -114,9 +114,11 @@ public static class SpectrumSimulator
     public static void Draw(SpectrumScene scene, Span<float> pixels)
     {
         int w = scene.Width, h = scene.Height;
-        if (scene.WavelengthsNm.Length != w || pixels.Length != w * h || scene.CurveWavelengthNm.Length < 2 || scene.CurveWavelengthNm.Length != scene.CurveFocusUm.Length)
+        if (scene.WavelengthsNm.Length != w || pixels.Length != w * h || scene.CurveWavelengthNm.Length < 2
+            || scene.CurveWavelengthNm.Length != scene.CurveFocusUm.Length)
         {
-            throw new InputException("simulation.sizes", "Give one wavelength for each column, a curve of at least two points and a frame of width x height.", "wavelengths");
+            throw new InputException("simulation.sizes", "Give one wavelength for each column, a curve of at least two points and a frame of width x height.",
+                "wavelengths");
         }
 
         var electrons = new double[w * h];

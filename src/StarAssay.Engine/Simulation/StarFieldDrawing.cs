@@ -35,7 +35,8 @@ public static class StarFieldDrawing
         DetectorResponse detector = request.Detector;
         if (expected.Length != detector.Width * detector.Height)
         {
-            throw new InputException("simulation.size", $"The frame has {expected.Length} pixels, the detector {detector.Width} x {detector.Height}. Make the array as large as the detector.", "image");
+            throw new InputException("simulation.size", $"The frame has {expected.Length} pixels, the detector {detector.Width} x {detector.Height}. Make " +
+                "the array as large as the detector.", "image");
         }
 
         DrawBackground(request, expected, context);
@@ -56,7 +57,8 @@ public static class StarFieldDrawing
         int halfCut = 0;
 
         // In a mosaic each color is drawn into its own pixels; without one the first passband serves them all.
-        IReadOnlyList<SimulatedPassband> bands = detector.Mosaic.Length == 0 ? [request.Passbands[0]] : [.. request.Passbands.Where(b => b.Color.Length == 1 && detector.Mosaic.Contains(b.Color[0], StringComparison.Ordinal))];
+        IReadOnlyList<SimulatedPassband> bands = detector.Mosaic.Length == 0 ? [request.Passbands[0]]
+            : [.. request.Passbands.Where(b => b.Color.Length == 1 && detector.Mosaic.Contains(b.Color[0], StringComparison.Ordinal))];
         for (int b = 0; b < bands.Count; b++)
         {
             IReadOnlyList<SpectralSample> spectrum = bands[b].Spectrum(request.Telescope, request.Sky, detector);
@@ -192,7 +194,8 @@ public static class StarFieldDrawing
 
         double disc = Defocus.BlurDiameter(worst, request.Telescope.FocalRatio) / detector.PitchUm;
         double seeing = request.Sky.SeeingFwhmArcsec / Seeing.ArcsecPerRadian * request.Telescope.FocalLengthMm * 1000 / detector.PitchUm;
-        double trail = Math.Max(Math.Abs(request.Sky.DriftXArcsec), Math.Abs(request.Sky.DriftYArcsec)) / Seeing.ArcsecPerRadian * request.Telescope.FocalLengthMm * 1000 / detector.PitchUm;
+        double trail = Math.Max(Math.Abs(request.Sky.DriftXArcsec), Math.Abs(request.Sky.DriftYArcsec)) / Seeing.ArcsecPerRadian
+            * request.Telescope.FocalLengthMm * 1000 / detector.PitchUm;
         int wanted = (int)Math.Ceiling(disc + trail + (12 * seeing) + 16);
         return Math.Clamp(8 * ((wanted + 7) / 8), 48, 512);
     }

@@ -83,7 +83,8 @@ public sealed record StarFieldRequest
         InputException.RequireRange(CountSlope, 0.05, 5, nameof(CountSlope), string.Empty);
         if (X.Count != Y.Count || X.Count != ElectronRates.Count)
         {
-            throw new InputException("simulation.stars", $"The star list has {X.Count} x, {Y.Count} y and {ElectronRates.Count} rates; it needs one of each for a star.", "x");
+            throw new InputException("simulation.stars", $"The star list has {X.Count} x, {Y.Count} y and {ElectronRates.Count} rates; it needs one of each " +
+                "for a star.", "x");
         }
 
         if (Passbands.Count == 0)
@@ -100,7 +101,8 @@ public sealed record StarFieldRequest
         {
             if (!Passbands.Any(b => b.Color == color.ToString()))
             {
-                throw new InputException("simulation.mosaic", $"The mosaic {Detector.Mosaic} needs a passband of color {color}. Give one for each of its colors.", "passbands");
+                throw new InputException("simulation.mosaic", $"The mosaic {Detector.Mosaic} needs a passband of color {color}. Give one for each of its " +
+                    "colors.", "passbands");
             }
         }
     }

@@ -30,9 +30,11 @@ public partial class ArchitectureTests
     public void Forbidden_uses_are_seen_where_they_are()
     {
         string[] seen = [.. OutsideUses.Of(typeof(ArchitectureTests).Assembly.Location).Where(use => Outside().IsMatch(use))];
-        Action[] uses = [() => File.Exists("a"), () => Console.Write(DateTime.Now), () => _ = new Random(), () => _ = Random.Shared, () => Environment.GetEnvironmentVariable("A")];
+        Action[] uses = [() => File.Exists("a"), () => Console.Write(DateTime.Now), () => _ = new Random(), () => _ = Random.Shared,
+            () => Environment.GetEnvironmentVariable("A")];
         Assert.Equal(5, uses.Length);
-        foreach (string use in new[] { "System.IO.File", "System.IO.FileStream", "System.Console", "System.DateTime.get_Now/0", "System.Random..ctor/0", "System.Random.get_Shared/0", "System.Environment.GetEnvironmentVariable/1" })
+        foreach (string use in new[] { "System.IO.File", "System.IO.FileStream", "System.Console", "System.DateTime.get_Now/0", "System.Random..ctor/0",
+            "System.Random.get_Shared/0", "System.Environment.GetEnvironmentVariable/1" })
         {
             Assert.Contains(use, seen);
         }

@@ -11,7 +11,8 @@ public partial class LayerTests
     {
         Type[] types = typeof(Note).Assembly.GetTypes();
         Assert.True(types.Length > 300, $"only {types.Length} types were looked at");
-        string[] wrong = [.. from type in types from used in TypeUses.Of(type) let why = Layers.Objection(type.Namespace, used.Namespace) where why is not null orderby why select $"{why}: {type.FullName} uses {used.FullName}"];
+        string[] wrong = [.. from type in types from used in TypeUses.Of(type) let why = Layers.Objection(type.Namespace,
+            used.Namespace) where why is not null orderby why select $"{why}: {type.FullName} uses {used.FullName}"];
         Assert.True(wrong.Length == 0, string.Join('\n', wrong));
     }
 

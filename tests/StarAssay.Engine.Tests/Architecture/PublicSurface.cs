@@ -6,7 +6,8 @@ namespace StarAssay.Engine.Tests.Architecture;
 /// <summary>What an assembly shows to programs, one line for each type and member, in a fixed order.</summary>
 internal static class PublicSurface
 {
-    private const BindingFlags Declared = BindingFlags.Public | BindingFlags.NonPublic | BindingFlags.Static | BindingFlags.Instance | BindingFlags.DeclaredOnly;
+    private const BindingFlags Declared =
+        BindingFlags.Public | BindingFlags.NonPublic | BindingFlags.Static | BindingFlags.Instance | BindingFlags.DeclaredOnly;
 
     private static readonly Dictionary<Type, string> Keywords = new()
     {
@@ -72,7 +73,8 @@ internal static class PublicSurface
                     break;
                 case MethodInfo method when Shown(method) && (!method.IsSpecialName || method.Name.StartsWith("op_", StringComparison.Ordinal)):
                     string generic = method.IsGenericMethod ? $"<{string.Join(", ", method.GetGenericArguments().Select(Name))}>" : "";
-                    yield return $"{(method.IsStatic ? "static " : "")}{(method.IsFamily ? "protected " : "")}{Name(method.ReturnType)} {method.Name}{generic}({Parameters(method)})";
+                    yield return $"{(method.IsStatic ? "static " : "")}{(method.IsFamily ? "protected " : "")}{Name(method.ReturnType)} " +
+                        $"{method.Name}{generic}({Parameters(method)})";
                     break;
             }
         }
@@ -85,7 +87,8 @@ internal static class PublicSurface
         string set = property.SetMethod is not { } setter || !Shown(setter) ? ""
             : setter.ReturnParameter.GetRequiredCustomModifiers().Contains(typeof(IsExternalInit)) ? " init;" : " set;";
         string index = property.GetIndexParameters() is { Length: > 0 } at ? $"[{string.Join(", ", at.Select(p => Name(p.ParameterType)))}]" : "";
-        return $"{(accessor.IsStatic ? "static " : "")}{(required ? "required " : "")}{Name(property.PropertyType)} {property.Name}{index} {{{(property.GetMethod is { } getter && Shown(getter) ? " get;" : "")}{set} }}";
+        return $"{(accessor.IsStatic ? "static " : "")}{(required ? "required " : "")}{Name(property.PropertyType)} {property.Name}{index} " +
+            $"{{{(property.GetMethod is { } getter && Shown(getter) ? " get;" : "")}{set} }}";
     }
 
     private static bool Shown(MethodBase method) => method.IsPublic || method.IsFamily || method.IsFamilyOrAssembly;

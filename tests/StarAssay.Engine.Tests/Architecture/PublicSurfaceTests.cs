@@ -21,13 +21,15 @@ public class PublicSurfaceTests
         string difference = Difference(File.ReadAllLines(Page), now);
         Assert.True(
             difference.Length == 0,
-            $"The engine's public surface has changed:\n{difference}\nIf that is meant, renew the file and commit it: {Renew}=1 dotnet test tests/StarAssay.Engine.Tests -c Release --filter PublicSurface");
+            $"The engine's public surface has changed:\n{difference}\nIf that is meant, renew the file and commit it: {Renew}=1 dotnet test " +
+                "tests/StarAssay.Engine.Tests -c Release --filter PublicSurface");
     }
 
     [Fact]
     public void Differences_name_the_type_that_a_member_belongs_to()
     {
-        string[] before = ["class A", "  int X { get; }", "class B", "  int X { get; }"], after = ["class A", "  int X { get; }", "class B", "  int Y { get; }"];
+        string[] before = ["class A", "  int X { get; }", "class B", "  int X { get; }"],
+            after = ["class A", "  int X { get; }", "class B", "  int Y { get; }"];
         Assert.Equal("", Difference(before, before));
         Assert.Equal("- class B: int X { get; }\n+ class B: int Y { get; }", Difference(before, after));
     }

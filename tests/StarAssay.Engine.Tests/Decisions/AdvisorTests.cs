@@ -36,7 +36,11 @@ public class AdvisorTests
 
         // Edge rays land off by 2 N dW/dr = 6 N W131; Noll's term has W131 = 3 sqrt 8 c.
         double c = Math.Abs(coma) / (6 * focalLengthMm / apertureMm) * 1e6 / (3 * Math.Sqrt(8));
-        AdviceReport r = Advisor.Advise(Request(TelescopeDesign.Newtonian, (7, 0, 0.01), (8, c, 0.01)) with { ApertureMm = apertureMm, FocalLengthMm = focalLengthMm });
+        AdviceReport r = Advisor.Advise(Request(TelescopeDesign.Newtonian, (7, 0, 0.01), (8, c, 0.01)) with
+        {
+            ApertureMm = apertureMm,
+            FocalLengthMm = focalLengthMm
+        });
         Advice advice = Assert.Single(r.Advice);
         Assert.Equal("mm", advice.Amount.Unit);
         Assert.Equal(Hands.User, advice.Hands);
@@ -190,14 +194,28 @@ public class AdvisorTests
     [Fact]
     public void Shares_sum_to_one_even_when_more_is_explained_than_seen()
     {
-        AdviceReport r = Advisor.Advise(new AdviceRequest { ApertureMm = 100, FocalLengthMm = 700, PixelScaleArcsecPerPx = 1, Quantities = [Star(3, 0.1), Seeing(3.1, 0.3)] });
+        AdviceReport r = Advisor.Advise(new AdviceRequest
+        {
+            ApertureMm = 100,
+            FocalLengthMm = 700,
+            PixelScaleArcsecPerPx = 1,
+            Quantities = [Star(3, 0.1), Seeing(3.1, 0.3)]
+        });
         Assert.Equal(1, r.Blur.Sum(p => p.Share), 9);
     }
 
     [Fact]
     public void More_blur_explained_than_seen_is_said()
     {
-        AdviceReport r = Advisor.Advise(new AdviceRequest { ApertureMm = 100, FocalLengthMm = 700, StarFwhmArcsec = 2, StarFwhmUncertainty = 0.05, SeeingFwhmArcsec = 3, SeeingFwhmUncertainty = 0.1 });
+        AdviceReport r = Advisor.Advise(new AdviceRequest
+        {
+            ApertureMm = 100,
+            FocalLengthMm = 700,
+            StarFwhmArcsec = 2,
+            StarFwhmUncertainty = 0.05,
+            SeeingFwhmArcsec = 3,
+            SeeingFwhmUncertainty = 0.1
+        });
         Assert.Equal("advice.blur-mismatch", Assert.Single(r.Notes).Code);
     }
 

@@ -146,7 +146,13 @@ public class DecisionTests
         Assert.Equal(Verdict.NotDecided, doubt.Verdict);
         Assert.Equal(NoteLevel.Doubt, Assert.Single(doubt.Notes).Level);
         Assert.Contains("Both images lie on one side.", doubt.Reason, StringComparison.Ordinal);
-        Decision other = Decision.Decide(new DecisionRequest { Claim = Strehl, Value = 0.99, Uncertainty = 0.001, OtherConditions = "Measured at 656 nm, claimed at 540 nm." });
+        Decision other = Decision.Decide(new DecisionRequest
+        {
+            Claim = Strehl,
+            Value = 0.99,
+            Uncertainty = 0.001,
+            OtherConditions = "Measured at 656 nm, claimed at 540 nm."
+        });
         Assert.Equal(Verdict.NotDecided, other.Verdict);
     }
 
@@ -174,5 +180,6 @@ public class DecisionTests
     [InlineData(double.NaN, 1)]
     [InlineData(double.NegativeInfinity, double.PositiveInfinity)]
     public void A_claim_without_a_range_is_refused(double lower, double upper) =>
-        Assert.Throws<InputException>(() => Decision.Decide(new DecisionRequest { Claim = new Claim { Name = "x", Lower = lower, Upper = upper }, Value = 1, Uncertainty = 1 }));
+        Assert.Throws<InputException>(() =>
+            Decision.Decide(new DecisionRequest { Claim = new Claim { Name = "x", Lower = lower, Upper = upper }, Value = 1, Uncertainty = 1 }));
 }

@@ -63,14 +63,16 @@ public class JudgmentTests
 
     [Fact]
     public void An_unknown_quantity_is_refused_with_the_known_ones() =>
-        Assert.Contains("wavefront_rms", Assert.Throws<InputException>(() => Judgment.Of(new JudgmentRequest { Claim = Strehl, Quantity = "sharpness" })).Message, StringComparison.Ordinal);
+        Assert.Contains("wavefront_rms",
+            Assert.Throws<InputException>(() => Judgment.Of(new JudgmentRequest { Claim = Strehl, Quantity = "sharpness" })).Message, StringComparison.Ordinal);
 
     /// <summary>All of the light in focus in every replicate: 1 with no spread. It could never be met and named no next step.</summary>
     [Fact]
     public void A_value_without_spread_is_judged_by_its_one_sided_bound()
     {
         Quantity all = ColorFocusQuantities.InFocusFraction.Of(new Measured(1, 0, "")) with { MayBeLess = 0.004, Counted = "spectra" };
-        Decision Against(double limit) => Judgment.Of(new JudgmentRequest { Claim = new Claim { Name = "in focus", Lower = limit }, Quantity = "in_focus_fraction", Measured = [all] });
+        Decision Against(double limit) =>
+            Judgment.Of(new JudgmentRequest { Claim = new Claim { Name = "in focus", Lower = limit }, Quantity = "in_focus_fraction", Measured = [all] });
         Assert.Equal(Verdict.Met, Against(0.95).Verdict);
         Assert.Equal(Verdict.Met, Against(0.996).Verdict);
         Decision near = Against(0.997);
@@ -99,7 +101,12 @@ public class JudgmentTests
     public void Nobody_reads_that_the_telescope_is_kept()
     {
         Assert.Contains("the probability that the claim is met is", Judge(Measured(0.966, 0.01)).Reason, StringComparison.Ordinal);
-        Decision need = Judgment.Of(new JudgmentRequest { Claim = Strehl with { Kind = ClaimKind.Requirement }, Quantity = "strehl", Measured = [Measured(0.966, 0.01)] });
+        Decision need = Judgment.Of(new JudgmentRequest
+        {
+            Claim = Strehl with { Kind = ClaimKind.Requirement },
+            Quantity = "strehl",
+            Measured = [Measured(0.966, 0.01)]
+        });
         Assert.Contains("the probability that the requirement is met is", need.Reason, StringComparison.Ordinal);
     }
 

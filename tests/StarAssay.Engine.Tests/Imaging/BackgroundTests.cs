@@ -129,7 +129,8 @@ public class BackgroundTests
         Assert.Equal(50, mesh.At(60, 60).Level, 0.3);
         Assert.Equal(50, mesh.At(200, 200).Level, 0.3);
         Array.Fill(pixels, float.NaN);
-        Assert.Throws<CannotMeasureException>(() => BackgroundEstimator.Estimate(new Frame { Pixels = RawPixels.FromFloats(pixels, W, H) }, 64, RunContext.Default));
+        Assert.Throws<CannotMeasureException>(() =>
+            BackgroundEstimator.Estimate(new Frame { Pixels = RawPixels.FromFloats(pixels, W, H) }, 64, RunContext.Default));
     }
 
     private static float[] Normal(int n, double mean, double sigma, int seed)
@@ -167,7 +168,8 @@ public class BackgroundTests
 
         // 32-bit integers go through the decoder: the reference.
         SkyCells truth = Cells(new RawPixels(wide, PixelFormat.Int32, false, w, h));
-        foreach (RawPixels pixels in new[] { RawPixels.FromFloats(sky, w, h), new RawPixels(words, PixelFormat.UInt16, false, w, h), new RawPixels(file, PixelFormat.Int16, true, w, h, 1, 32768) })
+        foreach (RawPixels pixels in new[] { RawPixels.FromFloats(sky, w, h), new RawPixels(words, PixelFormat.UInt16, false, w, h),
+            new RawPixels(file, PixelFormat.Int16, true, w, h, 1, 32768) })
         {
             SkyCells got = Cells(pixels);
             Assert.Equal(truth.Level, got.Level);

@@ -128,6 +128,7 @@ public unsafe class ClipRoundsTests
     private static float[] Normal(int n, double mean, double sigma, int seed)
     {
         var random = new Random(seed);
-        return [.. Enumerable.Range(0, n).Select(_ => (float)(mean + (sigma * Math.Sqrt(-2 * Math.Log(1 - random.NextDouble())) * Math.Cos(2 * Math.PI * random.NextDouble()))))];
+        return [.. Enumerable.Range(0, n).Select(_ =>
+            (float)(mean + (sigma * Math.Sqrt(-2 * Math.Log(1 - random.NextDouble())) * Math.Cos(2 * Math.PI * random.NextDouble()))))];
     }
 }

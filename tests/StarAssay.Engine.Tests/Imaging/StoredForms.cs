@@ -15,11 +15,14 @@ internal static class StoredForms
             {
                 if (RawPixels.BytesPerPixel(format) > 1 && format != PixelFormat.Int16)
                 {
-                    yield return ($"{format}, big-endian {big}", new RawPixels(Store(format, big, counts.Count, i => Bits(format, counts[i])), format, big, width, height));
+                    yield return ($"{format}, big-endian {big}",
+                        new RawPixels(Store(format, big, counts.Count, i => Bits(format, counts[i])), format, big, width, height));
                 }
             }
 
-            yield return ($"Int16 with BZERO, big-endian {big}", new RawPixels(Store(PixelFormat.Int16, big, counts.Count, i => Bits(PixelFormat.Int16, counts[i] - 32768)), PixelFormat.Int16, big, width, height, 1, 32768));
+            yield return ($"Int16 with BZERO, big-endian {big}",
+                new RawPixels(Store(PixelFormat.Int16, big, counts.Count, i => Bits(PixelFormat.Int16, counts[i] - 32768)), PixelFormat.Int16, big, width,
+                height, 1, 32768));
         }
     }
 

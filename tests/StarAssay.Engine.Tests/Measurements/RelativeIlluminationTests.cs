@@ -43,17 +43,23 @@ public class RelativeIlluminationTests
     [Fact]
     public void A_slope_cancels_between_flats_with_the_camera_turned()
     {
-        RelativeIlluminationRequest request = Request(Flat(14, 40, 0.4, 0, 0.05)) with { Frames = [Flat(14, 40, 0.4, 0, 0.05), Flat(14, 40, 0.4, 0, -0.05)], Turned = true };
+        RelativeIlluminationRequest request = Request(Flat(14, 40, 0.4, 0, 0.05)) with
+        {
+            Frames = [Flat(14, 40, 0.4, 0, 0.05), Flat(14, 40, 0.4, 0, -0.05)],
+            Turned = true
+        };
         RelativeIlluminationResult found = RelativeIlluminationMeasurement.Measure(request, new RunContext());
         Assert.Equal(0, found.SlopeX.Value);
         Assert.Equal(0.4, found.CenterX.Value, 0.05);
-        Assert.Equal("turned", Assert.Throws<InputException>(() => RelativeIlluminationMeasurement.Measure(Request(Flat(14, 40, 0, 0, 0)) with { Turned = true }, new RunContext())).Argument);
+        Assert.Equal("turned", Assert.Throws<InputException>(() =>
+            RelativeIlluminationMeasurement.Measure(Request(Flat(14, 40, 0, 0, 0)) with { Turned = true }, new RunContext())).Argument);
     }
 
     [Fact]
     public void A_level_that_is_not_known_decides_nothing()
     {
-        RelativeIlluminationResult found = RelativeIlluminationMeasurement.Measure(Request(Flat(14, 40, 0, 0, 0)) with { BiasLevelAdu = double.NaN }, new RunContext());
+        RelativeIlluminationResult found = RelativeIlluminationMeasurement.Measure(Request(Flat(14, 40, 0, 0, 0)) with { BiasLevelAdu = double.NaN },
+            new RunContext());
         Assert.Contains(found.Notes, n => n.Level == NoteLevel.Doubt);
         Assert.All(found.Quantities, q => Assert.NotEmpty(q.Doubts));
     }
@@ -62,9 +68,11 @@ public class RelativeIlluminationTests
     public void Clipped_empty_and_unlike_flats_are_refused()
     {
         Frame flat = Flat(14, 40, 0, 0, 0);
-        CannotMeasureException clipped = Assert.Throws<CannotMeasureException>(() => RelativeIlluminationMeasurement.Measure(Request(flat with { SaturationAdu = 15000 }), new RunContext()));
+        CannotMeasureException clipped = Assert.Throws<CannotMeasureException>(() =>
+            RelativeIlluminationMeasurement.Measure(Request(flat with { SaturationAdu = 15000 }), new RunContext()));
         Assert.Contains("clipped", clipped.Message, StringComparison.Ordinal);
-        Assert.Throws<CannotMeasureException>(() => RelativeIlluminationMeasurement.Measure(Request(Flat(14, 40, 0, 0, 0, level: 0)) with { BiasLevelAdu = 600 }, new RunContext()));
+        Assert.Throws<CannotMeasureException>(() =>
+            RelativeIlluminationMeasurement.Measure(Request(Flat(14, 40, 0, 0, 0, level: 0)) with { BiasLevelAdu = 600 }, new RunContext()));
         Assert.Throws<InputException>(() => RelativeIlluminationMeasurement.Measure(Request(flat) with { Frames = [] }, new RunContext()));
     }
 

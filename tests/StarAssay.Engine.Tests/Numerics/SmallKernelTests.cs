@@ -44,7 +44,8 @@ public class SmallKernelTests
             StraightLine.Fill(line.AsSpan(0, n), 3.25f, 0.5f);
             Assert.Equal(truth, line[..n]);
             Assert.Equal(-7, line[n]);
-            foreach (int done in new[] { StraightLine.FillLanes<Lanes128>(line.AsSpan(0, n), 3.25f, 0.5f), StraightLine.FillLanes<Lanes256>(line.AsSpan(0, n), 3.25f, 0.5f), StraightLine.FillLanes<Lanes512>(line.AsSpan(0, n), 3.25f, 0.5f) })
+            foreach (int done in new[] { StraightLine.FillLanes<Lanes128>(line.AsSpan(0, n), 3.25f, 0.5f),
+                StraightLine.FillLanes<Lanes256>(line.AsSpan(0, n), 3.25f, 0.5f), StraightLine.FillLanes<Lanes512>(line.AsSpan(0, n), 3.25f, 0.5f) })
             {
                 Assert.Equal(truth[..done], line[..done]);
             }
@@ -63,7 +64,8 @@ public class SmallKernelTests
     public void Ranking_orders_doubles_of_every_size_and_puts_NaN_last()
     {
         var random = new Random(5);
-        double[] values = [.. Enumerable.Range(0, 3000).Select(_ => (random.NextDouble() - 0.4) * Math.Pow(10, random.Next(-20, 20))), 0, -0.0, 1, 1 + 2e-16, double.PositiveInfinity];
+        double[] values = [.. Enumerable.Range(0, 3000).Select(_ => (random.NextDouble() - 0.4) * Math.Pow(10, random.Next(-20, 20))), 0, -0.0, 1, 1 + 2e-16,
+            double.PositiveInfinity];
         int[] all = [.. Enumerable.Range(0, values.Length)];
         Assert.Equal(all.OrderBy(i => values[i]), Ranking.Ascending(values));
         Assert.Equal(all.OrderByDescending(i => values[i]), Ranking.Descending(values));

@@ -146,7 +146,13 @@ public class DiffractionImageTests
 
         // lambda / r0 in um on the sensor is lambda N times D / r0.
         double unit = 4 * apertureOverR0;
-        DiffractionStamp stamp = DiffractionImage.Draw(Perfect with { SeeingFwhmArcsec = fwhmArcsec, SeeingWavelengthNm = 500, Size = 200, PupilSamples = 128 });
+        DiffractionStamp stamp = DiffractionImage.Draw(Perfect with
+        {
+            SeeingFwhmArcsec = fwhmArcsec,
+            SeeingWavelengthNm = 500,
+            Size = 200,
+            PupilSamples = 128
+        });
         int c = stamp.Size / 2;
         double peak = stamp.Values[(c * stamp.Size) + c];
         int i = 0;
@@ -165,7 +171,15 @@ public class DiffractionImageTests
     public void Pixels_add_a_twelfth_to_the_variance()
     {
         // Second moments of a jittered, otherwise tiny image (f/2 and little diffraction): s^2 + 1/12 pixel^2.
-        DiffractionImageRequest request = Perfect with { FocalLengthMm = 200, PitchUm = 4, Size = 32, JitterUm = 6, IntegratePixels = true, PupilSamples = 256 };
+        DiffractionImageRequest request = Perfect with
+        {
+            FocalLengthMm = 200,
+            PitchUm = 4,
+            Size = 32,
+            JitterUm = 6,
+            IntegratePixels = true,
+            PupilSamples = 256
+        };
         double Variance(DiffractionImageRequest r)
         {
             DiffractionStamp stamp = DiffractionImage.Draw(r);
@@ -268,7 +282,14 @@ public class DiffractionImageTests
         Assert.True(DiffractionImage.Draw(request with { ShiftUm = shift }).Centroid().X > 2);
 
         // Positive Noll 11, inside: the disc is smaller in its middle light, brighter at the rim.
-        DiffractionImageRequest spherical = Perfect with { PitchUm = 4, Size = 96, IntegratePixels = true, Modes = [ZernikeIndex.FromNoll(11)], CoefficientsNm = [60] };
+        DiffractionImageRequest spherical = Perfect with
+        {
+            PitchUm = 4,
+            Size = 96,
+            IntegratePixels = true,
+            Modes = [ZernikeIndex.FromNoll(11)],
+            CoefficientsNm = [60]
+        };
         double inside = SumWithin(DiffractionImage.Draw(spherical with { ShiftUm = -shift }), 20);
         double outside = SumWithin(DiffractionImage.Draw(spherical with { ShiftUm = shift }), 20);
         Assert.True(inside < 0.9 * outside, $"{inside} {outside}");
@@ -278,7 +299,13 @@ public class DiffractionImageTests
     public void Tilt_moves_the_image_by_two_N_times_the_slope()
     {
         // Ray mapping (Welford): displacement -2 N dW/drho; Z2 = 2 rho cos t, so 100 nm of it is a slope of 200 nm.
-        DiffractionStamp stamp = DiffractionImage.Draw(Perfect with { Size = 128, Modes = [ZernikeIndex.FromNoll(2)], CoefficientsNm = [100], SeeingFwhmArcsec = 1.5 });
+        DiffractionStamp stamp = DiffractionImage.Draw(Perfect with
+        {
+            Size = 128,
+            Modes = [ZernikeIndex.FromNoll(2)],
+            CoefficientsNm = [100],
+            SeeingFwhmArcsec = 1.5
+        });
         Assert.Equal(-2 * 8 * 0.2, stamp.Centroid().X, 0.05);
 
         // An even stamp holds one row more of the wings below than above.

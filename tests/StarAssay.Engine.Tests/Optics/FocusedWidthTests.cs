@@ -24,7 +24,8 @@ public class FocusedWidthTests
     [InlineData(0.20, 1.00675)]
     [InlineData(0.33, 0.97198)]
     [InlineData(0.50, 0.91167)]
-    public void A_perfect_pupil_has_the_width_of_its_pattern(double obstruction, double width) => Assert.Equal(width, Width(obstruction: obstruction), 0.001 * width);
+    public void A_perfect_pupil_has_the_width_of_its_pattern(double obstruction, double width) =>
+        Assert.Equal(width, Width(obstruction: obstruction), 0.001 * width);
 
     [Theory]
     [InlineData(1)]

@@ -49,5 +49,6 @@ public class LensCurveTests
         Assert.Equal(5, new LensCurve([400, 800], [0, 10]).At(1600 / 3.0), 1e-9);
     }
 
-    private static readonly (double Nm, double Um)[] SciPy = [(420, 139.48774438), (460, 50.01948517), (510, 7.81321896), (570, 0.88947056), (620, 13.76728909), (690, 48.61273020)];
+    private static readonly (double Nm, double Um)[] SciPy = [(420, 139.48774438), (460, 50.01948517), (510, 7.81321896), (570, 0.88947056),
+        (620, 13.76728909), (690, 48.61273020)];
 }

@@ -115,7 +115,8 @@ public class SeeingTests
     {
         // Half-flux radius again, from the profile itself instead of the Bessel J1 integral.
         double Profile(double r) => Integrate.OnClosedInterval(
-            x => 2 * Math.PI * x * Math.Exp(-0.5 * Seeing.StructureConstant * Math.Pow(x, 5.0 / 3)) * SpecialFunctions.BesselJ(0, 2 * Math.PI * r * x), 0, 4, 1e-9);
+            x => 2 * Math.PI * x * Math.Exp(-0.5 * Seeing.StructureConstant * Math.Pow(x, 5.0 / 3)) * SpecialFunctions.BesselJ(0, 2 * Math.PI * r * x), 0, 4,
+                1e-9);
         double half = Integrate.OnClosedInterval(r => 2 * Math.PI * r * Profile(r), 0, Seeing.HalfFluxFactor, 1e-6);
         Assert.Equal(0.5, half, 1e-5);
     }

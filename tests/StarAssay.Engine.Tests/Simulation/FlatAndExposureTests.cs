@@ -45,7 +45,13 @@ public class FlatAndExposureTests
     [Fact]
     public void Tabulated_illumination_is_the_exact_one()
     {
-        SimulatedTelescope telescope = new() { ApertureMm = 115, FocalLengthMm = 760, Stops = [new ConeStop(20, 60)], Field = new FieldErrors { AxisXMm = 1.5 } };
+        SimulatedTelescope telescope = new()
+        {
+            ApertureMm = 115,
+            FocalLengthMm = 760,
+            Stops = [new ConeStop(20, 60)],
+            Field = new FieldErrors { AxisXMm = 1.5 }
+        };
         DetectorResponse camera = new() { Width = 6000, Height = 4000 };
         var table = new IlluminationTable(telescope, camera);
         for (int x = 3; x < 6000; x += 37)
@@ -60,7 +66,15 @@ public class FlatAndExposureTests
     [Fact]
     public void Photon_transfer_gives_gain_and_read_noise_back()
     {
-        DetectorResponse camera = new() { Width = 400, Height = 300, GainElectronsPerAdu = 1.6, ReadNoiseElectrons = 6, FullWellElectrons = 60_000, BiasAdu = 1000 };
+        DetectorResponse camera = new()
+        {
+            Width = 400,
+            Height = 300,
+            GainElectronsPerAdu = 1.6,
+            ReadNoiseElectrons = 6,
+            FullWellElectrons = 60_000,
+            BiasAdu = 1000
+        };
         ushort[] Shot(double level, long seed)
         {
             ushort[] adu = new ushort[400 * 300];
@@ -129,7 +143,8 @@ public class FlatAndExposureTests
         DetectorResponse camera = new() { Width = 200, Height = 200, PitchUm = 5, ReadNoiseElectrons = 0, GainElectronsPerAdu = 1, FullWellElectrons = 60_000 };
         ushort[] adu = new ushort[40_000];
         FlatTruth truth = FlatDrawing.Draw(
-            new FlatRequest { Telescope = mirror, Detector = camera, LevelElectrons = 40_000, Dust = [new DustGrain(100, 100, 2.5, 0.3)] }, adu, RunContext.Default);
+            new FlatRequest { Telescope = mirror, Detector = camera, LevelElectrons = 40_000, Dust = [new DustGrain(100, 100, 2.5, 0.3)] }, adu,
+                RunContext.Default);
         Assert.Equal(100, truth.DustDiameterPix[0], 9);
         double At(int x) => Enumerable.Range(-3, 7).Average(k => adu[((100 + k) * 200) + x] - 500.0);
         Assert.Equal(0.7, At(135) / At(180), 0.02);
@@ -143,7 +158,13 @@ public class FlatAndExposureTests
         DetectorResponse camera = new() { Width = 96, Height = 96 };
         ushort[] adu = new ushort[96 * 96];
         SingleStarTruth truth = SingleStarDrawing.Draw(
-            new SingleStarRequest { Telescope = telescope, Detector = camera, FocusPositionUm = -8 * telescope.FocalRatio * telescope.FocalRatio * 0.54 * 5, Electrons = 1e6 }, adu, RunContext.Default);
+            new SingleStarRequest
+            {
+                Telescope = telescope,
+                Detector = camera,
+                FocusPositionUm = -8 * telescope.FocalRatio * telescope.FocalRatio * 0.54 * 5,
+                Electrons = 1e6
+            }, adu, RunContext.Default);
         Assert.Equal(Math.Sqrt(400 + 225 + 625), truth.RmsNm, 0.05);
         Assert.Equal(Strehl.Exponential(truth.RmsNm / 540), truth.StrehlRatio, 5e-3);
         Assert.Equal(-5, truth.DefocusWaves, 1e-9);
@@ -151,6 +172,7 @@ public class FlatAndExposureTests
         Assert.Equal([5, 6, 7, 8, 11], truth.NollTerms);
         double light = adu.Sum(v => (double)v - 500) * camera.GainElectronsPerAdu;
         Assert.Equal(1e6 * truth.Share, light, 6000.0);
-        Assert.Throws<InputException>(() => SingleStarDrawing.Draw(new SingleStarRequest { Telescope = telescope, Detector = camera with { Height = 50 } }, adu, RunContext.Default));
+        Assert.Throws<InputException>(() => SingleStarDrawing.Draw(new SingleStarRequest { Telescope = telescope, Detector = camera with { Height = 50 } },
+            adu, RunContext.Default));
     }
 }

@@ -28,7 +28,12 @@ public class StarFieldDrawingTests
         float[] frame = new float[Small.Width * Small.Height];
         StarFieldTruth truth = StarFieldDrawing.DrawExpected(OneStar, frame, RunContext.Default);
         IReadOnlyList<SpectralSample> spectrum = OneStar.Passbands[0].Spectrum(Juniper, OneStar.Sky, Small);
-        DiffractionStamp exact = DiffractionImage.Draw(FieldImages.ImageAt(Juniper, OneStar.Sky, Small, spectrum, 0, 0, 0) with { Size = 64, OffsetXPix = 0.37, OffsetYPix = -0.18 });
+        DiffractionStamp exact = DiffractionImage.Draw(FieldImages.ImageAt(Juniper, OneStar.Sky, Small, spectrum, 0, 0, 0) with
+        {
+            Size = 64,
+            OffsetXPix = 0.37,
+            OffsetYPix = -0.18
+        });
         double peak = exact.Values.Max();
         double worst = 0;
         for (int j = 6; j < 58; j++)
@@ -203,7 +208,16 @@ public class StarFieldDrawingTests
     [Fact]
     public void Random_stars_keep_their_distance_and_their_brightness()
     {
-        StarFieldRequest request = OneStar with { X = [], Y = [], ElectronRates = [], RandomStars = 150, SeparationPix = 8, FaintestRate = 100, BrightestRate = 1e5 };
+        StarFieldRequest request = OneStar with
+        {
+            X = [],
+            Y = [],
+            ElectronRates = [],
+            RandomStars = 150,
+            SeparationPix = 8,
+            FaintestRate = 100,
+            BrightestRate = 1e5
+        };
         StarFieldTruth truth = StarFieldDrawing.DrawExpected(request, new float[Small.Width * Small.Height], RunContext.Default);
         Assert.True(truth.X.Length > 140);
         for (int i = 0; i < truth.X.Length; i++)
@@ -239,6 +253,7 @@ public class StarFieldDrawingTests
         Assert.Throws<InputException>(() => StarFieldDrawing.DrawExpected(OneStar with { X = [1, 2] }, frame, RunContext.Default));
         Assert.Throws<InputException>(() => StarFieldDrawing.DrawExpected(OneStar, new float[7], RunContext.Default));
         Assert.Throws<InputException>(() => StarFieldDrawing.DrawExpected(OneStar with { Passbands = [] }, frame, RunContext.Default));
-        Assert.Throws<InputException>(() => StarFieldDrawing.DrawExpected(OneStar with { Telescope = Juniper with { NollTerms = [8] } }, frame, RunContext.Default));
+        Assert.Throws<InputException>(() => StarFieldDrawing.DrawExpected(OneStar with { Telescope = Juniper with { NollTerms = [8] } }, frame,
+            RunContext.Default));
     }
 }

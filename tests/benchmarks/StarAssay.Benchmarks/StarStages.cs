@@ -37,7 +37,8 @@ internal static class StarStages
         SeedFinder finder = clock.Time("noise of the smoothed sky", () => new SeedFinder(frame, first, new MatchedFilter(FilterSigma), 5, context));
         Seed[] peaks = clock.Time("finding peaks", () => finder.Find(context));
         TypicalStar typical = clock.Time("typical star", () => TypicalStar.Of(frame, first, peaks, 0, 0, context));
-        Seed[] seeds = clock.Time("merging peaks", () => new SeedMerger(frame, first, FilterSigma, finder.FilteredNoise).Merge(peaks, Math.Sqrt(typical.Variance), context));
+        Seed[] seeds = clock.Time("merging peaks",
+            () => new SeedMerger(frame, first, FilterSigma, finder.FilteredNoise).Merge(peaks, Math.Sqrt(typical.Variance), context));
         BackgroundMesh mesh = clock.Time("skirts out of the sky", () =>
         {
             SkyFromStars.TakeOut(cells, seeds, typical.Alpha, typical.Beta, typical.FilteredPeak(FilterSigma), context);
@@ -104,6 +105,11 @@ internal static class StarStages
             }
         }
 
-        return new Frame { Pixels = new RawPixels(bytes, PixelFormat.Float32, !BitConverter.IsLittleEndian, Width, Height), Name = "stages", SaturationAdu = 65535 };
+        return new Frame
+        {
+            Pixels = new RawPixels(bytes, PixelFormat.Float32, !BitConverter.IsLittleEndian, Width, Height),
+            Name = "stages",
+            SaturationAdu = 65535
+        };
     }
 }

@@ -78,7 +78,11 @@ internal static class WavefrontStages
             Gaussian = gaussian,
             LastNoll = LastNoll,
         };
-        (PairOptics optics, _, PairState truth) = WavefrontRefinement.Prepare(request with { Electrons = new float[2 * Window * Window], Variance = new float[2 * Window * Window] });
+        (PairOptics optics, _, PairState truth) = WavefrontRefinement.Prepare(request with
+        {
+            Electrons = new float[2 * Window * Window],
+            Variance = new float[2 * Window * Window]
+        });
         ZernikeIndex[] modes = ZernikeIndex.NollRange(5, LastNoll);
         for (int j = 0; j < modes.Length; j++)
         {

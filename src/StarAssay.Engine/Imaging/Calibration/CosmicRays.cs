@@ -45,7 +45,8 @@ public static class CosmicRays
         if (!(frame.GainElectronsPerAdu > 0) || !(frame.ReadNoiseElectrons >= 0))
         {
             throw new InputException("cosmic-rays.noise",
-                $"Gain and read noise of {frame.Name} are needed to know its noise. Give gain=... and read_noise=..., or measure them with measure_gain.", "gain", frame.Name);
+                $"Gain and read noise of {frame.Name} are needed to know its noise. Give gain=... and read_noise=..., or measure them with measure_gain.",
+                    "gain", frame.Name);
         }
 
         FloatImage image = FloatImage.From(frame, context);
@@ -62,7 +63,8 @@ public static class CosmicRays
         Buffer.BlockCopy(hit, 0, mask, 0, hit.Length);
         int pixels = hit.Count(h => h);
         Note[] notes = pixels > 0.01 * hit.Length
-            ? [CalibrationNotes.ManyCosmicRays.Say($"{pixels} pixels were taken for cosmic rays. If the stars are sharper than 1.5 pixels, raise contrast.", frame.Name)]
+            ? [CalibrationNotes.ManyCosmicRays.Say($"{pixels} pixels were taken for cosmic rays. If the stars are sharper than 1.5 pixels, raise contrast.",
+                frame.Name)]
             : [];
         return new CosmicRayMask(mask, pixels, Groups(hit, frame.Width, frame.Height), rounds, notes);
     }

@@ -64,7 +64,8 @@ public static class FrameCalibrator
         double level = flat is null ? 1 : FrameCombiner.Level(new FrameReader(flat.Frame));
         if (!(level > 0))
         {
-            throw new CannotMeasureException("calibration.flat-level", $"{flat!.Frame.Name} has a median of {level:G4} and cannot be a flat field. Give another.", flat.Frame.Name);
+            throw new CannotMeasureException("calibration.flat-level", $"{flat!.Frame.Name} has a median of {level:G4} and cannot be a flat field. Give " +
+                "another.", flat.Frame.Name);
         }
 
         bool noise = frame.GainElectronsPerAdu > 0 && frame.ReadNoiseElectrons >= 0;
@@ -83,7 +84,8 @@ public static class FrameCalibrator
 
         if (dim.Sum() > 0)
         {
-            notes.Add(CalibrationNotes.FlatDark.Say($"{dim.Sum()} pixels of the flat lie below {request.FlatFloor:P0} of its median and are masked.", frame.Name));
+            notes.Add(CalibrationNotes.FlatDark.Say($"{dim.Sum()} pixels of the flat lie below {request.FlatFloor:P0} of its median and are masked.",
+                frame.Name));
         }
 
         double saturation = clipped.Min();
@@ -163,7 +165,8 @@ public static class FrameCalibrator
     {
         bool outside = w.Request.LitPart is [int x0, int x1, int y0, int y1] && (x < x0 || x >= x1 || y < y0 || y >= y1);
         long at = ((long)y * w.Frame.Width) + x;
-        return outside || Marked(w.Frame) || (w.Bias is not null && Marked(w.Bias.Frame)) || (w.Dark is not null && Marked(w.Dark.Frame)) || (w.Flat is not null && Marked(w.Flat.Frame));
+        return outside || Marked(w.Frame) || (w.Bias is not null && Marked(w.Bias.Frame)) || (w.Dark is not null && Marked(w.Dark.Frame))
+            || (w.Flat is not null && Marked(w.Flat.Frame));
 
         bool Marked(Frame f) => !f.Mask.IsEmpty && f.Mask.Span[(int)at] != 0;
     }
@@ -179,7 +182,8 @@ public static class FrameCalibrator
         double factor = double.IsNaN(own) || double.IsNaN(frame.ExposureS) ? 1 : frame.ExposureS / own;
         if (!double.IsFinite(factor) || factor < 0)
         {
-            throw new InputException("calibration.dark-exposure", $"The dark's exposure is {own} s, the image's {frame.ExposureS} s; they cannot be scaled. Give both exposures.", "dark_exposure", frame.Name);
+            throw new InputException("calibration.dark-exposure", $"The dark's exposure is {own} s, the image's {frame.ExposureS} s; they cannot be scaled. " +
+                "Give both exposures.", "dark_exposure", frame.Name);
         }
 
         if (Math.Abs(factor - 1) <= 0.01)
@@ -190,7 +194,8 @@ public static class FrameCalibrator
         if (bias is null && request.DarkHasBias)
         {
             throw new InputException("calibration.dark-bias",
-                $"The dark has {own} s, the image {frame.ExposureS} s: scaling needs a bias, or a dark without it. Give bias=... or darks of {frame.ExposureS} s.", "bias", frame.Name);
+                $"The dark has {own} s, the image {frame.ExposureS} s: scaling needs a bias, or a dark without it. Give bias=... or darks of " +
+                    $"{frame.ExposureS} s.", "bias", frame.Name);
         }
 
         notes.Add(CalibrationNotes.DarkScaled.Say($"The dark of {own:G4} s was scaled by {factor:G4}.", frame.Name));
@@ -206,7 +211,8 @@ public static class FrameCalibrator
 
         if (section is not [int x0, int x1, int y0, int y1] || x0 < 0 || y0 < 0 || x1 > frame.Width || y1 > frame.Height || x0 >= x1 || y0 >= y1)
         {
-            throw new InputException("calibration.overscan", $"The overscan section does not lie in {frame.Name} ({frame.Width} x {frame.Height}). Give its columns and rows.", "overscan", frame.Name);
+            throw new InputException("calibration.overscan", $"The overscan section does not lie in {frame.Name} ({frame.Width} x {frame.Height}). Give its " +
+                "columns and rows.", "overscan", frame.Name);
         }
 
         var decoder = new RowDecoder(frame.Pixels);
@@ -223,7 +229,8 @@ public static class FrameCalibrator
 
     private static double Square(double v) => v * v;
 
-    private sealed record Work(Frame Frame, Master? Bias, Master? Dark, Master? Flat, CalibrateRequest Request, double Factor, double Overscan, double FlatLevel, bool Noise);
+    private sealed record Work(Frame Frame, Master? Bias, Master? Dark, Master? Flat, CalibrateRequest Request, double Factor, double Overscan,
+        double FlatLevel, bool Noise);
 }
 
 /// <summary>A master frame with the uncertainty of each of its pixels.</summary>

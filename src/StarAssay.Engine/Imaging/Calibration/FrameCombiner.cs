@@ -61,7 +61,8 @@ public static class FrameCombiner
         if (request.Normalize && levels.Any(l => !(l > 0)))
         {
             int bad = Array.FindIndex(levels, l => !(l > 0));
-            throw new CannotMeasureException("calibration.flat-level", $"{frames[bad].Name} has a median of {levels[bad]:G4} ADU and cannot be a flat field. Leave it out.", frames[bad].Name);
+            throw new CannotMeasureException("calibration.flat-level", $"{frames[bad].Name} has a median of {levels[bad]:G4} ADU and cannot be a flat " +
+                "field. Leave it out.", frames[bad].Name);
         }
 
         var pixels = new float[height, width];
@@ -99,7 +100,8 @@ public static class FrameCombiner
 
         if (share > 0.05)
         {
-            notes.Add(CalibrationNotes.ManyRejected.Say($"{share:P1} of the values were rejected; check that the frames have one exposure, filter and temperature."));
+            notes.Add(CalibrationNotes.ManyRejected.Say($"{share:P1} of the values were rejected; check that the frames have one exposure, filter and " +
+                "temperature."));
         }
 
         return new MasterFrame(pixels, uncertainty, counts, n, share, levels, notes);

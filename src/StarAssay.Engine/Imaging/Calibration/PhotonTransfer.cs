@@ -49,7 +49,8 @@ public static class PhotonTransfer
         int size = request.TileSize, nx = (x1 - x0) / size, ny = (y1 - y0) / size;
         if (nx * ny < 4)
         {
-            throw new CannotMeasureException("gain.too-small", $"{nx * ny} tiles of {size} x {size} pixels fit in the section; at least 4 are needed. Choose a larger section or smaller tiles.", flat1.Name);
+            throw new CannotMeasureException("gain.too-small", $"{nx * ny} tiles of {size} x {size} pixels fit in the section; at least 4 are needed. " +
+                "Choose a larger section or smaller tiles.", flat1.Name);
         }
 
         RowDecoder[] decoders = [.. all.Select(f => new RowDecoder(f.Pixels))];
@@ -60,7 +61,8 @@ public static class PhotonTransfer
         TileSum[] good = [.. tiles.Where(t => t.Count > size * size / 2 && t.Signal > 0)];
         if (good.Length < 4)
         {
-            throw new CannotMeasureException("gain.no-signal", $"Only {good.Length} tiles of {flat1.Name} are lit and unsaturated. Take flats at a third to a half of saturation.", flat1.Name);
+            throw new CannotMeasureException("gain.no-signal", $"Only {good.Length} tiles of {flat1.Name} are lit and unsaturated. Take flats at a third to " +
+                "a half of saturation.", flat1.Name);
         }
 
         return Solve(good, ratio, flat1.Name);
@@ -91,7 +93,8 @@ public static class PhotonTransfer
             slope = top / bottom;
             if (!(slope > 0))
             {
-                throw new CannotMeasureException("gain.no-photon-noise", $"The flats differ no more than the bias frames; there is no photon noise to measure in {name}. Take two separate flats, not copies.", name);
+                throw new CannotMeasureException("gain.no-photon-noise", "The flats differ no more than the bias frames; there is no photon noise to " +
+                    $"measure in {name}. Take two separate flats, not copies.", name);
             }
         }
 
@@ -109,7 +112,8 @@ public static class PhotonTransfer
         var notes = new List<Note>();
         if (chi2 > 1 + (5 * Math.Sqrt(2.0 / (tiles.Length - 1))))
         {
-            notes.Add(CalibrationNotes.GainUneven.Say($"The tiles scatter {Math.Sqrt(chi2):F2} times more about one gain than their noise; the uncertainty was widened by that. Flats of a steady lamp, or a section without spectral structure, would be better.", name));
+            notes.Add(CalibrationNotes.GainUneven.Say($"The tiles scatter {Math.Sqrt(chi2):F2} times more about one gain than their noise; the uncertainty " +
+                "was widened by that. Flats of a steady lamp, or a section without spectral structure, would be better.", name));
         }
 
         double read = gain * readAdu;
@@ -125,7 +129,8 @@ public static class PhotonTransfer
         {
             [] => (0, frame.Width, 0, frame.Height),
             [int a, int b, int c, int d] when a >= 0 && c >= 0 && a < b && c < d && b <= frame.Width && d <= frame.Height => (a, b, c, d),
-            _ => throw new InputException("gain.section", $"The section does not lie in {frame.Name} ({frame.Width} x {frame.Height}). Give its columns and rows.", "section", frame.Name),
+            _ => throw new InputException("gain.section", $"The section does not lie in {frame.Name} ({frame.Width} x {frame.Height}). Give its columns and " +
+                "rows.", "section", frame.Name),
         };
     }
 

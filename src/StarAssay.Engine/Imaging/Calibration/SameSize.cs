@@ -10,7 +10,8 @@ internal static class SameSize
         if ((first.Width, first.Height) != (other.Width, other.Height))
         {
             throw new InputException("frame.size-differs",
-                $"{other.Name} is {other.Width} x {other.Height} pixels, {first.Name} is {first.Width} x {first.Height}. Use frames of one camera with one binning.",
+                $"{other.Name} is {other.Width} x {other.Height} pixels, {first.Name} is {first.Width} x {first.Height}. Use frames of one camera with one " +
+                    "binning.",
                 "frames", other.Name);
         }
     }

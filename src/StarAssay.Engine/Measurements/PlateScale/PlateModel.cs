@@ -157,7 +157,8 @@ internal sealed class PlateModel
         [.. Enumerable.Range(0, count).Select(i => given.Length == count && given[i] > 0 && double.IsFinite(given[i]) ? given[i] : 0.1)];
 
     private CannotMeasureException NoAgreement() => new("plate-scale.no-agreement",
-        $"Only {Used.Count(u => u)} of {Used.Length} stars stand where their sky positions put them; at least {PlateScaleMeasurement.LeastStars} and half of them must. "
+        $"Only {Used.Count(u => u)} of {Used.Length} stars stand where their sky positions put them; at least {PlateScaleMeasurement.LeastStars} and half " +
+            "of them must. "
         + "Check that the list belongs to this frame, and its matches.");
 
     /// <summary>The affine transformation through three stars that puts most of the others nearest: least median of residuals.</summary>

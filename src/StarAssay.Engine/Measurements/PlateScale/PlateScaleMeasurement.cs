@@ -204,7 +204,8 @@ public static class PlateScaleMeasurement
         var notes = new List<Note>
         {
             request.Source == PositionSource.Solution
-                ? PlateScaleNotes.FromSolution.Say($"The geometry is that of the frame's celestial solution at {used} measured stars. The error bars are what stars placed to 0.2 pixels allow; what the solution itself is wrong by does not show.")
+                ? PlateScaleNotes.FromSolution.Say($"The geometry is that of the frame's celestial solution at {used} measured stars. The error bars are " +
+                    "what stars placed to 0.2 pixels allow; what the solution itself is wrong by does not show.")
                 : PlateScaleNotes.FromList.Say($"The geometry comes from {used} stars with listed sky positions."),
         };
         if (wrong > 0)
@@ -215,21 +216,25 @@ public static class PlateScaleMeasurement
 
         if (model.Unknowns == PlateModel.Affine)
         {
-            notes.Add(PlateScaleNotes.NoDistortion.Say($"{used} stars cannot tell distortion from focal length; none was fitted, and the focal length is a mean over the field. List more stars, out to the corners."));
+            notes.Add(PlateScaleNotes.NoDistortion.Say($"{used} stars cannot tell distortion from focal length; none was fitted, and the focal length is a " +
+                "mean over the field. List more stars, out to the corners."));
         }
         else if (model.Unknowns == PlateModel.Third)
         {
-            notes.Add(PlateScaleNotes.FewStars.Say($"{used} stars carry the third order of the distortion alone; a fifth order would be missed. List 18 or more."));
+            notes.Add(PlateScaleNotes.FewStars.Say($"{used} stars carry the third order of the distortion alone; a fifth order would be missed. List 18 or " +
+                "more."));
         }
 
         if (covered < 0.8)
         {
-            notes.Add(PlateScaleNotes.CornersEmpty.Say($"The outermost star stands at {100 * covered:0} % of the way to the corner; distortion beyond it is extrapolated."));
+            notes.Add(PlateScaleNotes.CornersEmpty.Say($"The outermost star stands at {100 * covered:0} % of the way to the corner; distortion beyond it is " +
+                "extrapolated."));
         }
 
         if (request.Source == PositionSource.Solution && model.Added > 0.1)
         {
-            notes.Add(PlateScaleNotes.NotRadial.Say($"The frame's celestial solution bends the field by {model.Added:0.00} pixels beside a lens's distortion; these residuals have a pattern, so the error bar of the distortion may be too small. A list of star positions tells more."));
+            notes.Add(PlateScaleNotes.NotRadial.Say($"The frame's celestial solution bends the field by {model.Added:0.00} pixels beside a lens's " +
+                "distortion; these residuals have a pattern, so the error bar of the distortion may be too small. A list of star positions tells more."));
         }
         else if (model.Added > 0.02)
         {
@@ -238,13 +243,16 @@ public static class PlateScaleMeasurement
 
         if (!double.IsFinite(request.PitchUncertaintyUm))
         {
-            notes.Add(PlateScaleNotes.PitchNominal.Say($"The pixel pitch of {request.PitchUm:G5} um is nominal and taken as known to 0.1 %; all frames of this camera share that."));
+            notes.Add(PlateScaleNotes.PitchNominal.Say($"The pixel pitch of {request.PitchUm:G5} um is nominal and taken as known to 0.1 %; all frames of " +
+                "this camera share that."));
         }
 
-        notes.Add(PlateScaleNotes.Refraction.Say("Positions are not corrected for refraction, which shrinks the field by 0.03 % at the zenith and 0.07 % at an altitude of 30 degrees; 0.05 % is in the common part of the uncertainties."));
+        notes.Add(PlateScaleNotes.Refraction.Say("Positions are not corrected for refraction, which shrinks the field by 0.03 % at the zenith and 0.07 % at " +
+            "an altitude of 30 degrees; 0.05 % is in the common part of the uncertainties."));
         if (anamorphism.Value > 5e-4 && anamorphism.Value > 4 * anamorphism.Uncertainty)
         {
-            notes.Add(PlateScaleNotes.NotSquare.Say($"The scale differs by {100 * anamorphism.Value:0.00} % with the direction: refraction low in the sky, pixels that are not square, or a tilted element."));
+            notes.Add(PlateScaleNotes.NotSquare.Say($"The scale differs by {100 * anamorphism.Value:0.00} % with the direction: refraction low in the sky, " +
+                "pixels that are not square, or a tilted element."));
         }
 
         return notes;

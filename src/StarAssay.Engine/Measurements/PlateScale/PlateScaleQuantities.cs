@@ -7,8 +7,10 @@ namespace StarAssay.Engine.Measurements.PlateScale;
 public static class PlateScaleQuantities
 {
     public static readonly QuantityDefinition FocalLength = new("focal_length", "focal length", "mm", 0, double.PositiveInfinity, null, Frame);
-    public static readonly QuantityDefinition ReducerFactor = new("reducer_factor", "reducer factor", "", 0, double.PositiveInfinity, null, Frame + " Give nominal_focal_length with it.");
-    public static readonly QuantityDefinition FocalRatio = new("focal_ratio", "focal ratio", "", 0, double.PositiveInfinity, null, Frame + " Give the aperture with it.");
+    public static readonly QuantityDefinition ReducerFactor = new("reducer_factor", "reducer factor", "", 0, double.PositiveInfinity, null,
+        Frame + " Give nominal_focal_length with it.");
+    public static readonly QuantityDefinition FocalRatio = new("focal_ratio", "focal ratio", "", 0, double.PositiveInfinity, null,
+        Frame + " Give the aperture with it.");
     public static readonly QuantityDefinition DistortionEdge = new("distortion_edge", "distortion at the corner of the frame", "%", -100, 1000, null, Frame);
     public static readonly QuantityDefinition FieldOfViewDiagonal = new("field_of_view_diagonal", "diagonal field of view", "deg", 0, 180, null, Frame);
 

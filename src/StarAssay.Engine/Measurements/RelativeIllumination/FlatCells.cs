@@ -121,14 +121,16 @@ internal sealed class FlatCells
         if (clipped > MostClipped * all)
         {
             throw new CannotMeasureException("relative-illumination.clipped",
-                $"{100 * clipped / all:0.0} % of the pixels of {frame.Name} are clipped at {limit:0} ADU. Take the flat again with a third of the exposure.", frame.Name);
+                $"{100 * clipped / all:0.0} % of the pixels of {frame.Name} are clipped at {limit:0} ADU. Take the flat again with a third of the exposure.",
+                    frame.Name);
         }
 
         double[] known = [.. level.Cast<double>().Where(double.IsFinite)];
         if (known.Length < LeastShare * level.Length)
         {
             throw new CannotMeasureException("relative-illumination.no-light",
-                $"{frame.Name} holds light in {100.0 * known.Length / level.Length:0} % of its parts only. Check the exposure and the level without light.", frame.Name);
+                $"{frame.Name} holds light in {100.0 * known.Length / level.Length:0} % of its parts only. Check the exposure and the level without light.",
+                    frame.Name);
         }
 
         // Cells that all stand at the highest value: clipped at a level nobody told.
@@ -137,7 +139,8 @@ internal sealed class FlatCells
         if (double.IsInfinity(limit) && flat > 0.05 * known.Length && top >= 0.999 * (highest - 1))
         {
             throw new CannotMeasureException("relative-illumination.clipped",
-                $"{100.0 * flat / known.Length:0} % of {frame.Name} stand at its highest level: clipped. Take the flat again with a third of the exposure.", frame.Name);
+                $"{100.0 * flat / known.Length:0} % of {frame.Name} stand at its highest level: clipped. Take the flat again with a third of the exposure.",
+                    frame.Name);
         }
     }
 }

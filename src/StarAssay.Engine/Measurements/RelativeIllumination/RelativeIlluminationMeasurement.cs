@@ -60,7 +60,8 @@ public static class RelativeIlluminationMeasurement
         Measured away = model.HasStop ? Of(p => 2 * p[6] * request.FocalRatio, "mm", out _, 1e-3) : Measured.None("mm");
         Measured full = model.HasStop
             ? Of(p => Math.Max(0, 2 * (p[5] - p[6]) / (1 - (2 * p[6] * request.FocalRatio / request.FocalLengthMm))), "mm", out _, 1e-3) : Measured.None("mm");
-        Measured centerX = model.HasStop ? Of(p => p[1], "mm", out _) : Measured.None("mm"), centerY = model.HasStop ? Of(p => p[2], "mm", out _) : Measured.None("mm");
+        Measured centerX = model.HasStop ? Of(p => p[1], "mm", out _) : Measured.None("mm"),
+            centerY = model.HasStop ? Of(p => p[2], "mm", out _) : Measured.None("mm");
         Measured slopeX = Of(p => p[3], string.Empty, out _), slopeY = Of(p => p[4], string.Empty, out _);
 
         double reach = Math.Sqrt((right * right) + (top * top)), level = Math.Exp(model.P[0]);
@@ -137,11 +138,13 @@ public static class RelativeIlluminationMeasurement
     {
         var notes = new List<Note>
         {
-            RelativeIlluminationNotes.Method.Say($"Medians of cells of {request.Frames.Count} flat(s), fitted by the overlap of the cone of light with one round stop. The uncertainties are what leaving out each twelfth of the field in turn changes, and 0.3 % for an uneven light source."),
+            RelativeIlluminationNotes.Method.Say($"Medians of cells of {request.Frames.Count} flat(s), fitted by the overlap of the cone of light with one " +
+                "round stop. The uncertainties are what leaving out each twelfth of the field in turn changes, and 0.3 % for an uneven light source."),
         };
         if (double.IsNaN(request.BiasLevelAdu))
         {
-            notes.Add(RelativeIlluminationNotes.NoBias.Say("The level without light is not known and was not taken off, so that the field looks more even than it is. Give bias (a bias or dark frame) or bias_level."));
+            notes.Add(RelativeIlluminationNotes.NoBias.Say("The level without light is not known and was not taken off, so that the field looks more even " +
+                "than it is. Give bias (a bias or dark frame) or bias_level."));
         }
 
         if (!model.HasStop)
@@ -153,35 +156,41 @@ public static class RelativeIlluminationMeasurement
             double off = Math.Sqrt((centerX.Value * centerX.Value) + (centerY.Value * centerY.Value)), bar = Math.Max(centerX.Uncertainty, centerY.Uncertainty);
             if (off > 3 * bar && off > 0.03 * reach)
             {
-                notes.Add(RelativeIlluminationNotes.Beside.Say($"The lit circle is centered {off:0.0} mm beside the middle of the sensor ({centerX.Value:+0.0;-0.0} mm to the right, {centerY.Value:+0.0;-0.0} mm up): adapter, focuser or sensor sit off the axis."));
+                notes.Add(RelativeIlluminationNotes.Beside.Say($"The lit circle is centered {off:0.0} mm beside the middle of the sensor " +
+                    $"({centerX.Value:+0.0;-0.0} mm to the right, {centerY.Value:+0.0;-0.0} mm up): adapter, focuser or sensor sit off the axis."));
             }
 
             if (half.Value / 2 > reach)
             {
-                notes.Add(RelativeIlluminationNotes.Extrapolated.Say($"The circle with half of the light, {half.Value:0} mm, lies beyond the frame's corners at {2 * reach:0} mm and rests on the overlap of two circles."));
+                notes.Add(RelativeIlluminationNotes.Extrapolated.Say($"The circle with half of the light, {half.Value:0} mm, lies beyond the frame's " +
+                    $"corners at {2 * reach:0} mm and rests on the overlap of two circles."));
             }
 
             if (away.Uncertainty > 0.3 * away.Value)
             {
-                notes.Add(RelativeIlluminationNotes.DistanceUnsure.Say($"How far the stop stands before the sensor is hardly seen ({away.Value:0} +- {away.Uncertainty:0} mm); its clear diameter is surer than that."));
+                notes.Add(RelativeIlluminationNotes.DistanceUnsure.Say($"How far the stop stands before the sensor is hardly seen ({away.Value:0} +- " +
+                    $"{away.Uncertainty:0} mm); its clear diameter is surer than that."));
             }
         }
 
         double corner = model.CornerDeparture();
         if (Math.Abs(corner) > CornerLimit)
         {
-            notes.Add(RelativeIlluminationNotes.CornerDeparts.Say($"A corner gets {100 * Math.Abs(corner):0.0} % of the light on the axis {(corner > 0 ? "more" : "less")} than the fit says: something else clips there. Look at the map."));
+            notes.Add(RelativeIlluminationNotes.CornerDeparts.Say($"A corner gets {100 * Math.Abs(corner):0.0} % of the light on the axis " +
+                $"{(corner > 0 ? "more" : "less")} than the fit says: something else clips there. Look at the map."));
         }
 
         if (model.Usual > 0.01)
         {
-            notes.Add(RelativeIlluminationNotes.NotTwoCircles.Say($"Cells depart from the fit by {100 * model.Usual:0.0} %: a second stop, a mirror's shadow, dust, or light that comes from elsewhere."));
+            notes.Add(RelativeIlluminationNotes.NotTwoCircles.Say($"Cells depart from the fit by {100 * model.Usual:0.0} %: a second stop, a mirror's " +
+                "shadow, dust, or light that comes from elsewhere."));
         }
 
         double slope = Math.Sqrt((slopeX.Value * slopeX.Value) + (slopeY.Value * slopeY.Value));
         if (slope > 0.02 && slope > 4 * Math.Max(slopeX.Uncertainty, slopeY.Uncertainty))
         {
-            notes.Add(RelativeIlluminationNotes.Slope.Say($"The light falls by {100 * slope:0.0} % across the frame beside what the stop makes of it. It was taken for the light source's; two flats with the camera turned by half a turn between them tell."));
+            notes.Add(RelativeIlluminationNotes.Slope.Say($"The light falls by {100 * slope:0.0} % across the frame beside what the stop makes of it. It " +
+                "was taken for the light source's; two flats with the camera turned by half a turn between them tell."));
         }
 
         return notes;
@@ -200,18 +209,21 @@ public static class RelativeIlluminationMeasurement
             frame.RequireConsistent();
             if (frame.Width != first.Width || frame.Height != first.Height)
             {
-                throw new InputException("relative-illumination.sizes", $"{frame.Name} has {frame.Width} x {frame.Height} pixels, {first.Name} {first.Width} x {first.Height}. Give flats of one setup.", "frames", frame.Name);
+                throw new InputException("relative-illumination.sizes", $"{frame.Name} has {frame.Width} x {frame.Height} pixels, {first.Name} " +
+                    $"{first.Width} x {first.Height}. Give flats of one setup.", "frames", frame.Name);
             }
         }
 
         if (first.Width < 128 || first.Height < 96)
         {
-            throw new InputException("relative-illumination.too-small", $"{first.Name} is {first.Width} x {first.Height} pixels; a flat needs at least 128 x 96.", "frames", first.Name);
+            throw new InputException("relative-illumination.too-small",
+                $"{first.Name} is {first.Width} x {first.Height} pixels; a flat needs at least 128 x 96.", "frames", first.Name);
         }
 
         if (request.Turned && request.Frames.Count % 2 != 0)
         {
-            throw new InputException("relative-illumination.turned", $"{request.Frames.Count} flats cannot be pairs with the camera turned between them. Give as many turned as not.", "turned");
+            throw new InputException("relative-illumination.turned", $"{request.Frames.Count} flats cannot be pairs with the camera turned between them. " +
+                "Give as many turned as not.", "turned");
         }
     }
 }

@@ -188,7 +188,8 @@ internal sealed class StopModel
         // Twice the logarithm of the likelihood must gain more than chance gives two unknowns among so many starts; residuals scaled to their scatter.
         double scale = Math.Max(1, Scatter(best, all));
         // And it must take more from a corner than dust and an uneven source feign.
-        HasStop = (bare - cost) / (scale * scale) > 25 && Corners.Min(c => At(best, Math.Sqrt(Math.Pow((c.X * reachX) - best[1], 2) + Math.Pow((c.Y * reachY) - best[2], 2)))) < LeastCut;
+        HasStop = (bare - cost) / (scale * scale) > 25
+            && Corners.Min(c => At(best, Math.Sqrt(Math.Pow((c.X * reachX) - best[1], 2) + Math.Pow((c.Y * reachY) - best[2], 2)))) < LeastCut;
         P = HasStop ? best : plain;
         Rms = Math.Sqrt(Enumerable.Range(0, x.Length).Average(i => Math.Pow(Residual(P, i) * sigma[i], 2)));
         Usual = 1.4826 * Robust.Median(Enumerable.Range(0, x.Length).Select(i => Math.Abs(Residual(P, i) * sigma[i])));
@@ -214,11 +215,13 @@ internal sealed class StopModel
     // Gauss's two points along each side: the mean over a cell, exact to the third order.
     private double Residual(ReadOnlySpan<double> p, int i)
     {
-        double mean = (At(p, x[i] - gauss, y[i] - gauss) + At(p, x[i] + gauss, y[i] - gauss) + At(p, x[i] - gauss, y[i] + gauss) + At(p, x[i] + gauss, y[i] + gauss)) / 4;
+        double mean = (At(p, x[i] - gauss, y[i] - gauss) + At(p, x[i] + gauss, y[i] - gauss) + At(p, x[i] - gauss, y[i] + gauss)
+            + At(p, x[i] + gauss, y[i] + gauss)) / 4;
         return ((value[i] / Math.Exp(p[0])) - mean) / (sigma[i] * mildness);
     }
 
-    private double Scatter(double[] p, bool[] keep) => 1.4826 * Robust.Median(Enumerable.Range(0, x.Length).Where(i => keep[i]).Select(i => Math.Abs(Residual(p, i))));
+    private double Scatter(double[] p, bool[] keep) =>
+        1.4826 * Robust.Median(Enumerable.Range(0, x.Length).Where(i => keep[i]).Select(i => Math.Abs(Residual(p, i))));
 
     private double Cost(ReadOnlySpan<double> p, bool[] keep)
     {

@@ -8,7 +8,8 @@ public static class SetupNotes
 {
     /// <summary>The pair may be in the wrong order.</summary>
     public static readonly NoteDefinition Exchanged = new("wavefront.exchanged", NoteLevel.Caution,
-        "Focuser positions or file names say that the inside and the outside image may be exchanged, which the images cannot show: it turns the sign of spherical aberration and astigmatism.");
+        "Focuser positions or file names say that the inside and the outside image may be exchanged, which the images cannot show: it turns the sign of " +
+            "spherical aberration and astigmatism.");
 
     /// <summary>The focuser did not move between the images.</summary>
     public static readonly NoteDefinition OneSide = new("wavefront.one-side", NoteLevel.Doubt,

@@ -29,7 +29,8 @@ public sealed record WavefrontFit : IMeasurementResult
     /// <summary>The part of it that photons and read noise alone make, nm: what noise adds to sums of squares.</summary>
     public required double[] PhotonUncertaintyNm { get; init; }
 
-    /// <summary>The part of it that averages out over more pairs, nm: the fit's, turbulence left in a finite exposure, and the pairs' scatter where that is larger.</summary>
+    /// <summary>The part of it that averages out over more pairs, nm: the fit's, turbulence left in a finite exposure, and the pairs' scatter where that is
+    /// larger.</summary>
     public required double[] RandomUncertaintyNm { get; init; }
 
     /// <summary>Covariance of the coefficients with every part of the budget, nm^2.</summary>

@@ -9,12 +9,17 @@ public static class WavefrontQuantities
     public static readonly QuantityDefinition Strehl = new("strehl", "Strehl ratio", "", 0, 1, true, Pair);
     public static readonly QuantityDefinition Rms = new("wavefront_rms", "wavefront error, RMS", "nm", 0, double.PositiveInfinity, false, Pair);
     public static readonly QuantityDefinition Pv = new("wavefront_pv", "wavefront error, PV", "nm", 0, double.PositiveInfinity, false, Pair);
-    public static readonly QuantityDefinition Spherical = new("spherical", "spherical aberration, RMS by circle polynomials", "nm", 0, double.PositiveInfinity, false, Pair);
-    public static readonly QuantityDefinition SphericalAnnular = new("spherical_annular", "spherical aberration, RMS by annular polynomials", "nm", 0, double.PositiveInfinity, false, Pair);
+    public static readonly QuantityDefinition Spherical = new("spherical", "spherical aberration, RMS by circle polynomials", "nm", 0, double.PositiveInfinity,
+        false, Pair);
+    public static readonly QuantityDefinition SphericalAnnular = new("spherical_annular", "spherical aberration, RMS by annular polynomials", "nm", 0,
+        double.PositiveInfinity, false, Pair);
     public static readonly QuantityDefinition Coma = new("coma", "coma, RMS by circle polynomials", "nm", 0, double.PositiveInfinity, false, Pair);
-    public static readonly QuantityDefinition ComaAnnular = new("coma_annular", "coma, RMS by annular polynomials", "nm", 0, double.PositiveInfinity, false, Pair);
-    public static readonly QuantityDefinition Astigmatism = new("astigmatism", "astigmatism, RMS by circle polynomials", "nm", 0, double.PositiveInfinity, false, Pair);
-    public static readonly QuantityDefinition AstigmatismAnnular = new("astigmatism_annular", "astigmatism, RMS by annular polynomials", "nm", 0, double.PositiveInfinity, false, Pair);
+    public static readonly QuantityDefinition ComaAnnular = new("coma_annular", "coma, RMS by annular polynomials", "nm", 0, double.PositiveInfinity, false,
+        Pair);
+    public static readonly QuantityDefinition Astigmatism = new("astigmatism", "astigmatism, RMS by circle polynomials", "nm", 0, double.PositiveInfinity,
+        false, Pair);
+    public static readonly QuantityDefinition AstigmatismAnnular = new("astigmatism_annular", "astigmatism, RMS by annular polynomials", "nm", 0,
+        double.PositiveInfinity, false, Pair);
     public static readonly QuantityDefinition Seeing = new("seeing", "seeing, FWHM", "arcsec", 0, double.PositiveInfinity, false, Pair);
 
     private const string Pair = "Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].";

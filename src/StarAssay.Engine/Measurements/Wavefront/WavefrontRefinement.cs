@@ -86,7 +86,8 @@ public static class WavefrontRefinement
         int w = request.Window;
         if (w < 16 || w % Fft.Lanes != 0 || request.Electrons.Length != 2 * w * w || request.Variance.Length != 2 * w * w)
         {
-            throw new InputException("wavefront.window", $"The window is {w}; it must be a multiple of 16, with 2 x {w} x {w} electrons and variances.", "window");
+            throw new InputException("wavefront.window", $"The window is {w}; it must be a multiple of 16, with 2 x {w} x {w} electrons and variances.",
+                "window");
         }
 
         using var memory = new MatrixLease();

@@ -81,7 +81,8 @@ public sealed record WavefrontRequest
     {
         if (Frames.Count < 2 || Frames.Count % 2 != 0)
         {
-            throw new InputException("wavefront.pairs", $"{Frames.Count} images were given; the measurement takes pairs, one inside and one outside of focus each.", "frames");
+            throw new InputException("wavefront.pairs", $"{Frames.Count} images were given; the measurement takes pairs, one inside and one outside of " +
+                "focus each.", "frames");
         }
 
         InputException.RequireRange(ApertureMm, 5, 20000, "aperture", "mm");
@@ -89,7 +90,8 @@ public sealed record WavefrontRequest
         InputException.RequireRange(FocalRatio, 1.5, 100, "focal_length / aperture", "");
         if (WavelengthsNm.Length == 0 || (Weights.Length != 0 && Weights.Length != WavelengthsNm.Length))
         {
-            throw new InputException("wavefront.band", $"{WavelengthsNm.Length} wavelengths and {Weights.Length} weights were given. Give one wavelength, or as many weights as wavelengths.", "wavelength");
+            throw new InputException("wavefront.band", $"{WavelengthsNm.Length} wavelengths and {Weights.Length} weights were given. Give one wavelength, " +
+                "or as many weights as wavelengths.", "wavelength");
         }
 
         foreach (double l in WavelengthsNm)
@@ -109,7 +111,8 @@ public sealed record WavefrontRequest
 
         if (DistancesUm.Length != 0 && DistancesUm.Length != Frames.Count)
         {
-            throw new InputException("wavefront.distances", $"{DistancesUm.Length} distances were given for {Frames.Count} images. Give one for each image, negative inside focus.", "distances");
+            throw new InputException("wavefront.distances", $"{DistancesUm.Length} distances were given for {Frames.Count} images. Give one for each image, " +
+                "negative inside focus.", "distances");
         }
 
         InputException.RequireRange(LeastNoll, 11, 120, "least_noll", "");

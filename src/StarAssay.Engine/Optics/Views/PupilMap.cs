@@ -39,7 +39,8 @@ public sealed record PupilMap
         InputException.RequireRange(size, 8, LargestGrid, "samples", "");
         if (modes.Count != coefficientsNm.Length)
         {
-            throw new InputException("views.map", $"{modes.Count} modes and {coefficientsNm.Length} coefficients were given; give one for each.", "coefficients");
+            throw new InputException("views.map", $"{modes.Count} modes and {coefficientsNm.Length} coefficients were given; give one for each.",
+                "coefficients");
         }
 
         double[] share = new double[size * size];
@@ -69,7 +70,8 @@ public sealed record PupilMap
     {
         if (Size < 8 || WavefrontNm.GetLength(1) != Size)
         {
-            throw new InputException("views.map", $"The wavefront map is {Size} x {WavefrontNm.GetLength(1)}; give a square map of at least 8 x 8.", nameof(WavefrontNm));
+            throw new InputException("views.map", $"The wavefront map is {Size} x {WavefrontNm.GetLength(1)}; give a square map of at least 8 x 8.",
+                nameof(WavefrontNm));
         }
 
         if (Amplitude is not null && (Amplitude.GetLength(0) != Size || Amplitude.GetLength(1) != Size))

@@ -47,7 +47,12 @@ public class CalibrationTests
     public void Bias_dark_and_flat_give_the_truth_back()
     {
         static double Flat(int x) => 0.6 + (0.02 * x);
-        Frame raw = Draw.Frame(30, 20, (x, y) => 300 + (2 * (5 + y)) + (1000 * Flat(x))) with { ExposureS = 20, GainElectronsPerAdu = 2, ReadNoiseElectrons = 8 };
+        Frame raw = Draw.Frame(30, 20, (x, y) => 300 + (2 * (5 + y)) + (1000 * Flat(x))) with
+        {
+            ExposureS = 20,
+            GainElectronsPerAdu = 2,
+            ReadNoiseElectrons = 8
+        };
         Master bias = new(Draw.Frame(30, 20, (_, _) => 300), default);
         Master dark = new(Draw.Frame(30, 20, (_, y) => 300 + 5 + y) with { ExposureS = 10 }, default);
         Master flat = new(Draw.Frame(30, 20, (x, _) => 7000 * Flat(x)), default);
@@ -117,7 +122,8 @@ public class CalibrationTests
             });
         }
 
-        PhotonTransferResult result = PhotonTransfer.Measure(Shot(1, 1), Shot(1.03, 2), Shot(0, 3), Shot(0, 4), new PhotonTransferRequest(), RunContext.Default);
+        PhotonTransferResult result = PhotonTransfer.Measure(Shot(1, 1), Shot(1.03, 2), Shot(0, 3), Shot(0, 4), new PhotonTransferRequest(),
+            RunContext.Default);
         Assert.InRange((result.Gain.Value - gain) / result.Gain.Uncertainty, -4, 4);
         Assert.InRange((result.ReadNoiseAdu.Value - readAdu) / result.ReadNoiseAdu.Uncertainty, -4, 4);
         Assert.InRange(result.Gain.Uncertainty / gain, 0.002, 0.02);
@@ -127,8 +133,10 @@ public class CalibrationTests
     [Fact]
     public void Copies_of_one_flat_have_no_gain()
     {
-        Frame flat = Draw.Frame(128, 128, (_, _) => 9000, 60, 1), bias = Draw.Frame(128, 128, (_, _) => 900, 3, 2), bias2 = Draw.Frame(128, 128, (_, _) => 900, 3, 3);
-        CannotMeasureException error = Assert.Throws<CannotMeasureException>(() => PhotonTransfer.Measure(flat, flat, bias, bias2, new PhotonTransferRequest(), RunContext.Default));
+        Frame flat = Draw.Frame(128, 128, (_, _) => 9000, 60, 1), bias = Draw.Frame(128, 128, (_, _) => 900, 3, 2),
+            bias2 = Draw.Frame(128, 128, (_, _) => 900, 3, 3);
+        CannotMeasureException error = Assert.Throws<CannotMeasureException>(() =>
+            PhotonTransfer.Measure(flat, flat, bias, bias2, new PhotonTransferRequest(), RunContext.Default));
         Assert.Contains("copies", error.Message, StringComparison.Ordinal);
     }
 
@@ -147,7 +155,8 @@ public class CalibrationTests
     {
         // Stars of FWHM 2.8 pixels; hits of one to four pixels, at 20 to 60 times the noise.
         var random = new Random(5);
-        (double X, double Y, double Peak)[] stars = [.. Enumerable.Range(0, 25).Select(_ => (10 + (180 * random.NextDouble()), 10 + (180 * random.NextDouble()), Math.Pow(10, 2 + (2 * random.NextDouble()))))];
+        (double X, double Y, double Peak)[] stars = [.. Enumerable.Range(0, 25)
+            .Select(_ => (10 + (180 * random.NextDouble()), 10 + (180 * random.NextDouble()), Math.Pow(10, 2 + (2 * random.NextDouble()))))];
         HashSet<(int X, int Y)> hits = [];
         for (int k = 0; k < 40; k++)
         {
@@ -161,9 +170,14 @@ public class CalibrationTests
             }
         }
 
-        double Level(int x, int y) => 200 + (hits.Contains((x, y)) ? 600 : 0) + stars.Sum(s => s.Peak * Math.Exp(-(Math.Pow(x - s.X, 2) + Math.Pow(y - s.Y, 2)) / (2 * 1.2 * 1.2)));
+        double Level(int x, int y) => 200 + (hits.Contains((x, y)) ? 600 : 0)
+            + stars.Sum(s => s.Peak * Math.Exp(-(Math.Pow(x - s.X, 2) + Math.Pow(y - s.Y, 2)) / (2 * 1.2 * 1.2)));
         var noise = new Random(7);
-        Frame frame = Draw.Frame(200, 200, (x, y) => Level(x, y) + (Math.Sqrt(Level(x, y) + 25) * Draw.Gauss(noise))) with { GainElectronsPerAdu = 1, ReadNoiseElectrons = 5 };
+        Frame frame = Draw.Frame(200, 200, (x, y) => Level(x, y) + (Math.Sqrt(Level(x, y) + 25) * Draw.Gauss(noise))) with
+        {
+            GainElectronsPerAdu = 1,
+            ReadNoiseElectrons = 5
+        };
         CosmicRayMask found = CosmicRays.Find(frame, new CosmicRayRequest(), RunContext.Default);
         int caught = hits.Count(h => found.Mask[h.Y, h.X]);
         Assert.True(hits.Count > 40);

@@ -104,7 +104,8 @@ internal static class ReferencePair
         return intensity;
     }
 
-    private static void Transform(PairOptics o, double[,] intensity, int period, int half, double stepUm, double stretch, double strength, double scale, double[,] sum)
+    private static void Transform(PairOptics o, double[,] intensity, int period, int half, double stepUm, double stretch, double strength, double scale,
+        double[,] sum)
     {
         int window = o.Window;
         var forward = new Complex[(2 * half) + 1, period];

@@ -10,7 +10,12 @@ public class WavefrontFiguresTests
     private static readonly WavefrontBudgetLine Photons = new(3, 3, 0.003) { Source = "photons", Kind = "A", Averages = true };
     private static readonly WavefrontBudgetLine Air = new(4, 4, 0.004) { Source = "turbulence", Kind = "B", Averages = true };
     private static readonly WavefrontBudgetLine Scale = new(12, 12, 0.012) { Source = "image scale", Kind = "B", Averages = false };
-    private static readonly WavefrontBudgetLine Scatter = new(2, double.NaN, double.NaN) { Source = "scatter of the pairs (for comparison)", Kind = "A", Averages = true };
+    private static readonly WavefrontBudgetLine Scatter = new(2, double.NaN, double.NaN)
+    {
+        Source = "scatter of the pairs (for comparison)",
+        Kind = "A",
+        Averages = true
+    };
     private static readonly WavefrontBudgetLine Tube = new(double.NaN, double.NaN, double.NaN) { Source = "tube not cooled", Kind = "B", Averages = false };
 
     private static FittedImage Image(string name) => new(name, 0, 0, 1, new float[1, 1], new float[1, 1], new float[1, 1], new bool[1, 1],
@@ -83,7 +88,8 @@ public class WavefrontFiguresTests
         Assert.True(double.IsNaN(Of(Fit(1, Photons, Scale), "wavefront_pv").RandomPart));
     }
 
-    /// <summary>Root sum squares: astigmatism 10, coma 10, spherical 20 nm; the photons' own noise alone taken off; the random part goes with each mode's weight.</summary>
+    /// <summary>Root sum squares: astigmatism 10, coma 10, spherical 20 nm; the photons' own noise alone taken off; the random part goes with each mode's
+    /// weight.</summary>
     [Fact]
     public void Families_come_with_the_fit()
     {

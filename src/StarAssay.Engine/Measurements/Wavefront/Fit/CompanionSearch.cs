@@ -37,7 +37,8 @@ internal sealed class CompanionSearch
     public bool Counts => share > LeastShare;
 
     /// <summary>What was found, for the reader.</summary>
-    public string Text => $"A second star with {100 * share:F1} % of the light stands {Math.Sqrt((dx * dx) + (dy * dy)):F1} pixels away ({dx:F1}, {dy:F1}); it was modelled and taken out. A single star is better.";
+    public string Text => $"A second star with {100 * share:F1} % of the light stands {Math.Sqrt((dx * dx) + (dy * dy)):F1} pixels away ({dx:F1}, {dy:F1}); " +
+        "it was modelled and taken out. A single star is better.";
 
     /// <summary>Looks for the strongest echo of the star in the residuals.</summary>
     /// <param name="state">Present state; the model has been evaluated there.</param>

@@ -32,7 +32,8 @@ internal sealed record FitRun(PairModel[] Models, PairData[] Data, JointFit Fit,
     /// <summary>The request with the seeing that a fit found to start from: one of three scans is enough for a trial.</summary>
     public static WavefrontRequest WithSeeingOf(WavefrontRequest request, FitRun run) => request.HoldSeeing ? request : request with
     {
-        SeeingArcsec = Seeing.FwhmFromStrength(Math.Max(1e-3, run.Fit.States.Average(s => s.Seeing.Average())), run.Models[0].Optics.MeanWavelengthNm, request.ApertureMm),
+        SeeingArcsec = Seeing.FwhmFromStrength(Math.Max(1e-3, run.Fit.States.Average(s => s.Seeing.Average())), run.Models[0].Optics.MeanWavelengthNm,
+            request.ApertureMm),
     };
 
     /// <summary>From the prepared start to the neighbourhood of the minimum on rough models.</summary>

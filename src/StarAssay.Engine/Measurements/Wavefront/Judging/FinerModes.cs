@@ -54,7 +54,9 @@ internal static class FinerModes
         if (held > SaidFrom * bar)
         {
             notes.Add(WavefrontNotes.MoreModes.Say(
-                $"The finest order fitted (up to Noll {request.MostNoll}) still holds {held:F1} nm RMS, beside a bar of {bar:F1} nm for the map: the figure has finer errors, of about that size. They are not in the RMS, and the bars have been widened for what they leak into coarser modes. Allow more with most_noll."));
+                $"The finest order fitted (up to Noll {request.MostNoll}) still holds {held:F1} nm RMS, beside a bar of {bar:F1} nm for the map: the figure " +
+                    "has finer errors, of about that size. They are not in the RMS, and the bars have been widened for what they leak into coarser modes. " +
+                    "Allow more with most_noll."));
         }
     }
 }

@@ -28,7 +28,8 @@ internal static class FitChecks
                     && request.Frames[a].Pixels.Bytes.Span.SequenceEqual(request.Frames[b].Pixels.Bytes.Span))
                 {
                     throw new CannotMeasureException("wavefront.same-image",
-                        $"{request.Frames[a].Name} and {request.Frames[b].Name} hold the very same pixels. Give one image from inside and one from outside of focus.", request.Frames[b].Name);
+                        $"{request.Frames[a].Name} and {request.Frames[b].Name} hold the very same pixels. Give one image from inside and one from outside " +
+                            "of focus.", request.Frames[b].Name);
                 }
             }
         }
@@ -49,7 +50,8 @@ internal static class FitChecks
                 if (pair.Cut[k] > 0.1)
                 {
                     throw new CannotMeasureException("wavefront.star-cut",
-                        $"{100 * pair.Cut[k]:F0} % of the star's disc in {name} lies outside the frame. Take the image again with the star farther from the edge.", name);
+                        $"{100 * pair.Cut[k]:F0} % of the star's disc in {name} lies outside the frame. Take the image again with the star farther from the " +
+                            "edge.", name);
                 }
 
                 if (pair.Cut[k] > 0.005)
@@ -60,7 +62,9 @@ internal static class FitChecks
                 if (diameter < 10 || waves < 1.2)
                 {
                     throw new CannotMeasureException("wavefront.too-little-defocus",
-                        $"The star in {name} is only {diameter:F0} pixels wide, {waves:F1} waves out of focus. Defocus by 5 to 10 waves, {5e-3 * 8 * wavelength * request.FocalRatio * request.FocalRatio / 1000:F2} to {10e-3 * 8 * wavelength * request.FocalRatio * request.FocalRatio / 1000:F2} mm here.", name);
+                        $"The star in {name} is only {diameter:F0} pixels wide, {waves:F1} waves out of focus. Defocus by 5 to 10 waves, " +
+                            $"{5e-3 * 8 * wavelength * request.FocalRatio * request.FocalRatio / 1000:F2} to " +
+                            $"{10e-3 * 8 * wavelength * request.FocalRatio * request.FocalRatio / 1000:F2} mm here.", name);
                 }
 
                 if (waves < 3)
@@ -72,12 +76,14 @@ internal static class FitChecks
                 if (pair.Clipped[k] > 0.15 * area)
                 {
                     throw new CannotMeasureException("wavefront.saturated",
-                        $"{pair.Clipped[k]} pixels of the star in {name} are saturated, {100 * pair.Clipped[k] / area:F0} % of the disc. Expose shorter or choose a fainter star.", name);
+                        $"{pair.Clipped[k]} pixels of the star in {name} are saturated, {100 * pair.Clipped[k] / area:F0} % of the disc. Expose shorter or " +
+                            "choose a fainter star.", name);
                 }
 
                 if (pair.Clipped[k] > 0)
                 {
-                    notes.Add(WavefrontNotes.Clipped.Say($"{pair.Clipped[k]} saturated pixels in {name} were left out. Expose a little shorter next time.", name));
+                    notes.Add(WavefrontNotes.Clipped.Say($"{pair.Clipped[k]} saturated pixels in {name} were left out. Expose a little shorter next time.",
+                        name));
                 }
 
                 holes += HoleDepth(pair, k) < 0.35 ? 1 : 0;
@@ -86,7 +92,8 @@ internal static class FitChecks
             if (holes == 2 && request.Pupil.Obstruction < 0.1)
             {
                 notes.Add(WavefrontNotes.Hole.Say(
-                    $"Both discs are dark in the middle, but the obstruction is given as {request.Pupil.Obstruction:F2}. Declare the central obstruction (secondary's diameter over the aperture) and fit again."));
+                    $"Both discs are dark in the middle, but the obstruction is given as {request.Pupil.Obstruction:F2}. Declare the central obstruction " +
+                        "(secondary's diameter over the aperture) and fit again."));
             }
         }
     }
@@ -102,12 +109,14 @@ internal static class FitChecks
         if (chi2 > LargeMisfitFrom)
         {
             notes.Add(WavefrontNotes.MisfitLarge.Say(
-                $"Chi squared is {chi2:F1} per point: the model does not describe these images. Check aperture, focal length, obstruction, vanes and wavelength, whether one image is inside and one outside, and the residual images; a turned edge also does this."));
+                $"Chi squared is {chi2:F1} per point: the model does not describe these images. Check aperture, focal length, obstruction, vanes and " +
+                    "wavelength, whether one image is inside and one outside, and the residual images; a turned edge also does this."));
         }
         else if (chi2 > MisfitFrom)
         {
             notes.Add(WavefrontNotes.Misfit.Say(
-                $"Chi squared is {chi2:F2} per point; the bars have been widened. Look at the residual images for vanes, a second star or a finer error of the figure."));
+                $"Chi squared is {chi2:F2} per point; the bars have been widened. Look at the residual images for vanes, a second star or a finer error of " +
+                    "the figure."));
         }
 
         if (chi2 < 0.55)
@@ -123,18 +132,21 @@ internal static class FitChecks
             if (double.IsFinite(bias))
             {
                 notes.Add(WavefrontNotes.BiasIn.Say(
-                    $"The sky in {request.Frames[i].Name} is quieter than its level: a bias of about {bias:F0} ADU is still in. It is fitted with the background and changes nothing here.", request.Frames[i].Name));
+                    $"The sky in {request.Frames[i].Name} is quieter than its level: a bias of about {bias:F0} ADU is still in. It is fitted with the " +
+                        "background and changes nothing here.", request.Frames[i].Name));
             }
             else if (ratio is > 2.5 or < 0.4)
             {
                 notes.Add(WavefrontNotes.GainDoubtful.Say(
-                    $"The sky in {request.Frames[i].Name} has {ratio:G2} times the variance that the stated gain and read noise allow. The gain may be a camera setting instead of electrons per ADU; the noise seen was used.", request.Frames[i].Name));
+                    $"The sky in {request.Frames[i].Name} has {ratio:G2} times the variance that the stated gain and read noise allow. The gain may be a " +
+                        "camera setting instead of electrons per ADU; the noise seen was used.", request.Frames[i].Name));
             }
         }
 
         if (run.Strategy.Wild > 0)
         {
-            notes.Add(WavefrontNotes.Wild.Say($"{run.Strategy.Wild} pixels that stand out from the model and their neighbors were masked (hot pixels, particle hits)."));
+            notes.Add(WavefrontNotes.Wild.Say($"{run.Strategy.Wild} pixels that stand out from the model and their neighbors were masked (hot pixels, " +
+                "particle hits)."));
         }
 
         foreach (string companion in run.Strategy.Companions)
@@ -195,7 +207,8 @@ internal static class FitChecks
             if (finished.ChiSquared < GoodInItself && finished.ChiSquared - 1 < ExcessLeft * (run.ChiSquared - 1))
             {
                 throw new CannotMeasureException("wavefront.same-side",
-                    "Both images look as if taken on the same side of focus. Take one with the sensor nearer to the objective than best focus and one farther away.", request.Frames[1].Name);
+                    "Both images look as if taken on the same side of focus. Take one with the sensor nearer to the objective than best focus and one " +
+                        "farther away.", request.Frames[1].Name);
             }
         }
     }
@@ -206,10 +219,12 @@ internal static class FitChecks
         {
             double stated = request.DistancesUm[i];
             double seen = run.Models[i / 2].Optics.DistanceUm(run.Fit.States[i / 2].DefocusNm[i % 2], request.FocalLengthMm);
-            if (double.IsFinite(stated) && Math.Abs(seen - stated) > Math.Max(0.06 * Math.Abs(stated), 0.3e-3 * run.Models[0].Optics.MeanWavelengthNm * 8 * request.FocalRatio * request.FocalRatio))
+            if (double.IsFinite(stated) && Math.Abs(seen - stated) > Math.Max(0.06 * Math.Abs(stated),
+                0.3e-3 * run.Models[0].Optics.MeanWavelengthNm * 8 * request.FocalRatio * request.FocalRatio))
             {
                 notes.Add(WavefrontNotes.DistanceContradicts.Say(
-                    $"The disc in {request.Frames[i].Name} says {seen:F0} um from focus, {stated:F0} um were stated. One of focal length, aperture, pixel pitch and distance is wrong; a wrong focal ratio would falsify the wavefront.", request.Frames[i].Name));
+                    $"The disc in {request.Frames[i].Name} says {seen:F0} um from focus, {stated:F0} um were stated. One of focal length, aperture, pixel " +
+                        "pitch and distance is wrong; a wrong focal ratio would falsify the wavefront.", request.Frames[i].Name));
             }
         }
     }
@@ -223,11 +238,13 @@ internal static class FitChecks
 
         if (request.Frames.Any(f => !(f.ExposureS > 0)))
         {
-            notes.Add(WavefrontNotes.ExposureUnknown.Say($"The exposure time is not known; the bars hold what turbulence leaves in {Uncertainties.UnknownExposureS:G2} s. Give it with the frames, and take several pairs."));
+            notes.Add(WavefrontNotes.ExposureUnknown.Say("The exposure time is not known; the bars hold what turbulence leaves in " +
+                $"{Uncertainties.UnknownExposureS:G2} s. Give it with the frames, and take several pairs."));
         }
         else if (request.Frames.Min(f => f.ExposureS) < 5)
         {
-            notes.Add(WavefrontNotes.ExposureShort.Say($"The shortest exposure is {request.Frames.Min(f => f.ExposureS):G3} s; 20 to 30 s average the seeing. The bars allow for it, but take several pairs."));
+            notes.Add(WavefrontNotes.ExposureShort.Say($"The shortest exposure is {request.Frames.Min(f => f.ExposureS):G3} s; 20 to 30 s average the " +
+                "seeing. The bars allow for it, but take several pairs."));
         }
     }
 }

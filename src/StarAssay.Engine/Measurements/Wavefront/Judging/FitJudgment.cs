@@ -18,7 +18,8 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 /// <param name="Alone">Each pair fitted alone, when there are several.</param>
 /// <param name="Opinion">The second opinion; null when it could not be made.</param>
 internal sealed record FitJudgment(MapMaker Surface, Matrix<double> Inverse, double Inflation, Matrix<double> Photons, Matrix<double> FromFit,
-    Matrix<double> Random, Matrix<double> Covariance, bool Widened, UnseenPower Unseen, IReadOnlyList<WavefrontBudgetLine> Budget, PairAlone[] Alone, SecondOpinionResult? Opinion)
+    Matrix<double> Random, Matrix<double> Covariance, bool Widened, UnseenPower Unseen, IReadOnlyList<WavefrontBudgetLine> Budget, PairAlone[] Alone,
+        SecondOpinionResult? Opinion)
 {
     /// <summary>Asks everything there is to ask, with refits where needed, and adds what is to be said to the notes.</summary>
     public static FitJudgment Make(WavefrontRequest request, PairPreparation[] prepared, FitRun run, List<Note> notes, Team team, RunContext context)

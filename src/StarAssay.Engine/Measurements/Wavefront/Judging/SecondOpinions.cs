@@ -11,7 +11,8 @@ internal static class SecondOpinions
     /// <summary>Fewest modes of the linear method, whatever the fit stopped at: the next order shows a fit that stopped too early.</summary>
     private const int LeastNoll = 28;
 
-    public static SecondOpinionResult? Ask(WavefrontRequest request, PairPreparation[] prepared, FitRun run, double[] c, Matrix<double> covariance, List<Note> notes, RunContext context)
+    public static SecondOpinionResult? Ask(WavefrontRequest request, PairPreparation[] prepared, FitRun run, double[] c, Matrix<double> covariance,
+        List<Note> notes, RunContext context)
     {
         // With fewer modes than the wavefront has, the linear method takes the missing ones for lower ones. Modes finer than it can
         // solve for are therefore taken from the fit.
@@ -66,7 +67,8 @@ internal static class SecondOpinions
         if (!agrees)
         {
             notes.Add(WavefrontNotes.MethodsDisagree.Say(
-                $"The fit and the independent linear method differ by {difference:F1} nm RMS, where their bars allow {expected:F1} nm: not decided. Look at the residual images and take more pairs."));
+                $"The fit and the independent linear method differ by {difference:F1} nm RMS, where their bars allow {expected:F1} nm: not decided. Look at " +
+                    "the residual images and take more pairs."));
         }
 
         return new SecondOpinionResult(found[..c.Length], bar[..c.Length], difference, expected, agrees);

@@ -30,9 +30,11 @@ internal static class SetupChecks
 
     // The seven other ways in which one image can lie against the other.
     private static readonly string[] Turns =
-        ["", "mirrored left to right", "upside down (mirrored top to bottom)", "turned by 180 degrees", "mirrored along the diagonal", "turned by 90 degrees", "turned by 270 degrees", "mirrored along the other diagonal"];
+        ["", "mirrored left to right", "upside down (mirrored top to bottom)", "turned by 180 degrees", "mirrored along the diagonal", "turned by 90 degrees",
+            "turned by 270 degrees", "mirrored along the other diagonal"];
 
-    public static void AfterFit(WavefrontRequest request, PairPreparation[] prepared, FitRun run, FitJudgment judgment, List<Note> notes, Team team, RunContext context)
+    public static void AfterFit(WavefrontRequest request, PairPreparation[] prepared, FitRun run, FitJudgment judgment, List<Note> notes, Team team,
+        RunContext context)
     {
         KnownTo known = request.KnownTo;
         double stated = Math.Sqrt((known.Scale * known.Scale) + (known.Wavelength * known.Wavelength));
@@ -104,7 +106,8 @@ internal static class SetupChecks
         return (Of(0), ways.Count > 1 ? Of(1) : null);
     }
 
-    private static (double Factor, double Share) BestScale(WavefrontRequest request, PairPreparation[] prepared, FitRun run, double[] factors, Team team, RunContext context)
+    private static (double Factor, double Share) BestScale(WavefrontRequest request, PairPreparation[] prepared, FitRun run, double[] factors, Team team,
+        RunContext context)
     {
         (double Factor, double Share) best = (1, 1);
         foreach (double factor in factors)
@@ -149,13 +152,18 @@ internal static class SetupChecks
             double whole = Math.Round(factor);
             string binned = whole >= 2 && Math.Abs((factor / whole) - 1) < 0.05 ? $" (binned {whole:F0} x {whole:F0}?)" : string.Empty;
             return SetupNotes.ScaleContradicts.Say(string.Create(CultureInfo.InvariantCulture,
-                $"The rings in the discs fit {pitch * factor:G3} um pixels{binned}, or a focal length of {request.FocalLengthMm / factor:F0} mm, or an aperture of {request.ApertureMm * factor:F0} mm, or a wavelength of {request.WavelengthsNm.Average() / factor:F0} nm, where {pitch:G3} um, {request.FocalLengthMm:G5} mm, {request.ApertureMm:G5} mm and {request.WavelengthsNm.Average():F0} nm were stated. Correct whichever is wrong; until then nothing is decided."));
+                $"The rings in the discs fit {pitch * factor:G3} um pixels{binned}, or a focal length of {request.FocalLengthMm / factor:F0} mm, or an " +
+                    $"aperture of {request.ApertureMm * factor:F0} mm, or a wavelength of {request.WavelengthsNm.Average() / factor:F0} nm, where " +
+                    $"{pitch:G3} um, {request.FocalLengthMm:G5} mm, {request.ApertureMm:G5} mm and {request.WavelengthsNm.Average():F0} nm were stated. " +
+                    $"Correct whichever is wrong; until then nothing is decided."));
         }
 
         public static Note Obstruction(double stated, double relative) => SetupNotes.ObstructionContradicts.Say(string.Create(CultureInfo.InvariantCulture,
-            $"The discs fit a central obstruction of {stated * (1 + relative):F2}, {stated:F2} was stated. Measure the secondary or its baffle; until then nothing is decided."));
+            $"The discs fit a central obstruction of {stated * (1 + relative):F2}, {stated:F2} was stated. Measure the secondary or its baffle; until then " +
+                $"nothing is decided."));
 
         public static Note Turned(WavefrontRequest request, string how, double share) => SetupNotes.ImageTurned.Say(string.Create(CultureInfo.InvariantCulture,
-            $"The pair fits better, with {100 * share:F0} % of the misfit, when {request.Frames[1].Name} is taken as {how}: one of the images was stored in another orientation. Turn it back; until then nothing is decided."), request.Frames[1].Name);
+            $"The pair fits better, with {100 * share:F0} % of the misfit, when {request.Frames[1].Name} is taken as {how}: one of the images was stored in " +
+                $"another orientation. Turn it back; until then nothing is decided."), request.Frames[1].Name);
     }
 }

@@ -51,7 +51,9 @@ internal static class Uncertainties
         if (air.Trace() > 0)
         {
             parts.AddRandom("turbulence left in a finite exposure", "B",
-                $"exposures of {request.Frames.Min(ExposureS):G3} s or longer{(request.Frames.All(f => f.ExposureS > 0) ? string.Empty : " (taken as that where not known)")}, air moving at {request.KnownTo.WindMs:G2} m/s", air);
+                $"exposures of {request.Frames.Min(ExposureS):G3} s or " +
+                    $"longer{(request.Frames.All(f => f.ExposureS > 0) ? string.Empty : " (taken as that where not known)")}, air moving at " +
+                    $"{request.KnownTo.WindMs:G2} m/s", air);
         }
 
         foreach ((string source, string input, Func<PairOptics, PairOptics> change) in Fixed(request))
@@ -102,13 +104,21 @@ internal static class Uncertainties
 
         if (known.Wavelength > 0)
         {
-            yield return ("wavelength", $"{100 * known.Wavelength:G2} %", o => o with { WavelengthsNm = [.. o.WavelengthsNm.Select(l => l * (1 + known.Wavelength))] });
+            yield return ("wavelength", $"{100 * known.Wavelength:G2} %",
+                o => o with { WavelengthsNm = [.. o.WavelengthsNm.Select(l => l * (1 + known.Wavelength))] });
         }
 
         if (known.VaneWidth > 0 && request.Pupil.Vanes.Count > 0)
         {
             yield return ("width of the vanes", $"{100 * known.VaneWidth:G2} %",
-                o => o with { Shape = o.Shape with { Vanes = [.. o.Shape.Vanes.Select(v => v with { WidthFraction = Math.Min(0.24, v.WidthFraction * (1 + known.VaneWidth)) })] } });
+                o => o with
+                {
+                    Shape = o.Shape with
+                    {
+                        Vanes =
+                    [.. o.Shape.Vanes.Select(v => v with { WidthFraction = Math.Min(0.24, v.WidthFraction * (1 + known.VaneWidth)) })]
+                    }
+                });
         }
 
         if (known.Band > 0 && request.WavelengthsNm.Length > 1)

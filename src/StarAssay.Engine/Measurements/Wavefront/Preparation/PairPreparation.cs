@@ -130,7 +130,8 @@ internal sealed class PairPreparation
         double pitch = double.IsNaN(request.PitchUm) ? frames[0].PitchUm : request.PitchUm;
         if (!(pitch > 0 && pitch < 1000))
         {
-            throw new InputException("wavefront.pitch", $"The pixel pitch of {frames[0].Name} is not known. Give pitch=, in micrometres, binning included.", "pitch", frames[0].Name);
+            throw new InputException("wavefront.pitch", $"The pixel pitch of {frames[0].Name} is not known. Give pitch=, in micrometres, binning included.",
+                "pitch", frames[0].Name);
         }
 
         return pitch;

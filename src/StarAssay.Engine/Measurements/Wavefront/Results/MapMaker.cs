@@ -6,7 +6,8 @@ using StarAssay.Engine.Results;
 namespace StarAssay.Engine.Measurements.Wavefront;
 
 /// <summary>Map and the figures read from it.</summary>
-internal sealed record MapFigures(double[,] Map, double[,] MapUncertainty, Measured Rms, Measured Pv, double PvBiasNm, Measured Strehl, double StrehlFromRms, double MapErrorNm);
+internal sealed record MapFigures(double[,] Map, double[,] MapUncertainty, Measured Rms, Measured Pv, double PvBiasNm, Measured Strehl, double StrehlFromRms,
+    double MapErrorNm);
 
 /// <summary>
 /// The modes on the open pupil with piston, tilt and best focus taken out of each by weighted least squares there: for an

@@ -22,11 +22,14 @@ internal static class PlainWords
         return (mode.N, mode.Frequency) switch
         {
             (4, 0) => c[j] > 0
-                ? "undercorrected: edge rays focus nearer to the objective; figure of the optics, or a wrong spacing of the elements; a tube still cooling imitates it"
-                : "overcorrected: edge rays focus farther from the objective; figure of the optics, or a wrong spacing of the elements; a tube still cooling imitates it",
+                ? "undercorrected: edge rays focus nearer to the objective; figure of the optics, or a wrong spacing of the elements; a tube still cooling " +
+                    "imitates it"
+                : "overcorrected: edge rays focus farther from the objective; figure of the optics, or a wrong spacing of the elements; a tube still " +
+                    "cooling imitates it",
             (_, 0) => "a zone of the figure, or a turned edge",
             (3, 1) => $"wave ahead towards {Turn(angle, 360):F0} deg in the field (from +x towards +y); usually collimation or a tilted element",
-            (2, 2) => $"wave ahead along the axis at {Turn(angle, 180):F0} deg; strained or pinched optics, a tilted element, or the sensor off the field's centre",
+            (2, 2) => $"wave ahead along the axis at {Turn(angle, 180):F0} deg; strained or pinched optics, a tilted element, or the sensor off the field's " +
+                "centre",
             (3, 3) => $"three lobes, first at {Turn(angle, 120):F0} deg; usually a cell that pinches at three points",
             (4, 4) => $"four lobes, first at {Turn(angle, 90):F0} deg; supports of the cell or of the secondary mirror",
             (_, 1) => $"higher coma towards {Turn(angle, 360):F0} deg; residue of the design out of collimation",

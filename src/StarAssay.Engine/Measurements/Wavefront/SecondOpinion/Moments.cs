@@ -53,7 +53,8 @@ internal sealed record Moments(double[] Values, double CenterX, double CenterY, 
     }
 
     /// <summary>Moments about a given center.</summary>
-    public static double[] About(ReadOnlySpan<float> image, int width, int height, double radius, int turn, MomentBasis basis, double cx, double cy, double flux)
+    public static double[] About(ReadOnlySpan<float> image, int width, int height, double radius, int turn, MomentBasis basis, double cx, double cy,
+        double flux)
     {
         double[] sums = new double[basis.Count];
         Span<double> values = stackalloc double[basis.Count];

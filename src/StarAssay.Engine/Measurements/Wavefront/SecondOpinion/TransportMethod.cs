@@ -35,7 +35,8 @@ public static class TransportMethod
     {
         if (!(request.Inside.DefocusUm < 0 && request.Outside.DefocusUm > 0))
         {
-            throw new InputException("wavefront.sides", "The second opinion needs one image inside focus (negative position) and one outside (positive).", "defocus");
+            throw new InputException("wavefront.sides", "The second opinion needs one image inside focus (negative position) and one outside (positive).",
+                "defocus");
         }
 
         ZernikeIndex[] modes = ZernikeIndex.NollRange(4, request.LastNoll);
@@ -151,7 +152,8 @@ public static class TransportMethod
     {
         const double Nudge = 0.01;
         float[] pixels = Fill(image);
-        double[] right = Moments.About(pixels, image.Width, image.Height, radius, turn, basis, moments.CenterX + (Nudge * radius), moments.CenterY, moments.Flux);
+        double[] right = Moments.About(pixels, image.Width, image.Height, radius, turn, basis, moments.CenterX + (Nudge * radius), moments.CenterY,
+            moments.Flux);
         double[] up = Moments.About(pixels, image.Width, image.Height, radius, turn, basis, moments.CenterX, moments.CenterY + (Nudge * radius), moments.Flux);
         int count = basis.Count;
         var noise = Matrix<double>.Build.Dense(count, count);

@@ -55,4 +55,5 @@ public sealed record TransportRequest
 /// <param name="RmsNm">Root of the sum of squares from Noll 5 on.</param>
 /// <param name="Iterations">Corrections made.</param>
 /// <param name="Converged">False when the last correction was still above 0.1 nm.</param>
-public sealed record TransportEstimate(int[] Noll, double[] CoefficientNm, double[] UncertaintyNm, double[] NoiseNm, double MethodNm, double RmsNm, int Iterations, bool Converged);
+public sealed record TransportEstimate(int[] Noll, double[] CoefficientNm, double[] UncertaintyNm, double[] NoiseNm, double MethodNm, double RmsNm,
+    int Iterations, bool Converged);
