@@ -1,4 +1,4 @@
-"""Writes what the face takes over from the engine: records, notes and their page.
+"""Writes what the face takes over from the engine: records, notes and their page, the campaign's keys.
 
 Run ``python tests/make_records.py`` after a change to a record, a unit, a range or a note of the
 engine; ``tests/python/test_records.py`` fails while the files are stale. The engine's own
@@ -15,6 +15,10 @@ from pathlib import Path
 from typing import Any
 
 TOP = Path(__file__).resolve().parents[1]
+sys.path.insert(0, str(TOP / "tests"))
+
+from campaign_page import campaign_page  # noqa: E402
+
 FACE = TOP / "python" / "starassay"
 WIDTH = 100
 GENERATED = "Written by tests/make_records.py from the engine's own records; do not edit."
@@ -32,9 +36,11 @@ def describe() -> dict[str, Any]:
 
 def files(told: dict[str, Any]) -> dict[Path, str]:
     """Every generated file with its text."""
+    campaign = TOP / "docs" / "campaign.md"
     return {
         FACE / "_records.py": records_module(told),
         TOP / "docs" / "notes.md": notes_page(told),
+        campaign: campaign_page(campaign),
     }
 
 

@@ -173,7 +173,7 @@ def test_spectra_are_read_with_their_units(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [
-        ('positions = ["-200 um", "0.1 mm"]', "", "2 frames need 2 sensor positions, 0 are given"),
+        ('positions = ["-200 um", "0.1 mm"]', "", "2 frames need 2 sensor positions, none are given"),
         (
             'positions = ["-200 um", "0.1 mm"]',
             "positions = [1, 2]",
@@ -199,7 +199,7 @@ def test_mistakes_in_spectra_are_told(tmp_path: Path, old: str, new: str, words:
     ("places", "comment", "extra", "words"),
     [
         ((-200, 100), "[um] focuser", "", None),
-        ((-200, None), "[um] focuser", "", "2 frames need 2 sensor positions, 0 are given"),
+        ((-200, None), "[um] focuser", "", "2 frames need 2 sensor positions, none are given"),
         ((5000, 5100), "focuser", "", "b-1.fits|a.fits has the focuser at 5000 steps"),
         ((5000, 5100), "focuser", 'focuser_step = "2.5 um"', None),
     ],

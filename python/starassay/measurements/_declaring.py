@@ -211,7 +211,7 @@ def options(request: Request, names: str, *more: Option) -> tuple[Option, ...]:
 
 def plain_help(text: str) -> str:
     """A field's text for those who type: what the engine calls NaN or empty is what holds otherwise."""
-    text = re.sub(r"[;,] (NaN|empty)( or NaN)?( =|:)? ", "; otherwise ", text)
+    text = re.sub(r"[;,] (NaN|empty)( or NaN| or 0)?( =|:)? ", "; otherwise ", text)
     return text.rstrip(".")
 
 

@@ -35,7 +35,7 @@ MEASUREMENT = Measurement(
     help="True focal length, reducer factor, distortion and field of view of a solved frame.",
     example="starassay measure plate-scale solved.fits --pitch 3.76um --aperture 80mm",
     roles=(
-        Role("frames", "star fields with a celestial solution (WCS), or with --positions"),
+        Role("frames", "star fields with a celestial solution (WCS), or with a table of positions"),
         Role(
             "positions",
             "table with ra, dec of the stars and, for a frame without WCS, x and y",
