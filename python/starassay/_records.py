@@ -188,6 +188,22 @@ KNOWN_TO = Request(
     Field('tube_excess_k', 'tube_excess_k', '', 'number', 'Temperature of the tube against the air, K; 0 = taken as cooled. Only named in the budget, not computed.', default=0),
 )
 
+#: Stars of two or more colors, color after color, in pixels of the frame.
+LATERAL_COLOR_REQUEST = Request(
+    Field('stars', 'stars', '', 'array 1 i4', 'Stars of each color.', required=True),
+    Field('colors', 'colors', '', 'texts', 'Name of each color.', required=True),
+    Field('reference', 'reference', '', 'integer', 'Number of the color that the others are compared with.', default=0, low=0, high=1000),
+    Field('wavelengths', 'wavelengths_nm', 'nm', 'array 1 f8', 'Middle of each passband; empty: known for red, green and blue only.', low=100, high=30000),
+    Field('one_exposure', 'one_exposure', '', 'flag', 'All colors were taken in one exposure, by one sensor: nothing moved between them.', default=False),
+    Field('width', 'width', '', 'integer', 'Columns of the frames.', low=64, high=1000000, required=True),
+    Field('height', 'height', '', 'integer', 'Rows of the frames.', low=64, high=1000000, required=True),
+    Field('pitch', 'pitch_um', 'um', 'number', 'Pixel pitch, binning included, um.', low=0.3, high=200, required=True),
+    Field('focal_length', 'focal_length_mm', 'mm', 'number', 'Focal length at the sensor, mm; NaN: no angles.', low=10, high=1000000),
+    Field('focal_ratio', 'focal_ratio', '', 'number', 'Focal length over aperture; NaN: no share of the Airy disc.', low=1, high=100),
+    Field('altitude', 'altitude_deg', 'deg', 'number', "Altitude of the field; NaN: atmospheric dispersion stays mixed with the telescope's constant part.", low=10, high=90),
+    Field('zenith_direction', 'zenith_direction_deg', 'deg', 'number', 'Direction of the zenith on the frame, from +x towards +y; NaN: unknown.', low=-360, high=360),
+)
+
 #: A lens by its glasses.
 LENS_COLOR_REQUEST = Request(
     Field('glasses', 'glasses', '', 'texts', 'Names of one, two or three glasses.', required=True),
@@ -898,6 +914,111 @@ class ColorFocusResult(Record):
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class ColorPair(Record):
+    """Two colors compared.
+
+    Attributes
+    ----------
+    color : str
+        The color that is compared.
+    against : str
+        The color that it is compared with.
+    stars : int
+        Stars behind the comparison.
+    corner : Measured
+        Image height at the corners of the sensor, less that in the other color; positive
+        = its image is larger.
+    corner_in_pixels : Measured
+        The same in pixels.
+    scale_difference : Measured
+        Relative difference of scale in the middle of the field, 1e-6.
+    third_order : Measured
+        Part of the corner's difference that grows with the third power of the height; NaN
+        with few stars.
+    decenter_x : Measured
+        Decentered part (Brown 1966): P of P (r^2 + 2 x^2) with r = 1 at the corners, x;
+        from frames that moved it is what the move makes of distortion.
+    decenter_y : Measured
+        The same along y.
+    shift_x : Measured
+        Displacement of the whole image in the middle of the field, x.
+    shift_y : Measured
+        The same along y.
+    expected_shift : Measured
+        Amount that dispersion of the air makes of it at the stated altitude; NaN where
+        not known.
+    towards_zenith : Measured
+        Displacement towards the zenith less the expected one; NaN where direction or
+        amount are not known.
+    across_zenith : Measured
+        Displacement across that direction, to its left.
+    rotation : Measured
+        Turn of the image, from +x towards +y.
+    scatter : float
+        Scatter of the stars beyond their own uncertainties, pixels.
+    """
+
+    color: str
+    against: str
+    stars: int
+    corner: Measured
+    corner_in_pixels: Measured
+    scale_difference: Measured
+    third_order: Measured
+    decenter_x: Measured
+    decenter_y: Measured
+    shift_x: Measured
+    shift_y: Measured
+    expected_shift: Measured
+    towards_zenith: Measured
+    across_zenith: Measured
+    rotation: Measured
+    scatter: float
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'color': ('color', 'text', '', None), 'against': ('against', 'text', '', None),
+        'stars': ('stars', 'integer', '', None), 'corner': ('corner', 'measured', '', None),
+        'corner_in_pixels': ('corner_in_pixels', 'measured', '', None),
+        'scale_difference': ('scale_difference', 'measured', '', None),
+        'third_order': ('third_order', 'measured', '', None),
+        'decenter_x': ('decenter_x', 'measured', '', None),
+        'decenter_y': ('decenter_y', 'measured', '', None),
+        'shift_x': ('shift_x', 'measured', '', None), 'shift_y': ('shift_y', 'measured', '', None),
+        'expected_shift': ('expected_shift', 'measured', '', None),
+        'towards_zenith': ('towards_zenith', 'measured', '', None),
+        'across_zenith': ('across_zenith', 'measured', '', None),
+        'rotation': ('rotation', 'measured', '', None), 'scatter': ('scatter', 'number', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class ColorStars(Record):
+    """One color by itself.
+
+    Attributes
+    ----------
+    color : str
+        Its name.
+    wavelength : Quantity (nm)
+        Middle of its passband; NaN = not known.
+    stars : int
+        Stars that serve.
+    hfr : Quantity (pix)
+        Their median half-flux radius: what is larger in one color is out of focus there.
+    """
+
+    color: str
+    wavelength: u.Quantity
+    stars: int
+    hfr: u.Quantity
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'color': ('color', 'text', '', None), 'wavelength': ('wavelength_nm', 'number', 'nm', None),
+        'stars': ('stars', 'integer', '', None), 'hfr': ('hfr_px', 'number', 'pix', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class CombinedQuantities(Record):
     """Each quantity once, with the mean of all measurements that gave it.
 
@@ -1206,6 +1327,102 @@ class FocusSurfaceResult(Record):
         'coefficients': ('coefficients', 'array 1 f8', 'um', None),
         'width': ('width', 'integer', '', None), 'height': ('height', 'integer', '', None),
         'pitch': ('pitch_um', 'number', 'um', None),
+        'quantities': ('quantities', 'records', '', Quantity),
+        'notes': ('notes', 'notes', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class LateralColorResult(Record):
+    """By how much the image in one color is larger than, and displaced against, that in
+    another.
+
+    Attributes
+    ----------
+    lateral_color : Measured
+        Lateral color: of all pairs of colors the largest difference of image height at
+        the corners of the sensor.
+    lateral_color_angle : Measured
+        The same on the sky; NaN without a focal length.
+    airy_share : float
+        The same over the diameter of the Airy disc, 2.44 wavelength N; NaN without a
+        focal ratio and wavelengths.
+    worst_pair : str
+        The pair that it belongs to.
+    pairs : tuple of ColorPair
+        Each pair of colors; those with the reference first.
+    colors : tuple of ColorStars
+        Each color by itself.
+    radius : Quantity (mm)
+        Distances from the middle of the sensor.
+    curve : Quantity (um), 2 axes
+        Radial difference of image height there, [pair, distance].
+    curve_uncertainty : Quantity (um), 2 axes
+        Its standard uncertainty.
+    pair : ndarray
+        Number of the pair that each star below was compared in.
+    x : Quantity (pix)
+        Column of each star.
+    y : Quantity (pix)
+        Row of each star.
+    offset_x : Quantity (pix)
+        Offset of each star between both colors along x, constant and rotation taken off.
+    offset_y : Quantity (pix)
+        The same along y.
+    offset_uncertainty : Quantity (pix)
+        Standard uncertainty of each, with the scatter that the stars show.
+    used : ndarray
+        1 for stars behind the fit, 0 for those that stand too far off.
+    width : int
+        Columns of the frames.
+    height : int
+        Rows of the frames.
+    pitch : Quantity (um)
+        Pixel pitch.
+    quantities : tuple of Quantity
+        Numbers that a claim can be about.
+    notes : tuple of Note
+        What the reader must know.
+    """
+
+    lateral_color: Measured
+    lateral_color_angle: Measured
+    airy_share: float
+    worst_pair: str
+    pairs: tuple[ColorPair, ...]
+    colors: tuple[ColorStars, ...]
+    radius: u.Quantity
+    curve: u.Quantity
+    curve_uncertainty: u.Quantity
+    pair: np.ndarray
+    x: u.Quantity
+    y: u.Quantity
+    offset_x: u.Quantity
+    offset_y: u.Quantity
+    offset_uncertainty: u.Quantity
+    used: np.ndarray
+    width: int
+    height: int
+    pitch: u.Quantity
+    quantities: tuple[Quantity, ...]
+    notes: tuple[Note, ...]
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'lateral_color': ('lateral_color', 'measured', '', None),
+        'lateral_color_angle': ('lateral_color_angle', 'measured', '', None),
+        'airy_share': ('airy_share', 'number', '', None),
+        'worst_pair': ('worst_pair', 'text', '', None),
+        'pairs': ('pairs', 'records', '', ColorPair),
+        'colors': ('colors', 'records', '', ColorStars),
+        'radius': ('radius', 'array 1 f8', 'mm', None),
+        'curve': ('curve', 'array 2 f8', 'um', None),
+        'curve_uncertainty': ('curve_uncertainty', 'array 2 f8', 'um', None),
+        'pair': ('pair', 'array 1 i4', '', None), 'x': ('x', 'array 1 f8', 'pix', None),
+        'y': ('y', 'array 1 f8', 'pix', None), 'offset_x': ('offset_x', 'array 1 f8', 'pix', None),
+        'offset_y': ('offset_y', 'array 1 f8', 'pix', None),
+        'offset_uncertainty': ('offset_uncertainty', 'array 1 f8', 'pix', None),
+        'used': ('used', 'array 1 i4', '', None), 'width': ('width', 'integer', '', None),
+        'height': ('height', 'integer', '', None), 'pitch': ('pitch_um', 'number', 'um', None),
         'quantities': ('quantities', 'records', '', Quantity),
         'notes': ('notes', 'notes', '', None),
     }
@@ -2439,6 +2656,17 @@ NOTES: dict[str, tuple[str, str]] = {
     'frame.uncertainty-ignored': ('info', 'The uncertainty that came with the image is not used; the noise is measured or computed from gain and read noise.'),
     'frame.unit-unknown': ('caution', 'The unit of the pixels is neither ADU nor electrons; they were taken as ADU.'),
     'frame.wcs-unusable': ('info', "The header's celestial coordinates cannot be used."),
+    'lateral-color.air-does-not-explain': ('caution', 'The constant offset is not what dispersion of the air makes.'),
+    'lateral-color.air-explains': ('info', 'Dispersion of the air explains the constant offset.'),
+    'lateral-color.air-mixed': ('info', 'The constant offset holds dispersion of the air and what the telescope adds; not told apart.'),
+    'lateral-color.color-left-out': ('caution', 'The stars of a color could not be found again in the reference.'),
+    'lateral-color.corners-empty': ('caution', 'Stars leave the corners of the sensor empty; lateral color there is extrapolated.'),
+    'lateral-color.few-stars': ('doubt', 'So few stars that a difference of scale is all that they tell.'),
+    'lateral-color.method': ('info', 'What the offsets and their uncertainties rest on.'),
+    'lateral-color.moved': ('info', "Frames taken one after the other: shift and turn are the mount's, scale holds a change of focus and refraction."),
+    'lateral-color.refocused': ('doubt', 'The focuser moved between the frames, which changes the scale.'),
+    'lateral-color.scatter': ('caution', 'Stars scatter by more than their uncertainties say.'),
+    'lateral-color.turned': ('doubt', 'Colors of one exposure are turned against each other, which optics do not do.'),
     'plate-scale.corners-empty': ('caution', 'No star near the corners; distortion there is extrapolated.'),
     'plate-scale.few-stars': ('caution', 'So few stars that not every order of the distortion could be fitted.'),
     'plate-scale.from-list': ('info', 'The geometry comes from a list of stars with known sky positions.'),
@@ -2517,6 +2745,8 @@ QUANTITIES: dict[str, QuantityKind] = {
     'sensor_tilt': QuantityKind('sensor_tilt', 'tilt of the sensor, from corner to corner', 'um', 'focus_surface', 0, None, False, 'Take a rich star field at five or more focuser positions on both sides of focus and list the frames under [[focus_surface]].'),
     'curvature_sag': QuantityKind('curvature_sag', 'field curvature, focus of the corner less that of the middle', 'um', 'focus_surface', None, None, None, 'Take a rich star field at five or more focuser positions on both sides of focus and list the frames under [[focus_surface]].'),
     'focus_spread': QuantityKind('focus_spread', 'best focus over the sensor, largest less least', 'um', 'focus_surface', 0, None, False, 'Take a rich star field at five or more focuser positions on both sides of focus and list the frames under [[focus_surface]].'),
+    'lateral_color': QuantityKind('lateral_color', 'lateral color at the corners of the sensor', 'um', 'lateral_color', 0, None, False, 'Take a rich star field with a color camera, or one frame a filter, and list it under [[lateral_color]].'),
+    'lateral_color_angle': QuantityKind('lateral_color_angle', 'lateral color at the corners of the sensor, on the sky', 'arcsec', 'lateral_color', 0, None, False, 'Take a rich star field with a color camera, or one frame a filter, and list it under [[lateral_color]].'),
     'focal_length': QuantityKind('focal_length', 'focal length', 'mm', 'plate_scale', 0, None, None, 'Take a star field, solve it (or list sky positions of its stars), and list it under [[plate_scale]].'),
     'reducer_factor': QuantityKind('reducer_factor', 'reducer factor', '', 'plate_scale', 0, None, None, 'Take a star field, solve it (or list sky positions of its stars), and list it under [[plate_scale]]. Give nominal_focal_length with it.'),
     'focal_ratio': QuantityKind('focal_ratio', 'focal ratio', '', 'plate_scale', 0, None, None, 'Take a star field, solve it (or list sky positions of its stars), and list it under [[plate_scale]]. Give the aperture with it.'),
@@ -2560,6 +2790,7 @@ FLAGS: dict[str, dict[int, tuple[str, str]]] = {
 MEASUREMENTS: dict[str, tuple[str, str]] = {
     'color_focus': ('Color focus', 'color_focus.measure'),
     'focus_surface': ('Focus surface', 'focus_surface.measure'),
+    'lateral_color': ('Lateral color', 'lateral_color.measure'),
     'plate_scale': ('Plate scale', 'plate_scale.measure'),
     'relative_illumination': ('Relative illumination', 'relative_illumination.measure'),
     'stars': ('Star field', 'stars.measure'),

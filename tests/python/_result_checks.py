@@ -97,6 +97,23 @@ def _relative_illumination() -> Result:
     return starassay.measure_relative_illumination(pixels, **how)
 
 
+def small_mosaic() -> starassay.Frame:
+    """Forty-eight stars on an RGGB mosaic, the image in red a thousandth smaller."""
+    rng = np.random.default_rng(8)
+    rows, columns = np.meshgrid(np.arange(20, 240, 36), np.arange(20, 300, 36), indexing="ij")
+    places = np.c_[columns.ravel(), rows.ravel()] + rng.uniform(-6, 6, (rows.size, 2))
+    y, x = np.mgrid[0:240, 0:320]
+    image = np.full(x.shape, 100.0)
+    for k, (cx, cy) in enumerate(places):
+        for color, scale in ((0, 0.999), (1, 1.0)):
+            px, py = (cx - 159.5) * scale + 159.5, (cy - 119.5) * scale + 119.5
+            star = (2 + k % 5) * 1500 * np.exp(-((x - px) ** 2 + (y - py) ** 2) / (2 * 2.0**2))
+            red = (x % 2 == 0) & (y % 2 == 0)
+            image += np.where(red == (color == 0), star, 0)
+    how = {"pitch": 4 * u.um, "gain": 1 * u.electron / u.adu, "bayer": "RGGB"}
+    return starassay.read_frame(rng.poisson(image).astype(np.uint16), **how)
+
+
 MAKERS: dict[str, Callable[[], Result]] = {
     "MasterFrame": lambda: starassay.combine_frames(_frames(5)),
     "CalibratedFrame": lambda: starassay.calibrate_frame(_frames(1)[0], bias=_frames(1, 100)[0]),
@@ -106,6 +123,7 @@ MAKERS: dict[str, Callable[[], Result]] = {
     "PlateScale": _plate_scale,
     "FocusSurface": _focus_surface,
     "RelativeIllumination": _relative_illumination,
+    "LateralColor": lambda: starassay.measure_lateral_color(small_mosaic()),
 }
 
 

@@ -16,7 +16,7 @@ import pytest
 from astropy import units as u
 
 import starassay
-from _result_checks import focus_run, small_flat
+from _result_checks import focus_run, small_flat, small_mosaic
 from test_plate_scale import listed, solution
 from starassay import Claim, Measured, PupilMap, SimulatedCamera, StarAssayError, Telescope
 
@@ -134,6 +134,7 @@ def sound(folder: Path) -> dict[str, dict[str, Any]]:
             "pitch": "50 um",
             "bias_level": "500 adu",
         },
+        "measure_lateral_color": {"frames": small_mosaic()},
         "measure_focus_surface": {
             "frames": focus_run(),
             "focal_ratio": 6,

@@ -25,6 +25,17 @@ def _columns(unit: str, ordered: bool, **given: Any) -> tuple[list[Any], list[fl
     return keys, [number(mapping[key], unit, name) for key in keys]
 
 
+def _same_keys(**given: Any) -> None:
+    """Raise where the second of two mappings is given for other keys than the first."""
+    (first, one), (second, other) = given.items()
+    if items(other, second) and sorted(other) != sorted(items(one, first)):
+        raise InputError(
+            f"{second} must name the wavelengths of {first}. Give both for the same ones.",
+            code="simulation.wavelengths",
+            argument=second,
+        )
+
+
 @dataclasses.dataclass(frozen=True)
 class FieldErrors:
     """Errors that change over the field, and the sensor's tilt.
@@ -115,12 +126,7 @@ class SimulatedTelescope:
         """The engine's record."""
         waves, focus = _columns("um", True, color_focus=self.color_focus)
         terms, coefficients = _columns("nm", False, wavefront=self.wavefront)
-        if items(self.lateral_color, "lateral_color") and sorted(self.lateral_color) != waves:
-            raise InputError(
-                "lateral_color must name the wavelengths of color_focus. Give both for the same ones.",
-                code="simulation.lateral-color",
-                argument="lateral_color",
-            )
+        _same_keys(color_focus=self.color_focus, lateral_color=self.lateral_color)
         return {
             "aperture_mm": number(self.aperture, "mm", "aperture"),
             "focal_length_mm": number(self.focal_length, "mm", "focal_length"),
