@@ -44,6 +44,7 @@ _NAMES = {
     "decide": ".decisions.deciding",
     "read_campaign": ".campaign",
     "run_campaign": ".campaign",
+    "begin_campaign": ".campaign",
     "ColorComparison": ".measurements.color_focus",
     "ColorFocusCurve": ".measurements.color_focus",
     "ColorMerit": ".measurements.color_focus",

@@ -173,7 +173,11 @@ def test_spectra_are_read_with_their_units(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [
-        ('positions = ["-200 um", "0.1 mm"]', "", "2 frames need 2 sensor positions, none are given"),
+        (
+            'positions = ["-200 um", "0.1 mm"]',
+            "",
+            "2 frames need 2 sensor positions, none are given",
+        ),
         (
             'positions = ["-200 um", "0.1 mm"]',
             "positions = [1, 2]",

@@ -40,6 +40,9 @@ def night(demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
         shutil.copy(frames / source, folder / name)
     shutil.copy(demo / "campaign.toml", folder)
     (folder / "frames").symlink_to(frames)
+    (folder / "night").mkdir()
+    for path in [frames / "field-1.fits", *frames.glob("pair-*.fits")]:
+        shutil.copy(path, folder / "night")
     tool = folder / "bin" / "starassay"
     tool.parent.mkdir()
     tool.write_text(f'#!/bin/sh\nexec "{sys.executable}" -m starassay "$@"\n')
@@ -68,7 +71,8 @@ def run(command: str, folder: Path) -> str:
 def test_there_are_commands_to_run() -> None:
     kinds = [re.sub(r"\s+", " ", c).split("--")[0].split()[1:3] for c in COMMANDS]
     assert ["measure", "stars"] in kinds and ["measure", "wavefront"] in kinds
-    assert ["measure", "color-focus"] in kinds and ["run", "campaign.toml"] in kinds
+    assert ["measure", "color-focus"] in kinds and ["init", "night/"] in kinds
+    assert ["run", "campaign.toml"] in kinds
 
 
 @pytest.mark.parametrize("command", COMMANDS)

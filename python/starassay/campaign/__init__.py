@@ -12,5 +12,6 @@ from __future__ import annotations
 from .description import Campaign
 from .reading import read_campaign
 from .running import run_campaign
+from .starting import Beginning, begin_campaign
 
-__all__ = ["Campaign", "read_campaign", "run_campaign"]
+__all__ = ["Beginning", "Campaign", "begin_campaign", "read_campaign", "run_campaign"]

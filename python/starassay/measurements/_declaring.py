@@ -20,8 +20,10 @@ from .._record import Field, Request
 from ..errors import InputError
 from ..imaging.frame import Frame
 from ..imaging.frames import read_frame
+from ..imaging.glances import Glance
 from ..optics.telescope import Telescope
 from ..results import Result
+from ._drafting import Draft
 
 
 @dataclasses.dataclass(frozen=True)
@@ -319,6 +321,8 @@ class Measurement:
     check : callable or None
         From files by role and options to the name of what is wrong and a sentence about it, before
         anything is measured; None when nothing is.
+    draft : callable or None
+        From all frames of a folder at a glance to the entries that this measurement would make of them.
     words : dict of str to str
         Terms that its report uses, with their meaning.
     caveat : str
@@ -342,6 +346,7 @@ class Measurement:
     check: Callable[
         [Mapping[str, Sequence[Path]], Mapping[str, Any]], tuple[str, str] | None
     ] | None = None
+    draft: Callable[[Sequence[Glance]], list[Draft]] | None = None
     words: Mapping[str, str] = dataclasses.field(default_factory=dict)
     caveat: str = ""
     caution: tuple[str, ...] = ()

@@ -9,8 +9,10 @@ from typing import Any
 from astropy import units as u
 
 from ..._records import COLOR_FOCUS_REQUEST, MEASUREMENTS
+from ...imaging.glances import Glance
 from ...imaging.focus_positions import positions_complaint
 from .._declaring import IN_FILE, Measurement, Option, Part, Role, Setup, in_file, options
+from .._drafting import Draft, paths, titled, together
 
 #: Band of the figures of merit where none is named.
 BAND = [400, 700] * u.nm
@@ -74,6 +76,28 @@ def check(
         if name in options and not 0 < options[name][0] < options[name][1]:
             return name, "give the two ends of the range, the smaller first."
     return None
+
+
+def draft(glances: Sequence[Glance]) -> list[Draft]:
+    """Spectra of each star, with the lamp that was taken nearest to them."""
+    found = []
+    for spectra in together(glances, "trace"):
+        lamps = [x for x in glances if x.shows == "lines" and x.shape == spectra[0].shape]
+        files = {"frames": paths(spectra)} | ({"lamp": paths(lamps[:1])} if lamps else {})
+        asks = {"dispersion": 'least and greatest, such as ["0.6 nm/pix", "0.9 nm/pix"]'}
+        if lamps:
+            asks["lamps"] = 'elements of the lamp, such as ["Hg", "Ne"]'
+        places = [one.facts.focus_position for one in spectra]
+        if len(spectra) > 1 and any(place is None for place in places):
+            asks[
+                "positions"
+            ] = 'sensor position of each, growing away from the objective, such as ["-200 um", "0 um", "200 um"]'
+        elif any(place is not None and not place.unit.is_equivalent(u.um) for place in places):
+            asks[
+                "focuser_step"
+            ] = 'how far one step of the focuser moves the sensor, such as "1.2 um"'
+        found.append(Draft(titled("Spectra", spectra), files, asks=asks))
+    return found
 
 
 MEASUREMENT = Measurement(
@@ -147,6 +171,7 @@ MEASUREMENT = Measurement(
         Option("star", "text", "spectral type of the star, for the report"),
     ),
     measure=measure,
+    draft=draft,
     check=check,
     telescope="aperture focal_length [obstruction]",
     words={

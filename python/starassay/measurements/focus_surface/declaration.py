@@ -6,9 +6,13 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from astropy import units as u
+
 from ..._records import FOCUS_SURFACE_REQUEST, MEASUREMENTS
+from ...imaging.glances import Glance
 from ...imaging.focus_positions import positions_complaint
 from .._declaring import Measurement, Option, Part, Role, Setup, options
+from .._drafting import Draft, focus_runs, paths, titled
 
 
 def measure(setup: Setup) -> list[Part]:
@@ -38,6 +42,30 @@ def check(
     return positions_complaint(files["frames"], options)
 
 
+def draft(glances: Sequence[Glance]) -> list[Draft]:
+    """Star fields at five or more places of the focuser."""
+    found = []
+    for run in focus_runs(glances):
+        place = run[0].facts.focus_position
+        assert place is not None
+        steps = not place.unit.is_equivalent(u.um)
+        asks = (
+            {"focuser_step": 'how far one step moves the sensor, such as "1.2 um"'} if steps else {}
+        )
+        found.append(
+            Draft(
+                titled("Focus run", run),
+                {"frames": paths(run)},
+                run[0].facts.filter,
+                asks=asks,
+                remarks=(
+                    "The positions are those of the headers; they must grow away from the objective.",
+                ),
+            )
+        )
+    return found
+
+
 MEASUREMENT = Measurement(
     area="focus_surface",
     title=MEASUREMENTS["focus_surface"][0],
@@ -64,6 +92,7 @@ MEASUREMENT = Measurement(
         ),
     ),
     measure=measure,
+    draft=draft,
     check=check,
     telescope="aperture focal_length [obstruction]",
     light="wavelength",

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from ..._records import MEASUREMENTS, PLATE_SCALE_REQUEST
+from ...imaging.glances import Glance
 from .._declaring import IN_FILE, Measurement, Option, Part, Role, Setup, in_file, options
+from .._drafting import Draft, paths, titled, together
 
 
 def measure(setup: Setup) -> list[Part]:
@@ -27,6 +31,14 @@ def measure(setup: Setup) -> list[Part]:
         )
         parts.append(Part(frame.name, found))
     return parts
+
+
+def draft(glances: Sequence[Glance]) -> list[Draft]:
+    """One solved frame of each field is enough."""
+    fields = together([one for one in glances if one.solved], "dots")
+    return [
+        Draft(titled("Plate scale", g), {"frames": paths(g[:1])}, g[0].facts.filter) for g in fields
+    ]
 
 
 MEASUREMENT = Measurement(
@@ -57,6 +69,7 @@ MEASUREMENT = Measurement(
         ),
     ),
     measure=measure,
+    draft=draft,
     telescope="[aperture]",
     together=False,
     words={

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from ..._records import RELATIVE_ILLUMINATION_REQUEST, MEASUREMENTS
+from ...imaging.glances import Glance
 from .._declaring import Measurement, Part, Role, Setup, options
+from .._drafting import Draft, paths, titled, together
 
 
 def measure(setup: Setup) -> list[Part]:
@@ -25,6 +29,23 @@ def measure(setup: Setup) -> list[Part]:
     return [Part(f"{len(frames)} flats" if len(frames) > 1 else frames[0].name, found)]
 
 
+def draft(glances: Sequence[Glance]) -> list[Draft]:
+    """Flats of each filter, with the first dark frame of their size."""
+    found = []
+    for flats in together(glances, "even"):
+        darks = [one for one in glances if one.shows == "dark" and one.shape == flats[0].shape]
+        # A bias before a dark: flats are short.
+        darks.sort(key=lambda one: "bias" not in one.words and "zero" not in one.words)
+        files = {"frames": paths(flats)} | ({"bias": paths(darks[:1])} if darks else {})
+        without = (
+            ()
+            if darks
+            else ('No bias frame of this size was found: say bias_level, such as "500 adu".',)
+        )
+        found.append(Draft(titled("Flats", flats), files, flats[0].facts.filter, remarks=without))
+    return found
+
+
 MEASUREMENT = Measurement(
     area="relative_illumination",
     title=MEASUREMENTS["relative_illumination"][0],
@@ -38,6 +59,7 @@ MEASUREMENT = Measurement(
     ),
     options=options(RELATIVE_ILLUMINATION_REQUEST, "bias_level turned"),
     measure=measure,
+    draft=draft,
     telescope="aperture focal_length [obstruction]",
     words={
         "Relative illumination": (

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from ..._records import MEASUREMENTS, STAR_REQUEST
+from ...imaging.glances import Glance
 from .._declaring import IN_FILE, Measurement, Option, Part, Role, Setup, in_file, options
+from .._drafting import Draft, focus_runs, paths, titled, together
 
 
 def measure(setup: Setup) -> list[Part]:
@@ -37,6 +41,16 @@ def measure(setup: Setup) -> list[Part]:
     return parts
 
 
+def draft(glances: Sequence[Glance]) -> list[Draft]:
+    """Star fields that are no focus run; every filter and object by itself."""
+    runs = {one.path for run in focus_runs(glances) for one in run}
+    fields = together([one for one in glances if one.path not in runs], "dots")
+    return [
+        Draft(titled("Star field", group), {"frames": paths(group)}, group[0].facts.filter)
+        for group in fields
+    ]
+
+
 MEASUREMENT = Measurement(
     area="stars",
     title=MEASUREMENTS["stars"][0],
@@ -57,6 +71,7 @@ MEASUREMENT = Measurement(
         Option("other_telescope", "text", "name of another telescope that took these frames"),
     ),
     measure=measure,
+    draft=draft,
     telescope="[focal_length]",
     light="filter_wavelength",
     together=False,

@@ -2,8 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+import numpy as np
+
 from ..._records import KNOWN_TO, MEASUREMENTS, WAVEFRONT_REQUEST
+from ...imaging.glances import Glance
 from .._declaring import IN_FILE, Measurement, Option, Part, Role, Setup, in_file, options
+from .._drafting import Draft, paths, titled, together
 
 _INSIDE = "star with the sensor nearer to the objective than best focus"
 _OUTSIDE = "the same star with the sensor farther away, one for each inside"
@@ -30,6 +36,53 @@ def measure(setup: Setup) -> list[Part]:
     )
     pairs = len(fit.images) // 2
     return [Part(f"{pairs} pair{'s' if pairs > 1 else ''} at {fit.wavelength:.4g}", fit)]
+
+
+def draft(glances: Sequence[Glance]) -> list[Draft]:
+    """Stars out of focus, as many from inside as from outside; sides by name, else by the focuser."""
+    found = []
+    for discs in together(glances, "disc"):
+        inside, outside, how = _sides(discs)
+        pairs = min(len(inside), len(outside))
+        if pairs == 0:
+            continue
+        files = {"inside": paths(inside[:pairs]), "outside": paths(outside[:pairs])}
+        remarks = [how] if how else []
+        if len(inside) != len(outside):
+            remarks.append(
+                f"{abs(len(inside) - len(outside))} frame(s) without a partner were left out."
+            )
+        found.append(
+            Draft(
+                titled("Star inside and outside of focus", discs),
+                files,
+                discs[0].facts.filter,
+                remarks=tuple(remarks),
+            )
+        )
+    return found
+
+
+def _sides(discs: Sequence[Glance]) -> tuple[list[Glance], list[Glance], str]:
+    """Frames from inside and from outside of focus, and how that was told; "" when their names say it."""
+    inside = [one for one in discs if "inside" in one.words or "intra" in one.words]
+    outside = [one for one in discs if "outside" in one.words or "extra" in one.words]
+    if len(inside) + len(outside) == len(discs) and inside and outside:
+        return inside, outside, ""
+    places = [one.facts.focus_position for one in discs]
+    if all(place is not None for place in places):
+        at = np.array([place.value for place in places if place is not None])
+        low = at < (at.min() + at.max()) / 2
+        return (
+            [one for one, is_low in zip(discs, low) if is_low],
+            [one for one, is_low in zip(discs, low) if not is_low],
+            "The smaller focuser readings were taken for inside: check that they grow away from the objective.",
+        )
+    return (
+        list(discs[::2]),
+        list(discs[1::2]),
+        "Neither names nor headers say which frames are from inside focus: taken in turns, inside first. Check it.",
+    )
 
 
 MEASUREMENT = Measurement(
@@ -66,6 +119,7 @@ MEASUREMENT = Measurement(
         *IN_FILE,
     ),
     measure=measure,
+    draft=draft,
     telescope="aperture focal_length [obstruction] [vanes]",
     light="wavelength",
     light_needed=True,
