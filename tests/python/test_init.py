@@ -143,6 +143,7 @@ def test_sixty_mixed_frames_are_grouped_as_they_were_taken(
         "frames": [numbered(60 + k) for k in range(5)],
         "lamp": [numbered(70)],
     }
+    assert found.pop(("lateral_color", "")) == {"frames": [numbered(0), numbered(6)]}
     flats = [test for test in campaign.tests if test.kind == "relative_illumination"]
     assert [len(test.files["frames"]) for test in flats] == [4, 4, 4]
     assert all(len(test.files["bias"]) == 1 for test in flats)

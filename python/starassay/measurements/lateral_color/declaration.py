@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from ..._records import LATERAL_COLOR_REQUEST, MEASUREMENTS
+from ...imaging.glances import Glance
 from .._declaring import Measurement, Option, Part, Role, Setup, options
+from .._drafting import Draft, focus_runs, paths, titled, together
 
 
 def measure(setup: Setup) -> list[Part]:
@@ -20,6 +23,26 @@ def measure(setup: Setup) -> list[Part]:
     if len(frames) > 1 and not frames[0].bayer:
         return [Part(f"{len(frames)} filters", measure_lateral_color(frames, **how))]
     return [Part(frame.name, measure_lateral_color(frame, **how)) for frame in frames]
+
+
+def draft(glances: Sequence[Glance]) -> list[Draft]:
+    """One mosaic of each field; of frames through filters one of each filter."""
+    runs = {one.path for run in focus_runs(glances) for one in run}
+    fields = together([one for one in glances if one.path not in runs], "dots")
+    found: list[Draft] = []
+    filtered: dict[tuple[str, tuple[int, int]], list[Glance]] = {}
+    for group in fields:
+        if group[0].facts.bayer:
+            found.append(Draft(titled("Lateral color", group), {"frames": paths(group[:1])}))
+        elif group[0].facts.object and group[0].facts.filter:
+            filtered.setdefault((group[0].facts.object, group[0].shape), []).append(group[0])
+    for (name, _), one_each in filtered.items():
+        if len(one_each) > 1:
+            colors = [one.facts.filter for one in one_each]
+            found.append(
+                Draft(f"Lateral color, {name}, {', '.join(colors)}", {"frames": paths(one_each)})
+            )
+    return found
 
 
 MEASUREMENT = Measurement(
@@ -43,6 +66,7 @@ MEASUREMENT = Measurement(
         ),
     ),
     measure=measure,
+    draft=draft,
     telescope="[aperture] [focal_length]",
     words={
         "Lateral color": (
