@@ -21,17 +21,22 @@ internal sealed class SizeSurface
     private const double SlopeSure = 6;
     private const double SlopeEffect = 0.25;
 
+    // Objects whose second moment lies within this of the surface, in its logarithm, have the stars' size.
+    private const double OwnSize = 0.5;
+
     private readonly double[] terms;
     private readonly double width;
     private readonly double height;
 
-    private SizeSurface(double[] terms, double width, double height, double scatter, double growth)
+    private SizeSurface(double[] terms, double width, double height, double scatter, double growth, int objects = 0, double share = 1)
     {
         this.terms = terms;
         this.width = width;
         this.height = height;
         Scatter = scatter;
         Growth = growth;
+        Objects = objects;
+        Share = share;
     }
 
     /// <summary>Scatter of the stars about it, logarithm of the second moment.</summary>
@@ -39,6 +44,12 @@ internal sealed class SizeSurface
 
     /// <summary>Width of the bright over that of the faint stars where sizes follow brightness, else 1.</summary>
     public double Growth { get; }
+
+    /// <summary>Bright objects behind it; 0 when they were too few for a surface.</summary>
+    public int Objects { get; }
+
+    /// <summary>Share of them that have the size which it takes for the stars'.</summary>
+    public double Share { get; }
 
     /// <summary>Fits log(second moment) by least squares to the stars near it, starting where most are.</summary>
     public static SizeSurface Fit(StarRecord[] stars, MeterSettings set)
@@ -77,7 +88,13 @@ internal sealed class SizeSurface
             scatter = sample.Spread(fit, All);
         }
 
-        return new SizeSurface(fit, w, h, scatter, growth);
+        int near = 0;
+        for (int k = 0; k < n; k++)
+        {
+            near += Math.Abs(sample.Rest(fit, k)) < OwnSize ? 1 : 0;
+        }
+
+        return new SizeSurface(fit, w, h, scatter, growth, n, (double)near / n);
     }
 
     /// <summary>Usual second moment at a place, px^2.</summary>

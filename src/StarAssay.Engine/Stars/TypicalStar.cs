@@ -15,9 +15,10 @@ namespace StarAssay.Engine.Stars;
 /// <param name="Stars">Stars behind it.</param>
 /// <param name="Gain">Electrons per ADU that what the fits leave over tells, where the frame does not; else NaN.</param>
 /// <param name="GainRelative">Its relative standard uncertainty.</param>
+/// <param name="Objects">Bright objects among which these were sought.</param>
 /// <param name="FitBeta">Exponent that fits of faint stars share: that of a Gaussian where bright ones are; NaN: <paramref name="Beta"/>.</param>
 internal sealed record TypicalStar(double Variance, double NarrowVariance, double Hfr, double Alpha, double Beta, double SnrPerSignificance, int Stars,
-    double Gain = double.NaN, double GainRelative = double.NaN, double FitBeta = double.NaN)
+    int Objects, double Gain = double.NaN, double GainRelative = double.NaN, double FitBeta = double.NaN)
 {
     private const int Wanted = 128;
     private const int FewestFits = 5;
@@ -35,10 +36,10 @@ internal sealed record TypicalStar(double Variance, double NarrowVariance, doubl
     private const double LeastNoiseElectrons = 0.15;
     private const double LargestRadius = 60;
 
-    private static readonly TypicalStar Unknown = new(2, 0.6, 1.6, 2.2, 3, 1, 0);
+    private static readonly TypicalStar Unknown = new(2, 0.6, 1.6, 2.2, 3, 1, 0, 0);
 
     /// <summary>A disc: half of its light lies within 0.354 of its diameter.</summary>
-    private static TypicalStar Disc(double diameter) => new(diameter * diameter / 10, diameter * diameter / 20, 0.354 * diameter, 0.7 * diameter, 8, 1, 0);
+    private static TypicalStar Disc(double diameter) => new(diameter * diameter / 10, diameter * diameter / 20, 0.354 * diameter, 0.7 * diameter, 8, 1, 0, 0);
 
     /// <summary>Three half-flux radii, at least 5 pixels.</summary>
     public double OuterRadius => Math.Clamp(Math.Ceiling(3 * Hfr), 5, LargestRadius);
@@ -132,10 +133,10 @@ internal sealed record TypicalStar(double Variance, double NarrowVariance, doubl
     {
         MeterSettings settings = start.Settings(frame, mesh, chosen, radius) with { FreeBetaSnr = 50, WantsLeft = double.IsNaN(frame.GainElectronsPerAdu) };
         StarRecord[] stars = StarMeasurement.MeasureAll(settings, 50, context);
-        int[] same = OwnSequence(stars, width);
+        int[] bright = BrightOnes(stars), same = OwnSequence(stars, bright, width);
         if (same.Length < 3)
         {
-            return start with { Stars = same.Length };
+            return start with { Stars = same.Length, Objects = bright.Length };
         }
 
         double Middle(Func<int, double> value) => Median([.. same.Select(value)]);
@@ -152,16 +153,21 @@ internal sealed record TypicalStar(double Variance, double NarrowVariance, doubl
         }
 
         return new TypicalStar(Middle(i => Half(stars[i])), Math.Max(0.12, Math.Max(narrow[narrow.Count / 4], 0.6 * narrow[narrow.Count / 2])), hfr, alpha, beta,
-            Middle(i => stars[i].Snr / chosen[i].Significance), same.Length, gain, relative, fitBeta);
+            Middle(i => stars[i].Snr / chosen[i].Significance), same.Length, bright.Length, gain, relative, fitBeta);
+    }
+
+    /// <summary>Objects that can tell sizes: the bright ones where they are enough.</summary>
+    private static int[] BrightOnes(StarRecord[] stars)
+    {
+        int[] usable = [.. Enumerable.Range(0, stars.Length).Where(i => IsUsable(stars[i]))];
+        int[] bright = Array.FindAll(usable, i => stars[i].Snr > BrightSnr);
+        return bright.Length >= EnoughBright ? bright : usable;
     }
 
     /// <summary>The objects of the frame's own sequence of stars: those of the size that most have. Knots of galaxies, blends and hits come
     /// in all sizes, stars in one.</summary>
-    private static int[] OwnSequence(StarRecord[] stars, double width)
+    private static int[] OwnSequence(StarRecord[] stars, int[] usable, double width)
     {
-        int[] usable = [.. Enumerable.Range(0, stars.Length).Where(i => IsUsable(stars[i]))];
-        int[] bright = Array.FindAll(usable, i => stars[i].Snr > BrightSnr);
-        usable = bright.Length >= EnoughBright ? bright : usable;
         if (usable.Length < 3)
         {
             return usable;
