@@ -21,6 +21,7 @@ internal sealed class MoffatFit
     private readonly double[] normal = new double[N * N];
     private readonly double[] work = new double[N * N];
     private readonly double[] right = new double[N];
+    private readonly double[] byBeta = new double[N];
     private readonly double[] step = new double[N];
 
     public MoffatFit(int half)
@@ -41,6 +42,9 @@ internal sealed class MoffatFit
     {
         /// <summary>What is left over of the pixels' variance beyond the sky's, the light there, and the sky's variance in all of them: for the gain.</summary>
         public (double Excess, double Light, double Sky) Left { get; init; }
+
+        /// <summary>How the FWHM goes with an exponent that was given, the other unknowns fitted again; 0 where the exponent was fitted too.</summary>
+        public double FwhmPerBeta { get; init; }
     }
 
     /// <summary>Fits one star.</summary>
@@ -120,7 +124,7 @@ internal sealed class MoffatFit
         Span<double> fwhm = stackalloc double[N], x = stackalloc double[N], y = stackalloc double[N];
         FwhmSlope(m, fwhm);
         x[1] = y[2] = 1;
-        var outcome = new Outcome(m, scale * m.Fwhm * Error(fwhm, unknowns), scale * Error(x, unknowns), scale * Error(y, unknowns), perFreedom, true);
+        var outcome = new Outcome(m, scale * m.Fwhm * Error(fwhm, unknowns), scale * Error(x, unknowns), scale * Error(y, unknowns), perFreedom, true) { FwhmPerBeta = freeBeta ? 0 : m.Fwhm * ByBeta(fwhm, unknowns) };
         return left ? outcome with { Left = Left(stamp, area, m, variance, perElectron, unknowns) } : outcome;
     }
 
@@ -209,6 +213,7 @@ internal sealed class MoffatFit
             }
 
             right[i] = products[(i * Columns) + N];
+            byBeta[i] = products[(i * Columns) + N - 1];
         }
 
         return products[(N * Columns) + N];
@@ -280,6 +285,20 @@ internal sealed class MoffatFit
         slope[5] = -0.25 * m.P / m.Det;
         double root = Math.Pow(2, 1 / m.Beta);
         slope[6] = -0.5 * Math.Log(2) / (m.Beta * m.Beta) * root / (root - 1);
+    }
+
+    /// <summary>What a given exponent, larger by one, changes by way of itself and of the others' new best values.</summary>
+    private double ByBeta(ReadOnlySpan<double> slope, int n)
+    {
+        Span<double> moved = stackalloc double[N];
+        Back(byBeta, moved, n);
+        double sum = slope[N - 1];
+        for (int i = 0; i < n; i++)
+        {
+            sum -= slope[i] * moved[i];
+        }
+
+        return sum;
     }
 
     /// <summary>Standard uncertainty of what changes with the unknowns by these slopes, from the covariance.</summary>

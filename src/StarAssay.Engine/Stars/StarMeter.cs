@@ -9,7 +9,7 @@ internal struct StarRecord
     public double Flux, FluxError, Peak, Sky, Noise, Snr;
     public double Hfr, HfrRecorded, HfrError, LightSlope;
     public double Cxx, Cxy, Cyy, ShapeFlux;
-    public double Fwhm, FwhmError, Beta;
+    public double Fwhm, FwhmError, FwhmShared, Beta;
     public double ProfileFwhm, ProfileFwhmError;
     public double Sharpness, TopOffset, SharpnessError;
     public double Alpha;
@@ -258,7 +258,8 @@ internal sealed class StarMeter
         if (found.Converged && !flat)
         {
             star.Fwhm = Unfilled(found.Model.Fwhm);
-            star.FwhmError = found.FwhmError;
+            star.FwhmShared = Math.Abs(found.FwhmPerBeta) * set.BetaError;
+            star.FwhmError = double.Hypot(found.FwhmError, star.FwhmShared);
             star.Beta = found.Model.Beta;
             star.Alpha = 1 / Math.Pow(found.Model.Det, 0.25);
         }
@@ -603,6 +604,9 @@ internal sealed record MeterSettings
 
     /// <summary>The same for fits of faint stars, not held below what skirts need.</summary>
     public required double FitBeta { get; init; }
+
+    /// <summary>Standard uncertainty of that exponent.</summary>
+    public double BetaError { get; init; }
 
     /// <summary>From this signal-to-noise ratio on a star's own exponent is fitted; fainter ones share the usual one.</summary>
     public required double FreeBetaSnr { get; init; }

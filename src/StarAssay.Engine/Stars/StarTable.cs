@@ -12,6 +12,9 @@ internal static class StarTable
     private const int Block = 256;
     private const int Ahead = 6;
 
+    // A gain taken from the sky's level may be off by its bias level (common practice, no source).
+    private const double SkyGainRelative = 0.5;
+
     // Second moment that a pixel's own square adds along each axis, px^2.
     private const double PixelVariance = 1.0 / 12;
 
@@ -28,7 +31,7 @@ internal static class StarTable
         double sky = 0, noise = 0;
         Action[] first = [() => surface = SizeSurface.Fit(stars, set), () => around = new StarsAround(stars), () => order = ByFlux(stars), () => sky = MeshMedian(set, noise: false), () => noise = MeshMedian(set, noise: true)];
         Sharing.For(first.Length, context, k => first[k]());
-        var c = new Columns(n);
+        var c = new Columns(n) { NoiseRelative = !double.IsNaN(set.Frame.GainElectronsPerAdu) ? 0 : double.IsNaN(typical.GainRelative) ? SkyGainRelative : typical.GainRelative };
         Sharing.For((n + Block - 1) / Block, context, block =>
         {
             for (int k = block * Block; k < Math.Min(n, (block + 1) * Block); k++)
@@ -151,6 +154,7 @@ internal static class StarTable
         public readonly double[] HfrRecorded = new double[n];
         public readonly double[] Fwhm = new double[n];
         public readonly double[] FwhmError = new double[n];
+        public readonly double[] FwhmShared = new double[n];
         public readonly double[] ProfileFwhm = new double[n];
         public readonly double[] ProfileFwhmError = new double[n];
         public readonly double[] Beta = new double[n];
@@ -163,6 +167,9 @@ internal static class StarTable
         public readonly double[] Minor = new double[n];
         public readonly double[] Distance = new double[n];
         public readonly int[] Flags = new int[n];
+
+        /// <summary>Relative standard uncertainty of the photons' noise that all stars share.</summary>
+        public double NoiseRelative { get; init; }
 
         public void Fill(int k, in StarRecord star, MeterSettings set, double axisX, double axisY)
         {
@@ -181,6 +188,7 @@ internal static class StarTable
             Hfr[k] = star.Hfr;
             Fwhm[k] = star.Fwhm;
             FwhmError[k] = star.FwhmError;
+            FwhmShared[k] = star.FwhmShared;
             ProfileFwhm[k] = star.ProfileFwhm;
             ProfileFwhmError[k] = star.ProfileFwhmError;
             Beta[k] = star.Beta;
@@ -196,7 +204,7 @@ internal static class StarTable
             (XError[k], YError[k]) = lattice.TurnDeg > 0
                 ? (side * Math.Sqrt(0.5 * ((XError[k] * XError[k]) + (YError[k] * YError[k]))), side * Math.Sqrt(0.5 * ((XError[k] * XError[k]) + (YError[k] * YError[k]))))
                 : (side * XError[k], side * YError[k]);
-            foreach (double[] length in (double[][])[Hfr, HfrError, HfrRecorded, Fwhm, FwhmError, ProfileFwhm, ProfileFwhmError, Major, Minor, Distance])
+            foreach (double[] length in (double[][])[Hfr, HfrError, HfrRecorded, Fwhm, FwhmError, FwhmShared, ProfileFwhm, ProfileFwhmError, Major, Minor, Distance])
             {
                 length[k] *= side;
             }

@@ -21,8 +21,9 @@ internal static class TypicalEllipticity
     /// <param name="cross">The other one, at 45 degrees.</param>
     /// <param name="noise">Standard uncertainty of either component, in e = (a^2 - b^2)/(a^2 + b^2).</param>
     /// <param name="index">The stars to take.</param>
+    /// <param name="noiseRelative">Relative standard uncertainty of the noise's variance that all stars share, as from a gain read off the frame.</param>
     /// <returns>Typical 1 - b/a and its standard uncertainty; 0 when the noise explains all of it.</returns>
-    public static Measured Of(double[] radial, double[] cross, double[] noise, int[] index)
+    public static Measured Of(double[] radial, double[] cross, double[] noise, int[] index, double noiseRelative)
     {
         double[] square = new double[index.Length], added = new double[index.Length], weight = new double[index.Length];
         int n = 0;
@@ -49,10 +50,25 @@ internal static class TypicalEllipticity
             mean = Mean(squares, noises, weights, Math.Max(0, mean), round > 0 ? Wild : double.PositiveInfinity);
         }
 
-        double error = Error(squares, noises, weights, mean);
+        double error = double.Hypot(Error(squares, noises, weights, mean), noiseRelative * Shared(noises, weights));
         double value = ToAxes(Math.Sqrt(Math.Max(0, mean)));
         double above = ToAxes(Math.Sqrt(Math.Max(0, mean) + error)), below = ToAxes(Math.Sqrt(Math.Max(0, mean - error)));
-        return new Measured(value, 0.5 * (above - below), "");
+
+        // At 0 the root's lower side says nothing.
+        return new Measured(value, Math.Max(above - value, 0.5 * (above - below)), "");
+    }
+
+    /// <summary>Weighted mean of what noise adds.</summary>
+    private static double Shared(ReadOnlySpan<double> added, ReadOnlySpan<double> weight)
+    {
+        double weights = 0, sum = 0;
+        for (int i = 0; i < added.Length; i++)
+        {
+            weights += weight[i];
+            sum += weight[i] * added[i];
+        }
+
+        return weights > 0 ? sum / weights : 0;
     }
 
     /// <summary>Weighted mean of e^2 without noise; the weights are left behind.</summary>

@@ -16,9 +16,10 @@ namespace StarAssay.Engine.Stars;
 /// <param name="Gain">Electrons per ADU that what the fits leave over tells, where the frame does not; else NaN.</param>
 /// <param name="GainRelative">Its relative standard uncertainty.</param>
 /// <param name="Objects">Bright objects among which these were sought.</param>
+/// <param name="BetaError">Standard uncertainty of the exponent that fits of faint stars share.</param>
 /// <param name="FitBeta">Exponent that fits of faint stars share: that of a Gaussian where bright ones are; NaN: <paramref name="Beta"/>.</param>
 internal sealed record TypicalStar(double Variance, double NarrowVariance, double Hfr, double Alpha, double Beta, double SnrPerSignificance, int Stars,
-    int Objects, double Gain = double.NaN, double GainRelative = double.NaN, double FitBeta = double.NaN)
+    int Objects, double BetaError, double Gain = double.NaN, double GainRelative = double.NaN, double FitBeta = double.NaN)
 {
     private const int Wanted = 128;
     private const int FewestFits = 5;
@@ -32,14 +33,17 @@ internal sealed record TypicalStar(double Variance, double NarrowVariance, doubl
     private const double SequenceWidth = 0.5;
     private const double FirstRadius = 10;
 
+    // Exponents of stars lie between 2 and 5 (common practice, no source): what one taken unseen is off by.
+    private const double AnyBeta = 1;
+
     // No sensor's pixel has less noise than this many electrons, nor the mean of some ten of them (common practice, no source).
     private const double LeastNoiseElectrons = 0.15;
     private const double LargestRadius = 60;
 
-    private static readonly TypicalStar Unknown = new(2, 0.6, 1.6, 2.2, 3, 1, 0, 0);
+    private static readonly TypicalStar Unknown = new(2, 0.6, 1.6, 2.2, 3, 1, 0, 0, AnyBeta);
 
     /// <summary>A disc: half of its light lies within 0.354 of its diameter.</summary>
-    private static TypicalStar Disc(double diameter) => new(diameter * diameter / 10, diameter * diameter / 20, 0.354 * diameter, 0.7 * diameter, 8, 1, 0, 0);
+    private static TypicalStar Disc(double diameter) => new(diameter * diameter / 10, diameter * diameter / 20, 0.354 * diameter, 0.7 * diameter, 8, 1, 0, 0, AnyBeta);
 
     /// <summary>Three half-flux radii, at least 5 pixels.</summary>
     public double OuterRadius => Math.Clamp(Math.Ceiling(3 * Hfr), 5, LargestRadius);
@@ -67,6 +71,13 @@ internal sealed record TypicalStar(double Variance, double NarrowVariance, doubl
             radius = best.OuterRadius;
         }
 
+        if (double.IsNaN(frame.GainElectronsPerAdu) && best.Gain > 0)
+        {
+            // Weights, and with them the usual exponent, followed the sky's gain; once more with that of the stars.
+            TypicalStar again = Look(frame, mesh, chosen, Math.Max(radius, FirstRadius), best, width, context);
+            best = again.Gain > 0 ? again : best;
+        }
+
         return best;
     }
 
@@ -87,6 +98,7 @@ internal sealed record TypicalStar(double Variance, double NarrowVariance, doubl
         SkySamples = 6 * mesh.SamplesPerCell,
         Beta = Beta,
         FitBeta = double.IsNaN(FitBeta) ? Beta : FitBeta,
+        BetaError = BetaError,
         FreeBetaSnr = 150,
         Gain = !double.IsNaN(frame.GainElectronsPerAdu) ? frame.GainElectronsPerAdu : double.IsNaN(Gain) ? SkyGain(mesh) : Gain,
         WantsLeft = false,
@@ -144,6 +156,7 @@ internal sealed record TypicalStar(double Variance, double NarrowVariance, doubl
         List<double> narrow = [.. same.Select(i => Half(stars[i]) - Spread(stars[i])).Order()];
         double hfr = Middle(i => stars[i].HfrRecorded), fitBeta = fitted.Length >= FewestFits ? Math.Max(1.6, Median([.. fitted.Select(i => stars[i].Beta)])) : start.Beta, beta = Math.Min(8, fitBeta);
         double alpha = fitted.Length >= FewestFits && fitBeta <= 8 ? Median([.. fitted.Select(i => stars[i].Alpha)]) : hfr / Math.Sqrt(Math.Pow(2, 1 / (beta - 1)) - 1);
+        double betaError = fitted.Length >= FewestFits ? fitBeta * fitBeta * MedianError([.. fitted.Select(i => 1 / stars[i].Beta)]) : start.BetaError;
         (double gain, double relative) = GainFromStars.Estimate([.. same.Where(i => stars[i].Left.Light > 0 && (stars[i].Marks & StarMarks.Blended) == 0)
             .Select(i => (stars[i].Left.Excess, stars[i].Left.Light, stars[i].Left.Sky, stars[i].Peak))]);
         if (gain * Middle(i => stars[i].Noise) < LeastNoiseElectrons)
@@ -153,7 +166,7 @@ internal sealed record TypicalStar(double Variance, double NarrowVariance, doubl
         }
 
         return new TypicalStar(Middle(i => Half(stars[i])), Math.Max(0.12, Math.Max(narrow[narrow.Count / 4], 0.6 * narrow[narrow.Count / 2])), hfr, alpha, beta,
-            Middle(i => stars[i].Snr / chosen[i].Significance), same.Length, bright.Length, gain, relative, fitBeta);
+            Middle(i => stars[i].Snr / chosen[i].Significance), same.Length, bright.Length, betaError, gain, relative, fitBeta);
     }
 
     /// <summary>Objects that can tell sizes: the bright ones where they are enough.</summary>
@@ -192,6 +205,13 @@ internal sealed record TypicalStar(double Variance, double NarrowVariance, doubl
     private static double Half(in StarRecord star) => 0.5 * (star.Cxx + star.Cyy);
 
     private static double Spread(in StarRecord star) => Math.Sqrt((0.25 * (star.Cxx - star.Cyy) * (star.Cxx - star.Cyy)) + (star.Cxy * star.Cxy));
+
+    /// <summary>Standard uncertainty of a median, from the quartiles.</summary>
+    private static double MedianError(List<double> values)
+    {
+        values.Sort();
+        return 1.2533 * (values[values.Count * 3 / 4] - values[values.Count / 4]) / 1.34898 / Math.Sqrt(values.Count);
+    }
 
     private static double Median(List<double> values)
     {

@@ -42,7 +42,7 @@ internal static class ZoneTable
         {
             int[] inside = [.. members[z]];
             found[z] = new ZoneSummary(names[z], inside.Length, Median(c.Hfr, inside, "pix"), Fwhm(c, inside),
-                TypicalEllipticity.Of(c.Radial, c.Cross, c.EllipticityError, inside), Mean(c.Radial, inside));
+                TypicalEllipticity.Of(c.Radial, c.Cross, c.EllipticityError, inside, c.NoiseRelative), Mean(c.Radial, inside));
         });
         return (found[All], found[FirstRing..]);
     }
@@ -50,7 +50,14 @@ internal static class ZoneTable
     /// <summary>Median of the fitted widths; none where more stars are flat-topped than not, since those few left would not stand for the rest.</summary>
     private static Measured Fwhm(StarTable.Columns c, int[] inside) =>
         2 * inside.Count(k => ((StarMarks)c.Flags[k] & StarMarks.FlatTopped) != 0) > inside.Count(k => double.IsFinite(c.ProfileFwhm[k]))
-            ? Measured.None("pix") : Median(c.Fwhm, inside, "pix");
+            ? Measured.None("pix") : WithShared(Median(c.Fwhm, inside, "pix"), c, inside);
+
+    /// <summary>What the exponent that faint stars share is off by does not average out.</summary>
+    private static Measured WithShared(Measured median, StarTable.Columns c, int[] inside)
+    {
+        int[] fitted = Array.FindAll(inside, k => double.IsFinite(c.Fwhm[k]));
+        return fitted.Length == 0 ? median : median with { Uncertainty = double.Hypot(median.Uncertainty, fitted.Average(k => c.FwhmShared[k])) };
+    }
 
     /// <summary>Median with the standard uncertainty sqrt(pi/2) s / sqrt(n), s from the quartiles.</summary>
     public static Measured Median(double[] values, int[] index, string unit)

@@ -53,7 +53,7 @@ public sealed class TypicalEllipticityTests
     [Fact]
     public void NoStarsGiveNoValue()
     {
-        Measured none = TypicalEllipticity.Of([double.NaN], [double.NaN], [0.1], [0]);
+        Measured none = TypicalEllipticity.Of([double.NaN], [double.NaN], [0.1], [0], 0);
         Assert.True(double.IsNaN(none.Value));
     }
 
@@ -72,7 +72,7 @@ public sealed class TypicalEllipticityTests
             (radial[k], cross[k]) = (shown * e1 / length, shown * e2 / length);
         }
 
-        return TypicalEllipticity.Of(radial, cross, sigma, [.. Enumerable.Range(0, stars)]);
+        return TypicalEllipticity.Of(radial, cross, sigma, [.. Enumerable.Range(0, stars)], 0);
     }
 
     private static double Normal(Random random) =>
