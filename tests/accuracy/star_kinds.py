@@ -63,15 +63,20 @@ class Optics:
             t *= total / s.sum()
         return t
 
-    def kernel(self, half: int, x: float, y: float) -> np.ndarray:
-        """Light of unit flux on a grid FINE times finer, (2 half + 1) pixels wide, centered at (x, y) off."""
+    def kernel(self, half: int, x: float, y: float, whole: bool = False) -> np.ndarray:
+        """Light of unit flux on a grid FINE times finer, (2 half + 1) pixels wide, centered at (x, y) off.
+
+        Of the middles of the grid's squares, or their whole areas: a pixel made of middles alone blurs
+        less than a whole one, and a half-flux radius of 1.4 pixels comes out 0.2 % small.
+        """
         n = FINE * (2 * half + 1)
         m = 2 * n
         f = np.fft.fftfreq(m, 1 / FINE)
         fx, fy = f[None, :], f[:, None]
         middle = (n - 1) / 2 / FINE
         shift = np.exp(-2j * np.pi * (fx * (middle + x) + fy * (middle + y)))
-        image = np.fft.ifft2(self.transfer(fx, fy) * shift).real
+        square = np.sinc(fx / FINE) * np.sinc(fy / FINE) if whole else 1.0
+        image = np.fft.ifft2(self.transfer(fx, fy) * shift * square).real
         return np.maximum(image[:n, :n], 0)
 
 
@@ -108,7 +113,7 @@ def draw(
     for (x, y), f in zip(at, light):
         here = optics(x, y) if callable(optics) else optics
         ix, iy = round(x), round(y)
-        k = here.kernel(half, x - ix, y - iy)
+        k = here.kernel(half, x - ix, y - iy, whole=True)
         block = k.reshape(2 * half + 1, FINE, 2 * half + 1, FINE).sum((1, 3)) * f
         y0, y1 = max(0, iy - half), min(size, iy + half + 1)
         x0, x1 = max(0, ix - half), min(size, ix + half + 1)

@@ -63,6 +63,8 @@ def put(
     ix, iy = int(np.round(x)), int(np.round(y))
     sx, sy = int(np.round((x - ix) * OVER)), int(np.round((y - iy) * OVER))
     k = ndimage.shift(kernel, (sy, sx), order=0) if (sx or sy) else kernel
+    # From the middles of the fine squares to their means: a pixel made of middles alone blurs too little.
+    k = k + ndimage.laplace(k, mode="nearest") / 24
     m = k.reshape(2 * half + 1, OVER, 2 * half + 1, OVER).sum((1, 3)) * flux
     h, w = mean.shape
     y0, y1, x0, x1 = (

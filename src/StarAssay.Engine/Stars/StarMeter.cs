@@ -26,7 +26,7 @@ internal sealed class StarMeter
     private const double SkirtExponent = 3;
 
     // Slope of the curve of growth at the half-flux radius, times radius over half the light.
-    private const double Steepness = 1.34;
+    private const double GrowthSlope = 1.34;
 
     // Below this second moment (FWHM about 2.3 pixels) a star's place in its pixel shifts its center and shape noticeably.
     private const double SmallVariance = 1.1;
@@ -55,6 +55,14 @@ internal sealed class StarMeter
     // of the curve of growth tell nothing of smaller discs.
     private const double FlatShare = 2.1;
     private const double LeastDisc = 2;
+
+    // The pixels' blur of large stars, and of those larger than this share of two usual half-flux radii, follows their own slope: discs have
+    // none. That of small ones is known better from the usual star.
+    private const double OwnSlopeAlways = 3;
+    private const double OwnSlopeFrom = 2;
+    private const double OwnSlopeShare = 0.65;
+    private const double SlopeStep = 0.3;
+    private const double MostSteep = 4;
 
     private const double CoreExponent = 30;
 
@@ -459,7 +467,8 @@ internal sealed class StarMeter
     {
         star.Flux = CurveOfGrowth.Inside(stamp, x, y, set.OuterRadius);
         (star.HfrRecorded, star.LightSlope) = HalfRadius(x, y, star.Flux, double.IsNaN(star.Cxx) ? set.Variance : 0.5 * (star.Cxx + star.Cyy));
-        star.Hfr = blur.Radius(star.HfrRecorded, x, y);
+        star.Hfr = star.HfrRecorded > OwnSlopeAlways || star.HfrRecorded > Math.Max(OwnSlopeFrom, OwnSlopeShare * set.SnrRadius)
+            ? blur.OfLarge(star.HfrRecorded, Steepness(x, y, star.HfrRecorded, star.Flux)) : blur.Radius(star.HfrRecorded, x, y);
         if (set.Fill < 1)
         {
             // Half of the blur is the pixel's own, and grows with the part of its square that it covers; the other half comes from spreading
@@ -475,6 +484,14 @@ internal sealed class StarMeter
         // The CCD equation in ADU: photon noise of the star, noise of its pixels, and of the sky level taken from nB others.
         double variance = (Math.Max(0, inside) / gain) + (pixels * (1 + (pixels * set.SkyVariance)) * star.Noise * star.Noise);
         star.Snr = inside / Math.Sqrt(variance);
+    }
+
+    /// <summary>-dlnI/dlnr at the half-flux radius h from the curve of growth F: 1 - h F'' / F'.</summary>
+    private double Steepness(double x, double y, double h, double flux)
+    {
+        double step = Math.Min(SlopeStep * h, set.OuterRadius - h), within = CurveOfGrowth.Inside(stamp, x, y, h - step), up = CurveOfGrowth.Inside(stamp, x, y, h + step);
+        double steep = 1 - (2 * h * (up - flux + within) / (step * (up - within)));
+        return double.IsFinite(steep) ? Math.Clamp(steep, -MostSteep, MostSteep) : 0;
     }
 
     /// <summary>Radius of half of the light, by the secant rule kept inside a bracket; also dF/dr there.</summary>
@@ -498,7 +515,7 @@ internal sealed class StarMeter
             (low, high) = miss < 0 ? (r, high) : (low, r);
 
             // At the half-flux radius h the growth's slope is about 0.67 F / h; then the slope between the last two.
-            double slope = round == 0 ? Steepness * half / r : (miss - missBefore) / (r - before);
+            double slope = round == 0 ? GrowthSlope * half / r : (miss - missBefore) / (r - before);
             double next = r - (miss / slope);
             if (round > 6 || !(next > low && next < high))
             {
@@ -514,7 +531,7 @@ internal sealed class StarMeter
             (before, missBefore, r) = (r, miss, next);
         }
 
-        return (r, Steepness * half / r);
+        return (r, GrowthSlope * half / r);
     }
 
     /// <summary>Standard uncertainties from sky noise, photon noise when the gain is known, and the sky level's own error.</summary>
