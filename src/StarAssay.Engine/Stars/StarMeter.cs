@@ -38,8 +38,8 @@ internal sealed class StarMeter
 
     // What half-flux radii are off by beyond the noise (docs/accuracy.md): light of unseen neighbors and of skirts left in the sky, and of
     // the pixels' blur that is taken out a part, since the model star is no Moffat profile.
-    private const double HfrKnown = 0.0025;
-    private const double BlurKnown = 0.08;
+    private const double HfrKnown = 0.002;
+    private const double BlurKnown = 0.06;
     private const double MostMove = 0.3;
 
     // A real profile that is so much wider at half of its height than the fitted one, surely, has a flat top.
