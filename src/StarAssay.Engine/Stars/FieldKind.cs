@@ -2,7 +2,7 @@ using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Stars;
 
-/// <summary>Tells by its objects a frame that is no field of stars: a flat, spectra, a lamp.</summary>
+/// <summary>Tells by its objects a frame that is no field of stars: a flat, spectra, a lamp, a rim.</summary>
 internal static class FieldKind
 {
     private const int FewestObjects = 5;
@@ -16,6 +16,12 @@ internal static class FieldKind
     private const double Long = 0.4;
     private const double LongShare = 0.5;
     private const double Aligned = 0.75;
+
+    // The trace of a spectrum is found as many peaks without a shape of their own on few rows, or columns.
+    private const double TraceSnr = 20;
+    private const double TraceWidth = 6;
+    private const double TraceShare = 0.4;
+    private const double ShapelessShare = 0.4;
 
     /// <summary>A doubt when this is no star field, else nothing.</summary>
     public static IEnumerable<Note> Doubts(StarTable.Columns c, MeterSettings set)
@@ -33,6 +39,14 @@ internal static class FieldKind
             yield break;
         }
 
+        int[] bright = Array.FindAll(objects, k => c.Snr[k] > TraceSnr && ((StarMarks)c.Flags[k] & (StarMarks.Edge | StarMarks.BadPixels)) == 0);
+        int shapeless = bright.Count(k => ((StarMarks)c.Flags[k] & StarMarks.NoShape) != 0), most = Math.Max(OnStrip(c.X, bright), OnStrip(c.Y, bright));
+        if (bright.Length >= FewestObjects && shapeless > ShapelessShare * bright.Length && most >= FewestObjects && most > TraceShare * bright.Length)
+        {
+            yield return StarNotes.NotAField.Say($"{most} of {bright.Length} bright objects stand on one strip of {TraceWidth:F0} pixels, and {shapeless} have no shape of their own: this looks like the trace of a spectrum or of a trailed star, or like the step at a dark rim, not like stars. No size here is that of a star. Give a frame of stars, or cut the rim off.", set.Frame.Name);
+            yield break;
+        }
+
         int[] shaped = Array.FindAll(objects, k => double.IsFinite(c.Major[k]));
         int[] stretched = Array.FindAll(shaped, k => c.Minor[k] < (1 - Long) * c.Major[k]);
         if (stretched.Length >= FewestObjects && stretched.Length > LongShare * shaped.Length)
@@ -43,5 +57,23 @@ internal static class FieldKind
                 yield return StarNotes.NotAField.Say($"{stretched.Length} of {shaped.Length} objects are long and lie along {Math.Atan2(sin, cos) * 90 / Math.PI:F0} degrees: spectra, lines of a lamp, or stars trailed by the mount. No size here is that of the telescope.", set.Frame.Name);
             }
         }
+    }
+
+    /// <summary>The most objects that a strip of the frame's rows, or columns, holds.</summary>
+    private static int OnStrip(double[] at, int[] objects)
+    {
+        double[] sorted = [.. objects.Select(k => at[k]).Order()];
+        int most = 0;
+        for (int from = 0, to = 0; to < sorted.Length; to++)
+        {
+            while (sorted[to] - sorted[from] > TraceWidth)
+            {
+                from++;
+            }
+
+            most = Math.Max(most, to - from + 1);
+        }
+
+        return most;
     }
 }

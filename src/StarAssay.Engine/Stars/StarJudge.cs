@@ -90,8 +90,8 @@ internal static class StarJudge
         }
     }
 
-    /// <summary>The notes of the whole field.</summary>
-    public static IReadOnlyList<Note> Notes(MeterSettings set, int[] flags, int clean, double correlation, TypicalStar typical, SizeSurface surface, StarRequest request)
+    /// <summary>The notes of the whole field; what to do about few stars, or about no one size, is no advice for a frame of something else.</summary>
+    public static IReadOnlyList<Note> Notes(MeterSettings set, int[] flags, int clean, double correlation, TypicalStar typical, SizeSurface surface, StarRequest request, bool isField)
     {
         double asked = request.OuterRadiusPx, stated = request.Frame!.SaturationAdu, side = set.Lattice?.Side ?? 1;
         var notes = new List<Note>();
@@ -100,7 +100,7 @@ internal static class StarJudge
         int saturated = Count(StarMarks.Saturated), hits = Count(StarMarks.CosmicRay), large = Count(StarMarks.NotAStar), blended = Count(StarMarks.Blended);
         if (clean < 10)
         {
-            notes.Add(StarNotes.TooFew.Say($"Only {clean} clean star{(clean == 1 ? "" : "s")}: the medians are uncertain and no map over the field can be drawn. {Advice(flags, blended)}", name));
+            notes.Add(StarNotes.TooFew.Say($"Only {clean} clean star{(clean == 1 ? "" : "s")}: the medians are uncertain and no map over the field can be drawn.{(isField ? " " + Advice(flags, blended) : "")}", name));
         }
 
         if (surface.Growth > 1)
@@ -109,9 +109,9 @@ internal static class StarJudge
         }
 
         (int objects, double share) = surface.Objects > 0 ? (surface.Objects, surface.Share) : (typical.Objects, (double)typical.Stars / Math.Max(1, typical.Objects));
-        if (objects >= EnoughObjects && share < OneSizeShare)
+        if (isField && objects >= EnoughObjects && share < OneSizeShare)
         {
-            notes.Add(StarNotes.NoOneSize.Say($"Only {100 * share:F0} % of the {objects} bright objects have the size that was taken for the stars'. Where knots of a galaxy or nebula outnumber the stars, it is not sure which are which: medians and flags can change with the least change of the frame. Measure a field of stars beside the object, or cut the frame to where stars stand alone.", name));
+            notes.Add(StarNotes.NoOneSize.Say($"Only {100 * share:F0} % of the {objects} bright objects have the size that was taken for the stars'. Where knots of a galaxy or nebula, or hits, outnumber the stars it is not sure which are which, and medians and flags can change with the least change of the frame. Measure a field of stars beside the object, or cut the frame to where stars stand alone.", name));
         }
 
         if (double.IsNaN(set.Frame.GainElectronsPerAdu))

@@ -7,7 +7,7 @@ namespace StarAssay.Engine.Stars;
 public static class StarNotes
 {
     public static readonly NoteDefinition NotLinear = new("stars.not-linear", NoteLevel.Doubt, "Sizes follow brightness: the frame is no linear image.");
-    public static readonly NoteDefinition NotAField = new("stars.not-a-field", NoteLevel.Doubt, "The objects are not those of a star field: a flat, spectra, a lamp, or trailed stars.");
+    public static readonly NoteDefinition NotAField = new("stars.not-a-field", NoteLevel.Doubt, "The objects are not those of a star field: a flat, spectra, a lamp, trailed stars, or the step at a dark rim.");
     public static readonly NoteDefinition NoOneSize = new("stars.no-one-size", NoteLevel.Doubt, "Few of the bright objects share one size: it is not sure which of them are the stars.");
     public static readonly NoteDefinition TooFew = new("stars.too-few", NoteLevel.Caution, "Too few clean stars for a statement about the field.");
     public static readonly NoteDefinition GainUnknown = new("stars.gain-unknown", NoteLevel.Caution, "The gain is not known; it was estimated from the stars, or their own photon noise is not in their uncertainties.");

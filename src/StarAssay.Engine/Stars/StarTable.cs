@@ -56,8 +56,9 @@ internal static class StarTable
         }
 
         int[] cleanIndex = [.. index];
-        IReadOnlyList<Note> notes = StarJudge.Notes(set, c.Flags, cleanIndex.Length, correlation, typical, surface, request);
-        notes = [.. FieldKind.Doubts(c, set), .. notes, .. StarJudge.FlatTops(c, cleanIndex, set.Frame.Name)];
+        Note[] kind = [.. FieldKind.Doubts(c, set)];
+        IReadOnlyList<Note> notes = StarJudge.Notes(set, c.Flags, cleanIndex.Length, correlation, typical, surface, request, kind.Length == 0);
+        notes = [.. kind, .. notes, .. StarJudge.FlatTops(c, cleanIndex, set.Frame.Name)];
         (ZoneSummary whole, ZoneSummary[] zones) = ZoneTable.Of(c, cleanIndex, lattice.FrameWidth, lattice.FrameHeight, axisX, axisY, context);
         return new StarField
         {

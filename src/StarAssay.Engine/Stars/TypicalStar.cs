@@ -33,6 +33,10 @@ internal sealed record TypicalStar(double Variance, double NarrowVariance, doubl
     private const double SequenceWidth = 0.5;
     private const double FirstRadius = 10;
 
+    // Half-flux radius over the root of the second moment under a matched weight: 1.2 for a Gaussian, 1.1 for a disc, 1.7 for a Moffat profile of
+    // exponent 2. More is neighbors' light, and a larger circle for it would take in more of them.
+    private const double MostHfr = 2.2;
+
     // Exponents of stars lie between 2 and 5 (common practice, no source): what one taken unseen is off by.
     private const double AnyBeta = 1;
 
@@ -154,7 +158,7 @@ internal sealed record TypicalStar(double Variance, double NarrowVariance, doubl
         double Middle(Func<int, double> value) => Median([.. same.Select(value)]);
         int[] fitted = Array.FindAll(same, i => stars[i].Fwhm > 0);
         List<double> narrow = [.. same.Select(i => Half(stars[i]) - Spread(stars[i])).Order()];
-        double hfr = Middle(i => stars[i].HfrRecorded), fitBeta = fitted.Length >= FewestFits ? Math.Max(1.6, Median([.. fitted.Select(i => stars[i].Beta)])) : start.Beta, beta = Math.Min(8, fitBeta);
+        double hfr = Math.Min(Middle(i => stars[i].HfrRecorded), MostHfr * Math.Sqrt(Middle(i => Half(stars[i])))), fitBeta = fitted.Length >= FewestFits ? Math.Max(1.6, Median([.. fitted.Select(i => stars[i].Beta)])) : start.Beta, beta = Math.Min(8, fitBeta);
         double alpha = fitted.Length >= FewestFits && fitBeta <= 8 ? Median([.. fitted.Select(i => stars[i].Alpha)]) : hfr / Math.Sqrt(Math.Pow(2, 1 / (beta - 1)) - 1);
         double betaError = fitted.Length >= FewestFits ? fitBeta * fitBeta * MedianError([.. fitted.Select(i => 1 / stars[i].Beta)]) : start.BetaError;
         (double gain, double relative) = GainFromStars.Estimate([.. same.Where(i => stars[i].Left.Light > 0 && (stars[i].Marks & StarMarks.Blended) == 0)
