@@ -12,9 +12,6 @@ internal static class StarTable
     private const int Block = 256;
     private const int Ahead = 6;
 
-    // A gain taken from the sky's level may be off by its bias level (common practice, no source).
-    private const double SkyGainRelative = 0.5;
-
     // Second moment that a pixel's own square adds along each axis, px^2.
     private const double PixelVariance = 1.0 / 12;
 
@@ -31,7 +28,7 @@ internal static class StarTable
         double sky = 0, noise = 0;
         Action[] first = [() => surface = SizeSurface.Fit(stars, set), () => around = new StarsAround(stars), () => order = ByFlux(stars), () => sky = MeshMedian(set, noise: false), () => noise = MeshMedian(set, noise: true)];
         Sharing.For(first.Length, context, k => first[k]());
-        var c = new Columns(n) { NoiseRelative = !double.IsNaN(set.Frame.GainElectronsPerAdu) ? 0 : double.IsNaN(typical.GainRelative) ? SkyGainRelative : typical.GainRelative };
+        var c = new Columns(n) { NoiseRelative = double.IsNaN(set.Frame.GainElectronsPerAdu) ? typical.UsedGainRelative : 0 };
         Sharing.For((n + Block - 1) / Block, context, block =>
         {
             for (int k = block * Block; k < Math.Min(n, (block + 1) * Block); k++)

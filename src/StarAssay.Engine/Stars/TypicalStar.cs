@@ -40,6 +40,10 @@ internal sealed record TypicalStar(double Variance, double NarrowVariance, doubl
     // Exponents of stars lie between 2 and 5 (common practice, no source): what one taken unseen is off by.
     private const double AnyBeta = 1;
 
+    // A gain taken from the sky's level may be off by its bias level (common practice, no source).
+    private const double SkyGainRelative = 0.5;
+    private const double GainStep = 1.3;
+
     // No sensor's pixel has less noise than this many electrons, nor the mean of some ten of them (common practice, no source).
     private const double LeastNoiseElectrons = 0.15;
     private const double LargestRadius = 60;
@@ -82,7 +86,24 @@ internal sealed record TypicalStar(double Variance, double NarrowVariance, doubl
             best = again.Gain > 0 ? again : best;
         }
 
-        return best;
+        return double.IsNaN(frame.GainElectronsPerAdu) ? WithGainDoubt(frame, mesh, chosen, Math.Max(radius, FirstRadius), best, width, context) : best;
+    }
+
+    /// <summary>Relative standard uncertainty of the gain that was used in place of an unknown one.</summary>
+    public double UsedGainRelative => double.IsNaN(GainRelative) ? SkyGainRelative : GainRelative;
+
+    /// <summary>Where stars follow no Moffat profile the exponent goes with the weights, and so with the gain: looked at once more with another.</summary>
+    private static TypicalStar WithGainDoubt(Frame frame, BackgroundMesh mesh, Seed[] chosen, double radius, TypicalStar best, double width, RunContext context)
+    {
+        double gain = best.Settings(frame, mesh, chosen, radius).Gain * GainStep;
+        if (!double.IsFinite(gain) || !double.IsFinite(best.FitBeta))
+        {
+            return best;
+        }
+
+        TypicalStar other = Look(frame with { GainElectronsPerAdu = gain }, mesh, chosen, radius, best, width, context);
+        double slope = (other.FitBeta - best.FitBeta) / Math.Log(GainStep);
+        return double.IsFinite(slope) ? best with { BetaError = double.Hypot(best.BetaError, slope * best.UsedGainRelative) } : best;
     }
 
     /// <summary>What the stars of the frame are measured with.</summary>
