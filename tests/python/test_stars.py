@@ -27,7 +27,8 @@ TOP = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(TOP / "tests" / "accuracy"), str(TOP / "tests" / "benchmarks")]
 
 import stars as accuracy  # noqa: E402
-from star_fields import AiryWithSeeing, MoffatProfile, draw, make_field  # noqa: E402
+from star_fields import AiryWithSeeing, MoffatProfile, make_field  # noqa: E402
+from star_fields import draw as draw_star  # noqa: E402
 
 ENGINE_FLAGS = {
     "Saturated": 1,
@@ -345,7 +346,9 @@ def test_half_flux_radii_are_those_of_the_closed_form(fwhm, beta):
     profile = MoffatProfile(alpha * np.sqrt(2 ** (1 / (beta - 1)) - 1), beta)
     image = rng.normal(300, 0.05, (384, 384))
     for gx, gy in [(i, j) for i in range(32, 384, 64) for j in range(32, 384, 64)]:
-        stamp, x0, y0 = draw(profile, gx + rng.uniform(-0.5, 0.5), gy + rng.uniform(-0.5, 0.5), 31)
+        stamp, x0, y0 = draw_star(
+            profile, gx + rng.uniform(-0.5, 0.5), gy + rng.uniform(-0.5, 0.5), 31
+        )
         image[y0 : y0 + 63, x0 : x0 + 63] += 1e5 * stamp
     result = measure_stars(read_frame(image.astype(np.float32), gain=100 * u.electron / u.adu))
     radius = float(result.outer_radius.value)
