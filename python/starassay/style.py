@@ -77,6 +77,37 @@ def entitle(ax: Any, text: str, **how: Any) -> None:
         ax.set_title(text, **how)
 
 
+def sensor_axes(ax: Any, size: tuple[int, int], pitch: float) -> tuple[Any, tuple[float, float]]:
+    """Axes of a map over the sensor, in mm from its middle, in proportion.
+
+    Parameters
+    ----------
+    ax : matplotlib axes or None
+        Where to draw; None makes a new figure.
+    size : tuple of int
+        Columns and rows of the frame.
+    pitch : float
+        Of the pixels, um.
+
+    Returns
+    -------
+    tuple
+        The axes, and the sensor's width and height in mm.
+    """
+    wide, high = (n * pitch / 1000 for n in size)
+    ax = new_axes(ax, figsize=(7.2, 1.5 + 5.6 * high / wide))
+    ax.set(xlim=(-wide / 2, wide / 2), ylim=(-high / 2, high / 2), aspect="equal")
+    ax.set(xlabel="x from the middle of the sensor (mm)", ylabel="y (mm)")
+    return ax, (wide, high)
+
+
+def sensor_bar(ax: Any, shown: Any, label: str, **how: Any) -> None:
+    """A color bar beside a map over the sensor."""
+    bar = ax.figure.colorbar(shown, ax=ax, pad=0.02, fraction=0.05, **how)
+    bar.set_label(label)
+    bar.outline.set_visible(False)
+
+
 def bar_axes(ax: Any) -> Any:
     """Room for a color bar at the right of axes, as high as they are; it takes nothing from their width."""
     return ax.inset_axes((1.03, 0.0, 0.04, 1.0))

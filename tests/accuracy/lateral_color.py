@@ -7,7 +7,6 @@ Stars are drawn pixel by pixel here, at places that this program computes.
 
 from __future__ import annotations
 
-import argparse
 import dataclasses
 
 import numpy as np
@@ -16,7 +15,7 @@ from numpy.typing import NDArray
 from scipy.special import erf
 
 import starassay
-from _write import write_section
+from _write import write_from_command_line
 
 Array = NDArray[np.float64]
 SHAPE = (900, 1300)
@@ -255,20 +254,5 @@ def _noisy(rng: np.random.Generator, image: Array) -> Array:
     return (rng.poisson(image) + rng.normal(0, 4, image.shape) + 200).astype(np.float32)
 
 
-def main() -> None:
-    """Draw, measure, print the section; write it where asked."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("fields", nargs="?", type=int, default=24)
-    parser.add_argument("seed", nargs="?", type=int, default=1)
-    parser.add_argument(
-        "--write", action="store_true", help="write the section of docs/accuracy.md"
-    )
-    args = parser.parse_args()
-    text = section(run(args.fields, args.seed), args.fields, args.seed)
-    print(text)
-    if args.write:
-        write_section("lateral-color", text)
-
-
 if __name__ == "__main__":
-    main()
+    write_from_command_line("lateral-color", __doc__, run, section)

@@ -9,7 +9,6 @@ matched to their sky positions, of which some are wrong. Astropy makes the sky p
 
 from __future__ import annotations
 
-import argparse
 
 import numpy as np
 from astropy import units as u
@@ -18,7 +17,7 @@ from astropy.table import Table
 from scipy.special import erf
 
 import starassay
-from _write import write_section
+from _write import write_from_command_line
 
 PITCH = 4e-3  # mm
 SHAPE = (700, 900)
@@ -172,20 +171,5 @@ def section(found: dict[str, np.ndarray], fields: int, seed: int) -> str:
     return "\n".join(lines)
 
 
-def main() -> None:
-    """Print the section; write it where asked."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("fields", nargs="?", type=int, default=200)
-    parser.add_argument("seed", nargs="?", type=int, default=500_000)
-    parser.add_argument(
-        "--write", action="store_true", help="write the section of docs/accuracy.md"
-    )
-    args = parser.parse_args()
-    text = section(run(args.fields, args.seed), args.fields, args.seed)
-    print(text)
-    if args.write:
-        write_section("plate-scale", text)
-
-
 if __name__ == "__main__":
-    main()
+    write_from_command_line("plate-scale", __doc__, run, section, fields=200, seed=500_000)

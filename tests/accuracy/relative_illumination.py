@@ -7,14 +7,13 @@ The share of the cone that passes a stop is counted ray by ray here, not by the 
 
 from __future__ import annotations
 
-import argparse
 
 import numpy as np
 from astropy import units as u
 from numpy.typing import NDArray
 
 import starassay
-from _write import write_section
+from _write import write_from_command_line
 
 Array = NDArray[np.float64]
 SHAPE = (700, 1000)
@@ -191,20 +190,5 @@ def section(rows: list[dict[str, float]], fields: int, seed: int) -> str:
     return "\n".join(lines)
 
 
-def main() -> None:
-    """Draw, measure, print the section; write it where asked."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("fields", nargs="?", type=int, default=24)
-    parser.add_argument("seed", nargs="?", type=int, default=1)
-    parser.add_argument(
-        "--write", action="store_true", help="write the section of docs/accuracy.md"
-    )
-    args = parser.parse_args()
-    text = section(run(args.fields, args.seed), args.fields, args.seed)
-    print(text)
-    if args.write:
-        write_section("relative-illumination", text)
-
-
 if __name__ == "__main__":
-    main()
+    write_from_command_line("relative-illumination", __doc__, run, section)

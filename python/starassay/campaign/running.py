@@ -121,7 +121,7 @@ class _Steps:
         self._done += self._ahead
         self._ahead = count
         if self._bar is not None:
-            self._bar.set_description(phrase, refresh=False)
+            self._bar.set_description_str(phrase, refresh=False)
             self._move(0.0)
 
     def draw(self, label: str, share: float) -> None:

@@ -10,7 +10,17 @@ from astropy.table import QTable
 
 from ... import _records
 from ...results import Picture, Result, Sheet
-from ...style import BLUE, DIVERGING, GREY, INK, ORANGE, figure_style, new_axes
+from ...style import (
+    BLUE,
+    DIVERGING,
+    GREY,
+    INK,
+    ORANGE,
+    figure_style,
+    new_axes,
+    sensor_axes,
+    sensor_bar,
+)
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -140,8 +150,7 @@ class FocusSurface(Result, _records.FocusSurfaceResult):
             What was drawn on.
         """
         with figure_style():
-            wide, high = (n * self.pitch.value / 1000 for n in (self.width, self.height))
-            ax = new_axes(ax, figsize=(7.2, 1.5 + 5.6 * high / wide))
+            ax, (wide, high) = sensor_axes(ax, (self.width, self.height), self.pitch.value)
             columns, rows = np.linspace(0, self.width - 1, 81), np.linspace(0, self.height - 1, 61)
             middle = self.at((self.width - 1) / 2, (self.height - 1) / 2)
             z = (self.at(columns[None, :], rows[:, None]) - middle).value
@@ -154,12 +163,7 @@ class FocusSurface(Result, _records.FocusSurfaceResult):
 
             x, y = mm(columns, self.width), mm(rows, self.height)
             how: dict[str, Any] = {"cmap": DIVERGING, "vmin": -reach, "vmax": reach}
-            rim = (
-                -wide / 2,
-                wide / 2,
-                -high / 2,
-                high / 2,
-            )
+            rim = (-wide / 2, wide / 2, -high / 2, high / 2)
             shade = ax.imshow(z, origin="lower", extent=rim, interpolation="bilinear", **how)
             step = _round(reach / 4)
             levels = np.arange(-np.ceil(reach / step), np.ceil(reach / step) + 1) * step
@@ -174,11 +178,7 @@ class FocusSurface(Result, _records.FocusSurfaceResult):
                 linewidths=0.4,
                 **how,
             )
-            bar = ax.figure.colorbar(shade, ax=ax, pad=0.02, fraction=0.05)
-            bar.set_label("best focus, from that of the middle (um)")
-            bar.outline.set_visible(False)
-            ax.set(xlim=rim[:2], ylim=rim[2:])
-            ax.set(xlabel="x from the middle of the sensor (mm)", ylabel="y (mm)")
+            sensor_bar(ax, shade, "best focus, from that of the middle (um)")
             depth = self.depth_of_focus.value
             ax.set_title(
                 f"Best focus: tilt {self.sensor_tilt}, corners {self.curvature_sag}\n"

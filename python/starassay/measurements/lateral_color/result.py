@@ -10,7 +10,7 @@ from astropy.table import QTable
 
 from ... import _records
 from ...results import Picture, Result, Sheet
-from ...style import BLUE, GREEN, GREY, INK, ORANGE, CYCLE, figure_style, new_axes
+from ...style import BLUE, GREEN, GREY, INK, ORANGE, CYCLE, figure_style, new_axes, sensor_axes
 
 _COLORS = {"red": ORANGE, "r": ORANGE, "green": GREEN, "g": GREEN, "blue": BLUE, "b": BLUE}
 
@@ -125,8 +125,7 @@ class LateralColor(Result, _records.LateralColorResult):
             What was drawn on.
         """
         with figure_style():
-            wide, high = (n * self.pitch.value / 1000 for n in (self.width, self.height))
-            ax = new_axes(ax, figsize=(7.2, 1.5 + 5.6 * high / wide))
+            ax, (wide, high) = sensor_axes(ax, (self.width, self.height), self.pitch.value)
             worst = [f"{p.color} against {p.against}" for p in self.pairs].index(self.worst_pair)
             use = (self.pair == worst) & (self.used > 0)
             x = (self.x.value[use] - (self.width - 1) / 2) * self.pitch.value / 1000
@@ -156,8 +155,6 @@ class LateralColor(Result, _records.LateralColorResult):
                 fontsize=9,
                 bbox={"facecolor": "white", "alpha": 0.85, "edgecolor": "none", "pad": 1.5},
             )
-            ax.set(xlim=(-wide / 2, wide / 2), ylim=(-high / 2, high / 2), aspect="equal")
-            ax.set(xlabel="x from the middle of the sensor (mm)", ylabel="y (mm)")
             ax.set_title(f"{self.worst_pair}: {self.lateral_color} at the corners")
             return ax
 

@@ -10,7 +10,17 @@ from astropy.table import QTable
 
 from ... import _records
 from ...results import Picture, Result, Sheet
-from ...style import BLUE, GREY, INK, ORANGE, SEQUENTIAL, figure_style, new_axes
+from ...style import (
+    BLUE,
+    GREY,
+    INK,
+    ORANGE,
+    SEQUENTIAL,
+    figure_style,
+    new_axes,
+    sensor_axes,
+    sensor_bar,
+)
 
 CORNERS = ("lower left", "lower right", "upper left", "upper right")
 
@@ -97,8 +107,7 @@ class RelativeIllumination(Result, _records.RelativeIlluminationResult):
             What was drawn on.
         """
         with figure_style():
-            wide, high = (n * self.pitch.value / 1000 for n in (self.width, self.height))
-            ax = new_axes(ax, figsize=(7.2, 1.5 + 5.6 * high / wide))
+            ax, (wide, high) = sensor_axes(ax, (self.width, self.height), self.pitch.value)
             rows, columns = self.cells.shape
             cell = self.cell.value * self.pitch.value / 1000
             rim = (-wide / 2, columns * cell - wide / 2, -high / 2, rows * cell - high / 2)
@@ -122,11 +131,7 @@ class RelativeIllumination(Result, _records.RelativeIlluminationResult):
                     lines = ax.contour(x, y, fit, levels=levels, colors="white", linewidths=1.0)
                     ax.clabel(lines, fmt="%g %%", fontsize=8)
                 ax.plot(self.center_x.value, self.center_y.value, "+", color=INK, ms=10, mew=1.4)
-            bar = ax.figure.colorbar(shade, ax=ax, pad=0.02, fraction=0.05, extend="min")
-            bar.set_label("light over that on the axis (%)")
-            bar.outline.set_visible(False)
-            ax.set(xlim=(-wide / 2, wide / 2), ylim=(-high / 2, high / 2))
-            ax.set(xlabel="x from the middle of the sensor (mm)", ylabel="y (mm)")
+            sensor_bar(ax, shade, "light over that on the axis (%)", extend="min")
             ax.set_title(f"Illumination: darkest corner {_percent(self.corner_illumination)}")
             return ax
 
