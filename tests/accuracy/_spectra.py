@@ -137,6 +137,8 @@ def _image(
     step_um: float,
     size: int,
     blur_um: float = 0.0,
+    guiding_arcsec: float = 0.0,
+    outer_m: float = np.inf,
 ) -> np.ndarray:
     """One color's image on size x size points `step_um` apart, as its half Fourier transform."""
     transfer = _diffraction(telescope, wavelength_nm, defocus_um, step_um, size)
@@ -144,8 +146,12 @@ def _image(
     fwhm_um = (
         seeing_arcsec * (wavelength_nm / 550.0) ** -0.2 * telescope.focal_mm * 1000 / 206264.806
     )
-    blur = 2 * (np.pi * radius * blur_um / 2.354820) ** 2
-    return transfer * np.exp(-3.441939 * (radius * fwhm_um / 0.975863) ** (5 / 3) - blur)
+    guiding_um = guiding_arcsec * telescope.focal_mm * 1000 / 206264.806
+    blur = 2 * (np.pi * radius) ** 2 * ((blur_um / 2.354820) ** 2 + guiding_um**2)
+    # Von Karman (Tokovinin 2002, PASP 114, 1156): separation in the pupil over the outer scale.
+    apart = radius * wavelength_nm * telescope.focal_mm * 1e-6 / outer_m
+    law = np.clip(1 - 1.485 * np.cbrt(apart) + 5.383 * apart**2, 0.05, 1)
+    return transfer * np.exp(-3.441939 * (radius * fwhm_um / 0.975863) ** (5 / 3) * law - blur)
 
 
 def light(
@@ -169,12 +175,15 @@ def light(
     oversample: int = 2,
     nodes: int = 100,
     blur_um: float = 0.0,
+    guiding_arcsec: float = 0.0,
+    outer_m: float = np.inf,
 ) -> np.ndarray:
     """Electrons of one spectrum without sky and noise.
 
     `sensor_um` is the sensor's place, zero at the focus of d; `grating` = (lines/mm, distance in mm)
     bends the focus by the sagittal shortening; `second_order` is the efficiency of order 2 over that of 1;
-    `blur_um` is the FWHM of the spectrograph's own Gaussian blur.
+    `blur_um` is the FWHM of the spectrograph's own Gaussian blur, `guiding_arcsec` the standard deviation of the guiding's
+    and `outer_m` the outer scale of the seeing.
     Images are computed at `nodes` wavelengths and mixed in between.
     """
     size = 256
@@ -218,6 +227,8 @@ def light(
                 pitch_um / oversample,
                 size,
                 blur_um,
+                guiding_arcsec,
+                outer_m,
             )
             where = yc + float(np.interp(at[node], np.arange(n), trace)) * oversample
             whole = int(np.floor(where))

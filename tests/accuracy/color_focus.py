@@ -3,7 +3,8 @@
 ``PYTHONPATH=python /usr/bin/python3 tests/accuracy/color_focus.py --write``
 
 The judging population (`_color_judging`) makes the table of ``docs/accuracy.md``; it was never looked at while the
-measurement was tuned. ``--population tuning`` scores the other one (`_spectra`), for work on the measurement.
+measurement was tuned. ``--population tuning`` and ``varied`` score the other one (`_spectra`; with telescopes, cameras and
+nights at random), for work on the measurement.
 Figures are kept in ``color_focus.json`` beside this file, so that the work can be done in parts (``--kinds``).
 """
 
@@ -130,9 +131,65 @@ def tuning_case(kind: str, seed: int) -> Case:
     )  # fmt: skip
 
 
+def varied_case(kind: str, seed: int) -> Case:
+    """Of the tuning drawing, with telescope, camera, star and night at random as well."""
+    model = tuning.TELESCOPES[kind]
+    r = np.random.default_rng([29, seed, len(kind)])
+    # The drawing's images end 64 pixels from their middle, which an achromat's violet disc must not reach.
+    large = kind == "achromat"
+    size = r.uniform(0.5, 1.0 if large else 1.2)
+    focal = model.focal_mm * size
+    ratio = model.focal_ratio * r.uniform(0.85 if large else 0.75, 1.25)
+    # Thin lenses: the curve goes with the focal length; another mix of glasses, with its strength.
+    part = size * r.uniform(0.7, 1.3) * (0.6 if large else 1)
+    telescope = tuning.Telescope(
+        focal, focal / ratio, lambda w: part * model.shift(w), model.obstruction
+    )
+    pitch, step, first = (
+        float(r.choice([5.0, 7.0] if large else [2.4, 3.8, 5.0, 7.0])),
+        r.uniform(0.075, 0.11),
+        r.uniform(370, 385),
+    )
+    width = int(min(1100, 385 / (step * pitch)))
+    scene = {
+        "width": width,
+        "height": int(np.clip(750 / pitch, 150, 240)),
+        "first_nm": first,
+        "nm_per_px": 385 / width,
+        "pitch_um": pitch,
+        "electrons": 10 ** r.uniform(6.5, 7.4),
+        "temperature": r.uniform(6600, 11000),
+        "balmer": r.uniform(0.2, 0.6),
+        "slit": bool(r.random() < 0.25),
+        "blur_um": r.uniform(0, 15),
+        "guiding_arcsec": r.uniform(0, 0.5),
+        "outer_m": np.exp(r.uniform(np.log(8), np.log(60))),
+    }
+    seeing = r.uniform(1.5, 3.8)
+    wave = first + scene["nm_per_px"] * np.arange(width)
+    zero = telescope.shift(np.array([550.0]))
+    reach = 0.45 * float(np.ptp(telescope.shift(np.linspace(400, 700, 61))))
+
+    def draw(sensor: float, at: int) -> np.ndarray:
+        night = np.random.default_rng([41, seed, at])
+        return tuning.draw(
+            telescope,
+            sensor + float(zero[0]),
+            seed=1000 * seed + at,
+            seeing_arcsec=seeing * (1 + 0.1 * night.normal()),
+            **{"nodes": 240 if kind in ("achromat", "ED doublet") else 90, **scene},
+        )
+
+    return Case(
+        "varied", kind, seed, wave, pitch, ratio, focal, telescope.obstruction, scene["slit"],
+        lambda w: telescope.shift(w) - zero, max(reach, 6.6 * ratio**2), draw,
+    )  # fmt: skip
+
+
 POPULATIONS: dict[str, tuple[tuple[str, ...], Callable[[str, int], Case]]] = {
     "judging": (judging.KINDS, judging_case),
     "tuning": (tuple(tuning.TELESCOPES), tuning_case),
+    "varied": (tuple(tuning.TELESCOPES), varied_case),
 }
 
 

@@ -26,6 +26,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "accuracy"))
 
 import _color_judging  # noqa: E402  (the accuracy programs' simulators)
 import _spectra  # noqa: E402
+import color_focus as _populations  # noqa: E402
 
 WAVE = 385 + 0.6 * np.arange(640)
 PER_PIXEL = u.nm / u.pix
@@ -169,6 +170,53 @@ def test_single_spectrum_of_a_triplet_does_not_hide_open_signs(seeing: float) ->
     assert float(curve.focus_range.value.value) == pytest.approx(np.ptp(inside), abs=1e-9)
     ax = curve.plot()
     assert "not decided" in ax.get_title() and ax.get_ylim()[0] == 0
+
+
+@pytest.mark.parametrize("seed", [1011, 1029])
+def test_a_defocus_that_seeing_could_stand_for_is_not_decided(seed: int) -> None:
+    # A mirror in focus whose profile reads like a disc of 45 to 62 um, which seeing a quarter wider fits within a hundredth of
+    # the light: bars of 0.4 and 0.8 um were given, and signs were called decided.
+    setup = _color_judging.drawn_setup("mirror", seed)
+    pixels = _color_judging.expose(_color_judging.light(setup, 0.0), seed)
+    curve = cf.measure_color_focus(
+        as_frame(pixels, saturation=1e6 * u.adu, pitch=setup.pitch * u.um),
+        wavelengths=setup.wave * u.nm,
+        focal_ratio=setup.focal_ratio,
+        focal_length=setup.focal_mm * u.mm,
+        obstruction=setup.obstruction,
+        disperser="parallel-grating",
+        limits=(388, 750) * u.nm,
+    )
+    good = curve.used
+    assert not curve.signs_decided
+    # Drawn in focus: the size is zero.
+    assert np.all(
+        curve.defocus_size.value[good] < 2 * curve.defocus_size_uncertainty.value[good] + 1e-9
+    )
+    assert np.all(
+        np.abs(curve.smooth.value[good]) < 2 * curve.smooth_uncertainty.value[good] + 1e-9
+    )
+
+
+def test_single_spectrum_whose_violet_crosses_the_sensor_does_not_turn_back() -> None:
+    # An achromat's violet focuses beyond a sensor that was set 1.5 mm out: sizes grow again on the far side. Widths alone put the
+    # crossing so roughly that the curve turned back there, off by up to 1.6 mm with bars of 10 um.
+    case = _populations.varied_case("achromat", 213)
+    curve = cf.measure_color_focus(
+        case.frame(1500.0, 50),
+        wavelengths=case.wave * u.nm,
+        focal_ratio=case.focal_ratio,
+        focal_length=case.focal_mm * u.mm,
+        disperser="parallel-grating",
+        limits=(388, 750) * u.nm,
+        defocus=1300 * u.um,
+    )
+    w = curve.wavelength.value
+    good = curve.used & (w > 400) & (w < 700)
+    truth = (case.shift(w) - case.shift(np.array([curve.reference.value])))[good]
+    assert truth.max() > 1500  # so that the violet does cross
+    # Bar: 10 % of the range for a single spectrum; turned back, it is off by twice the distance to the sensor.
+    assert np.abs(curve.smooth.value[good] - truth).max() < 0.10 * np.ptp(truth)
 
 
 @pytest.mark.parametrize(("name", "sensor"), [("triplet", 250.0), ("mirror", -225.0)])

@@ -7,7 +7,7 @@ internal static class SignPatterns
 {
     /// <summary>Difference of minus twice the logarithm of the evidence from which on one choice of signs is decided against another:
     /// odds of 1,000 to 1.</summary>
-    private const double Decided = 13.8;
+    internal const double Decided = 13.8;
 
     /// <summary>Sizes of the defocus as the widths have them, um, and the smallest width, pixels.</summary>
     public static (double[] Size, double Smallest) FromWidths(ColorFocusInput input, ColorFocusRequest request, int[] bins)
@@ -67,7 +67,7 @@ internal static class SignPatterns
             lows.Add(at);
         }
 
-        // A wide low stretch may hide two crossings: its ends are candidates as well.
+        // A wide low stretch may hide two crossings: its ends are candidates as well as its lowest place.
         var extra = new List<int>();
         foreach (int low in lows)
         {
@@ -87,10 +87,8 @@ internal static class SignPatterns
                 extra.Add(a + ((b - a) / 4));
                 extra.Add(b - ((b - a) / 4));
             }
-            else
-            {
-                extra.Add(low);
-            }
+
+            extra.Add(low);
         }
 
         int[] crossings = [.. extra.Distinct().Order().Take(5)];

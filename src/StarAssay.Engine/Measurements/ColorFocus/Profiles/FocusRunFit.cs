@@ -72,7 +72,7 @@ internal static class FocusRunFit
             {
                 double[][][] found = NeighborLight.Find(input, request, w => SplineBasis.Dot(basis.At(w), curve), position, (i, w) => Math.Exp(x[i] + (x[^2] * Math.Log(w / 550))), x[^1], trial, context);
                 ProfileFit next = Run(input, request, bins, position, x, request.FocalRatio, context, null, found);
-                if (best is null || next.ChiSquare < best.ChiSquare)
+                if (best is null || NeighborLight.BehindSlit(next, best))
                 {
                     (best, neighbors, slit) = (next, found, trial);
                 }

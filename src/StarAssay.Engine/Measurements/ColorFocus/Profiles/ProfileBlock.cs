@@ -251,6 +251,18 @@ internal sealed class ProfileBlock
         return copy;
     }
 
+    /// <summary>Sum over the rows of the squared light over its variance.</summary>
+    public double Energy()
+    {
+        double sum = 0;
+        for (int r = 0; r < p.Length; r++)
+        {
+            sum += weight[r] * Flux * p[r] * Flux * p[r];
+        }
+
+        return sum;
+    }
+
     /// <summary>Model at the current values, for plots and tests.</summary>
     public double[] ModelProfile() => [.. p.Select(v => (Flux * v) + Offset)];
 

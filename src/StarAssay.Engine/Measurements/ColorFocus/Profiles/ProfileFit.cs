@@ -34,6 +34,12 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
     /// <summary>Misfit of the profiles alone, without the priors'.</summary>
     public double ProfileChiSquare => blocks.Sum(b => b.ChiSquare);
 
+    /// <summary>How much better most profiles fit here than in another fit of the same profiles, as a difference of squared misfits; no
+    /// profile counts for more than three standard deviations, so that few which neither fits do not decide (our own choice).</summary>
+    public double BetterThan(ProfileFit other) => blocks.Zip(other.Blocks, (a, b) => Math.Clamp(b.ChiSquare - a.ChiSquare, -9, 9)).Sum();
+
+    private IReadOnlyList<ProfileBlock> Blocks => blocks;
+
     public int DegreesOfFreedom => Math.Max(1, blocks.Sum(b => b.UsedRows) - (3 * blocks.Count) - n + priorSigma.Count(s => s < Flat));
 
     /// <summary>Noise in the profiles over the noise expected, never below 1.</summary>

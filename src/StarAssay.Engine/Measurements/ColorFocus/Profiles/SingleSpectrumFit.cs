@@ -37,36 +37,41 @@ internal static class SingleSpectrumFit
         double top = Math.Max(size.Max(), depth);
         var setup = new Setup(input.Blur(request), Math.Log(Math.Max(0.8, smallest / 0.5)), 3, 20 * top);
         var tried = new List<(ProfileFit Fit, List<ProfileBlock> Blocks)>();
-        foreach (double[] candidate in SignPatterns.All(size, hinted ? Math.Max(top, 3 * Math.Abs(request.DefocusUm)) : top))
+        void TryAll(double[] sizes, double[] head, double share)
         {
-            context.Cancel.ThrowIfCancellationRequested();
-            double[] even = [.. nm.Select(_ => Math.Max(0.1 * top, 1))];
-            double[] c = SplineSmoother.Fit(basis, nm, candidate, even).Coefficients;
-            tried.Add(Try(Make(), nm, rows, setup, [setup.LogSeeing, SeeingLaw.Exponent, setup.Blur.Mean, .. c], context));
+            double[] even = [.. nm.Select(_ => Math.Max(share * top, 1))];
+            foreach (double[] candidate in SignPatterns.All(sizes, hinted ? Math.Max(top, 3 * Math.Abs(request.DefocusUm)) : top))
+            {
+                context.Cancel.ThrowIfCancellationRequested();
+                tried.Add(Try(Make(), nm, rows, setup, [.. head, .. SplineSmoother.Fit(basis, nm, candidate, even).Coefficients], context));
+            }
         }
+
+        TryAll(size, [setup.LogSeeing, SeeingLaw.Exponent, setup.Blur.Mean], 0.1);
 
         int at = Enumerable.Range(0, nm.Length).MinBy(k => Math.Abs(nm[k] - request.ReferenceNm));
         double Side(ProfileFit fit) => hinted ? HintMisfit(SplineBasis.Dot(rows[at], fit.X[Head..]), request.DefocusUm) : 0;
         double[] Smooth(double[] x) => [.. input.Nm.Select(w => w >= low && w <= high ? SplineBasis.Dot(basis.At(w), x[Head..]) : double.NaN)];
+
+        // Widths give rough sizes, from which a steep crossing may end in a false minimum: every choice once more from the sizes, the
+        // seeing and the blur of the best.
+        double[] rough = tried.MinBy(t => t.Fit.ChiSquare + Side(t.Fit)).Fit.X;
+        TryAll([.. rows.Select(r => Math.Abs(SplineBasis.Dot(r, rough[Head..])))], rough[..Head], 0.01);
         var ranked = tried.OrderBy(t => t.Fit.ChiSquare + Side(t.Fit)).ToList();
 
         // What neighboring colors mix into each profile, as the best curve so far has it; then once more all that could still win.
         double[] first = Smooth(ranked[0].Fit.X);
         // The profiles tell whether a slit kept other colors' discs out.
         var apart = SignPatterns.Distinct(ranked, rows, 8);
-        double least = double.MaxValue;
-        double[][]? taken = null;
-        foreach (bool slit in new[] { false, true })
+        ProfileFit[] trials = new ProfileFit[2];
+        double[][][] light = new double[2][][];
+        for (int slit = 0; slit < 2; slit++)
         {
-            neighbors = Neighbors(input, request, basis, ranked[0].Fit.X, slit, context);
-            (ProfileFit trial, _) = Try(Make(), nm, rows, setup, ranked[0].Fit.X, context);
-            if (trial.ChiSquare < least)
-            {
-                (least, taken) = (trial.ChiSquare, neighbors);
-            }
+            neighbors = light[slit] = Neighbors(input, request, basis, ranked[0].Fit.X, slit == 1, context);
+            (trials[slit], _) = Try(Make(), nm, rows, setup, ranked[0].Fit.X, context);
         }
 
-        neighbors = taken;
+        neighbors = light[NeighborLight.BehindSlit(trials[1], trials[0]) ? 1 : 0];
         // Between signs decides not the misfit alone but the evidence, which counts how far a curve must walk.
         var again = apart.Select(t => Try(Make(), nm, rows, setup, t.Fit.X, context)).ToList();
         double noise = Math.Max(1, Math.Pow(again.Min(t => t.Fit.Scale), 2));
@@ -77,6 +82,21 @@ internal static class SingleSpectrumFit
         // What the model leaves unexplained could speak for another curve as well: a twentieth of it, our own choice.
         double unexplained = 0.05 * Math.Max(0, best.ProfileChiSquare - best.DegreesOfFreedom);
         List<double[]> rivals = SignPatterns.Rivals([.. judged.Select(t => (t.Fit, t.Score))], rows, unexplained);
+        double[] fitted = [.. rows.Select(r => SplineBasis.Dot(r, best.X[Head..]))];
+        if (!hinted && fitted.Min(Math.Abs) > depth && SeeingWouldDo(CommonDefocus.Removed(fitted)))
+        {
+            rivals.Add(CommonDefocus.Removed(fitted));
+        }
+
+        bool SeeingWouldDo(double[] curve)
+        {
+            double[] c = SplineSmoother.Fit(basis, nm, curve, [.. nm.Select(_ => 0.01 * depth)]).Coefficients;
+            ProfileFit held = NewFit(Make(), nm, rows, setup, c);
+            held.Run([setup.LogSeeing, SeeingLaw.Exponent, setup.Blur.Mean, .. c], context, 30, reweight: false, covariance: false);
+            double against = (held.ProfileChiSquare - best.ProfileChiSquare) / noise;
+            return against < SignPatterns.Decided + (CommonDefocus.ShapeAllowance(bestBlocks) / noise);
+        }
+
         setup = setup with { Walk = judged[0].Walk };
         ProfileFit Final(List<ProfileBlock> blocks, double[] from, RunContext run, Setup s, bool reweight = true, bool covariance = true, Random? scatter = null)
         {
@@ -233,7 +253,8 @@ internal static class SingleSpectrumFit
         return (kept, best);
     }
 
-    private static ProfileFit NewFit(List<ProfileBlock> blocks, double[] nm, double[][] rows, Setup setup)
+    /// <summary>A fit of the curve, or of seeing and blur alone where the curve's coefficients are given.</summary>
+    private static ProfileFit NewFit(List<ProfileBlock> blocks, double[] nm, double[][] rows, Setup setup, double[]? held = null)
     {
         int n = SplineBasis.Count + Head;
         int[] index = [.. Enumerable.Range(Head, SplineBasis.Count)];
@@ -248,7 +269,8 @@ internal static class SingleSpectrumFit
         for (int k = 0; k < SplineBasis.Count; k++)
         {
             // Nothing holds the parabola; 10 m keep the equations sound where a color's focus has no slope.
-            sigma[Head + k] = Math.Min(10 * ProfileFit.Flat, setup.Walk * Math.Sqrt(SplineBasis.Variance(k)));
+            sigma[Head + k] = held is null ? Math.Min(10 * ProfileFit.Flat, setup.Walk * Math.Sqrt(SplineBasis.Variance(k))) : 1e-3;
+            mean[Head + k] = held?[k] ?? 0;
         }
 
         return new ProfileFit(blocks, defocus, seeing, blur, mean, sigma);
