@@ -53,10 +53,14 @@ internal static class SingleSpectrumFit
         double Side(ProfileFit fit) => hinted ? HintMisfit(SplineBasis.Dot(rows[at], fit.X[Head..]), request.DefocusUm) : 0;
         double[] Smooth(double[] x) => [.. input.Nm.Select(w => w >= low && w <= high ? SplineBasis.Dot(basis.At(w), x[Head..]) : double.NaN)];
 
-        // Widths give rough sizes, from which a steep crossing may end in a false minimum: every choice once more from the sizes, the
-        // seeing and the blur of the best.
-        double[] rough = tried.MinBy(t => t.Fit.ChiSquare + Side(t.Fit)).Fit.X;
-        TryAll([.. rows.Select(r => Math.Abs(SplineBasis.Dot(r, rough[Head..])))], rough[..Head], 0.01);
+        if (hinted)
+        {
+            // Widths give rough sizes, from which a steep crossing far from focus may end in a false minimum: every choice once more
+            // from the sizes, the seeing and the blur of the best.
+            double[] rough = tried.MinBy(t => t.Fit.ChiSquare + Side(t.Fit)).Fit.X;
+            TryAll([.. rows.Select(r => Math.Abs(SplineBasis.Dot(r, rough[Head..])))], rough[..Head], 0.01);
+        }
+
         var ranked = tried.OrderBy(t => t.Fit.ChiSquare + Side(t.Fit)).ToList();
 
         // What neighboring colors mix into each profile, as the best curve so far has it; then once more all that could still win.
