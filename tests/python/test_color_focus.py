@@ -127,34 +127,45 @@ def test_single_spectrum_is_within_a_tenth(doublet_run: tuple) -> None:
     assert np.allclose(other.smooth.value[good], -curve.smooth.value[good], atol=1e-6)
 
 
-@pytest.mark.parametrize("seeing", [1.5, 4.0])
-def test_single_spectrum_of_a_triplet_does_not_hide_open_signs(seeing: float) -> None:
+def _triplet_in_focus(seed: int, seeing: float) -> cf.ColorFocusCurve:
     # The whole curve (66 um) lies within about one depth of focus: one spectrum gets its signs wrong.
     telescope = _spectra.TELESCOPES["triplet"]
-    frame = as_frame(
-        _spectra.draw(
-            telescope,
-            0.0,
-            seed=16,
-            seeing_arcsec=seeing,
-            width=640,
-            height=150,
-            first_nm=385,
-            nm_per_px=0.6,
-            electrons=1e7,
-        ),
-        saturation=200000 * u.adu,
-    )
-    curve = measure(
-        frame,
+    drawn = _spectra.draw(
         telescope,
+        0.0,
+        seed=seed,
+        seeing_arcsec=seeing,
+        width=640,
+        height=150,
+        first_nm=385,
+        nm_per_px=0.6,
+        electrons=1e7,
     )
+    return measure(as_frame(drawn, saturation=200000 * u.adu), telescope)
+
+
+def test_bands_of_open_signs_hold_the_truth_over_several_spectra() -> None:
+    """68 % is what standard errors promise of many curves; the bins of one err together, so that one says little."""
+    telescope, held, largest = _spectra.TELESCOPES["triplet"], [], 0.0
+    for seed in (16, 17, 18, 19):
+        for seeing in (1.5, 4.0):
+            curve = _triplet_in_focus(seed, seeing)
+            w = curve.wavelength.value
+            good = curve.used & (w > 400) & (w < 700)
+            error = np.abs(curve.smooth.value - truth_of(telescope, curve))[good]
+            bars = error / curve.smooth_uncertainty.value[good]
+            held.append(np.mean(bars < 1))
+            largest = max(largest, float(bars.max()))
+            assert not curve.signs_decided
+    assert np.mean(held) > 0.68 and largest < 3, (held, largest)
+
+
+@pytest.mark.parametrize("seeing", [1.5, 4.0])
+def test_single_spectrum_of_a_triplet_does_not_hide_open_signs(seeing: float) -> None:
+    telescope = _spectra.TELESCOPES["triplet"]
+    curve = _triplet_in_focus(16, seeing)
     w = curve.wavelength.value
     good = curve.used & (w > 400) & (w < 700)
-    error = np.abs(curve.smooth.value - truth_of(telescope, curve))[good]
-    # 68 % is what standard errors promise of many bins; bins of one curve err together.
-    assert np.mean(error < curve.smooth_uncertainty.value[good]) > 0.68
-    assert np.all(error < 3 * curve.smooth_uncertainty.value[good])
     note = next(n for n in curve.notes if n.code == "color-focus.sign-ambiguous")
     assert note.level == "doubt"
     merit = curve.merit((400, 700) * u.nm)
