@@ -73,7 +73,8 @@ public static class LensColorFocus
                 1 => GlassLens.Singlet(glasses[0]),
                 2 => GlassLens.Doublet(glasses[0], glasses[1], request.FirstNm, request.SecondNm),
                 3 => GlassLens.Triplet(glasses[0], glasses[1], glasses[2], request.FirstNm, request.SecondNm, request.ThirdNm),
-                _ => throw new InputException("glass.count", $"{glasses.Length} glasses were named; one, two or three are possible, more with their powers.", "glasses"),
+                _ => throw new InputException("glass.count", $"{glasses.Length} glasses were named; one, two or three are possible, more with their powers.",
+                    "glasses"),
             };
         return new LensColorResult
         {

@@ -56,7 +56,8 @@ internal sealed class ColorLattice
         string pattern = request.Mosaic.ToUpperInvariant();
         if (!Bayer.IsPattern(pattern))
         {
-            throw new InputException("stars.mosaic", $"'{request.Mosaic}' is no color mosaic of 2 x 2 pixels. Give RGGB, BGGR, GRBG or GBRG, counted from the first stored row.", "mosaic", frame.Name);
+            throw new InputException("stars.mosaic", $"'{request.Mosaic}' is no color mosaic of 2 x 2 pixels. Give RGGB, BGGR, GRBG or GBRG, counted from " +
+                "the first stored row.", "mosaic", frame.Name);
         }
 
         int place = pattern.IndexOf(request.Color == MosaicColor.Red ? 'R' : request.Color == MosaicColor.Blue ? 'B' : 'G', StringComparison.Ordinal);

@@ -23,7 +23,8 @@ internal static partial class CurveOfGrowth
     internal static unsafe double InsideCorners<T>(Stamp stamp, double cx, double cy, double radius)
         where T : struct, ILanes<T>
     {
-        float* places = stackalloc float[MostCorners], arcs = stackalloc float[MostCorners], limits = stackalloc float[MostCorners], signs = stackalloc float[MostCorners];
+        float* places = stackalloc float[MostCorners], arcs = stackalloc float[MostCorners], limits = stackalloc float[MostCorners],
+            signs = stackalloc float[MostCorners];
         int side = stamp.Side;
         int xFrom = Math.Max(0, (int)Math.Ceiling(cx - radius - 0.5)), xTo = Math.Min(side - 1, (int)Math.Floor(cx + radius + 0.5));
         int yFrom = Math.Max(0, (int)Math.Ceiling(cy - radius - 0.5)), yTo = Math.Min(side - 1, (int)Math.Floor(cy + radius + 0.5));

@@ -41,7 +41,8 @@ internal sealed record DefocusedStar(double X, double Y, double Diameter, double
         int h = height / bin;
         if (w < 8 || h < 8)
         {
-            throw new CannotMeasureException("defocused-star.frame-small", $"{frame.Name} is only {frame.Width} x {frame.Height} pixels; a defocused star with sky round it needs at least 32 x 32.", frame.Name);
+            throw new CannotMeasureException("defocused-star.frame-small",
+                $"{frame.Name} is only {frame.Width} x {frame.Height} pixels; a defocused star with sky round it needs at least 32 x 32.", frame.Name);
         }
 
         double[] raw = new FrameReader(frame).Region(x0, y0, w * bin, h * bin);
@@ -66,7 +67,8 @@ internal sealed record DefocusedStar(double X, double Y, double Diameter, double
         (List<int> best, double sum) = LargestPatch(smooth, w, h, background + Math.Max(3 * noise / 2, 0.2 * peak), background);
         if (best.Count < 4)
         {
-            throw new CannotMeasureException("defocused-star.none", $"No defocused star stands out in {frame.Name}. Expose longer, or check that the star is in the frame.", frame.Name);
+            throw new CannotMeasureException("defocused-star.none", $"No defocused star stands out in {frame.Name}. Expose longer, or check that the star " +
+                "is in the frame.", frame.Name);
         }
 
         // Edge at 25 % of the disc's own level, which is where a straight edge's geometric shadow lies.

@@ -33,7 +33,11 @@ public static class FieldFigures
             {
                 double common = relativeCommon * value.Value;
                 double whole = Math.Sqrt((value.Uncertainty * value.Uncertainty) + (common * common));
-                found.Add(kind.Of(value with { Uncertainty = whole }, value.Uncertainty, field.FilterWavelengthNm) with { CommonPart = common, Doubts = doubts });
+                found.Add(kind.Of(value with { Uncertainty = whole }, value.Uncertainty, field.FilterWavelengthNm) with
+                {
+                    CommonPart = common,
+                    Doubts = doubts
+                });
             }
         }
 

@@ -35,7 +35,8 @@ internal static class FieldKind
         int flat = objects.Count(k => !(c.HfrRecorded[k] < FlatRadius * set.OuterRadius));
         if (flat > FlatShare * objects.Length)
         {
-            yield return StarNotes.NotAField.Say($"{flat} of {objects.Length} objects are as bright at their rims as in the middle: this looks like a flat field, clouds or a defocused lamp, not like stars. No size here is that of a star.", set.Frame.Name);
+            yield return StarNotes.NotAField.Say($"{flat} of {objects.Length} objects are as bright at their rims as in the middle: this looks like a flat " +
+                "field, clouds or a defocused lamp, not like stars. No size here is that of a star.", set.Frame.Name);
             yield break;
         }
 
@@ -43,7 +44,9 @@ internal static class FieldKind
         int shapeless = bright.Count(k => ((StarMarks)c.Flags[k] & StarMarks.NoShape) != 0), most = Math.Max(OnStrip(c.X, bright), OnStrip(c.Y, bright));
         if (bright.Length >= FewestObjects && shapeless > ShapelessShare * bright.Length && most >= FewestObjects && most > TraceShare * bright.Length)
         {
-            yield return StarNotes.NotAField.Say($"{most} of {bright.Length} bright objects stand on one strip of {TraceWidth:F0} pixels, and {shapeless} have no shape of their own: this looks like the trace of a spectrum or of a trailed star, or like the step at a dark rim, not like stars. No size here is that of a star. Give a frame of stars, or cut the rim off.", set.Frame.Name);
+            yield return StarNotes.NotAField.Say($"{most} of {bright.Length} bright objects stand on one strip of {TraceWidth:F0} pixels, and {shapeless} " +
+                "have no shape of their own: this looks like the trace of a spectrum or of a trailed star, or like the step at a dark rim, not like stars. " +
+                "No size here is that of a star. Give a frame of stars, or cut the rim off.", set.Frame.Name);
             yield break;
         }
 
@@ -54,7 +57,9 @@ internal static class FieldKind
             double cos = stretched.Average(k => Math.Cos(c.Angle[k] * Math.PI / 90)), sin = stretched.Average(k => Math.Sin(c.Angle[k] * Math.PI / 90));
             if (Math.Sqrt((cos * cos) + (sin * sin)) > Aligned)
             {
-                yield return StarNotes.NotAField.Say($"{stretched.Length} of {shaped.Length} objects are long and lie along {Math.Atan2(sin, cos) * 90 / Math.PI:F0} degrees: spectra, lines of a lamp, or stars trailed by the mount. No size here is that of the telescope.", set.Frame.Name);
+                yield return StarNotes.NotAField.Say($"{stretched.Length} of {shaped.Length} objects are long and lie along " +
+                    $"{Math.Atan2(sin, cos) * 90 / Math.PI:F0} degrees: spectra, lines of a lamp, or stars trailed by the mount. No size here is that of " +
+                    "the telescope.", set.Frame.Name);
             }
         }
     }

@@ -116,7 +116,8 @@ public sealed record FieldSet
             bool sky = (s.RaDeg.Length == n && s.DecDeg.Length == n) || (s.RaDeg.Length == 0 && s.DecDeg.Length == 0);
             if (s.Y.Length != n || s.Flux.Length != n || s.Hfr.Length != n || !sky)
             {
-                throw new InputException("field-set.lengths", $"The arrays of {Label(frames, f)} differ in length. Give one value a star in each.", "frames", s.Name);
+                throw new InputException("field-set.lengths", $"The arrays of {Label(frames, f)} differ in length. Give one value a star in each.", "frames",
+                    s.Name);
             }
         }
     }

@@ -46,7 +46,8 @@ internal sealed unsafe partial class MatchedFilter
             // Processors with narrower registers have half as many, too few for all rows at once.
             for (int first = 0; first < Rows; first += HalfRows)
             {
-                int count = ScreenHalf<T, TPixels>(inputs + first, chunk, limits, screen, first == 0 ? pitch : 0, carried + (first * T.Count), carried + (Rows * T.Count));
+                int count = ScreenHalf<T, TPixels>(inputs + first, chunk, limits, screen, first == 0 ? pitch : 0, carried + (first * T.Count),
+                    carried + (Rows * T.Count));
                 Decide<T, TPixels>(inputs, width, limits.Threshold, hits, screen, new Passed(count, first, HalfRows), next);
             }
         }
@@ -71,7 +72,8 @@ internal sealed unsafe partial class MatchedFilter
         // Everything in raw values over the near tap, which saves its product.
         float scale = Scale<TPixels>();
         T c = T.Of(center / near), f = T.Of(far / near), zero = T.Of(0), missing = T.Load(ref *carried, Rows * T.Count);
-        T one = T.Of(scale), two = T.Of(2 * scale), below = T.Of(-2 * scale * (TPixels.RawZero + limits.Below)), above = T.Of(scale * ((limits.Below * AbovePerBelow) - TPixels.RawZero));
+        T one = T.Of(scale), two = T.Of(2 * scale), below = T.Of(-2 * scale * (TPixels.RawZero + limits.Below)),
+            above = T.Of(scale * ((limits.Below * AbovePerBelow) - TPixels.RawZero));
         float* threshold = limits.Threshold;
         byte* r0 = inputs[0], r1 = inputs[1], r2 = inputs[2], r3 = inputs[3], r4 = inputs[4], r5 = inputs[5];
         byte* r6 = inputs[6], r7 = inputs[7], r8 = inputs[8], r9 = inputs[9], r10 = inputs[10], r11 = inputs[11];
@@ -80,20 +82,24 @@ internal sealed unsafe partial class MatchedFilter
         // Beyond the end of the rows the next step begins, eight rows on.
         nint end = (nint)chunk.Width * TPixels.Size, beyond = (Rows * pitch) - end;
         T b0 = T.Load(ref *carried, 0), b1 = T.Load(ref *carried, T.Count), b2 = T.Load(ref *carried, 2 * T.Count), b3 = T.Load(ref *carried, 3 * T.Count);
-        T b4 = T.Load(ref *carried, 4 * T.Count), b5 = T.Load(ref *carried, 5 * T.Count), b6 = T.Load(ref *carried, 6 * T.Count), b7 = T.Load(ref *carried, 7 * T.Count);
+        T b4 = T.Load(ref *carried, 4 * T.Count), b5 = T.Load(ref *carried, 5 * T.Count), b6 = T.Load(ref *carried, 6 * T.Count),
+            b7 = T.Load(ref *carried, 7 * T.Count);
         fixed (int* columns = screen.Columns)
         fixed (ulong* masks = screen.Bits)
         {
             for (nint x = chunk.First; x < last; x += T.Count)
             {
                 T limit = T.Load(ref *threshold, x), low = T.MulAdd(two, limit, below), high = T.MulAdd(one, limit, above);
-                T i0 = TPixels.LoadRaw<T>(ref *r0, x), i1 = TPixels.LoadRaw<T>(ref *r1, x), i2 = TPixels.LoadRaw<T>(ref *r2, x), i3 = TPixels.LoadRaw<T>(ref *r3, x);
-                T i4 = TPixels.LoadRaw<T>(ref *r4, x), i5 = TPixels.LoadRaw<T>(ref *r5, x), i6 = TPixels.LoadRaw<T>(ref *r6, x), i7 = TPixels.LoadRaw<T>(ref *r7, x);
+                T i0 = TPixels.LoadRaw<T>(ref *r0, x), i1 = TPixels.LoadRaw<T>(ref *r1, x), i2 = TPixels.LoadRaw<T>(ref *r2, x),
+                    i3 = TPixels.LoadRaw<T>(ref *r3, x);
+                T i4 = TPixels.LoadRaw<T>(ref *r4, x), i5 = TPixels.LoadRaw<T>(ref *r5, x), i6 = TPixels.LoadRaw<T>(ref *r6, x),
+                    i7 = TPixels.LoadRaw<T>(ref *r7, x);
                 T v0 = T.MulAdd(c, i2, T.MulAdd(f, i0 + i4, i1 + i3));
                 T v1 = T.MulAdd(c, i3, T.MulAdd(f, i1 + i5, i2 + i4));
                 T v2 = T.MulAdd(c, i4, T.MulAdd(f, i2 + i6, i3 + i5));
                 T v3 = T.MulAdd(c, i5, T.MulAdd(f, i3 + i7, i4 + i6));
-                T i8 = TPixels.LoadRaw<T>(ref *r8, x), i9 = TPixels.LoadRaw<T>(ref *r9, x), i10 = TPixels.LoadRaw<T>(ref *r10, x), i11 = TPixels.LoadRaw<T>(ref *r11, x);
+                T i8 = TPixels.LoadRaw<T>(ref *r8, x), i9 = TPixels.LoadRaw<T>(ref *r9, x), i10 = TPixels.LoadRaw<T>(ref *r10, x),
+                    i11 = TPixels.LoadRaw<T>(ref *r11, x);
                 T p0 = T.ShiftIn(b0, v0) + v0, p1 = T.ShiftIn(b1, v1) + v1, p2 = T.ShiftIn(b2, v2) + v2, p3 = T.ShiftIn(b3, v3) + v3;
                 T v4 = T.MulAdd(c, i6, T.MulAdd(f, i4 + i8, i5 + i7));
                 T v5 = T.MulAdd(c, i7, T.MulAdd(f, i5 + i9, i6 + i8));
@@ -148,7 +154,8 @@ internal sealed unsafe partial class MatchedFilter
     {
         float scale = Scale<TPixels>();
         T c = T.Of(center / near), f = T.Of(far / near), missing = T.Load(ref *carriedMissing, 0);
-        T one = T.Of(scale), below = T.Of(-2 * scale * (TPixels.RawZero + limits.Below)), above = T.Of(scale * ((limits.Below * AbovePerBelow) - TPixels.RawZero));
+        T one = T.Of(scale), below = T.Of(-2 * scale * (TPixels.RawZero + limits.Below)),
+            above = T.Of(scale * ((limits.Below * AbovePerBelow) - TPixels.RawZero));
         float* threshold = limits.Threshold;
         byte* r0 = inputs[0], r1 = inputs[1], r2 = inputs[2], r3 = inputs[3], r4 = inputs[4], r5 = inputs[5], r6 = inputs[6], r7 = inputs[7];
         int count = 0, last = chunk.End;
@@ -159,8 +166,10 @@ internal sealed unsafe partial class MatchedFilter
         {
             for (nint x = chunk.First; x < last; x += T.Count)
             {
-                T i0 = TPixels.LoadRaw<T>(ref *r0, x), i1 = TPixels.LoadRaw<T>(ref *r1, x), i2 = TPixels.LoadRaw<T>(ref *r2, x), i3 = TPixels.LoadRaw<T>(ref *r3, x);
-                T i4 = TPixels.LoadRaw<T>(ref *r4, x), i5 = TPixels.LoadRaw<T>(ref *r5, x), i6 = TPixels.LoadRaw<T>(ref *r6, x), i7 = TPixels.LoadRaw<T>(ref *r7, x);
+                T i0 = TPixels.LoadRaw<T>(ref *r0, x), i1 = TPixels.LoadRaw<T>(ref *r1, x), i2 = TPixels.LoadRaw<T>(ref *r2, x),
+                    i3 = TPixels.LoadRaw<T>(ref *r3, x);
+                T i4 = TPixels.LoadRaw<T>(ref *r4, x), i5 = TPixels.LoadRaw<T>(ref *r5, x), i6 = TPixels.LoadRaw<T>(ref *r6, x),
+                    i7 = TPixels.LoadRaw<T>(ref *r7, x);
                 T v0 = T.MulAdd(c, i2, T.MulAdd(f, i0 + i4, i1 + i3));
                 T v1 = T.MulAdd(c, i3, T.MulAdd(f, i1 + i5, i2 + i4));
                 T v2 = T.MulAdd(c, i4, T.MulAdd(f, i2 + i6, i3 + i5));

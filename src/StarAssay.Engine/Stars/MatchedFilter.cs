@@ -95,7 +95,8 @@ internal sealed unsafe partial class MatchedFilter
     /// <summary>The taps down one column.</summary>
     private float Down<TPixels>(byte** rows, int x)
         where TPixels : struct, IStoredPixels =>
-        Apply(TPixels.Load(ref *rows[0], x), TPixels.Load(ref *rows[1], x), TPixels.Load(ref *rows[2], x), TPixels.Load(ref *rows[3], x), TPixels.Load(ref *rows[4], x));
+        Apply(TPixels.Load(ref *rows[0], x), TPixels.Load(ref *rows[1], x), TPixels.Load(ref *rows[2], x), TPixels.Load(ref *rows[3], x),
+            TPixels.Load(ref *rows[4], x));
 
     /// <summary>What smoothed pixels are held against.</summary>
     /// <param name="threshold">Threshold of each column.</param>

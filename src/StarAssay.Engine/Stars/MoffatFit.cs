@@ -124,7 +124,9 @@ internal sealed class MoffatFit
         Span<double> fwhm = stackalloc double[N], x = stackalloc double[N], y = stackalloc double[N];
         FwhmSlope(m, fwhm);
         x[1] = y[2] = 1;
-        var outcome = new Outcome(m, scale * m.Fwhm * Error(fwhm, unknowns), scale * Error(x, unknowns), scale * Error(y, unknowns), perFreedom, true) { FwhmPerBeta = freeBeta ? 0 : m.Fwhm * ByBeta(fwhm, unknowns) };
+        var outcome = new Outcome(m, scale * m.Fwhm * Error(fwhm, unknowns), scale * Error(x, unknowns), scale * Error(y, unknowns), perFreedom,
+            true)
+        { FwhmPerBeta = freeBeta ? 0 : m.Fwhm * ByBeta(fwhm, unknowns) };
         return left ? outcome with { Left = Left(stamp, area, m, variance, perElectron, unknowns) } : outcome;
     }
 

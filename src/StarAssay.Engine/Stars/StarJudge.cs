@@ -86,12 +86,15 @@ internal static class StarJudge
         if (flat.Length > 0 && flat.Length >= FlatShare * told)
         {
             Measured width = ZoneTable.Median(c.ProfileFwhm, flat, "pix");
-            yield return StarNotes.FlatTopped.Say($"{flat.Length} of the {told} clean stars with a profile are flat-topped (out of focus): no Moffat profile fits them and their FWHM is not given. At half of their height they are {width.Value:F1} pixels wide (median): the diameter of the disc.", name);
+            yield return StarNotes.FlatTopped.Say($"{flat.Length} of the {told} clean stars with a profile are flat-topped (out of focus): no Moffat " +
+                $"profile fits them and their FWHM is not given. At half of their height they are {width.Value:F1} pixels wide (median): the diameter of " +
+                "the disc.", name);
         }
     }
 
     /// <summary>The notes of the whole field; what to do about few stars, or about no one size, is no advice for a frame of something else.</summary>
-    public static IReadOnlyList<Note> Notes(MeterSettings set, int[] flags, int clean, double correlation, TypicalStar typical, SizeSurface surface, StarRequest request, bool isField)
+    public static IReadOnlyList<Note> Notes(MeterSettings set, int[] flags, int clean, double correlation, TypicalStar typical, SizeSurface surface,
+        StarRequest request, bool isField)
     {
         double asked = request.OuterRadiusPx, stated = request.Frame!.SaturationAdu, side = set.Lattice?.Side ?? 1;
         var notes = new List<Note>();
@@ -100,37 +103,47 @@ internal static class StarJudge
         int saturated = Count(StarMarks.Saturated), hits = Count(StarMarks.CosmicRay), large = Count(StarMarks.NotAStar), blended = Count(StarMarks.Blended);
         if (clean < 10)
         {
-            notes.Add(StarNotes.TooFew.Say($"Only {clean} clean star{(clean == 1 ? "" : "s")}: the medians are uncertain and no map over the field can be drawn.{(isField ? " " + Advice(flags, blended) : "")}", name));
+            notes.Add(StarNotes.TooFew.Say($"Only {clean} clean star{(clean == 1 ? "" : "s")}: the medians are uncertain and no map over the field can be " +
+                $"drawn.{(isField ? " " + Advice(flags, blended) : "")}", name));
         }
 
         if (surface.Growth > 1)
         {
-            notes.Add(StarNotes.NotLinear.Say($"The bright stars are {100 * (surface.Growth - 1):F0} % wider than the faint ones: this is no linear image (a scanned plate, a stretched or sharpened picture, clipped cores). Sizes and brightness are not those of the telescope's image; use the raw frame.", name));
+            notes.Add(StarNotes.NotLinear.Say($"The bright stars are {100 * (surface.Growth - 1):F0} % wider than the faint ones: this is no linear image " +
+                "(a scanned plate, a stretched or sharpened picture, clipped cores). Sizes and brightness are not those of the telescope's image; use the " +
+                "raw frame.", name));
         }
 
-        (int objects, double share) = surface.Objects > 0 ? (surface.Objects, surface.Share) : (typical.Objects, (double)typical.Stars / Math.Max(1, typical.Objects));
+        (int objects, double share) = surface.Objects > 0 ? (surface.Objects, surface.Share)
+            : (typical.Objects, (double)typical.Stars / Math.Max(1, typical.Objects));
         if (isField && objects >= EnoughObjects && share < OneSizeShare)
         {
-            notes.Add(StarNotes.NoOneSize.Say($"Only {100 * share:F0} % of the {objects} bright objects have the size that was taken for the stars'. Where knots of a galaxy or nebula, or hits, outnumber the stars it is not sure which are which, and medians and flags can change with the least change of the frame. Measure a field of stars beside the object, or cut the frame to where stars stand alone.", name));
+            notes.Add(StarNotes.NoOneSize.Say($"Only {100 * share:F0} % of the {objects} bright objects have the size that was taken for the stars'. Where " +
+                "knots of a galaxy or nebula, or hits, outnumber the stars it is not sure which are which, and medians and flags can change with the least " +
+                "change of the frame. Measure a field of stars beside the object, or cut the frame to where stars stand alone.", name));
         }
 
         if (double.IsNaN(set.Frame.GainElectronsPerAdu))
         {
             notes.Add(StarNotes.GainUnknown.Say(double.IsNaN(typical.Gain)
-                ? "The gain is not known, and too few stars tell it: their photons' noise was taken to be what the sky level says, and uncertainties of bright stars are lower limits. Give the gain in electrons per ADU."
-                : $"The gain is not known; what the fits leave of the stars says {set.Gain:G3} +- {typical.GainRelative * set.Gain:G2} electrons per ADU, which was used for the uncertainties. Give the gain if you know it.", name));
+                ? "The gain is not known, and too few stars tell it: their photons' noise was taken to be what the sky level says, and uncertainties of " +
+                    "bright stars are lower limits. Give the gain in electrons per ADU."
+                : $"The gain is not known; what the fits leave of the stars says {set.Gain:G3} +- {typical.GainRelative * set.Gain:G2} electrons per ADU, " +
+                    "which was used for the uncertainties. Give the gain if you know it.", name));
         }
 
         if (double.IsNaN(stated) && flags.Length > 0)
         {
             notes.Add(StarNotes.SaturationUnknown.Say(double.IsNaN(set.Saturation)
                 ? "The saturation level is not known: clipped stars are told by their flat tops only. Give the level in ADU."
-                : $"The saturation level is not known; bright stars share the frame's highest value, {set.Saturation:G6} ADU, which was taken for it. Give the level if you know it.", name));
+                : $"The saturation level is not known; bright stars share the frame's highest value, {set.Saturation:G6} ADU, which was taken for it. Give " +
+                    "the level if you know it.", name));
         }
 
         if (saturated > 0)
         {
-            notes.Add(StarNotes.Saturated.Say($"{saturated} of {flags.Length} stars {(saturated == 1 ? "is" : "are")} clipped and left out of the medians.", name));
+            notes.Add(StarNotes.Saturated.Say($"{saturated} of {flags.Length} stars {(saturated == 1 ? "is" : "are")} clipped and left out of the medians.",
+                name));
         }
 
         if (hits > 0)
@@ -150,23 +163,28 @@ internal static class StarJudge
         if (blended > 0.3 * flags.Length && flags.Length >= 10)
         {
             bool cut = double.IsNaN(asked) && set.OuterRadius < typical.OuterRadius;
-            notes.Add(StarNotes.Crowded.Say($"{blended} of {flags.Length} stars overlap others within {set.OuterRadius * side:G3} pixels; the medians rest on the {clean} that stand alone."
-                + (cut ? $" The circle that counts as the whole star was made smaller for that ({typical.OuterRadius * side:F0} pixels else); half-flux radii refer to it." : ""), name));
+            notes.Add(StarNotes.Crowded.Say($"{blended} of {flags.Length} stars overlap others within {set.OuterRadius * side:G3} pixels; the medians rest " +
+                $"on the {clean} that stand alone."
+                + (cut ? $" The circle that counts as the whole star was made smaller for that ({typical.OuterRadius * side:F0} pixels else); half-flux " +
+                    "radii refer to it." : ""), name));
         }
 
         if (typical.Stars >= 3 && typical.Variance - (1.0 / 12) < 1.5 * 1.5 / 5.545177)
         {
-            notes.Add(StarNotes.Undersampled.Say("The usual star is narrower than 1.5 pixels (FWHM): sizes and shapes are ruled by the pixels. Use a longer focal length or smaller pixels to test the optics.", name));
+            notes.Add(StarNotes.Undersampled.Say("The usual star is narrower than 1.5 pixels (FWHM): sizes and shapes are ruled by the pixels. Use a longer " +
+                "focal length or smaller pixels to test the optics.", name));
         }
 
         if (correlation > 1.15)
         {
-            notes.Add(StarNotes.CorrelatedNoise.Say($"The smoothed sky scatters {correlation:F2} times as much as independent pixels would (resampled or color-interpolated frame); the threshold was raised by that factor.", name));
+            notes.Add(StarNotes.CorrelatedNoise.Say($"The smoothed sky scatters {correlation:F2} times as much as independent pixels would (resampled or " +
+                "color-interpolated frame); the threshold was raised by that factor.", name));
         }
 
         if (typical.Stars >= 3 && 3 * typical.Hfr > typical.OuterRadius + 1)
         {
-            notes.Add(StarNotes.LargeStars.Say($"The usual half-flux radius is {typical.Hfr * side:F1} pixels; light beyond {typical.OuterRadius * side:F0} pixels is not counted. Focus better or bin the frame.", name));
+            notes.Add(StarNotes.LargeStars.Say($"The usual half-flux radius is {typical.Hfr * side:F1} pixels; light beyond {typical.OuterRadius * side:F0} " +
+                "pixels is not counted. Focus better or bin the frame.", name));
         }
 
         return [.. notes.OrderByDescending(n => n.Level)];

@@ -73,7 +73,8 @@ public static class StarMeasurement
         SkyFromStars.TakeOut(cells, seeds, typical.Alpha, typical.Beta, typical.FilteredPeak(FilterSigma), context);
         BackgroundMesh mesh = BackgroundEstimator.Smooth(cells, context);
         double outer = double.IsNaN(request.OuterRadiusPx)
-            ? Crowding.Radius(seeds, new SeedGrid(seeds, frame.Width, frame.Height), typical.OuterRadius, 2 * typical.Variance) : request.OuterRadiusPx / lattice.Side;
+            ? Crowding.Radius(seeds, new SeedGrid(seeds, frame.Width, frame.Height), typical.OuterRadius, 2 * typical.Variance)
+                : request.OuterRadiusPx / lattice.Side;
         MeterSettings settings = typical.Settings(frame, mesh, seeds, outer) with { SkyLevelScatter = LevelScatter(cells, mesh), Lattice = lattice };
         double fitSnr = FitSnr(request, settings, seeds);
         StarRecord[] stars = MeasureAll(settings, fitSnr, context);
@@ -164,7 +165,8 @@ public static class StarMeasurement
         RequireIfGiven(request.FilterWavelengthNm, 100, 30000, "filter_wavelength_nm", "nm");
         if (frame.Width < 8 || frame.Height < 8)
         {
-            throw new InputException("stars.too-small", $"{frame.Name} is {frame.Width} x {frame.Height} pixels; stars need at least 8 x 8.", "frame", frame.Name);
+            throw new InputException("stars.too-small", $"{frame.Name} is {frame.Width} x {frame.Height} pixels; stars need at least 8 x 8.", "frame",
+                frame.Name);
         }
 
         return frame;
@@ -185,20 +187,23 @@ public static class StarMeasurement
         int Count(StarMarks mark) => field.Flags.Count(f => ((StarMarks)f & mark) != 0);
         if (field.Flags.Length == 0)
         {
-            throw new CannotMeasureException("stars.none", $"No star was found on {name}. Expose longer, focus better, or lower the detection threshold.", name);
+            throw new CannotMeasureException("stars.none", $"No star was found on {name}. Expose longer, focus better, or lower the detection threshold.",
+                name);
         }
 
         int hits = Count(StarMarks.CosmicRay), large = Count(StarMarks.NotAStar);
         if (Array.TrueForAll(field.Flags, f => ((StarMarks)f & NoStar) != 0))
         {
             throw new CannotMeasureException("stars.none",
-                $"No star was found on {name}: of {field.Flags.Length} objects {hits} are sharper than optics can draw (cosmic rays, hot pixels) and {large} too large. Expose longer, or check that the frame shows stars.", name);
+                $"No star was found on {name}: of {field.Flags.Length} objects {hits} are sharper than optics can draw (cosmic rays, hot pixels) and " +
+                    $"{large} too large. Expose longer, or check that the frame shows stars.", name);
         }
 
         if (Array.TrueForAll(field.Flags, f => ((StarMarks)f & (NoStar | StarMarks.Edge)) != 0))
         {
             throw new CannotMeasureException("stars.edge-only",
-                $"{name} holds no whole star: {Count(StarMarks.Edge)} cut by the frame's edge{(hits > 0 ? $", {hits} cosmic rays or hot pixels" : "")}. Use a frame with stars away from its edges.", name);
+                $"{name} holds no whole star: {Count(StarMarks.Edge)} cut by the frame's edge{(hits > 0 ? $", {hits} cosmic rays or hot pixels" : "")}. Use " +
+                    "a frame with stars away from its edges.", name);
         }
 
         return field;
@@ -218,6 +223,7 @@ public static class StarMeasurement
         }
 
         throw new CannotMeasureException("stars.no-noise",
-            $"All pixels of {frame.Name} have the same value (about {mesh.Level(0, 0):G6} ADU): saturated or empty. Take the frame again with another exposure.", frame.Name);
+            $"All pixels of {frame.Name} have the same value (about {mesh.Level(0, 0):G6} ADU): saturated or empty. Take the frame again with another " +
+                "exposure.", frame.Name);
     }
 }

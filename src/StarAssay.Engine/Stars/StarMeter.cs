@@ -123,7 +123,16 @@ internal sealed class StarMeter
     {
         Seed seed = set.Seeds[index];
         SkySample sky = set.Mesh.At(seed.X, seed.Y);
-        var star = new StarRecord { Sky = sky.Level, Noise = sky.Noise, Fwhm = double.NaN, FwhmError = double.NaN, Beta = double.NaN, ProfileFwhm = double.NaN, ProfileFwhmError = double.NaN };
+        var star = new StarRecord
+        {
+            Sky = sky.Level,
+            Noise = sky.Noise,
+            Fwhm = double.NaN,
+            FwhmError = double.NaN,
+            Beta = double.NaN,
+            ProfileFwhm = double.NaN,
+            ProfileFwhmError = double.NaN
+        };
         Read(seed, sky, ref star);
         if (!alone[index])
         {
@@ -489,7 +498,8 @@ internal sealed class StarMeter
     /// <summary>-dlnI/dlnr at the half-flux radius h from the curve of growth F: 1 - h F'' / F'.</summary>
     private double Steepness(double x, double y, double h, double flux)
     {
-        double step = Math.Min(SlopeStep * h, set.OuterRadius - h), within = CurveOfGrowth.Inside(stamp, x, y, h - step), up = CurveOfGrowth.Inside(stamp, x, y, h + step);
+        double step = Math.Min(SlopeStep * h, set.OuterRadius - h), within = CurveOfGrowth.Inside(stamp, x, y, h - step),
+            up = CurveOfGrowth.Inside(stamp, x, y, h + step);
         double steep = 1 - (2 * h * (up - flux + within) / (step * (up - within)));
         return double.IsFinite(steep) ? Math.Clamp(steep, -MostSteep, MostSteep) : 0;
     }

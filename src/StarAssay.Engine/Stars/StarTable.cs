@@ -26,7 +26,8 @@ internal static class StarTable
         StarsAround around = null!;
         int[] order = [];
         double sky = 0, noise = 0;
-        Action[] first = [() => surface = SizeSurface.Fit(stars, set), () => around = new StarsAround(stars), () => order = ByFlux(stars), () => sky = MeshMedian(set, noise: false), () => noise = MeshMedian(set, noise: true)];
+        Action[] first = [() => surface = SizeSurface.Fit(stars, set), () => around = new StarsAround(stars), () => order = ByFlux(stars),
+            () => sky = MeshMedian(set, noise: false), () => noise = MeshMedian(set, noise: true)];
         Sharing.For(first.Length, context, k => first[k]());
         var c = new Columns(n) { NoiseRelative = double.IsNaN(set.Frame.GainElectronsPerAdu) ? typical.UsedGainRelative : 0 };
         Sharing.For((n + Block - 1) / Block, context, block =>
@@ -200,9 +201,11 @@ internal static class StarTable
             (X[k], Y[k]) = lattice.ToFrame(X[k], Y[k]);
             double side = lattice.Side, reach = (outer * side) - 0.5, turned = Angle[k] + lattice.TurnDeg;
             (XError[k], YError[k]) = lattice.TurnDeg > 0
-                ? (side * Math.Sqrt(0.5 * ((XError[k] * XError[k]) + (YError[k] * YError[k]))), side * Math.Sqrt(0.5 * ((XError[k] * XError[k]) + (YError[k] * YError[k]))))
+                ? (side * Math.Sqrt(0.5 * ((XError[k] * XError[k]) + (YError[k] * YError[k]))),
+                    side * Math.Sqrt(0.5 * ((XError[k] * XError[k]) + (YError[k] * YError[k]))))
                 : (side * XError[k], side * YError[k]);
-            foreach (double[] length in (double[][])[Hfr, HfrError, HfrRecorded, Fwhm, FwhmError, FwhmShared, ProfileFwhm, ProfileFwhmError, Major, Minor, Distance])
+            foreach (double[] length in (double[][])[Hfr, HfrError, HfrRecorded, Fwhm, FwhmError, FwhmShared, ProfileFwhm, ProfileFwhmError, Major, Minor,
+                Distance])
             {
                 length[k] *= side;
             }

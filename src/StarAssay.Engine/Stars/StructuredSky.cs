@@ -33,7 +33,8 @@ internal static class StructuredSky
     {
         // The compact objects may be hits; then the usual ones are the stars.
         double side = diameters.Length == 0 ? double.PositiveInfinity
-            : Math.Max(SmallestCell, Math.Max(CellPerWidth * diameters[diameters.Length / 5], CellPerUsual * diameters[diameters.Length / 2])), coarse = (double)cells.Width / cells.Columns;
+            : Math.Max(SmallestCell, Math.Max(CellPerWidth * diameters[diameters.Length / 5], CellPerUsual * diameters[diameters.Length / 2])),
+                coarse = (double)cells.Width / cells.Columns;
         if (side > WorthIt * coarse)
         {
             return null;
@@ -47,7 +48,8 @@ internal static class StructuredSky
 
         rough = Widened(rough, cells.Columns, cells.Rows);
         int columns = Math.Max(1, (int)Math.Round(cells.Width / side)), rows = Math.Max(1, (int)Math.Round(cells.Height / side));
-        var fine = new SkyCells(cells.Width, cells.Height, columns, rows, new float[columns * rows], new float[columns * rows], (double)cells.Width * cells.Height / ((double)columns * rows));
+        var fine = new SkyCells(cells.Width, cells.Height, columns, rows, new float[columns * rows], new float[columns * rows],
+            (double)cells.Width * cells.Height / ((double)columns * rows));
         var reader = new CellReader(frame, (frame.Width / columns) + 1);
         Sharing.For(rows, context, () => new float[reader.Room((frame.Height / rows) + 1, 1)], (j, samples) =>
         {
@@ -57,7 +59,8 @@ internal static class StructuredSky
                 int x0 = (int)((long)i * cells.Width / columns), x1 = (int)((long)(i + 1) * cells.Width / columns);
                 SkySample sky = mesh.At(0.5 * (x0 + x1 - 1), 0.5 * (y0 + y1 - 1));
                 (float level, float noise) = ((float)sky.Level, (float)sky.Noise);
-                int above = Math.Min(cells.Rows - 1, (y0 + y1) / 2 * cells.Rows / cells.Height), over = Math.Min(cells.Columns - 1, (x0 + x1) / 2 * cells.Columns / cells.Width);
+                int above = Math.Min(cells.Rows - 1, (y0 + y1) / 2 * cells.Rows / cells.Height),
+                    over = Math.Min(cells.Columns - 1, (x0 + x1) / 2 * cells.Columns / cells.Width);
                 if (rough[(above * cells.Columns) + over])
                 {
                     int count = reader.Decode(new CellReader.Cell(x0, x1, y0, y1, 1), samples, out bool missing);

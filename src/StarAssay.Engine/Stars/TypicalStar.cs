@@ -51,7 +51,8 @@ internal sealed record TypicalStar(double Variance, double NarrowVariance, doubl
     private static readonly TypicalStar Unknown = new(2, 0.6, 1.6, 2.2, 3, 1, 0, 0, AnyBeta);
 
     /// <summary>A disc: half of its light lies within 0.354 of its diameter.</summary>
-    private static TypicalStar Disc(double diameter) => new(diameter * diameter / 10, diameter * diameter / 20, 0.354 * diameter, 0.7 * diameter, 8, 1, 0, 0, AnyBeta);
+    private static TypicalStar Disc(double diameter) =>
+        new(diameter * diameter / 10, diameter * diameter / 20, 0.354 * diameter, 0.7 * diameter, 8, 1, 0, 0, AnyBeta);
 
     /// <summary>Three half-flux radii, at least 5 pixels.</summary>
     public double OuterRadius => Math.Clamp(Math.Ceiling(3 * Hfr), 5, LargestRadius);
@@ -179,8 +180,10 @@ internal sealed record TypicalStar(double Variance, double NarrowVariance, doubl
         double Middle(Func<int, double> value) => Median([.. same.Select(value)]);
         int[] fitted = Array.FindAll(same, i => stars[i].Fwhm > 0);
         List<double> narrow = [.. same.Select(i => Half(stars[i]) - Spread(stars[i])).Order()];
-        double hfr = Math.Min(Middle(i => stars[i].HfrRecorded), MostHfr * Math.Sqrt(Middle(i => Half(stars[i])))), fitBeta = fitted.Length >= FewestFits ? Math.Max(1.6, Median([.. fitted.Select(i => stars[i].Beta)])) : start.Beta, beta = Math.Min(8, fitBeta);
-        double alpha = fitted.Length >= FewestFits && fitBeta <= 8 ? Median([.. fitted.Select(i => stars[i].Alpha)]) : hfr / Math.Sqrt(Math.Pow(2, 1 / (beta - 1)) - 1);
+        double hfr = Math.Min(Middle(i => stars[i].HfrRecorded), MostHfr * Math.Sqrt(Middle(i => Half(stars[i])))),
+            fitBeta = fitted.Length >= FewestFits ? Math.Max(1.6, Median([.. fitted.Select(i => stars[i].Beta)])) : start.Beta, beta = Math.Min(8, fitBeta);
+        double alpha = fitted.Length >= FewestFits && fitBeta <= 8 ? Median([.. fitted.Select(i => stars[i].Alpha)])
+            : hfr / Math.Sqrt(Math.Pow(2, 1 / (beta - 1)) - 1);
         double betaError = fitted.Length >= FewestFits ? fitBeta * fitBeta * MedianError([.. fitted.Select(i => 1 / stars[i].Beta)]) : start.BetaError;
         (double gain, double relative) = GainFromStars.Estimate([.. same.Where(i => stars[i].Left.Light > 0 && (stars[i].Marks & StarMarks.Blended) == 0)
             .Select(i => (stars[i].Left.Excess, stars[i].Left.Light, stars[i].Left.Sky, stars[i].Peak))]);
@@ -190,7 +193,8 @@ internal sealed record TypicalStar(double Variance, double NarrowVariance, doubl
             (gain, relative) = (double.NaN, double.NaN);
         }
 
-        return new TypicalStar(Middle(i => Half(stars[i])), Math.Max(0.12, Math.Max(narrow[narrow.Count / 4], 0.6 * narrow[narrow.Count / 2])), hfr, alpha, beta,
+        return new TypicalStar(Middle(i => Half(stars[i])), Math.Max(0.12, Math.Max(narrow[narrow.Count / 4], 0.6 * narrow[narrow.Count / 2])), hfr, alpha,
+            beta,
             Middle(i => stars[i].Snr / chosen[i].Significance), same.Length, bright.Length, betaError, gain, relative, fitBeta);
     }
 

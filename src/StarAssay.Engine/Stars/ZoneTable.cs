@@ -13,7 +13,8 @@ internal static class ZoneTable
     private const double CornerShare = 0.25;
 
     /// <summary>All of the field, and its parts.</summary>
-    public static (ZoneSummary Whole, ZoneSummary[] Parts) Of(StarTable.Columns c, int[] clean, int width, int height, double axisX, double axisY, RunContext context)
+    public static (ZoneSummary Whole, ZoneSummary[] Parts) Of(StarTable.Columns c, int[] clean, int width, int height, double axisX, double axisY,
+        RunContext context)
     {
         double reach = 0;
         foreach ((double x, double y) in new[] { (0.0, 0.0), (width - 1.0, 0.0), (0.0, height - 1.0), (width - 1.0, height - 1.0) })

@@ -26,6 +26,18 @@ public partial class LayerTests
         Assert.True(wrong.Length == 0, string.Join('\n', wrong));
     }
 
+    /// <summary>A reader sees every line whole.</summary>
+    [Fact]
+    public void No_line_is_longer_than_160_characters()
+    {
+        string[] files = [.. Repository.Sources("src/StarAssay.Engine"), .. Repository.Sources("src/StarAssay.Bridge")];
+        Assert.True(files.Length > 200, $"only {files.Length} files were looked at");
+        string[] wrong = [.. from file in files
+            from line in File.ReadLines(file).Select((text, k) => (Text: text, Number: k + 1))
+            where line.Text.Length > 160 select $"{Path.GetFileName(file)}:{line.Number}"];
+        Assert.True(wrong.Length == 0, string.Join('\n', wrong));
+    }
+
     [Theory]
     [InlineData("StarAssay.Engine.Numerics", "StarAssay.Engine.Results", true)]
     [InlineData("StarAssay.Engine.Results", "StarAssay.Engine.Numerics", false)]

@@ -32,7 +32,8 @@ public static class ColorFocusMeasurement
 
         string reach = used.Length > 1 ? $"runs from {used.Min():0} to {used.Max():0} nm" : "has too few bins";
         Note note = ColorFocusNotes.BandNotCovered.Say(
-            $"The band {request.BandNm.Min():0} to {request.BandNm.Max():0} nm is not covered by the curve, which {reach}; no figures of merit are given for it. Name a band inside it.");
+            $"The band {request.BandNm.Min():0} to {request.BandNm.Max():0} nm is not covered by the curve, which {reach}; no figures of merit are given " +
+                "for it. Name a band inside it.");
         return curve with { Notes = [.. curve.Notes, note] };
     }
 
@@ -59,7 +60,8 @@ public static class ColorFocusMeasurement
             if (request.PositionsUm.Length != frames.Count || request.PositionsUm.Any(p => !double.IsFinite(p)))
             {
                 throw new InputException("color-focus.positions",
-                    $"{frames.Count} frames need {frames.Count} focuser positions in um, {request.PositionsUm.Count(double.IsFinite)} were given. Give one for each frame, growing away from the objective.", "positions");
+                    $"{frames.Count} frames need {frames.Count} focuser positions in um, {request.PositionsUm.Count(double.IsFinite)} were given. Give one " +
+                        "for each frame, growing away from the objective.", "positions");
             }
 
             if (request.PositionsUm.Distinct().Count() < 3)
@@ -73,13 +75,15 @@ public static class ColorFocusMeasurement
         if (request.WavelengthsNm.Length != along)
         {
             throw new InputException("color-focus.wavelengths",
-                $"The wavelength solution is for {request.WavelengthsNm.Length} columns, the frame has {along}. Calibrate on a frame of the same size and binning.", "wavelengths", frames[0].Name);
+                $"The wavelength solution is for {request.WavelengthsNm.Length} columns, the frame has {along}. Calibrate on a frame of the same size and " +
+                    "binning.", "wavelengths", frames[0].Name);
         }
 
         if (request.WavelengthModesNm.Length % along != 0)
         {
             throw new InputException("color-focus.wavelengths",
-                $"The modes of the wavelength scale hold {request.WavelengthModesNm.Length} values, which {along} columns do not divide.", "wavelengths", frames[0].Name);
+                $"The modes of the wavelength scale hold {request.WavelengthModesNm.Length} values, which {along} columns do not divide.", "wavelengths",
+                    frames[0].Name);
         }
 
         foreach (Frame f in frames)
@@ -87,7 +91,8 @@ public static class ColorFocusMeasurement
             if (f.Width != frames[0].Width || f.Height != frames[0].Height)
             {
                 throw new InputException("color-focus.sizes",
-                    $"{f.Name} has {f.Width} x {f.Height} pixels, {frames[0].Name} {frames[0].Width} x {frames[0].Height}. A focus run needs frames of one size.", "frames", f.Name);
+                    $"{f.Name} has {f.Width} x {f.Height} pixels, {frames[0].Name} {frames[0].Width} x {frames[0].Height}. A focus run needs frames of one " +
+                        "size.", "frames", f.Name);
             }
         }
     }

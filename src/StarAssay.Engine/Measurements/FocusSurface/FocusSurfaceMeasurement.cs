@@ -140,7 +140,9 @@ public static class FocusSurfaceMeasurement
         double low = used.Min(f => request.PositionsUm[f]), high = used.Max(f => request.PositionsUm[f]);
         var notes = new List<Note>
         {
-            FocusSurfaceNotes.Method.Say($"{run.X.Length} stars in {used.Length} frames. The uncertainties are 1.4 times what leaving out each frame in turn changes, and 1 % for the focuser's scale. The mean of tangential and sagittal focus is meant; a tilt of the sensor and a bowl beside its middle look alike."),
+            FocusSurfaceNotes.Method.Say($"{run.X.Length} stars in {used.Length} frames. The uncertainties are 1.4 times what leaving out each frame in " +
+                "turn changes, and 1 % for the focuser's scale. The mean of tangential and sagittal focus is meant; a tilt of the sensor and a bowl beside " +
+                "its middle look alike."),
         };
         for (int f = 0; f < request.Stars.Count; f++)
         {
@@ -150,21 +152,24 @@ public static class FocusSurfaceMeasurement
             }
             else if (Math.Abs(fit.FrameBlur(f)) > OtherBlur)
             {
-                notes.Add(FocusSurfaceNotes.OtherBlur.Say($"{Name(f)} has {Math.Exp(fit.FrameBlur(f) / 2):0.0} times the blur of the others beside defocus: seeing, wind or tracking."));
+                notes.Add(FocusSurfaceNotes.OtherBlur.Say($"{Name(f)} has {Math.Exp(fit.FrameBlur(f) / 2):0.0} times the blur of the others beside defocus: " +
+                    "seeing, wind or tracking."));
             }
         }
 
         double middle = fit.P[0];
         if (middle < low || middle > high)
         {
-            notes.Add(FocusSurfaceNotes.OneSided.Say($"The best focus in the middle of the sensor, {middle:0} um, lies outside the run of {low:0} to {high:0} um. Take frames on both sides of it."));
+            notes.Add(FocusSurfaceNotes.OneSided.Say($"The best focus in the middle of the sensor, {middle:0} um, lies outside the run of {low:0} to " +
+                $"{high:0} um. Take frames on both sides of it."));
         }
         else
         {
             (double least, double most) = Extremes(fit.P, reachU, reachV);
             if (least < low || most > high)
             {
-                notes.Add(FocusSurfaceNotes.RunTooShort.Say($"Best focus reaches from {least:0} to {most:0} um over the sensor, the run from {low:0} to {high:0} um only; what lies outside is extrapolated. Take a longer run."));
+                notes.Add(FocusSurfaceNotes.RunTooShort.Say($"Best focus reaches from {least:0} to {most:0} um over the sensor, the run from {low:0} to " +
+                    $"{high:0} um only; what lies outside is extrapolated. Take a longer run."));
             }
         }
 
@@ -172,7 +177,9 @@ public static class FocusSurfaceMeasurement
         double factor = Math.Sqrt(free.Far);
         if (Math.Abs(Math.Log(factor)) > GrowthDoubt)
         {
-            notes.Add(FocusSurfaceNotes.BlurGrowth.Say($"Stars grow with the focuser as if its positions were {factor:0.00} times as far apart as stated, or the focal ratio {request.FocalRatio / factor:0.0} instead of {request.FocalRatio:0.0}. Check how far a step moves the sensor, and aperture and focal length."));
+            notes.Add(FocusSurfaceNotes.BlurGrowth.Say($"Stars grow with the focuser as if its positions were {factor:0.00} times as far apart as stated, " +
+                $"or the focal ratio {request.FocalRatio / factor:0.0} instead of {request.FocalRatio:0.0}. Check how far a step moves the sensor, and " +
+                "aperture and focal length."));
         }
 
         if (run.X.Length < 30)
@@ -183,12 +190,14 @@ public static class FocusSurfaceMeasurement
         double reach = 1;
         foreach ((double a, double b) in new[] { (1.0, 1.0), (1, -1), (-1, 1), (-1, -1) })
         {
-            reach = Math.Min(reach, run.Points.Where(p => p.U * a > 0 && p.V * b > 0).Select(p => Math.Sqrt((p.U * p.U) + (p.V * p.V))).DefaultIfEmpty(0).Max());
+            reach = Math.Min(reach, run.Points.Where(p => p.U * a > 0 && p.V * b > 0).Select(p => Math.Sqrt((p.U * p.U) + (p.V * p.V))).DefaultIfEmpty(0)
+                .Max());
         }
 
         if (reach < 0.6)
         {
-            notes.Add(FocusSurfaceNotes.CornersEmpty.Say($"In one quarter of the sensor no star stands farther out than {100 * reach:0} % of the way to the corner; the surface beyond is extrapolated."));
+            notes.Add(FocusSurfaceNotes.CornersEmpty.Say($"In one quarter of the sensor no star stands farther out than {100 * reach:0} % of the way to the " +
+                "corner; the surface beyond is extrapolated."));
         }
 
         double[] off = [.. Enumerable.Range(0, own.Length).Where(s => double.IsFinite(own[s])).Select(s => Math.Abs(own[s] - surface[s]))];
@@ -196,12 +205,14 @@ public static class FocusSurfaceMeasurement
         double scatter = 1.4826 * Robust.Median(off), usual = Robust.Median(bars);
         if (scatter > 2.5 * usual && scatter > 0.3 * depth)
         {
-            notes.Add(FocusSurfaceNotes.NotSmooth.Say($"The stars' own best focus scatters by {scatter:0} um about the surface where {usual:0} um are expected: the field bends otherwise than a tilted bowl, or something moved during the run."));
+            notes.Add(FocusSurfaceNotes.NotSmooth.Say($"The stars' own best focus scatters by {scatter:0} um about the surface where {usual:0} um are " +
+                "expected: the field bends otherwise than a tilted bowl, or something moved during the run."));
         }
 
         if (double.IsFinite(backlash.Value) && Math.Abs(backlash.Value) > 3 * backlash.Uncertainty && Math.Abs(backlash.Value) > 0.25 * depth)
         {
-            notes.Add(FocusSurfaceNotes.Backlash.Say($"Coming from outside the sensor stands {Math.Abs(backlash.Value):0} um {(backlash.Value > 0 ? "farther out" : "farther in")} than the same position says coming from inside. Approach focus always from one side."));
+            notes.Add(FocusSurfaceNotes.Backlash.Say($"Coming from outside the sensor stands {Math.Abs(backlash.Value):0} um " +
+                $"{(backlash.Value > 0 ? "farther out" : "farther in")} than the same position says coming from inside. Approach focus always from one side."));
         }
 
         return notes;
@@ -276,7 +287,8 @@ public static class FocusSurfaceMeasurement
         if (request.PositionsUm.Count != frames)
         {
             throw new InputException("focus-surface.positions",
-                $"{frames} frames need {frames} sensor positions, {request.PositionsUm.Count} are given. Write one for each, growing away from the objective.", "positions");
+                $"{frames} frames need {frames} sensor positions, {request.PositionsUm.Count} are given. Write one for each, growing away from the objective.",
+                    "positions");
         }
 
         if (frames < RunStars.LeastFrames)
@@ -285,15 +297,18 @@ public static class FocusSurfaceMeasurement
                 $"{frames} frames; a focus run needs {RunStars.LeastFrames} or more, on both sides of focus.");
         }
 
-        if (new[] { request.X.Length, request.Y.Length, request.Flux.Length, request.Hfr.Length, request.HfrUncertainty.Length, request.Flags.Length }.Any(n => n != stars))
+        if (new[] { request.X.Length, request.Y.Length, request.Flux.Length, request.Hfr.Length, request.HfrUncertainty.Length,
+            request.Flags.Length }.Any(n => n != stars))
         {
-            throw new InputException("focus-surface.lengths", $"{stars} stars are announced, but the arrays differ from that in length. Give one value of each for every star.", "x");
+            throw new InputException("focus-surface.lengths", $"{stars} stars are announced, but the arrays differ from that in length. Give one value of " +
+                "each for every star.", "x");
         }
 
         if (request.PositionsUm.Any(p => !double.IsFinite(p)) || request.PositionsUm.Distinct().Count() < RunStars.LeastFrames - 1)
         {
             throw new InputException("focus-surface.positions",
-                $"The frames stand at {request.PositionsUm.Distinct().Count()} different positions; a focus run needs {RunStars.LeastFrames - 1} or more.", "positions");
+                $"The frames stand at {request.PositionsUm.Distinct().Count()} different positions; a focus run needs {RunStars.LeastFrames - 1} or more.",
+                    "positions");
         }
     }
 }

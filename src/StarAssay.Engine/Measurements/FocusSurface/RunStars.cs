@@ -80,7 +80,8 @@ internal sealed class RunStars
         if (left < LeastFrames)
         {
             throw new CannotMeasureException("focus-surface.too-few-frames",
-                $"Only {left} of {frames} frames show the same stars; {LeastFrames} are needed. Take a run of one field in steps that leave the stars visible.");
+                $"Only {left} of {frames} frames show the same stars; {LeastFrames} are needed. Take a run of one field in steps that leave the stars " +
+                    "visible.");
         }
 
         double middleX = (request.Width - 1) / 2.0, middleY = (request.Height - 1) / 2.0, half = HalfDiagonal(request);
@@ -119,7 +120,8 @@ internal sealed class RunStars
         if (places.Count < LeastStars)
         {
             throw new CannotMeasureException("focus-surface.too-few-stars",
-                $"{places.Count} stars are whole, alone and unclipped in {least} or more frames; {LeastStars} are needed. Expose longer, take a richer field, or smaller steps.");
+                $"{places.Count} stars are whole, alone and unclipped in {least} or more frames; {LeastStars} are needed. Expose longer, take a richer " +
+                    "field, or smaller steps.");
         }
 
         return new RunStars(set, [.. points], [.. places.Select(p => p.X)], [.. places.Select(p => p.Y)], placed);

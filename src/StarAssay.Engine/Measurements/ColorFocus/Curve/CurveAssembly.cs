@@ -44,7 +44,8 @@ internal static class CurveAssembly
         var smoothError = new double[input.Bins];
         for (int j = 0; j < input.Bins; j++)
         {
-            smoothError[j] = Math.Sqrt(Square(Spread(Enumerable.Range(0, count).Select(b => smoothReplicates[b, j]))) + Square(removedError[j]) + Square(Open(j)));
+            smoothError[j] = Math.Sqrt(Square(Spread(Enumerable.Range(0, count).Select(b => smoothReplicates[b, j]))) + Square(removedError[j])
+                + Square(Open(j)));
         }
 
         double[] shift = new double[input.Bins], error = new double[input.Bins];
@@ -56,8 +57,10 @@ internal static class CurveAssembly
             int j = bins[k];
             shift[j] = corrected[k] - referenceFocus;
             double own = fromRun
-                ? Math.Sqrt(Square(smoothScale * Spread(Enumerable.Range(0, count).Select(b => replicates[b][k] - (referenceReplicates[b] / smoothScale)))) + Square(scaleError[j]))
-                : Math.Sqrt(Square(sigma[k]) + Square(Spread(Enumerable.Range(0, count).Select(b => smoothReplicates[b, j])))); // its own noise, and what all bins share
+                ? Math.Sqrt(Square(smoothScale * Spread(Enumerable.Range(0, count).Select(b => replicates[b][k] - (referenceReplicates[b] / smoothScale))))
+                    + Square(scaleError[j]))
+                // its own noise, and what all bins share
+                : Math.Sqrt(Square(sigma[k]) + Square(Spread(Enumerable.Range(0, count).Select(b => smoothReplicates[b, j]))));
             error[j] = Math.Sqrt(Square(own) + Square(removedError[j]) + Square(Open(j)));
         }
 
@@ -83,7 +86,8 @@ internal static class CurveAssembly
         double depth = 2 * referenceNm / 1000 * request.FocalRatio * request.FocalRatio;
         if (flatness < 2 || range < 0.25 * depth)
         {
-            input.Notes.Add(ColorFocusNotes.Flat.Say($"The curve is flat: its range of {range:0.#} um compares with errors of {Robust.Median(bins.Select(j => smoothError[j])):0.#} um and a depth of focus of +-{depth:0.#} um."));
+            input.Notes.Add(ColorFocusNotes.Flat.Say($"The curve is flat: its range of {range:0.#} um compares with errors of " +
+                $"{Robust.Median(bins.Select(j => smoothError[j])):0.#} um and a depth of focus of +-{depth:0.#} um."));
         }
 
         var width = new double[input.Frames, input.Bins];
@@ -135,23 +139,29 @@ internal static class CurveAssembly
     {
         if (noiseScale > 1.5)
         {
-            input.Notes.Add(ColorFocusNotes.PoorFit.Say($"Profiles scatter {noiseScale:0.0} times as much about the model as noise explains (a blur that is neither round nor the same in all colors, light of another star or of another order, or a gain that is not the camera's); errors were enlarged by that."));
+            input.Notes.Add(ColorFocusNotes.PoorFit.Say($"Profiles scatter {noiseScale:0.0} times as much about the model as noise explains (a blur that is " +
+                "neither round nor the same in all colors, light of another star or of another order, or a gain that is not the camera's); errors were " +
+                "enlarged by that."));
         }
 
         if (smoothScale > 1.5)
         {
-            input.Notes.Add(ColorFocusNotes.PoorFit.Say($"Bins scatter {smoothScale:0.0} times as much about the smooth curve as their own errors say (lines, dust on the slit, overlapping light); errors were enlarged by that."));
+            input.Notes.Add(ColorFocusNotes.PoorFit.Say($"Bins scatter {smoothScale:0.0} times as much about the smooth curve as their own errors say " +
+                "(lines, dust on the slit, overlapping light); errors were enlarged by that."));
         }
     }
 
     private static void SayExtrapolated(ColorFocusInput input, ColorFocusRequest request, double[] nm)
     {
-        double low = double.IsFinite(request.ScaleFromNm) ? request.ScaleFromNm : double.NegativeInfinity, high = double.IsFinite(request.ScaleToNm) ? request.ScaleToNm : double.PositiveInfinity;
+        double low = double.IsFinite(request.ScaleFromNm) ? request.ScaleFromNm : double.NegativeInfinity,
+            high = double.IsFinite(request.ScaleToNm) ? request.ScaleToNm : double.PositiveInfinity;
         int beyond = nm.Count(w => w < low - 5 || w > high + 5);
         if (beyond > 0)
         {
             input.Notes.Add(ColorFocusNotes.Extrapolated.Say(
-                $"{beyond} of {nm.Length} bins lie beyond the lines that the wavelength scale rests on ({request.ScaleFromNm:0} to {request.ScaleToNm:0} nm): there it is an extrapolation{(request.WavelengthModesNm.Length > 0 ? ", whose own error the curve's error holds" : string.Empty)}."));
+                $"{beyond} of {nm.Length} bins lie beyond the lines that the wavelength scale rests on ({request.ScaleFromNm:0} to {request.ScaleToNm:0} " +
+                    "nm): there it is an extrapolation" +
+                    $"{(request.WavelengthModesNm.Length > 0 ? ", whose own error the curve's error holds" : string.Empty)}."));
         }
     }
 
@@ -160,7 +170,8 @@ internal static class CurveAssembly
         int outside = z.Count(v => v < position.Min() || v > position.Max());
         if (outside > 0)
         {
-            input.Notes.Add(ColorFocusNotes.OneSided.Say($"{outside} of {z.Length} bins focus outside the range of the focus run, so that their place rests on the model of the blur alone. Widen the run."));
+            input.Notes.Add(ColorFocusNotes.OneSided.Say($"{outside} of {z.Length} bins focus outside the range of the focus run, so that their place rests " +
+                "on the model of the blur alone. Widen the run."));
         }
     }
 
@@ -203,7 +214,8 @@ internal static class CurveAssembly
     private static double[][] Modes(ColorFocusInput input, ColorFocusRequest request)
     {
         int width = request.WavelengthsNm.Length, count = request.WavelengthModesNm.Length / width;
-        return [.. Enumerable.Range(0, count).Select(m => input.Spectra[0].BinColumn.Select(x => request.WavelengthModesNm[(m * width) + (int)Math.Clamp(Math.Round(x), 0, width - 1)]).ToArray())];
+        return [.. Enumerable.Range(0, count).Select(m =>
+            input.Spectra[0].BinColumn.Select(x => request.WavelengthModesNm[(m * width) + (int)Math.Clamp(Math.Round(x), 0, width - 1)]).ToArray())];
     }
 
     /// <summary>Standard deviation.</summary>

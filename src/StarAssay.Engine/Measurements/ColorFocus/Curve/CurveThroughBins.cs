@@ -40,7 +40,8 @@ internal sealed class CurveThroughBins
     /// <param name="replicates">Of z; what smoothness and lines add is added here.</param>
     /// <param name="referenceNm">Where the curve is zero.</param>
     /// <param name="seed">Of the random numbers.</param>
-    public static CurveThroughBins FromRun(ColorFocusInput input, int[] bins, double[] corrected, double[] z, double[] sigma, double[] removedError, double[] lineBend,
+    public static CurveThroughBins FromRun(ColorFocusInput input, int[] bins, double[] corrected, double[] z, double[] sigma, double[] removedError,
+        double[] lineBend,
         double[][] replicates, double referenceNm, int seed)
     {
         int m = bins.Length, count = replicates.Length;

@@ -17,10 +17,12 @@ internal static class InstrumentFocus
             for (int j = 0; j < input.Bins; j++)
             {
                 removed[j] = -LinearTable.At(request.ReferenceCurveWavelengthNm, request.ReferenceCurveShiftUm, input.Nm[j]);
-                error[j] = request.ReferenceCurveUncertaintyUm.Length == request.ReferenceCurveWavelengthNm.Length ? LinearTable.At(request.ReferenceCurveWavelengthNm, request.ReferenceCurveUncertaintyUm, input.Nm[j]) : 0;
+                error[j] = request.ReferenceCurveUncertaintyUm.Length == request.ReferenceCurveWavelengthNm.Length
+                    ? LinearTable.At(request.ReferenceCurveWavelengthNm, request.ReferenceCurveUncertaintyUm, input.Nm[j]) : 0;
             }
 
-            input.Notes.Add(ColorFocusNotes.ReferenceRemoved.Say("The curve of the reference telescope, measured with the same spectrograph, was subtracted; it takes the spectrograph's and grating's own focus error with it."));
+            input.Notes.Add(ColorFocusNotes.ReferenceRemoved.Say("The curve of the reference telescope, measured with the same spectrograph, was " +
+                "subtracted; it takes the spectrograph's and grating's own focus error with it."));
         }
         else if (request.Disperser == Disperser.ConvergingGrating)
         {
@@ -33,18 +35,21 @@ internal static class InstrumentFocus
                 }
 
                 input.Notes.Add(ColorFocusNotes.GeometryRemoved.Say(
-                    $"A grating of {request.GratingLinesPerMm:0} lines/mm at {request.GratingDistanceMm:0.#} mm shortens the focus across the dispersion by {removed.Min():0} to {removed.Max():0} um; this was removed."));
+                    $"A grating of {request.GratingLinesPerMm:0} lines/mm at {request.GratingDistanceMm:0.#} mm shortens the focus across the dispersion by " +
+                        $"{removed.Min():0} to {removed.Max():0} um; this was removed."));
             }
             else
             {
                 input.Notes.Add(ColorFocusNotes.GeometryUnknown.Say(
-                    "A grating in the converging beam shortens the focus toward the red, by as much as a lens errs; without its lines per mm and distance, or a reference spectrum through a mirror telescope, that error stays in the curve."));
+                    "A grating in the converging beam shortens the focus toward the red, by as much as a lens errs; without its lines per mm and distance, " +
+                        "or a reference spectrum through a mirror telescope, that error stays in the curve."));
             }
         }
         else
         {
             input.Notes.Add(ColorFocusNotes.InstrumentIncluded.Say(
-                "The spectrograph's own focus error with color is part of the curve; subtract a reference spectrum taken through a mirror telescope to remove it."));
+                "The spectrograph's own focus error with color is part of the curve; subtract a reference spectrum taken through a mirror telescope to " +
+                    "remove it."));
         }
 
         return (removed, error);

@@ -8,7 +8,8 @@ internal static class OpenSigns
     /// <summary>Twice the size of the defocus where its sign is open, 0 where it is decided, um, every bin.</summary>
     /// <remarks>A bin is open when its defocus is no larger than three of its errors plus what depth of focus and seeing hide. A
     /// narrow stretch of such bins between larger ones is a steep crossing, which smoothness decides, unless a rival curve fits.</remarks>
-    public static double[] Find(ColorFocusRequest request, int[] bins, ColorFocusInput input, double[] smooth, double[] error, double seeingUm, List<double[]> rivals)
+    public static double[] Find(ColorFocusRequest request, int[] bins, ColorFocusInput input, double[] smooth, double[] error, double seeingUm,
+        List<double[]> rivals)
     {
         var open = new bool[bins.Length];
         for (int k = 0; k < bins.Length; k++)
@@ -69,7 +70,8 @@ internal static class OpenSigns
         }
 
         input.Notes.Add(ColorFocusNotes.SignAmbiguous.Say(
-            $"{share}, and the shape of the curve is not decided: what was measured is the size of the defocus, without its sign. A focus run decides it, or one spectrum with the sensor set 0.2 to 0.3 mm out and that said by a defocus hint."));
+            $"{share}, and the shape of the curve is not decided: what was measured is the size of the defocus, without its sign. A focus run decides it, " +
+                "or one spectrum with the sensor set 0.2 to 0.3 mm out and that said by a defocus hint."));
         return false;
     }
 
@@ -83,7 +85,8 @@ internal static class OpenSigns
             for (int j = 0; j < replicate.Length; j++)
             {
                 // A curve may change sides where it touches focus: each stretch draws its own side.
-                bool touch = j > 0 && (openSign[j] == 0 != (openSign[j - 1] == 0) || (openSign[j] > 0 && j + 1 < openSign.Length && openSign[j] <= openSign[j - 1] && openSign[j] < openSign[j + 1]));
+                bool touch = j > 0 && (openSign[j] == 0 != (openSign[j - 1] == 0)
+                    || (openSign[j] > 0 && j + 1 < openSign.Length && openSign[j] <= openSign[j - 1] && openSign[j] < openSign[j + 1]));
                 turn = touch ? random.NextDouble() < 0.5 : turn;
                 replicate[j] = turn && openSign[j] > 0 ? -replicate[j] : replicate[j];
             }

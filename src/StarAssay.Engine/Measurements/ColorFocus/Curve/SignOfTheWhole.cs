@@ -17,9 +17,11 @@ internal static class SignOfTheWhole
             double found = Math.Abs(smooth[middle]);
             input.Notes.Add(Math.Abs(found - Math.Abs(request.DefocusUm)) > 0.5 * Math.Abs(request.DefocusUm)
                 ? ColorFocusNotes.DefocusHintDiffers.Say(
-                    $"The spectrum was said to be set {Math.Abs(request.DefocusUm):0} um out of focus; its width says {found:0} um. Check the focuser's scale, the focal ratio and where best focus was, and with it the sign.")
+                    $"The spectrum was said to be set {Math.Abs(request.DefocusUm):0} um out of focus; its width says {found:0} um. Check the focuser's " +
+                        "scale, the focal ratio and where best focus was, and with it the sign.")
                 : ColorFocusNotes.SignFromDefocus.Say(
-                    $"The sensor was set {Math.Abs(request.DefocusUm):0} um {(request.DefocusUm > 0 ? "beyond" : "before")} focus; the spectrum's width says {found:0} um. That decides the signs."));
+                    $"The sensor was set {Math.Abs(request.DefocusUm):0} um {(request.DefocusUm > 0 ? "beyond" : "before")} focus; the spectrum's width " +
+                        $"says {found:0} um. That decides the signs."));
         }
         else
         {
@@ -29,7 +31,8 @@ internal static class SignOfTheWhole
             if (request.SignHint == SignHint.None)
             {
                 input.Notes.Add(ColorFocusNotes.SignAssumed.Say(
-                    "One spectrum shows how far each color is out of focus, not on which side. The usual case of lenses was assumed: the violet end focuses farther out. A second spectrum at another focus, or a hint, settles it."));
+                    "One spectrum shows how far each color is out of focus, not on which side. The usual case of lenses was assumed: the violet end focuses " +
+                        "farther out. A second spectrum at another focus, or a hint, settles it."));
             }
         }
 

@@ -116,7 +116,8 @@ internal static class SignPatterns
     }
 
     /// <summary>The best fits of which no two are the same curve, either way up.</summary>
-    public static List<(ProfileFit Fit, List<ProfileBlock> Blocks)> Distinct(List<(ProfileFit Fit, List<ProfileBlock> Blocks)> ranked, double[][] rows, int most)
+    public static List<(ProfileFit Fit, List<ProfileBlock> Blocks)> Distinct(List<(ProfileFit Fit, List<ProfileBlock> Blocks)> ranked, double[][] rows,
+        int most)
     {
         var kept = new List<(ProfileFit Fit, List<ProfileBlock> Blocks)>();
         var curves = new List<double[]>();

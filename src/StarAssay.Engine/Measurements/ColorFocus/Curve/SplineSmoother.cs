@@ -12,7 +12,8 @@ internal sealed class SplineSmoother
     private readonly double[] precision; // of the walk, for errors as given
     private readonly Matrix<double> solve;
 
-    private SplineSmoother(SplineBasis basis, Matrix<double> inverse, double[] precision, Matrix<double> solve, double[] coefficients, double scatter, double[] sigma)
+    private SplineSmoother(SplineBasis basis, Matrix<double> inverse, double[] precision, Matrix<double> solve, double[] coefficients, double scatter,
+        double[] sigma)
     {
         this.basis = basis;
         this.inverse = inverse;
@@ -68,7 +69,8 @@ internal sealed class SplineSmoother
     /// <summary>A draw of how far the curve may be off for being smooth: what the errors of the values do not show.</summary>
     public double[] DrawBias(Random random)
     {
-        Vector<double> g = Vector<double>.Build.Dense(precision.Length, k => Scatter * Math.Sqrt(precision[k]) * (precision[k] > 0 ? ProfileFit.Gaussian(random) : 0));
+        Vector<double> g = Vector<double>.Build.Dense(precision.Length,
+            k => Scatter * Math.Sqrt(precision[k]) * (precision[k] > 0 ? ProfileFit.Gaussian(random) : 0));
         return (inverse * g).ToArray();
     }
 

@@ -158,7 +158,11 @@ public static class FiguresOfMerit
         int n = request.WavelengthNm.Length;
         if (request.Weight.Length == 0)
         {
-            request = request with { Weight = [.. request.WavelengthNm.Select(w => double.IsNaN(request.LightKelvin) ? 1 : StellarLight.OnSilicon(w, request.LightKelvin))] };
+            request = request with
+            {
+                Weight = [.. request.WavelengthNm.Select(w => double.IsNaN(request.LightKelvin) ? 1
+                : StellarLight.OnSilicon(w, request.LightKelvin))]
+            };
         }
 
         if (n < 2 || request.ShiftUm.Length != n || request.Weight.Length != n || request.ReplicatesUm.Length % n != 0)
@@ -183,7 +187,8 @@ public static class FiguresOfMerit
         if (!Covers(request.WavelengthNm, request.MinNm, request.MaxNm))
         {
             throw new InputException("merit.band",
-                $"The band {request.MinNm:0} to {request.MaxNm:0} nm is not covered by the curve, which runs from {shortest:0} to {longest:0} nm. Name a band inside it.", "band");
+                $"The band {request.MinNm:0} to {request.MaxNm:0} nm is not covered by the curve, which runs from {shortest:0} to {longest:0} nm. Name a " +
+                    "band inside it.", "band");
         }
 
         var grid = new Grid(request, request.ShiftUm);
@@ -199,7 +204,8 @@ public static class FiguresOfMerit
         Measured Number(int k, string unit) => new(value[k], count > 1 ? CurveAssembly.Spread(spread.Select(s => s[k])) : double.NaN, unit);
         double toArcsec = PixelScale.ArcsecPerPx(1, request.FocalLengthMm);
         Measured rms = Number(1, "um");
-        double[] cuts = [.. Enumerable.Range(0, 200).Select(k => request.MinNm + (5.0 * k)).Where(c => c <= request.MinNm + (0.5 * (request.MaxNm - request.MinNm)))];
+        double[] cuts = [.. Enumerable.Range(0, 200).Select(k => request.MinNm + (5.0 * k)).Where(c =>
+            c <= request.MinNm + (0.5 * (request.MaxNm - request.MinNm)))];
         double[][] cut = [.. cuts.Select(c => grid.Figures(c, request.MaxNm, request.Focus, halo, out _))];
         double all = grid.Light(request.MinNm, request.MaxNm);
         (double lo, double hi, double light, double strehl) = grid.WidestBand(request.MinNm, request.MaxNm, request.WantedStrehl);
@@ -224,11 +230,16 @@ public static class FiguresOfMerit
             CutStrehl = [.. cut.Select(c => c[2])],
             CutInFocus = [.. cut.Select(c => c[0])],
             CutLight = [.. cuts.Select(c => grid.Light(c, request.MaxNm) / all)],
-            DefocusDepths = [.. request.ShiftUm.Select((s, i) => (s - sensor) / (2 * request.WavelengthNm[i] / 1000 * request.FocalRatio * request.FocalRatio))],
+            DefocusDepths = [.. request.ShiftUm.Select((s, i) =>
+                (s - sensor) / (2 * request.WavelengthNm[i] / 1000 * request.FocalRatio * request.FocalRatio))],
             BlurArcsec = [.. request.ShiftUm.Select(s => Math.Abs(s - sensor) / request.FocalRatio * toArcsec)],
         };
 
-        Measured Scaled(Measured m) => m with { Value = m.Value / (1000 * request.FocalLengthMm), Uncertainty = m.Uncertainty / (1000 * request.FocalLengthMm) };
+        Measured Scaled(Measured m) => m with
+        {
+            Value = m.Value / (1000 * request.FocalLengthMm),
+            Uncertainty = m.Uncertainty / (1000 * request.FocalLengthMm)
+        };
     }
 
     /// <summary>The curve and weights on a fine grid, 1 nm.</summary>
@@ -243,7 +254,8 @@ public static class FiguresOfMerit
         {
             this.request = request;
             int[] order = [.. Enumerable.Range(0, curve.Length).OrderBy(i => request.WavelengthNm[i])];
-            double[] x = [.. order.Select(i => request.WavelengthNm[i])], y = [.. order.Select(i => curve[i])], w = [.. order.Select(i => Math.Max(0, request.Weight[i]))];
+            double[] x = [.. order.Select(i => request.WavelengthNm[i])], y = [.. order.Select(i => curve[i])],
+                w = [.. order.Select(i => Math.Max(0, request.Weight[i]))];
             int from = (int)Math.Floor(request.MinNm), to = (int)Math.Ceiling(request.MaxNm);
             nm = [.. Enumerable.Range(from, to - from + 1).Select(i => (double)i)];
             shift = [.. nm.Select(v => LinearTable.At(x, y, v))];

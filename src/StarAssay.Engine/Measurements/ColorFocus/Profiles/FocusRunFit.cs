@@ -36,7 +36,8 @@ internal static class FocusRunFit
         double[] z = [.. Enumerable.Range(0, bins.Length).Select(k => fit.X[n + k])];
         double[] unseen = input.UnseenSecondOrder([.. bins.Select(j => input.Nm[j])], z);
         byOrder = [.. byOrder.Select((v, k) => Math.Sqrt((v * v) + (unseen[k] * unseen[k])))];
-        double[] sigma = [.. Enumerable.Range(0, bins.Length).Select(k => Math.Sqrt((scale * scale * fit.Covariance[n + k, n + k]) + (byOrder[k] * byOrder[k])))];
+        double[] sigma = [.. Enumerable.Range(0, bins.Length).Select(k =>
+            Math.Sqrt((scale * scale * fit.Covariance[n + k, n + k]) + (byOrder[k] * byOrder[k])))];
         var amount = new Random(unchecked(request.Seed + 5));
         foreach (double[] replicate in replicates)
         {
@@ -54,7 +55,8 @@ internal static class FocusRunFit
     }
 
     /// <summary>The same fit with the light of neighboring colors taken off, that light, and how far it had moved each bin, um.</summary>
-    private static (ProfileFit Fit, double[][][]? Neighbors, double[] Moved) WithoutNeighbors(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, ProfileFit fit, RunContext context)
+    private static (ProfileFit Fit, double[][][]? Neighbors, double[] Moved) WithoutNeighbors(ColorFocusInput input, ColorFocusRequest request, int[] bins,
+        double[] position, ProfileFit fit, RunContext context)
     {
         int n = input.Frames;
         double[] before = fit.X[n..(n + bins.Length)];
@@ -70,7 +72,8 @@ internal static class FocusRunFit
             ProfileFit? best = null;
             foreach (bool trial in slit is null ? [false, true] : new[] { slit.Value })
             {
-                double[][][] found = NeighborLight.Find(input, request, w => SplineBasis.Dot(basis.At(w), curve), position, (i, w) => Math.Exp(x[i] + (x[^2] * Math.Log(w / 550))), x[^1], trial, context);
+                double[][][] found = NeighborLight.Find(input, request, w => SplineBasis.Dot(basis.At(w), curve), position,
+                    (i, w) => Math.Exp(x[i] + (x[^2] * Math.Log(w / 550))), x[^1], trial, context);
                 ProfileFit next = Run(input, request, bins, position, x, request.FocalRatio, context, null, found);
                 if (best is null || NeighborLight.BehindSlit(next, best))
                 {
@@ -115,7 +118,8 @@ internal static class FocusRunFit
         return (bins, whole, [.. Enumerable.Range(0, bins.Length).Select(k => more.X[n + k] - whole.X[n + k])]);
     }
 
-    private static ProfileFit Run(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, double[] start, double focalRatio, RunContext context,
+    private static ProfileFit Run(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, double[] start, double focalRatio,
+        RunContext context,
         SecondOrderRemoval? removal = null, double[][][]? neighbors = null, bool full = true)
     {
         int n = input.Frames, m = bins.Length;
@@ -207,7 +211,8 @@ internal static class FocusRunFit
         return start;
     }
 
-    private static Measured CheckFocalRatio(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, ProfileFit fit, SecondOrderRemoval? removal, double[][][]? neighbors, RunContext context)
+    private static Measured CheckFocalRatio(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, ProfileFit fit,
+        SecondOrderRemoval? removal, double[][][]? neighbors, RunContext context)
     {
         if (position.Distinct().Count() < 5)
         {
@@ -236,7 +241,8 @@ internal static class FocusRunFit
         if (Math.Abs(foot) > Math.Max(0.02, 4 * sigma))
         {
             input.Notes.Add(ColorFocusNotes.FocalRatioDiffers.Say(
-                $"The blur grows with the focuser as at f/{value:0.00}, not f/{request.FocalRatio:0.00}. Check aperture, focal length and the focuser's scale: shifts in um are only as good as that scale."));
+                $"The blur grows with the focuser as at f/{value:0.00}, not f/{request.FocalRatio:0.00}. Check aperture, focal length and the focuser's " +
+                    "scale: shifts in um are only as good as that scale."));
         }
 
         return new Measured(value, value * sigma, "");

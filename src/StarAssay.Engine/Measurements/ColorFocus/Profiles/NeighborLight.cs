@@ -209,7 +209,8 @@ internal static class NeighborLight
         return [.. profile.Select((_, r) =>
         {
             int k = r - whole - 1;
-            return (-t * (t - 1) * (t - 2) / 6 * At(k - 1)) + ((t + 1) * (t - 1) * (t - 2) / 2 * At(k)) - ((t + 1) * t * (t - 2) / 2 * At(k + 1)) + ((t + 1) * t * (t - 1) / 6 * At(k + 2));
+            return (-t * (t - 1) * (t - 2) / 6 * At(k - 1)) + ((t + 1) * (t - 1) * (t - 2) / 2 * At(k)) - ((t + 1) * t * (t - 2) / 2 * At(k + 1))
+                + ((t + 1) * t * (t - 1) / 6 * At(k + 2));
         })];
     }
 
@@ -226,7 +227,8 @@ internal static class NeighborLight
     {
         private readonly double[] pixels;
 
-        public ColorImage(ColorFocusInput input, ProfileGrid grid, ColorFocusRequest request, int frame, int bin, double nm, double defocusUm, double seeingPx, double blurPx2, int reach, bool slit)
+        public ColorImage(ColorFocusInput input, ProfileGrid grid, ColorFocusRequest request, int frame, int bin, double nm, double defocusUm, double seeingPx,
+            double blurPx2, int reach, bool slit)
         {
             int rows = grid.Rows;
             Rows = rows;
@@ -248,7 +250,8 @@ internal static class NeighborLight
             else
             {
                 double farthest = Math.Max(center, rows - 1 - center);
-                double[] radial = Radial(request, nm, input.PitchUm, defocusUm, seeingPx, blurPx2, Math.Sqrt((reach * reach) + (farthest * farthest)) + 1, 2 * rows);
+                double[] radial = Radial(request, nm, input.PitchUm, defocusUm, seeingPx, blurPx2, Math.Sqrt((reach * reach) + (farthest * farthest)) + 1,
+                    2 * rows);
                 for (int d = 0; d <= reach; d++)
                 {
                     for (int r = 0; r < rows; r++)
@@ -289,7 +292,8 @@ internal static class NeighborLight
         public ReadOnlySpan<double> Column(int distance) => pixels.AsSpan(distance * Rows, Rows);
 
         /// <summary>Intensity against the distance from the middle, by the Hankel transform of the transfer function.</summary>
-        private static double[] Radial(ColorFocusRequest request, double nm, double pitchUm, double defocusUm, double seeingPx, double blurPx2, double farthest, int period)
+        private static double[] Radial(ColorFocusRequest request, double nm, double pitchUm, double defocusUm, double seeingPx, double blurPx2,
+            double farthest, int period)
         {
             DefocusTransfer transfer = DefocusTransfer.For(request.Obstruction);
             double cutoff = pitchUm / (nm / 1000 * request.FocalRatio); // cycles a pixel
@@ -299,7 +303,8 @@ internal static class NeighborLight
             {
                 double f = k / (double)period;
                 // The pixel as a Gaussian of its variance: only differences between sums of these images count.
-                double damped = (0.5 * Seeing.StructureConstant * Math.Pow(f * seeingPx / Seeing.FwhmFactor, 5.0 / 3)) + (2 * Math.PI * Math.PI * f * f * (blurPx2 + (1 / 12.0)));
+                double damped = (0.5 * Seeing.StructureConstant * Math.Pow(f * seeingPx / Seeing.FwhmFactor, 5.0 / 3))
+                    + (2 * Math.PI * Math.PI * f * f * (blurPx2 + (1 / 12.0)));
                 if (f >= cutoff || damped > 12)
                 {
                     break;

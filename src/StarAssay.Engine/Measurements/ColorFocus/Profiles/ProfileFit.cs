@@ -19,7 +19,8 @@ internal sealed record LinearMap(int[] Index, double[] Coefficient, double Const
 }
 
 /// <summary>Levenberg-Marquardt over many profiles that share few unknowns; each profile keeps its own flux, offset and center.</summary>
-internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyList<LinearMap> defocus, IReadOnlyList<LinearMap> logSeeing, IReadOnlyList<LinearMap> blur, double[] priorMean, double[] priorSigma)
+internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyList<LinearMap> defocus, IReadOnlyList<LinearMap> logSeeing,
+    IReadOnlyList<LinearMap> blur, double[] priorMean, double[] priorSigma)
 {
     /// <summary>A standard deviation from which on a prior says nothing.</summary>
     public const double Flat = 1e6;

@@ -75,7 +75,8 @@ internal sealed class SecondOrderRemoval
                 var model = new ProfileModel(grids[i], DefocusTransfer.For(request.Obstruction), half, request.FocalRatio, input.PitchUm,
                     s.SubpixelVariance[j]);
                 double[] p = new double[rows], unused = new double[rows];
-                model.Evaluate(request.PositionsUm[i] - at, Math.Exp(x[i] + (x[^2] * Math.Log(half / 550))), x[^1], s.SubpixelMean[j], model.NewWork(), p, unused, unused, unused, unused);
+                model.Evaluate(request.PositionsUm[i] - at, Math.Exp(x[i] + (x[^2] * Math.Log(half / 550))), x[^1], s.SubpixelMean[j], model.NewWork(), p,
+                    unused, unused, unused, unused);
                 double light = input.Order.Ratio * input.Order.Light(s, i, j);
                 removal.profiles.Add((i, j), [.. p.Select(v => v * light)]);
             }
@@ -91,6 +92,8 @@ internal sealed class SecondOrderRemoval
         double most = Bins.Max(j => input.Order!.Share(input.Spectra[middle], middle, j));
         input.Notes.RemoveAll(n => n.Code == ColorFocusNotes.SecondOrder.Code);
         input.Notes.Add(ColorFocusNotes.SecondOrderRemoved.Say(
-            $"From {Bins.Min(j => input.Nm[j]):0} nm on, the second order ({100 * input.Order!.Ratio:0} +- {100 * input.Order.Error:0} % of the first's efficiency, from its lines) makes up to {100 * most:0} % of the light. It was predicted from the first order at half the wavelength and taken from the profiles of {Bins.Length} bins; an error of {100 * RelativeError:0} % of its amount is in theirs."));
+            $"From {Bins.Min(j => input.Nm[j]):0} nm on, the second order ({100 * input.Order!.Ratio:0} +- {100 * input.Order.Error:0} % of the first's " +
+                $"efficiency, from its lines) makes up to {100 * most:0} % of the light. It was predicted from the first order at half the wavelength and " +
+                $"taken from the profiles of {Bins.Length} bins; an error of {100 * RelativeError:0} % of its amount is in theirs."));
     }
 }

@@ -102,7 +102,8 @@ internal static class SingleSpectrumFit
         }
 
         setup = setup with { Walk = judged[0].Walk };
-        ProfileFit Final(List<ProfileBlock> blocks, double[] from, RunContext run, Setup s, bool reweight = true, bool covariance = true, Random? scatter = null)
+        ProfileFit Final(List<ProfileBlock> blocks, double[] from, RunContext run, Setup s, bool reweight = true, bool covariance = true,
+            Random? scatter = null)
         {
             ProfileFit fit = NewFit(blocks, nm, rows, s);
             if (scatter is not null)
@@ -165,7 +166,8 @@ internal static class SingleSpectrumFit
             own[k] *= Math.Sign(smooth[bins[k]] == 0 ? 1 : smooth[bins[k]]);
         }
 
-        double[] whole = [.. bins.Select((j, k) => Math.Sqrt(Math.Pow(error[k], 2) + Math.Pow(CurveAssembly.Spread(replicates.Select(r => Math.Abs(r[j]))), 2)))];
+        double[] whole = [.. bins.Select((j, k) =>
+            Math.Sqrt(Math.Pow(error[k], 2) + Math.Pow(CurveAssembly.Spread(replicates.Select(r => Math.Abs(r[j]))), 2)))];
         double[] openSign = OpenSigns.Find(request, bins, input, smooth, whole, Math.Exp(best.X[0]) * input.PitchUm, rivals);
 
         // A size whose sign is open lies below what depth of focus and seeing hide: it cannot be told from none.
@@ -181,20 +183,23 @@ internal static class SingleSpectrumFit
         if (!hinted && closest > Math.Max(2 * depth, 0.1 * top))
         {
             input.Notes.Add(ColorFocusNotes.NoTouch.Say(
-                $"The sharpest color is still {closest:0} um out of focus (depth of focus +-{depth:0} um), so seeing and a common defocus cannot be told apart. Focus on green light first, or take a focus run."));
+                $"The sharpest color is still {closest:0} um out of focus (depth of focus +-{depth:0} um), so seeing and a common defocus cannot be told " +
+                    "apart. Focus on green light first, or take a focus run."));
         }
 
         // The fit's unknown is best focus minus sensor; that is the curve's own sign.
         double[][] perBin = [.. replicates.Select(r => bins.Select(j => r[j]).ToArray())];
         Measured blur = SeeingLaw.Blur(best.X[2], scale * Math.Sqrt(best.Covariance[2, 2]), input.PitchUm);
         return CurveAssembly.Assemble(input, request, bins, own, error, perBin, [Math.Exp(best.X[0]) * input.PitchUm],
-            request.PositionsUm.Length == 1 ? request.PositionsUm : [0], scale, Measured.None(""), null, new SingleCurve(smooth, replicates, openSign, sizeError, decided)) with
+            request.PositionsUm.Length == 1 ? request.PositionsUm : [0], scale, Measured.None(""), null,
+                new SingleCurve(smooth, replicates, openSign, sizeError, decided)) with
         {
             InstrumentBlur = blur,
         };
     }
 
-    private static (ProfileFit Fit, List<ProfileBlock> Blocks) Try(List<ProfileBlock> blocks, double[] nm, double[][] rows, Setup setup, double[] start, RunContext context)
+    private static (ProfileFit Fit, List<ProfileBlock> Blocks) Try(List<ProfileBlock> blocks, double[] nm, double[][] rows, Setup setup, double[] start,
+        RunContext context)
     {
         ProfileFit fit = NewFit(blocks, nm, rows, setup);
         fit.Run(start, context, 30, reweight: false, covariance: false);
@@ -204,7 +209,8 @@ internal static class SingleSpectrumFit
     private static double[][] Neighbors(ColorFocusInput input, ColorFocusRequest request, SplineBasis basis, double[] x, bool slit, RunContext context)
     {
         double[] c = x[Head..];
-        return NeighborLight.Find(input, request, w => SplineBasis.Dot(basis.At(w), c), [0], (_, w) => Math.Exp(x[0] + (x[1] * Math.Log(w / 550))), x[2], slit, context)[0];
+        return NeighborLight.Find(input, request, w => SplineBasis.Dot(basis.At(w), c), [0], (_, w) => Math.Exp(x[0] + (x[1] * Math.Log(w / 550))), x[2], slit,
+            context)[0];
     }
 
     /// <summary>How far a curve's distance from the sensor departs from the one that was set, in squared standard deviations; the
@@ -280,7 +286,8 @@ internal static class SingleSpectrumFit
         return new ProfileFit(blocks, defocus, seeing, blur, mean, sigma);
     }
 
-    private static (double Size, double Error) OwnSize(ProfileBlock block, double start, double seeing, double blur, double scale, double focalRatio, double nm, ProfileModel.Work work)
+    private static (double Size, double Error) OwnSize(ProfileBlock block, double start, double seeing, double blur, double scale, double focalRatio,
+        double nm, ProfileModel.Work work)
     {
         // In q = z^2 the profile is regular at focus, so steps and errors are taken there.
         double unit = 0.3 * 8 * focalRatio * focalRatio * nm / 1000;

@@ -33,7 +33,8 @@ internal sealed class BinSelection
     {
         int count = spectra.Length, bins = nm.Length, first = spectra[0].FirstColumn;
         double secondOrder = SecondOrderFrom(request);
-        SecondOrder? order = double.IsFinite(secondOrder) && nm.Max() > secondOrder ? SecondOrder.Find(spectra, request.WavelengthsNm, first, secondOrder) : null;
+        SecondOrder? order = double.IsFinite(secondOrder) && nm.Max() > secondOrder ? SecondOrder.Find(spectra, request.WavelengthsNm, first, secondOrder)
+            : null;
         var chosen = new BinSelection(bins) { Order = order, SecondOrderFromNm = secondOrder };
         bool[] used = chosen.Used, removable = chosen.Removable;
         int faint = 0, overlapped = 0;
@@ -53,27 +54,32 @@ internal sealed class BinSelection
 
         if (faint > 0)
         {
-            notes.Add(ColorFocusNotes.FaintBins.Say($"{faint} of {bins} bins {(faint == 1 ? "has" : "have")} a signal to noise below {LeastSignalToNoise} and {(faint == 1 ? "was" : "were")} left out. Expose longer or bin more coarsely to reach the ends of the spectrum."));
+            notes.Add(ColorFocusNotes.FaintBins.Say($"{faint} of {bins} bins {(faint == 1 ? "has" : "have")} a signal to noise below {LeastSignalToNoise} " +
+                $"and {(faint == 1 ? "was" : "were")} left out. Expose longer or bin more coarsely to reach the ends of the spectrum."));
         }
 
         if (overlapped > 0)
         {
             string found = order is { Seen: true }
-                ? $"The first order's own lines are seen again at twice their wavelength: the second order has {100 * order.Ratio:0} +- {100 * order.Error:0} % of the first's efficiency."
+                ? $"The first order's own lines are seen again at twice their wavelength: the second order has {100 * order.Ratio:0} +- " +
+                    $"{100 * order.Error:0} % of the first's efficiency."
                 : "Whether it is there, its lines do not tell.";
             notes.Add(ColorFocusNotes.SecondOrder.Say(
-                $"From {secondOrder:0} nm on, the second order of the violet light (from {secondOrder / 2:0} nm) falls on the first. {found} {overlapped} bins beyond are not measured with the others; a filter that blocks the violet would open them."));
+                $"From {secondOrder:0} nm on, the second order of the violet light (from {secondOrder / 2:0} nm) falls on the first. {found} {overlapped} " +
+                    "bins beyond are not measured with the others; a filter that blocks the violet would open them."));
         }
         else if (order is { Absent: true })
         {
             notes.Add(ColorFocusNotes.NoSecondOrder.Say(
-                $"The second order of the violet light could lie beyond {secondOrder:0} nm; none of its lines is seen there ({100 * order.Ratio:0.0} +- {100 * order.Error:0.0} % of the first order's efficiency), so the columns were kept."));
+                $"The second order of the violet light could lie beyond {secondOrder:0} nm; none of its lines is seen there ({100 * order.Ratio:0.0} +- " +
+                    $"{100 * order.Error:0.0} % of the first order's efficiency), so the columns were kept."));
         }
 
         if (used.Count(u => u) < 8)
         {
             throw new CannotMeasureException("color-focus.too-faint",
-                $"Only {used.Count(u => u)} bins of the spectrum can be used between {request.MinNm:0} and {request.MaxNm:0} nm; at least 8 are needed. Expose longer, or check the wavelength solution.", spectra[0].Name);
+                $"Only {used.Count(u => u)} bins of the spectrum can be used between {request.MinNm:0} and {request.MaxNm:0} nm; at least 8 are needed. " +
+                    "Expose longer, or check the wavelength solution.", spectra[0].Name);
         }
 
         return chosen;

@@ -33,7 +33,8 @@ internal static class BlueEnd
         }
 
         double[] wave = nm[violet[0]..(violet[^1] + 1)];
-        double[] smooth = [.. s.Flux.Select((_, c) => Numerics.Robust.Median(s.Flux.AsSpan(Math.Max(0, c - 3), Math.Min(s.Flux.Length, c + 4) - Math.Max(0, c - 3))))];
+        double[] smooth = [.. s.Flux.Select((_, c) =>
+            Numerics.Robust.Median(s.Flux.AsSpan(Math.Max(0, c - 3), Math.Min(s.Flux.Length, c + 4) - Math.Max(0, c - 3))))];
         double top = smooth.Max();
         int[] lit = [.. Enumerable.Range(0, smooth.Length).Where(c => smooth[c] > Math.Max(Least * top, 2 * s.FluxUncertainty[c]))];
         if (lit.Length == 0)

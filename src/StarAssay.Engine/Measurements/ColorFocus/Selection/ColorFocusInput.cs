@@ -50,7 +50,8 @@ internal sealed class ColorFocusInput
 
     /// <summary>Profile of one bin in one frame with its model; the second order's light and what neighboring colors mix in are taken
     /// off first, where given.</summary>
-    public ProfileBlock Block(ProfileGrid[] grids, int frame, int bin, ColorFocusRequest request, double focalRatio, double[]? foreign = null, double[]? neighbors = null)
+    public ProfileBlock Block(ProfileGrid[] grids, int frame, int bin, ColorFocusRequest request, double focalRatio, double[]? foreign = null,
+        double[]? neighbors = null)
     {
         ReducedSpectrum s = Spectra[frame];
         int rows = s.Profile.GetLength(1);

@@ -14,7 +14,8 @@ internal static class ColorFocusPreparation
         SpectrumRequest reduction = request.Reduction with { Columns = [first, end] };
         (ReducedSpectrum[] spectra, double[] shift) = RunReduction.Reduce(frames, reduction, notes, context);
         double[] nm = BinWavelengths(spectra[0], request.WavelengthsNm);
-        bool measured = !double.IsFinite(request.ShortestLightNm) && !request.OrderFilter && request.Disperser != Disperser.Prism && nm.Max() > 2 * BlueEnd.Never;
+        bool measured = !double.IsFinite(request.ShortestLightNm) && !request.OrderFilter && request.Disperser != Disperser.Prism
+            && nm.Max() > 2 * BlueEnd.Never;
         double blueEnd = measured ? BlueEnd.Find(frames[frames.Count / 2], request, context) : request.ShortestLightNm;
         BinSelection chosen = BinSelection.Choose(spectra, nm, request with { Reduction = reduction, ShortestLightNm = blueEnd }, notes);
         foreach (ReducedSpectrum s in spectra)
@@ -61,7 +62,11 @@ internal static class ColorFocusPreparation
         {
             Note head = group.First();
             int n = group.Count();
-            result.Add(n == 1 ? head : head with { Text = $"{head.Text} (The same in {n} frames; this is {(head.Subject.Length > 0 ? head.Subject : "the first")}.)" });
+            result.Add(n == 1 ? head : head with
+            {
+                Text = $"{head.Text} (The same in {n} frames; this is " +
+                $"{(head.Subject.Length > 0 ? head.Subject : "the first")}.)"
+            });
         }
 
         return result;
@@ -88,7 +93,8 @@ internal static class ColorFocusPreparation
 
         return end - first >= 64
             ? (first, end)
-            : throw new InputException("color-focus.band", $"Between {request.MinNm:0} and {request.MaxNm:0} nm lie {Math.Max(0, end - first)} columns; at least 64 are needed. Check the wavelength solution and the band.", "min_nm");
+            : throw new InputException("color-focus.band", $"Between {request.MinNm:0} and {request.MaxNm:0} nm lie {Math.Max(0, end - first)} columns; at " +
+                "least 64 are needed. Check the wavelength solution and the band.", "min_nm");
     }
 
     /// <summary>Light per nm in each bin, 1 at the brightest.</summary>

@@ -54,7 +54,8 @@ internal static class SpectralLines
 
         if (count > 0)
         {
-            notes.Add(ColorFocusNotes.LinesMasked.Say($"{count} columns lie in lines that depart from the continuum by more than {100 * depth:0} % and were left out.", name));
+            notes.Add(ColorFocusNotes.LinesMasked.Say($"{count} columns lie in lines that depart from the continuum by more than {100 * depth:0} % and were " +
+                "left out.", name));
         }
 
         return inLine;

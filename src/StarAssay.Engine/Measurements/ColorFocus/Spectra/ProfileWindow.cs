@@ -67,12 +67,14 @@ internal sealed class ProfileWindow
         if (below < Math.Max(3, least) || above < Math.Max(3, least))
         {
             throw new CannotMeasureException("color-focus.off-chip",
-                $"The spectrum lies too close to the edge of {name}: {Math.Max(0, Math.Min(below, above))} rows are left beside it, {Math.Max(3, least)} are needed. Center it, or turn the camera until it runs along the rows.", name);
+                $"The spectrum lies too close to the edge of {name}: {Math.Max(0, Math.Min(below, above))} rows are left beside it, {Math.Max(3, least)} " +
+                    "are needed. Center it, or turn the camera until it runs along the rows.", name);
         }
 
         if (below < half || above < half)
         {
-            notes.Add(ColorFocusNotes.WindowCut.Say($"The profile window of {half} rows on each side of the spectrum was cut to {below} below and {above} above by the edge of the frame.", name));
+            notes.Add(ColorFocusNotes.WindowCut.Say($"The profile window of {half} rows on each side of the spectrum was cut to {below} below and {above} " +
+                "above by the edge of the frame.", name));
         }
 
         return new ProfileWindow(first, bins, y, baseRow, -below, below + above + 1);

@@ -7,7 +7,8 @@ namespace StarAssay.Engine.Measurements.ColorFocus;
 internal static class RunReduction
 {
     /// <summary>Reduced spectra, and how far each lies from the first, columns.</summary>
-    public static (ReducedSpectrum[] Spectra, double[] Shift) Reduce(IReadOnlyList<Frame> frames, SpectrumRequest reduction, List<Note> notes, RunContext context)
+    public static (ReducedSpectrum[] Spectra, double[] Shift) Reduce(IReadOnlyList<Frame> frames, SpectrumRequest reduction, List<Note> notes,
+        RunContext context)
     {
         int count = frames.Count, first = reduction.Columns[0], end = reduction.Columns[1];
         var located = new (SpectrumImage Image, TraceFinder Trace, int First, int End)[count];
@@ -33,7 +34,8 @@ internal static class RunReduction
 
             if (shift.Any(s => Math.Abs(s) >= 1))
             {
-                notes.Add(ColorFocusNotes.PositionsDrift.Say($"The spectra moved by up to {shift.Max(Math.Abs):0} columns along the dispersion during the run and were lined up by their own lines."));
+                notes.Add(ColorFocusNotes.PositionsDrift.Say($"The spectra moved by up to {shift.Max(Math.Abs):0} columns along the dispersion during the " +
+                    "run and were lined up by their own lines."));
                 RunAll(count, context, i =>
                 {
                     int s = (int)Math.Round(shift[i]);

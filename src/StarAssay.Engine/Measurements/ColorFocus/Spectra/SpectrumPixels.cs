@@ -73,7 +73,8 @@ internal sealed class SpectrumPixels
         if (clipped > 0.4 * Window.Columns)
         {
             throw new CannotMeasureException("color-focus.saturated",
-                $"The spectrum in {image.Frame.Name} is clipped in {100.0 * clipped / Window.Columns:0} % of its columns, so its width means nothing. Expose shorter (the brightest color below three quarters of full well).", image.Frame.Name);
+                $"The spectrum in {image.Frame.Name} is clipped in {100.0 * clipped / Window.Columns:0} % of its columns, so its width means nothing. " +
+                    "Expose shorter (the brightest color below three quarters of full well).", image.Frame.Name);
         }
 
         if (clipped > 0)
@@ -83,7 +84,8 @@ internal sealed class SpectrumPixels
 
         if (double.IsNaN(image.Frame.SaturationAdu))
         {
-            notes.Add(ColorFocusNotes.SaturationGuessed.Say("No saturation level was given; give it, so that clipped columns are known for sure.", image.Frame.Name));
+            notes.Add(ColorFocusNotes.SaturationGuessed.Say("No saturation level was given; give it, so that clipped columns are known for sure.",
+                image.Frame.Name));
         }
     }
 
@@ -135,7 +137,8 @@ internal sealed class SpectrumPixels
             {
                 // No sky beside the profile: the window's own ends must do.
                 oneSided = true;
-                double e1 = image.Pixels[((y0 + Window.FirstRow) * image.Width) + x], e2 = image.Pixels[((y0 + Window.FirstRow + Window.Rows - 1) * image.Width) + x];
+                double e1 = image.Pixels[((y0 + Window.FirstRow) * image.Width) + x],
+                    e2 = image.Pixels[((y0 + Window.FirstRow + Window.Rows - 1) * image.Width) + x];
                 level = Math.Min(e1, e2);
                 sigma[c] = double.NaN;
             }
@@ -152,12 +155,14 @@ internal sealed class SpectrumPixels
         Sigma = Robust.Median(sigma.Where(double.IsFinite));
         if (!(Sigma > 0))
         {
-            Sigma = double.IsFinite(image.Frame.ReadNoiseElectrons) && image.Frame.GainElectronsPerAdu > 0 ? image.Frame.ReadNoiseElectrons / image.Frame.GainElectronsPerAdu : 1;
+            Sigma = double.IsFinite(image.Frame.ReadNoiseElectrons) && image.Frame.GainElectronsPerAdu > 0
+                ? image.Frame.ReadNoiseElectrons / image.Frame.GainElectronsPerAdu : 1;
         }
 
         if (oneSided)
         {
-            notes.Add(ColorFocusNotes.OneSidedBackground.Say("The background was taken on one side of the spectrum only, or at the window's ends; a slope across it stays in the profile.", image.Frame.Name));
+            notes.Add(ColorFocusNotes.OneSidedBackground.Say("The background was taken on one side of the spectrum only, or at the window's ends; a slope " +
+                "across it stays in the profile.", image.Frame.Name));
         }
     }
 

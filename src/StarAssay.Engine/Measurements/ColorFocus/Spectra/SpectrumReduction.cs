@@ -11,7 +11,8 @@ public static class SpectrumReduction
     /// <summary>Reduces one frame.</summary>
     [EngineTask("color_focus.reduce")]
     public static ReducedSpectrum Reduce(SpectrumRequest request, RunContext context) =>
-        Reduce(request.Frame ?? throw new InputException("color-focus.frame", "No frame was handed over. Give the frame of a spectrum.", "frame"), request, context);
+        Reduce(request.Frame ?? throw new InputException("color-focus.frame", "No frame was handed over. Give the frame of a spectrum.", "frame"), request,
+            context);
 
     /// <summary>Reduces one frame.</summary>
     public static ReducedSpectrum Reduce(Frame frame, SpectrumRequest request, RunContext context)
@@ -31,7 +32,8 @@ public static class SpectrumReduction
         if (request.Columns.Length is not (0 or 2) || first < 0 || end - first < 64 || image.Height < 16)
         {
             throw new InputException("color-focus.too-small",
-                $"The part of {frame.Name} that is to be measured has {end - first} columns and {image.Height} rows; at least 64 x 16 are needed. Widen the column range or name the right axis.", "columns", frame.Name);
+                $"The part of {frame.Name} that is to be measured has {end - first} columns and {image.Height} rows; at least 64 x 16 are needed. Widen the " +
+                    "column range or name the right axis.", "columns", frame.Name);
         }
 
         InputException.RequireRange(request.Bins, 8, 2000, "bins", "");

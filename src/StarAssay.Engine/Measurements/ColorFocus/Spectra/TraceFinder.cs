@@ -41,7 +41,8 @@ internal sealed class TraceFinder
         if (found.Count == 0)
         {
             throw new CannotMeasureException("color-focus.no-star",
-                $"{Name} holds no spectrum: no row stands out from the background anywhere. Check the pointing, expose longer, or take the right frame.", image.Frame.Name);
+                $"{Name} holds no spectrum: no row stands out from the background anywhere. Check the pointing, expose longer, or take the right frame.",
+                    image.Frame.Name);
         }
 
         double total = found.Sum(f => f.Flux);
@@ -50,7 +51,8 @@ internal sealed class TraceFinder
         if (found.Count <= Math.Max(2, blocks / 12) || (concentrated > 0.9 && blocks >= 16))
         {
             throw new CannotMeasureException("color-focus.undispersed",
-                $"{Name} is no spectrum: its light stands in {found.Count} of {blocks} stretches along the dispersion, as of a star without grating or prism. Put the disperser in, or name the other axis.", image.Frame.Name);
+                $"{Name} is no spectrum: its light stands in {found.Count} of {blocks} stretches along the dispersion, as of a star without grating or " +
+                    "prism. Put the disperser in, or name the other axis.", image.Frame.Name);
         }
 
         if (double.IsFinite(wantedRow))
@@ -70,11 +72,13 @@ internal sealed class TraceFinder
     private List<TracePeak> SelectNear(BlockProfiles profiles, double wantedRow)
     {
         int reach = Math.Max(12, image.Height / 12);
-        List<TracePeak> found = [.. Enumerable.Range(0, profiles.Count).Select(b => profiles.Best(b, y => Math.Abs(y - wantedRow) <= reach)).Where(f => f.Snr > FoundAt)];
+        List<TracePeak> found = [.. Enumerable.Range(0, profiles.Count)
+            .Select(b => profiles.Best(b, y => Math.Abs(y - wantedRow) <= reach)).Where(f => f.Snr > FoundAt)];
         if (found.Count < 4)
         {
             throw new CannotMeasureException("color-focus.no-star",
-                $"{Name} holds no spectrum near row {wantedRow:0}. Give the row of the wanted spectrum at mid frame, or none for the brightest.", image.Frame.Name);
+                $"{Name} holds no spectrum near row {wantedRow:0}. Give the row of the wanted spectrum at mid frame, or none for the brightest.",
+                    image.Frame.Name);
         }
 
         return found;
@@ -124,7 +128,8 @@ internal sealed class TraceFinder
         if (on < 0.5 * found.Count || Scatter > image.Height / 8.0)
         {
             throw new CannotMeasureException("color-focus.no-trace",
-                $"{Name}: bright places lie scattered over the frame and form no line, so there is no spectrum to follow. Check that the frame is a spectrum and which axis its wavelengths run along.", image.Frame.Name);
+                $"{Name}: bright places lie scattered over the frame and form no line, so there is no spectrum to follow. Check that the frame is a " +
+                    "spectrum and which axis its wavelengths run along.", image.Frame.Name);
         }
 
         double before = At(first), after = At(end - 1);
@@ -135,7 +140,9 @@ internal sealed class TraceFinder
     }
 
     private CannotMeasureException OffChip() => new("color-focus.off-chip",
-        $"The spectrum in {Name} leaves the frame: followed across it, it runs from row {(int)Math.Round(At(first))} at column {first} to row {(int)Math.Round(At(end - 1))} at column {end - 1}, and only rows 2 to {image.Height - 3} can be used. Center it, turn the camera until it runs along one axis of the sensor, or say the right axis if wavelengths run along the other.", image.Frame.Name);
+        $"The spectrum in {Name} leaves the frame: followed across it, it runs from row {(int)Math.Round(At(first))} at column {first} to row " +
+            $"{(int)Math.Round(At(end - 1))} at column {end - 1}, and only rows 2 to {image.Height - 3} can be used. Center it, turn the camera until it " +
+            "runs along one axis of the sensor, or say the right axis if wavelengths run along the other.", image.Frame.Name);
 
     /// <summary>Looks for a second spectrum beside the trace: refuses one as bright, notes a fainter one.</summary>
     private void RefuseTwo(List<TracePeak> found, BlockProfiles profiles, double wantedRow)
@@ -170,7 +177,8 @@ internal sealed class TraceFinder
         if (ratio > 0.25 && !double.IsFinite(wantedRow))
         {
             throw new CannotMeasureException("color-focus.two-traces",
-                $"{Name} holds two spectra, at rows {mid:0} and {mid + offset:0} (the second with {100 * ratio:0} % of the light). Say which one by its row.", image.Frame.Name);
+                $"{Name} holds two spectra, at rows {mid:0} and {mid + offset:0} (the second with {100 * ratio:0} % of the light). Say which one by its row.",
+                    image.Frame.Name);
         }
 
         if (ratio < 0.03)
@@ -179,7 +187,8 @@ internal sealed class TraceFinder
         }
 
         Notes.Add(ColorFocusNotes.SecondTrace.Say(
-            $"A second spectrum lies near row {mid + offset:0} with {100 * ratio:0} % of the light of the measured one at row {mid:0}; it was kept out of the background.", image.Frame.Name));
+            $"A second spectrum lies near row {mid + offset:0} with {100 * ratio:0} % of the light of the measured one at row {mid:0}; it was kept out of " +
+                "the background.", image.Frame.Name));
         SecondOffset = offset;
         SecondHalf = Math.Max(6, box);
     }

@@ -87,7 +87,8 @@ internal sealed record ScaleFit(ColumnScale Scale, double[][] Modes, bool[] Used
         return Math.Sqrt(sum);
     }
 
-    private static (ColumnScale Scale, Matrix<double> Inverse, double Chi) Weighted(double[] column, double[] nm, double[] sigma, bool[] used, double extra, int width, int degree)
+    private static (ColumnScale Scale, Matrix<double> Inverse, double Chi) Weighted(double[] column, double[] nm, double[] sigma, bool[] used, double extra,
+        int width, int degree)
     {
         int[] at = [.. Enumerable.Range(0, column.Length).Where(i => used[i])];
         double[] dispersion = [.. at.Select(i => Slope(column, nm, i))];

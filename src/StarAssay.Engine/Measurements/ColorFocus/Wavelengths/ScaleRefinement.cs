@@ -43,7 +43,8 @@ internal sealed class ScaleRefinement
                 ? column >= low - 2 && column <= high + 2 ? start : double.PositiveInfinity
                 : Math.Max(0.35 * shape.Width, (column >= low && column <= high ? 3 : 4) * known.Sigma(column) / Math.Abs(now.Dispersion(column)));
             LineBlend[] found = Measure(now, Search);
-            if (found.Length < 4 || ScaleFit.Through([.. found.Select(b => b.Column)], [.. found.Select(b => b.Nm)], [.. found.Select(b => b.Sigma)], width, most) is not { } next)
+            if (found.Length < 4 || ScaleFit.Through([.. found.Select(b => b.Column)], [.. found.Select(b => b.Nm)], [.. found.Select(b => b.Sigma)], width,
+                most) is not { } next)
             {
                 return fit is null ? null : (fit, blends);
             }

@@ -20,7 +20,8 @@ internal static class StarScale
             .Where(l => l >= request.MinNm && l <= request.MaxNm).Distinct().Order()];
         if (lines.Length < 4)
         {
-            throw new InputException("wavelength.lines", $"{lines.Length} lines lie between {request.MinNm:0} and {request.MaxNm:0} nm; a star's scale needs at least 4. Widen the range, or name H and telluric.", "lamps");
+            throw new InputException("wavelength.lines", $"{lines.Length} lines lie between {request.MinNm:0} and {request.MaxNm:0} nm; a star's scale " +
+                "needs at least 4. Widen the range, or name H and telluric.", "lamps");
         }
 
         int width = request.Flux.Length;
@@ -82,8 +83,10 @@ internal static class StarScale
         List<(double Column, double Nm, double Sigma)> places = [];
         for (int turn = 0; turn < 4; turn++)
         {
-            places = [.. Visible(now, lines, signal).Select(nm => Center(depth, noise, Column(now, nm), nm, Math.Abs(now.Dispersion(Column(now, nm))))).Where(p => double.IsFinite(p.Sigma))];
-            fit = places.Count < 4 ? null : ScaleFit.Through([.. places.Select(p => p.Column)], [.. places.Select(p => p.Nm)], [.. places.Select(p => p.Sigma)], width, Math.Min(request.MaxDegree, 2));
+            places = [.. Visible(now, lines, signal).Select(nm =>
+                Center(depth, noise, Column(now, nm), nm, Math.Abs(now.Dispersion(Column(now, nm))))).Where(p => double.IsFinite(p.Sigma))];
+            fit = places.Count < 4 ? null : ScaleFit.Through([.. places.Select(p => p.Column)], [.. places.Select(p => p.Nm)],
+                [.. places.Select(p => p.Sigma)], width, Math.Min(request.MaxDegree, 2));
             if (fit is null)
             {
                 break;
@@ -98,9 +101,11 @@ internal static class StarScale
         }
 
         var used = places.Where((_, i) => fit.Used[i]).OrderBy(p => p.Column).ToList();
-        List<Note> notes = [ColorFocusNotes.StarLines.Say("Wavelengths come from the star's own hydrogen and telluric lines: a star's velocity of 100 km/s shifts the former by 0.16 nm at 486 nm.")];
+        List<Note> notes = [ColorFocusNotes.StarLines.Say("Wavelengths come from the star's own hydrogen and telluric lines: a star's velocity of 100 km/s " +
+            "shifts the former by 0.16 nm at 486 nm.")];
         double[] leftOver = [.. SpectrumPeak.Find(request.Flux, true).Select(p => p.Column).Where(x => used.All(u => Math.Abs(u.Column - x) > 4)).Order()];
-        return WavelengthCalibration.Finish(fit, request.FirstColumn, [.. used.Select(p => p.Column)], [.. used.Select(p => p.Nm)], leftOver, Math.Log10(second.Score / best.Score) * seen, notes);
+        return WavelengthCalibration.Finish(fit, request.FirstColumn, [.. used.Select(p => p.Column)], [.. used.Select(p => p.Nm)], leftOver,
+            Math.Log10(second.Score / best.Score) * seen, notes);
     }
 
     /// <summary>Depth below the continuum as a share of it, and its noise, each column.</summary>
@@ -120,7 +125,8 @@ internal static class StarScale
 
         double top = continuum.Max();
         double[] depth = [.. root.Select((f, i) => continuum[i] > 0.02 * top ? 1 - (f / continuum[i]) : 0)];
-        double[] jumps = [.. Enumerable.Range(0, n - 1).Select(i => continuum[i] > 0 ? Math.Abs(root[i + 1] - root[i]) / Math.Sqrt(Math.Max(continuum[i], 1e-12)) : 0)];
+        double[] jumps = [.. Enumerable.Range(0, n - 1).Select(i => continuum[i] > 0
+            ? Math.Abs(root[i + 1] - root[i]) / Math.Sqrt(Math.Max(continuum[i], 1e-12)) : 0)];
         double unit = 1.4826 * Robust.Median(jumps) / Math.Sqrt(2);
         return (depth, [.. continuum.Select(c => c > 0.02 * top ? Math.Max(unit / Math.Sqrt(c), 0.002) : 1)]);
     }
@@ -238,13 +244,15 @@ internal static class StarScale
 
     /// <summary>Whether two scales differ by more than a line's width somewhere in the middle of the frame.</summary>
     private static bool Apart(Trial a, Trial b) => a.Scale is null || b.Scale is null ||
-        new[] { 0.25, 0.5, 0.75 }.Any(t => Math.Abs(a.Scale.Nm(t * a.Scale.Width) - b.Scale.Nm(t * b.Scale.Width)) > 8 * Math.Abs(a.Scale.Dispersion(t * a.Scale.Width)));
+        new[] { 0.25, 0.5, 0.75 }.Any(t =>
+            Math.Abs(a.Scale.Nm(t * a.Scale.Width) - b.Scale.Nm(t * b.Scale.Width)) > 8 * Math.Abs(a.Scale.Dispersion(t * a.Scale.Width)));
 
     /// <summary>Middle of a dip: that of the depth above half of its deepest, and how well it is known.</summary>
     private static (double Column, double Nm, double Sigma) Center(double[] depth, double[] noise, double column, double nm, double dispersion)
     {
         int n = depth.Length, near = (int)Math.Round(column), reach = 4;
-        int i = Enumerable.Range(Math.Max(2, near - reach), Math.Max(1, Math.Min(n - 3, near + reach) - Math.Max(2, near - reach) + 1)).MaxBy(c => depth[c - 1] + depth[c] + depth[c + 1]);
+        int i = Enumerable.Range(Math.Max(2, near - reach), Math.Max(1, Math.Min(n - 3, near + reach) - Math.Max(2, near - reach) + 1)).MaxBy(c =>
+            depth[c - 1] + depth[c] + depth[c + 1]);
         double half = 0.5 * (depth[i - 1] + depth[i] + depth[i + 1]) / 3;
         int l = i, r = i;
         while (l > 1 && depth[l - 1] > half && i - l < 14)

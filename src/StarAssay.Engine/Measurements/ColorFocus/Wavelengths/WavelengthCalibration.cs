@@ -32,24 +32,32 @@ public static class WavelengthCalibration
         double[] lines = [.. LampLines.Find(request.Lamps).Concat(request.LinesNm).Where(l => l >= request.MinNm && l <= request.MaxNm).Distinct().Order()];
         if (lines.Length < 3)
         {
-            throw new InputException("wavelength.lines", $"{lines.Length} lines lie between {request.MinNm:0} and {request.MaxNm:0} nm; at least 3 are needed. Name the lamp or widen the range.", "lamps");
+            throw new InputException("wavelength.lines", $"{lines.Length} lines lie between {request.MinNm:0} and {request.MaxNm:0} nm; at least 3 are " +
+                "needed. Name the lamp or widen the range.", "lamps");
         }
 
         SpectrumPeak[] peaks = SpectrumPeak.Find(flux, request.Absorption);
         if (peaks.Length < 3)
         {
             throw new CannotMeasureException("wavelength.no-lines",
-                $"Only {peaks.Length} lines stand out in this spectrum; at least 3 are needed. {(request.Absorption ? "Take a lamp through the same setup and name it, or a star of type A, whose hydrogen lines are strong." : "Expose the lamp longer, or use a lamp with more lines.")}");
+                $"Only {peaks.Length} lines stand out in this spectrum; at least 3 are needed. " +
+                (request.Absorption
+                    ? "Take a lamp through the same setup and name it, or a star of type A, whose hydrogen lines are strong."
+                    : "Expose the lamp longer, or use a lamp with more lines."));
         }
 
-        LineMatch match = new LineMatching(peaks, lines, flux.Length, request).Best(context) ?? throw NoMatch(request.Absorption, peaks.Length, 0, lines.Length);
-        LampLine[] all = [.. LampLines.All(request.Lamps).Concat(request.LinesNm.Select(l => new LampLine(l, 1, -1))).Where(l => l.Nm >= request.MinNm && l.Nm <= request.MaxNm).DistinctBy(l => l.Nm).OrderBy(l => l.Nm)];
+        LineMatch match = new LineMatching(peaks, lines, flux.Length, request)
+            .Best(context) ?? throw NoMatch(request.Absorption, peaks.Length, 0, lines.Length);
+        LampLine[] all = [.. LampLines.All(request.Lamps).Concat(request.LinesNm.Select(l => new LampLine(l, 1, -1))).Where(l =>
+            l.Nm >= request.MinNm && l.Nm <= request.MaxNm).DistinctBy(l => l.Nm).OrderBy(l => l.Nm)];
         return Judge(match, peaks, lines, all, request);
     }
 
     internal static CannotMeasureException NoMatch(bool star, int peaks, int matched, int lines) => new("wavelength.no-match", star
-        ? $"The star's own dark lines give no wavelengths: of {peaks} lines seen, {matched} fall on the {lines} hydrogen and telluric lines of the list, no more than chance would give. Take a lamp through the same setup and name it, or check the rough dispersion and that the star is of type B, A or F."
-        : $"The lamp does not match: of {peaks} lines seen, {matched} fall on the {lines} lines of the list, no more than chance would give. Check the lamp's name, the rough dispersion and the direction.");
+        ? $"The star's own dark lines give no wavelengths: of {peaks} lines seen, {matched} fall on the {lines} hydrogen and telluric lines of the list, no " +
+            "more than chance would give. Take a lamp through the same setup and name it, or check the rough dispersion and that the star is of type B, A or F."
+        : $"The lamp does not match: of {peaks} lines seen, {matched} fall on the {lines} lines of the list, no more than chance would give. Check the " +
+            "lamp's name, the rough dispersion and the direction.");
 
     /// <summary>Accepts a match, or says why not.</summary>
     private static WavelengthSolution Judge(LineMatch t, SpectrumPeak[] peaks, double[] lines, LampLine[] all, WavelengthRequest request)
@@ -83,7 +91,8 @@ public static class WavelengthCalibration
         if (fit is null || fit.RmsColumns > request.MaxRmsPx)
         {
             throw new CannotMeasureException("wavelength.poor",
-                $"{matched.Count} lines match only within {t.Rms:0.00} columns RMS, more than {request.MaxRmsPx:0.00}. Check the lamp, focus the spectrograph, or allow more if the spectrum is that soft.");
+                $"{matched.Count} lines match only within {t.Rms:0.00} columns RMS, more than {request.MaxRmsPx:0.00}. Check the lamp, focus the " +
+                    "spectrograph, or allow more if the spectrum is that soft.");
         }
 
         (double Column, double Nm)[] blends = fit == plain
@@ -97,10 +106,13 @@ public static class WavelengthCalibration
         if (strong.Length > 0)
         {
             notes.Add(ColorFocusNotes.LinesLeftOver.Say(
-                $"{strong.Length} strong {(strong.Length == 1 ? "line is" : "lines are")} on no list of {string.Join(", ", request.Lamps)}, near {string.Join(", ", strong.Take(4).Select(p => $"{fit.Scale.Nm(p.Column):0.0}"))} nm by the scale found. Another gas in the lamp, or a scale that is off there."));
+                $"{strong.Length} strong {(strong.Length == 1 ? "line is" : "lines are")} on no list of {string.Join(", ", request.Lamps)}, near " +
+                    $"{string.Join(", ", strong.Take(4).Select(p => $"{fit.Scale.Nm(p.Column):0.0}"))} nm by the scale found. Another gas in the lamp, or a " +
+                    "scale that is off there."));
         }
 
-        return Finish(fit, request.FirstColumn, [.. blends.Select(b => b.Column)], [.. blends.Select(b => b.Nm)], [.. leftOver.Select(p => p.Column).Order()], logAlarm, notes);
+        return Finish(fit, request.FirstColumn, [.. blends.Select(b => b.Column)], [.. blends.Select(b => b.Nm)], [.. leftOver.Select(p => p.Column).Order()],
+            logAlarm, notes);
     }
 
     /// <summary>The solution with what must be known of it.</summary>
@@ -110,13 +122,15 @@ public static class WavelengthCalibration
         double low = nm.Min(), high = nm.Max();
         if (at.Length < 7)
         {
-            notes.Add(ColorFocusNotes.FewLines.Say($"The wavelength solution rests on {at.Length} lines with {unknowns} unknowns; beyond {low:0} to {high:0} nm it is an extrapolation."));
+            notes.Add(ColorFocusNotes.FewLines.Say($"The wavelength solution rests on {at.Length} lines with {unknowns} unknowns; beyond {low:0} to " +
+                $"{high:0} nm it is an extrapolation."));
         }
 
         if (at[^1] - at[0] < 0.7 * width)
         {
             notes.Add(ColorFocusNotes.Extrapolated.Say(
-                $"The lines span columns {at[0]:0} to {at[^1]:0} of {width}, {low:0} to {high:0} nm; beyond them wavelengths are an extrapolation, by its own reckoning good to {fit.Sigma(0):0.0} nm at the first column and {fit.Sigma(width - 1):0.0} nm at the last."));
+                $"The lines span columns {at[0]:0} to {at[^1]:0} of {width}, {low:0} to {high:0} nm; beyond them wavelengths are an extrapolation, by its " +
+                    $"own reckoning good to {fit.Sigma(0):0.0} nm at the first column and {fit.Sigma(width - 1):0.0} nm at the last."));
         }
 
         double[] residual = [.. at.Select((x, i) => fit.Scale.Nm(x) - nm[i])];
@@ -153,7 +167,8 @@ public static class WavelengthCalibration
         double sum = 0;
         for (int i = k; i <= n; i++)
         {
-            double log = MathNet.Numerics.SpecialFunctions.FactorialLn(n) - MathNet.Numerics.SpecialFunctions.FactorialLn(i) - MathNet.Numerics.SpecialFunctions.FactorialLn(n - i)
+            double log = MathNet.Numerics.SpecialFunctions.FactorialLn(n) - MathNet.Numerics.SpecialFunctions.FactorialLn(i)
+                - MathNet.Numerics.SpecialFunctions.FactorialLn(n - i)
                 + (i * Math.Log(p)) + ((n - i) * Math.Log(1 - p));
             sum += Math.Exp(log);
         }

@@ -10,7 +10,8 @@ internal static class WavelengthRange
     {
         if (nm.Length != 2 || !(nm.Min() >= 100) || !(nm.Max() <= 20_000) || nm.Max() - nm.Min() < 5)
         {
-            throw new InputException("color-focus.range", $"{name} is [{string.Join(", ", nm)}] nm; give the two ends of a range of wavelengths, at least 5 nm apart.", name);
+            throw new InputException("color-focus.range", $"{name} is [{string.Join(", ", nm)}] nm; give the two ends of a range of wavelengths, at least 5 " +
+                "nm apart.", name);
         }
     }
 }
