@@ -310,6 +310,17 @@ RELATIVE_ILLUMINATION_REQUEST = Request(
     Field('pitch', 'pitch_um', 'um', 'number', 'Pixel pitch, binning included, um.', low=0.3, high=200, required=True),
 )
 
+#: Field curvature at two or more distances between reducer or flattener and sensor, each from a focus run.
+SPACING_REQUEST = Request(
+    Field('distances', 'distances_mm', 'mm', 'array 1 f8', 'Distance between reducer or flattener and sensor of each run, any zero that all share.', low=-10000, high=10000, required=True),
+    Field('sags', 'sags_um', 'um', 'array 1 f8', 'Best focus of the corners less that of the middle at each distance, tilt taken off, um.', low=-1000000, high=1000000, required=True),
+    Field('sag_uncertainties', 'sag_uncertainties_um', 'um', 'array 1 f8', 'Random part of the standard uncertainty of each, um.', low=0, high=1000000, required=True),
+    Field('present_distance', 'present_distance_mm', 'mm', 'number', 'Distance that the change is counted from; NaN: that of the last run.', low=-10000, high=10000),
+    Field('distance_uncertainty', 'distance_uncertainty_mm', 'mm', 'number', 'Standard uncertainty of each distance against the others, mm.', default=0.05, low=0, high=10),
+    Field('focal_ratio', 'focal_ratio', '', 'number', 'Focal length over aperture.', low=1, high=100, required=True),
+    Field('wavelength', 'wavelength_nm', 'nm', 'number', 'Middle of the passband, for the depth of focus, nm.', default=550, low=100, high=30000),
+)
+
 #: How one frame is to be reduced.
 SPECTRUM_REQUEST = Request(
     Field('axis', 'axis', '', 'choice', 'Where wavelengths run.', default='x', choices=('x', 'y')),
@@ -1960,6 +1971,113 @@ class SecondOpinionResult(Record):
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class SpacingResult(Record):
+    """The distance between reducer or flattener and sensor at which the corners focus with
+    the middle.
+
+    Attributes
+    ----------
+    best_spacing : Measured
+        Distance at which the sag is zero; NaN where the sag does not change with the
+        distance beyond its uncertainty.
+    spacing_change : Measured
+        What to add to the present distance; negative: to take away.
+    decided : bool
+        Whether the runs tell the best distance.
+    present_distance : Quantity (mm)
+        Distance that the change is counted from.
+    present_sag : Measured
+        Sag there, as the fit has it.
+    sag_slope : Measured
+        Change of the sag with the distance, at the best distance, or in the middle of
+        those tried where that is not told.
+    sag_bend : Measured
+        Second-order part of the sag over the squared distance from the middle of those
+        tried; NaN from two distances.
+    straight : bool
+        Whether a straight line is what the best distance rests on; else a parabola.
+    reduced_chi_squared : float
+        Chi squared of the runs about it over its degrees of freedom; NaN where none is
+        left.
+    tolerance : Quantity (mm)
+        By how much the distance may be off, to either side, for corners within the depth
+        of focus; NaN where not told.
+    depth_of_focus : Quantity (um)
+        Depth of focus to either side, 2 wavelength N^2: a quarter wave of defocus.
+    focal_ratio : float
+        Focal length over aperture.
+    distances : Quantity (mm)
+        Distance of each run.
+    sags : Quantity (um)
+        Sag of each run.
+    sag_uncertainties : Quantity (um)
+        Its standard uncertainty, that of the distance included.
+    sag_model : Quantity (um)
+        Sag of each run as the fit has it.
+    curve_distance : Quantity (mm)
+        Distances of the curve.
+    curve_sag : Quantity (um)
+        Sag there, as the fit has it.
+    curve_uncertainty : Quantity (um)
+        Its standard uncertainty.
+    corner_blur : Quantity (um)
+        Diameter of the disc that a corner's star gets from it with the middle in focus,
+        |sag| / N; focus half way between gives both half of it.
+    quantities : tuple of Quantity
+        Numbers that a claim can be about.
+    notes : tuple of Note
+        What the reader must know.
+    """
+
+    best_spacing: Measured
+    spacing_change: Measured
+    decided: bool
+    present_distance: u.Quantity
+    present_sag: Measured
+    sag_slope: Measured
+    sag_bend: Measured
+    straight: bool
+    reduced_chi_squared: float
+    tolerance: u.Quantity
+    depth_of_focus: u.Quantity
+    focal_ratio: float
+    distances: u.Quantity
+    sags: u.Quantity
+    sag_uncertainties: u.Quantity
+    sag_model: u.Quantity
+    curve_distance: u.Quantity
+    curve_sag: u.Quantity
+    curve_uncertainty: u.Quantity
+    corner_blur: u.Quantity
+    quantities: tuple[Quantity, ...]
+    notes: tuple[Note, ...]
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'best_spacing': ('best_spacing', 'measured', '', None),
+        'spacing_change': ('spacing_change', 'measured', '', None),
+        'decided': ('decided', 'flag', '', None),
+        'present_distance': ('present_distance_mm', 'number', 'mm', None),
+        'present_sag': ('present_sag', 'measured', '', None),
+        'sag_slope': ('sag_slope', 'measured', '', None),
+        'sag_bend': ('sag_bend', 'measured', '', None), 'straight': ('straight', 'flag', '', None),
+        'reduced_chi_squared': ('reduced_chi_squared', 'number', '', None),
+        'tolerance': ('tolerance_mm', 'number', 'mm', None),
+        'depth_of_focus': ('depth_of_focus_um', 'number', 'um', None),
+        'focal_ratio': ('focal_ratio', 'number', '', None),
+        'distances': ('distances_mm', 'array 1 f8', 'mm', None),
+        'sags': ('sags_um', 'array 1 f8', 'um', None),
+        'sag_uncertainties': ('sag_uncertainties_um', 'array 1 f8', 'um', None),
+        'sag_model': ('sag_model_um', 'array 1 f8', 'um', None),
+        'curve_distance': ('curve_distance_mm', 'array 1 f8', 'mm', None),
+        'curve_sag': ('curve_sag_um', 'array 1 f8', 'um', None),
+        'curve_uncertainty': ('curve_uncertainty_um', 'array 1 f8', 'um', None),
+        'corner_blur': ('corner_blur_um', 'array 1 f8', 'um', None),
+        'quantities': ('quantities', 'records', '', Quantity),
+        'notes': ('notes', 'notes', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class SpectrumTruth(Record):
     """What was drawn.
 
@@ -2691,6 +2809,17 @@ NOTES: dict[str, tuple[str, str]] = {
     'simulation.coarse-grid': ('caution', 'Star images were computed at field points more than half a wave of defocus apart and blended between them.'),
     'simulation.half-cut': ('caution', "Stars whose pupil a stop cuts past its middle were dimmed, but drawn with the whole pupil's image."),
     'simulation.light-outside': ('caution', 'Stars were drawn in stamps that leave out more than 3 % of their light.'),
+    'spacing.astigmatism': ('info', 'The distance flattens the mean surface; blur of the corners that focus does not cure stays.'),
+    'spacing.doubtful-run': ('doubt', 'The focus run at one distance must not decide.'),
+    'spacing.extrapolated': ('caution', 'The best distance lies outside those tried, though near to them.'),
+    'spacing.far-outside': ('doubt', 'The best distance lies far outside those tried; only the direction is told.'),
+    'spacing.focus-and-scale': ('info', 'A change of the distance moves the focus and changes the scale.'),
+    'spacing.method': ('info', 'What the best distance and its uncertainty rest on.'),
+    'spacing.not-straight': ('caution', 'The sag does not follow a straight line; a parabola is used.'),
+    'spacing.not-told': ('doubt', 'The sag does not tell the best distance.'),
+    'spacing.run': ('caution', 'What is to be said of the focus run at one distance.'),
+    'spacing.scatter': ('caution', 'The runs scatter about the fit by more than their uncertainties.'),
+    'spacing.two-distances': ('caution', 'From two distances it cannot be seen whether the sag follows a straight line.'),
     'stars.correlated-noise': ('info', 'Neighboring pixels share their noise (resampled or color-interpolated frame); the threshold was raised accordingly.'),
     'stars.cosmic-rays': ('info', 'Objects sharper than the optics can draw were flagged.'),
     'stars.crowded': ('caution', 'A large share of the stars overlap.'),
@@ -2756,6 +2885,8 @@ QUANTITIES: dict[str, QuantityKind] = {
     'corner_illumination': QuantityKind('corner_illumination', 'relative illumination of the darkest corner', '', 'relative_illumination', 0, 1.5, True, 'Take a flat field or twilight sky with the telescope as it is used, unclipped, and list it under [[relative_illumination]] with its bias.'),
     'image_circle90': QuantityKind('image_circle90', 'image circle with 90 % of the light', 'mm', 'relative_illumination', 0, None, True, 'Take a flat field or twilight sky with the telescope as it is used, unclipped, and list it under [[relative_illumination]] with its bias.'),
     'image_circle50': QuantityKind('image_circle50', 'image circle with half of the light', 'mm', 'relative_illumination', 0, None, True, 'Take a flat field or twilight sky with the telescope as it is used, unclipped, and list it under [[relative_illumination]] with its bias.'),
+    'best_spacing': QuantityKind('best_spacing', 'distance between reducer or flattener and sensor for a flat field', 'mm', 'spacing', None, None, None, 'Take a focus run at three or more distances between reducer or flattener and sensor and list the frames under [[spacing]].'),
+    'spacing_change': QuantityKind('spacing_change', 'what to add to the distance between reducer or flattener and sensor', 'mm', 'spacing', None, None, None, 'Take a focus run at three or more distances between reducer or flattener and sensor and list the frames under [[spacing]].'),
     'star_fwhm': QuantityKind('star_fwhm', 'star FWHM, median', 'arcsec', 'stars', 0, None, False, 'Take a well-focused star field and list it under [[stars]].'),
     'star_hfr': QuantityKind('star_hfr', 'half-flux radius, median', 'arcsec', 'stars', 0, None, False, 'Take a well-focused star field and list it under [[stars]].'),
     'star_ellipticity': QuantityKind('star_ellipticity', 'star ellipticity, typical', '', 'stars', 0, 1, False, 'Take a well-focused star field and list it under [[stars]].'),
@@ -2794,6 +2925,7 @@ MEASUREMENTS: dict[str, tuple[str, str]] = {
     'lateral_color': ('Lateral color', 'lateral_color.measure'),
     'plate_scale': ('Plate scale', 'plate_scale.measure'),
     'relative_illumination': ('Relative illumination', 'relative_illumination.measure'),
+    'spacing': ('Spacing', 'spacing.measure'),
     'stars': ('Star field', 'stars.measure'),
     'wavefront': ('Wavefront', 'wavefront.measure'),
 }

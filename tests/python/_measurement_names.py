@@ -60,11 +60,17 @@ def naming(name: str, own: set[str]) -> re.Pattern[str]:
     return re.compile("|".join(ways))
 
 
-def shared_files(texts: dict[str, str], name: str) -> Iterator[tuple[str, str]]:
-    """Each file that names the measurement though it is not its own, with what names it first."""
+def shared_files(
+    texts: dict[str, str], name: str, resting: Iterable[str] = ()
+) -> Iterator[tuple[str, str]]:
+    """Each file that names the measurement though it is not its own, with what names it first.
+
+    Files of the measurements `resting` on it are not shared: they are those of one measurement only.
+    """
     pattern = naming(name, own_names(texts, name))
+    own = (name, *resting)
     for file, text in sorted(texts.items()):
-        if not is_own(file, name) and (found := pattern.search(text)):
+        if not any(is_own(file, one) for one in own) and (found := pattern.search(text)):
             yield file, found.group().strip()
 
 

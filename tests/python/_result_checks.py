@@ -85,6 +85,12 @@ def _focus_surface() -> Result:
     return starassay.measure_focus_surface(focus_run(), focal_ratio=6, positions=places)
 
 
+def _spacing() -> Result:
+    """Two runs of one surface: not decided, which a result has to tell as well."""
+    surface = _focus_surface()
+    return starassay.measure_spacing([surface] * 2, distances=[54, 56] * u.mm, focal_ratio=6)
+
+
 def small_flat() -> np.ndarray:
     """A flat whose light falls off to the corners."""
     y, x = np.mgrid[-1:1:120j, -1:1:160j]
@@ -124,6 +130,7 @@ MAKERS: dict[str, Callable[[], Result]] = {
     "FocusSurface": _focus_surface,
     "RelativeIllumination": _relative_illumination,
     "LateralColor": lambda: starassay.measure_lateral_color(small_mosaic()),
+    "Spacing": _spacing,
 }
 
 

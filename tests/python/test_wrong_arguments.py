@@ -140,6 +140,12 @@ def sound(folder: Path) -> dict[str, dict[str, Any]]:
             "focal_ratio": 6,
             "positions": [-160, -80, 0, 80, 160] * u.um,
         },
+        "measure_spacing": {
+            "frames": focus_run() * 2,
+            "distances": ([54] * 5 + [56] * 5) * u.mm,
+            "focal_ratio": 6,
+            "positions": ([-160, -80, 0, 80, 160] * 2) * u.um,
+        },
         "plot_defocused_pair": {"inside": inside, "outside": outside},
         "draw_focused_image": {"pupil": pupil},
         "compute_modulation": {"pupil": pupil},

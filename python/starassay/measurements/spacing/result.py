@@ -1,0 +1,160 @@
+"""The spacing, and how it tells itself."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+import numpy as np
+from astropy.table import QTable
+
+from ... import _records
+from ...results import Picture, Result, Sheet
+from ...style import BLUE, GREY, INK, ORANGE, figure_style, new_axes
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class Spacing(Result, _records.SpacingResult):
+    """The best distance between reducer or flattener and sensor; its attributes are those of the engine's record."""
+
+    @property
+    def title(self) -> str:
+        """What it is, in a few words."""
+        return f"Spacing from {len(self.distances)} distances"
+
+    @property
+    def table(self) -> QTable:
+        """One row a run: distance, sag with uncertainty, and the fit."""
+        return QTable(
+            {
+                name: getattr(self, name)
+                for name in "distances sags sag_uncertainties sag_model".split()
+            }
+        )
+
+    @property
+    def curve_table(self) -> QTable:
+        """Sag of the corners and the blur that it makes, against the distance."""
+        names = "curve_distance curve_sag curve_uncertainty corner_blur".split()
+        return QTable({name: getattr(self, name) for name in names})
+
+    def sentences(self) -> list[str]:
+        """What to add or take away, how exact it has to be, and what is there now."""
+        now = f"At the present {self.present_distance:.2f} the corners focus {self.present_sag} from the middle"
+        if not self.decided:
+            said = ["The best spacing is not decided."]
+            if np.isfinite(self.best_spacing.value):
+                larger = self.spacing_change.value > 0
+                said[0] += f" The distance has to become {'larger' if larger else 'smaller'}."
+            return [*said, f"{now}; the sag changes by {self.sag_slope}."]
+        change = self.spacing_change
+        if abs(change.value) < 2 * change.uncertainty:
+            said = [
+                f"Best spacing {self.best_spacing}: not told from the present {self.present_distance:.2f} (change {change})."
+            ]
+        else:
+            amount = dataclasses.replace(change, value=abs(change.value))
+            verb = "add" if change.value > 0 else "take away"
+            said = [
+                f"Best spacing {self.best_spacing}: {verb} {amount} between reducer or flattener and sensor."
+            ]
+        return [
+            *said,
+            f"{now}; the sag changes by {self.sag_slope}.",
+            f"Corners stay within the depth of focus ({self.depth_of_focus.value:.0f} um to either side) as long as the "
+            f"distance is right to {self.tolerance:.2f}.",
+        ]
+
+    def sheets(self) -> list[Sheet]:
+        """Each run with the fit and what the corners get."""
+        rows = [
+            (f"{d:.2f}", f"{s:+.1f}", f"{b:.1f}", f"{f:+.1f}", f"{abs(f) / self.focal_ratio:.1f}")
+            for d, s, b, f in zip(
+                *(
+                    getattr(self, name).value
+                    for name in "distances sags sag_uncertainties sag_model".split()
+                )
+            )
+        ]
+        head = (
+            "distance (mm)",
+            "sag of the corners (um)",
+            "uncertainty (um)",
+            "fit (um)",
+            "corner's disc, middle in focus (um)",
+        )
+        return [Sheet("Field curvature at each distance", head, tuple(rows), 0)]
+
+    def figures(self) -> list[Picture]:
+        """Sag against distance."""
+        told = f"best spacing {self.best_spacing}" if self.decided else "best spacing not decided"
+        return [
+            Picture(
+                self.plot,
+                "Best focus of the corners less that of the middle at each distance, with the fit and its standard "
+                "uncertainty. Grey: within the depth of focus. With the middle in focus, a corner's star becomes a disc of "
+                "the diameter on the right.",
+                f"Sag of the corners against the distance: {told}",
+            )
+        ]
+
+    def plot(self, ax: Any = None) -> Any:
+        """Sag of the corners against the distance, with the blur that it makes on the right.
+
+        Parameters
+        ----------
+        ax : matplotlib axes, optional
+            Where to draw; a new figure by default.
+
+        Returns
+        -------
+        matplotlib axes
+            What was drawn on.
+        """
+        with figure_style():
+            ax = new_axes(ax, figsize=(6.4, 4.2))
+            x, line, bar = (
+                q.value for q in (self.curve_distance, self.curve_sag, self.curve_uncertainty)
+            )
+            depth = self.depth_of_focus.value
+            ax.axhspan(-depth, depth, color=GREY, alpha=0.18, linewidth=0, label="depth of focus")
+            ax.axhline(0, color=GREY, linewidth=0.8)
+            ax.fill_between(x, line - bar, line + bar, color=BLUE, alpha=0.25, linewidth=0)
+            ax.plot(x, line, color=BLUE, label="fit and its uncertainty")
+            ax.errorbar(
+                self.distances.value,
+                self.sags.value,
+                self.sag_uncertainties.value,
+                fmt="o",
+                color=INK,
+                ms=5,
+                capsize=3,
+                label="focus runs",
+            )
+            ax.axvline(
+                self.present_distance.value,
+                color=INK,
+                linestyle=":",
+                linewidth=1.2,
+                label="present",
+            )
+            if self.decided:
+                best, sure = self.best_spacing.value.value, self.best_spacing.uncertainty.value
+                ax.axvspan(best - sure, best + sure, color=ORANGE, alpha=0.3, linewidth=0)
+                ax.axvline(best, color=ORANGE, linestyle="--", label="best distance")
+            ax.set(
+                xlim=(x[0], x[-1]),
+                xlabel="distance between reducer or flattener and sensor (mm)",
+                ylabel="focus of corners less that of middle (um)",
+            )
+            title = f"Best spacing {self.best_spacing}" if self.decided else "Spacing: not decided"
+            ax.set_title(title)
+            ratio = self.focal_ratio
+            right = ax.secondary_yaxis(
+                "right", functions=(lambda s: s / ratio, lambda b: b * ratio)
+            )
+            right.set_ylabel("corner's disc, middle in focus (um)")
+            # A disc has no sign.
+            right.yaxis.set_major_formatter(lambda v, _: f"{abs(v):g}")
+            ax.legend(loc="best", fontsize=8)
+            return ax
