@@ -22,7 +22,8 @@ class MoffatProfile:
     kind = "Moffat"
 
     def __init__(self, hfr: float, beta: float = 3.0, ellipticity: float = 0.0, angle: float = 0.0):
-        # check-values section 11: HFR = alpha sqrt(2^(1/(beta-1)) - 1) for the round profile.
+        # The share within r is 1 - (1 + r^2/alpha^2)^(1-beta), the profile's integral (Moffat 1969, A&A 3, 455): half of it at
+        # HFR = alpha sqrt(2^(1/(beta-1)) - 1).
         alpha = hfr / np.sqrt(2 ** (1 / (beta - 1)) - 1)
         self.beta, self.ellipticity, self.angle = beta, ellipticity, angle
         self.a = alpha / np.sqrt(1 - ellipticity)
@@ -43,8 +44,8 @@ class MoffatProfile:
 class AiryWithSeeing:
     """A perfect round aperture's image blurred by long-exposure Kolmogorov seeing.
 
-    The transfer function is that of the aperture times exp(-3.4419 (f r)^(5/3)) (Fried 1966;
-    check-values section 4), the profile its Hankel transform.
+    The transfer function is that of the aperture times exp(-3.4419 (f r)^(5/3)) (Fried 1966, J. Opt. Soc. Am.
+    56, 1372), the profile its Hankel transform.
     """
 
     kind = "Airy + seeing"
@@ -67,7 +68,9 @@ _profiles: dict[float, interpolate.CubicSpline] = {}
 def _airy_seeing_profile(share: float) -> interpolate.CubicSpline:
     if share in _profiles:
         return _profiles[share]
-    cut = share / 0.534832  # lambda N for an Airy HFR of `share` (check-values section 11)
+    cut = (
+        share / 0.534832
+    )  # lambda N for an Airy HFR of `share` (encircled energy 1 - J0^2 - J1^2 = 1/2: Rayleigh 1881)
     f = np.linspace(0, 1 / cut, 4001)
     nu = np.clip(f * cut, 0, 1)
     aperture = 2 / np.pi * (np.arccos(nu) - nu * np.sqrt(1 - nu**2))
@@ -162,7 +165,7 @@ def make_field(
     flux, snr, bound = np.empty(x.size), np.empty(x.size), np.empty(x.size)
     for k in range(x.size):
         stamp, x0, y0 = draw(profile, x[k], y[k], half)
-        # SNR in a circle of two half-flux radii, by the CCD equation (check-values section 16).
+        # SNR in a circle of two half-flux radii, by the CCD equation (Merline and Howell 1995, Exp. Astron. 6, 163).
         area = np.pi * (2 * hfr) ** 2
         share = 0.9
         s2 = wanted[k] ** 2

@@ -95,7 +95,7 @@ public class ViewsTests
         Assert.Equal(1, image.Intensity[2, 1], 1e-6);
     }
 
-    // Geometry: line pairs across the pupil = |dz| / (N p); check-values: N = 7, 10 lines/mm: 2.86 at 2 mm.
+    // Geometry: line pairs across the pupil = |dz| / (N p); Malacara (ed.), "Optical Shop Testing", chapter on the Ronchi test, from memory.
     [Theory]
     [InlineData(4000, 100, 5.714)]
     [InlineData(-4000, 100, 5.714)]

@@ -3,7 +3,7 @@ using StarAssay.Engine.Stars;
 
 namespace StarAssay.Engine.Tests.Stars;
 
-/// <summary>Truth: closed forms of the Moffat profile (check-values section 11), the drawn parameters, and the scalar twin.</summary>
+/// <summary>Truth: closed forms of the profile (Moffat 1969, A&amp;A 3, 455), the drawn parameters, and the scalar twin.</summary>
 public class MoffatTests
 {
     [Theory]

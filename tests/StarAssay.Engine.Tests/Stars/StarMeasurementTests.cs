@@ -4,7 +4,7 @@ using StarAssay.Engine.Stars;
 
 namespace StarAssay.Engine.Tests.Stars;
 
-/// <summary>Truth: the stars that were drawn; check-values section 11 (HFR of a Gaussian = 1.17741 sigma, FWHM = 2.35482 sigma).</summary>
+/// <summary>Truth: the stars that were drawn; of a Gaussian HFR = sqrt(2 ln 2) sigma = 1.17741 sigma, FWHM = 2.35482 sigma (its integral in closed form).</summary>
 public class StarMeasurementTests
 {
     private const StarMarks Rejected = StarMarks.CosmicRay | StarMarks.NotAStar;
