@@ -147,7 +147,7 @@ def test_the_bar_of_a_campaign_moves_while_something_is_measured(
             self.n += more
             seen.append(self.n / self.total)
 
-        def set_description(self, *_: object, **__: object) -> None:
+        def set_description_str(self, *_: object, **__: object) -> None:
             pass
 
         def close(self) -> None:
