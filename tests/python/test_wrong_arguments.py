@@ -101,6 +101,7 @@ def sound(folder: Path) -> dict[str, dict[str, Any]]:
         "draw_demo": {"folder": folder},
         "write_frame": {"path": folder / "a.fits", "frame": inside, "truth": {}},
         "write_campaign_frames": {"folder": folder, "telescope": scope},
+        "begin_campaign": {"folder": folder},
         "read_campaign": {"path": folder},
         "run_campaign": {"campaign": folder},
         "read_frame": {"source": frame()},

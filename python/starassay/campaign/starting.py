@@ -11,7 +11,7 @@ from typing import Any
 
 from astropy import units as u
 
-from .._units import path_of
+from .._units import flag, path_of
 from ..errors import FileError, InputError, StarAssayError
 from ..imaging.glances import Glance, glance
 from ..measurements import declared
@@ -71,6 +71,7 @@ def begin_campaign(folder: str | Path, *, progress: bool = False) -> Beginning:
     from tqdm.auto import tqdm
 
     folder = path_of(folder, "folder")
+    flag(progress, "progress")
     target = folder / FILE_NAME
     if target.exists():
         raise FileError(
