@@ -76,6 +76,8 @@ def positions_complaint(
 ) -> tuple[str, str] | None:
     """What is wrong with a run's positions before any frame is read: which option, and a sentence."""
     given, step = options.get("positions"), options.get("focuser_step")
+    if given is None and not all(path.exists() for path in frames):
+        return None  # a missing file is the first thing to say, and reading says it
     try:
         told = [(path.name, None if given is not None else _header_place(path)) for path in frames]
         focus_positions(told, given, step)
