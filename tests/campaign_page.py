@@ -9,6 +9,7 @@ import re
 from pathlib import Path
 from typing import Any
 
+from marked_pages import replaced
 from starassay._records import QUANTITIES
 from starassay.measurements import declared
 from starassay.measurements._declaring import IN_FILE, Measurement, Option, Role
@@ -17,15 +18,8 @@ from starassay.measurements._declaring import IN_FILE, Measurement, Option, Role
 def campaign_page(path: Path) -> str:
     """The page with both generated parts made anew; the rest stays as it was written."""
     page = path.read_text(encoding="utf-8")
-    page = between(page, "measurements", "\n".join(section(m) for m in declared().values()))
-    return between(page, "quantities", quantities())
-
-
-def between(page: str, name: str, text: str) -> str:
-    """A page with the text between two of its marks replaced."""
-    begin, end = f"<!-- {name}:begin -->", f"<!-- {name}:end -->"
-    head, rest = page.split(begin)
-    return f"{head}{begin}\n{text}\n{end}{rest.split(end)[1]}"
+    page = replaced(page, "measurements", "\n".join(section(m) for m in declared().values()))
+    return replaced(page, "quantities", quantities())
 
 
 def section(one: Measurement) -> str:

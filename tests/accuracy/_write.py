@@ -3,27 +3,22 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from marked_pages import replaced  # noqa: E402
 
 PAGE = Path(__file__).resolve().parents[2] / "docs" / "accuracy.md"
 
 
 def write_section(name: str, text: str, page: Path = PAGE) -> None:
-    """Replace what stands between ``<!-- name:begin -->`` and ``<!-- name:end -->``.
-
-    A section that is not on the page yet is added at its end.
-    """
-    begin, end = f"<!-- {name}:begin -->", f"<!-- {name}:end -->"
+    """Replace one section of the page; a section that is not on it yet is added at its end."""
     old = page.read_text(encoding="utf-8")
-    block = f"{begin}\n{text.strip()}\n{end}"
-    if begin in old and end in old:
-        head, rest = old.split(begin, 1)
-        new = head + block + rest.split(end, 1)[1]
-    else:
-        new = old.rstrip() + f"\n\n{block}\n"
-    page.write_text(new, encoding="utf-8")
+    page.write_text(replaced(old, name, text), encoding="utf-8")
 
 
 def write_from_command_line(

@@ -217,6 +217,22 @@ def plain_help(text: str) -> str:
     return text.rstrip(".")
 
 
+#: Where the sensor stood in the frames of a focus run.
+FOCUS_RUN = (
+    Option(
+        "positions",
+        "numbers",
+        "sensor position of each frame of a run, growing away from the objective (default: the headers')",
+        "um",
+    ),
+    Option(
+        "focuser_step",
+        "number",
+        "how far one step of the focuser moves the sensor, for headers that count steps",
+        "um",
+    ),
+)
+
 #: Which image of a file that holds several: every measurement that reads frames has these.
 IN_FILE = (
     Option("hdu", "text", "which HDU of the file (default: the first with an image)"),

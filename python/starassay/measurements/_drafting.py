@@ -8,6 +8,8 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
+from astropy import units as u
+
 from ..imaging.glances import Glance
 
 #: Frames of one star field at so many focuser positions are a focus run.
@@ -66,6 +68,17 @@ def focus_runs(glances: Iterable[Glance]) -> list[list[Glance]]:
         if len(places) >= LEAST_RUN and len(at) <= 2 * len(places):
             found.append(sorted(at, key=_place))
     return found
+
+
+def step_asked(group: Iterable[Glance]) -> dict[str, str]:
+    """What is asked where headers count the focuser's steps and do not say how long one is."""
+    places = [one.facts.focus_position for one in group]
+    steps = any(place is not None and not place.unit.is_equivalent(u.um) for place in places)
+    return (
+        {"focuser_step": 'how far one step of the focuser moves the sensor, such as "1.2 um"'}
+        if steps
+        else {}
+    )
 
 
 def titled(kind: str, group: Sequence[Glance]) -> str:

@@ -11,8 +11,18 @@ from astropy import units as u
 from ..._records import COLOR_FOCUS_REQUEST, MEASUREMENTS
 from ...imaging.glances import Glance
 from ...imaging.focus_positions import positions_complaint
-from .._declaring import IN_FILE, Measurement, Option, Part, Role, Setup, in_file, options
-from .._drafting import Draft, paths, titled, together
+from .._declaring import (
+    FOCUS_RUN,
+    IN_FILE,
+    Measurement,
+    Option,
+    Part,
+    Role,
+    Setup,
+    in_file,
+    options,
+)
+from .._drafting import Draft, paths, step_asked, titled, together
 
 #: Band of the figures of merit where none is named.
 BAND = [400, 700] * u.nm
@@ -87,15 +97,13 @@ def draft(glances: Sequence[Glance]) -> list[Draft]:
         asks = {"dispersion": 'least and greatest, such as ["0.6 nm/pix", "0.9 nm/pix"]'}
         if lamps:
             asks["lamps"] = 'elements of the lamp, such as ["Hg", "Ne"]'
-        places = [one.facts.focus_position for one in spectra]
-        if len(spectra) > 1 and any(place is None for place in places):
-            asks[
-                "positions"
-            ] = 'sensor position of each, growing away from the objective, such as ["-200 um", "0 um", "200 um"]'
-        elif any(place is not None and not place.unit.is_equivalent(u.um) for place in places):
-            asks[
-                "focuser_step"
-            ] = 'how far one step of the focuser moves the sensor, such as "1.2 um"'
+        if len(spectra) > 1 and any(one.facts.focus_position is None for one in spectra):
+            asks["positions"] = (
+                "sensor position of each, growing away from the objective, such as "
+                '["-200 um", "0 um", "200 um"]'
+            )
+        else:
+            asks |= step_asked(spectra)
         found.append(Draft(titled("Spectra", spectra), files, asks=asks))
     return found
 
@@ -118,18 +126,7 @@ MEASUREMENT = Measurement(
         "positions defocus sign_hint reference limits band disperser grating_lines grating_distance "
         "order_filter shortest_light instrument_blur replicates seed",
         *IN_FILE,
-        Option(
-            "positions",
-            "numbers",
-            "sensor position of each frame of a run, growing away from the objective (default: the headers')",
-            "um",
-        ),
-        Option(
-            "focuser_step",
-            "number",
-            "how far one step of the focuser moves the sensor, for headers that count steps",
-            "um",
-        ),
+        *FOCUS_RUN,
         Option(
             "defocus",
             "number",

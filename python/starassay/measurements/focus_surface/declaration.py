@@ -6,13 +6,11 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from astropy import units as u
-
 from ..._records import FOCUS_SURFACE_REQUEST, MEASUREMENTS
 from ...imaging.glances import Glance
 from ...imaging.focus_positions import positions_complaint
-from .._declaring import Measurement, Option, Part, Role, Setup, options
-from .._drafting import Draft, focus_runs, paths, titled
+from .._declaring import FOCUS_RUN, Measurement, Part, Role, Setup, options
+from .._drafting import Draft, focus_runs, paths, step_asked, titled
 
 
 def measure(setup: Setup) -> list[Part]:
@@ -44,26 +42,17 @@ def check(
 
 def draft(glances: Sequence[Glance]) -> list[Draft]:
     """Star fields at five or more places of the focuser."""
-    found = []
-    for run in focus_runs(glances):
-        place = run[0].facts.focus_position
-        assert place is not None
-        steps = not place.unit.is_equivalent(u.um)
-        asks = (
-            {"focuser_step": 'how far one step moves the sensor, such as "1.2 um"'} if steps else {}
+    remark = "The positions are those of the headers; they must grow away from the objective."
+    return [
+        Draft(
+            titled("Focus run", run),
+            {"frames": paths(run)},
+            run[0].facts.filter,
+            asks=step_asked(run),
+            remarks=(remark,),
         )
-        found.append(
-            Draft(
-                titled("Focus run", run),
-                {"frames": paths(run)},
-                run[0].facts.filter,
-                asks=asks,
-                remarks=(
-                    "The positions are those of the headers; they must grow away from the objective.",
-                ),
-            )
-        )
-    return found
+        for run in focus_runs(glances)
+    ]
 
 
 MEASUREMENT = Measurement(
@@ -78,18 +67,7 @@ MEASUREMENT = Measurement(
     options=options(
         FOCUS_SURFACE_REQUEST,
         "positions wavelength",
-        Option(
-            "positions",
-            "numbers",
-            "sensor position of each frame, growing away from the objective (default: the headers')",
-            "um",
-        ),
-        Option(
-            "focuser_step",
-            "number",
-            "how far one step of the focuser moves the sensor, for headers that count steps",
-            "um",
-        ),
+        *FOCUS_RUN,
     ),
     measure=measure,
     draft=draft,

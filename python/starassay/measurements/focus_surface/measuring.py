@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-import numpy as np
 from astropy import units as u
 
 from ... import _records
 from ..._measure import frame_facts, measure
-from ...errors import CannotMeasureError, InputError
+from ...errors import InputError
 from ...imaging.focus_positions import focus_positions
 from ...imaging.frames import read_frame
-from ..stars import StarField, measure_stars
+from ...imaging.one_camera import known_pitch, same_size
+from ..stars import StarField
+from ..stars.tables import stacked, stars_of
 from .result import FocusSurface
 
 _COLUMNS = ("x", "y", "flux", "hfr", "hfr_uncertainty", "flags")
@@ -106,50 +107,33 @@ def measure_focus_surface(
         )
     if outer_radius is None:
         # The ends are blurred most.
-        ends = [_stars(read_frame(sources[k]), None, threads) for k in (0, -1)]
+        ends = [stars_of(read_frame(sources[k]), threads) for k in (0, -1)]
         radii = [field.outer_radius.value for field in ends if field is not None]
         outer_radius = max(radii) if radii else None
     fields: list[StarField | None] = []
     told, facts, notes, shapes, found = [], [], [], [], []
     for source in sources:
         frame = read_frame(source)
-        fields.append(_stars(frame, outer_radius, threads))
+        fields.append(stars_of(frame, threads, outer_radius=outer_radius))
         told.append((frame.name, frame.focus_position))
         facts.append(frame_facts(frame))
         notes += [note for note in frame.notes if note not in notes]
         shapes.append(frame.shape)
         found.append(frame.pitch)
-    if len(set(shapes)) > 1:
-        sizes = ", ".join(f"{nx} x {ny}" for ny, nx in dict.fromkeys(shapes))
-        raise InputError(
-            f"The frames differ in size ({sizes} pixels). Give those of one run of one camera.",
-            argument="frames",
-        )
-    pitch = next((p for p in found if p is not None), None) if pitch is None else pitch
-    if pitch is None:
-        raise InputError(
-            'The pixel pitch of the frames is not known. Give pitch, for example "3.76 um".',
-            argument="pitch",
-        )
-    ny, nx = shapes[0]
-    arrays = {
-        name: np.concatenate(
-            [np.empty(0) if f is None else np.asarray(f.columns[name], dtype=float) for f in fields]
-        )
-        for name in _COLUMNS
-    }
+    ny, nx = same_size(shapes, "one run of one camera")
+    stars, arrays = stacked(fields, _COLUMNS)
     result = measure(
         "focus_surface",
         _records.FOCUS_SURFACE_REQUEST,
         FocusSurface,
         [],
         given={
-            "stars": [0 if f is None else len(f) for f in fields],
+            "stars": stars,
             "positions": focus_positions(told, positions, focuser_step) * u.um,
             "names": [name for name, _ in told],
             "width": nx,
             "height": ny,
-            "pitch": pitch,
+            "pitch": known_pitch(pitch, found, "the frames"),
             "focal_ratio": focal_ratio,
             "obstruction": obstruction,
             "wavelength": wavelength,
@@ -161,11 +145,3 @@ def measure_focus_surface(
     )
     result.conditions["frames"] = facts
     return result
-
-
-def _stars(frame: Any, outer_radius: Any, threads: int) -> StarField | None:
-    """The stars of a frame; None where it shows none."""
-    try:
-        return measure_stars(frame, outer_radius=outer_radius, fit_profiles="none", threads=threads)
-    except CannotMeasureError:
-        return None

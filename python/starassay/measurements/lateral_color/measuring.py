@@ -10,10 +10,12 @@ from astropy import units as u
 
 from ... import _records
 from ..._measure import frame_facts, measure
-from ...errors import CannotMeasureError, InputError
+from ...errors import InputError
 from ...imaging.frame import Frame
 from ...imaging.frames import read_frame
-from ..stars import StarField, measure_stars
+from ...imaging.one_camera import known_pitch, same_size
+from ..stars import StarField
+from ..stars.tables import stacked, stars_of
 from .result import LateralColor
 
 _COLUMNS = ("x", "y", "x_uncertainty", "y_uncertainty", "flux", "hfr", "flags")
@@ -106,35 +108,18 @@ def measure_lateral_color(
             "No frame was given. Give a color mosaic, or one frame a filter.", argument="frames"
         )
     fields, names = _colors(sources, threads)
-    if len({f.shape for f in sources}) > 1:
-        sizes = ", ".join(f"{f.shape[1]} x {f.shape[0]}" for f in sources)
-        raise InputError(
-            f"The frames differ in size ({sizes} pixels). Give those of one field by one camera.",
-            argument="frames",
-        )
+    ny, nx = same_size([f.shape for f in sources], "one field by one camera")
     if reference is not None and reference not in names:
         raise InputError(
             f"reference is {reference!r}; the colors are {', '.join(names)}.", argument="reference"
         )
-    if pitch is None:
-        pitch = next((f.pitch for f in sources if f.pitch is not None), None)
-    if pitch is None:
-        raise InputError(
-            f'The pixel pitch of {sources[0].name or "the frame"} is not known. Give pitch, for example "3.76 um".',
-            argument="pitch",
-        )
+    pitch = known_pitch(pitch, [f.pitch for f in sources], sources[0].name or "the frame")
     if wavelengths is None:
         middles = [_MIDDLES.get(_SHORT.get(n.lower(), n.lower()), np.nan) for n in names]
         wavelengths = middles * u.nm if np.all(np.isfinite(middles)) else None
     green = [n for n in names if n.lower() in ("green", "g")]
     chosen = reference if reference is not None else (green or names)[0]
-    ny, nx = sources[0].shape
-    arrays = {
-        name: np.concatenate(
-            [np.empty(0) if f is None else np.asarray(f.columns[name], dtype=float) for f in fields]
-        )
-        for name in _COLUMNS
-    }
+    stars, arrays = stacked(fields, _COLUMNS)
     arrays["focus"] = np.array(
         [np.nan if f.focus_position is None else f.focus_position.value for f in sources]
     )
@@ -144,7 +129,7 @@ def measure_lateral_color(
         LateralColor,
         [],
         given={
-            "stars": [0 if f is None else len(f) for f in fields],
+            "stars": stars,
             "colors": names,
             "reference": names.index(chosen),
             "wavelengths": wavelengths,
@@ -176,7 +161,7 @@ def _colors(sources: Sequence[Frame], threads: int) -> tuple[list[StarField | No
                 argument="frames",
             )
         names = list(reversed(_MIDDLES))
-        return [_stars(sources[0], threads, color=name) for name in names], names
+        return [stars_of(sources[0], threads, color=name) for name in names], names
     mosaics = [f.name for f in sources if f.bayer]
     if mosaics:
         raise InputError(
@@ -184,12 +169,4 @@ def _colors(sources: Sequence[Frame], threads: int) -> tuple[list[StarField | No
             argument="frames",
         )
     names = [f.filter or f.name or f"frame {k + 1}" for k, f in enumerate(sources)]
-    return [_stars(f, threads) for f in sources], names
-
-
-def _stars(frame: Frame, threads: int, **how: Any) -> StarField | None:
-    """The stars of a frame; None where it shows none."""
-    try:
-        return measure_stars(frame, fit_profiles="none", threads=threads, **how)
-    except CannotMeasureError:
-        return None
+    return [stars_of(f, threads) for f in sources], names

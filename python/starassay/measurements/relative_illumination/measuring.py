@@ -12,6 +12,7 @@ from ..._measure import measure
 from ...errors import InputError
 from ...imaging.frame import Frame
 from ...imaging.frames import read_frame
+from ...imaging.one_camera import known_pitch
 from .result import RelativeIllumination
 
 
@@ -86,13 +87,7 @@ def measure_relative_illumination(
     sources = [read_frame(f) for f in listed]
     if not sources:
         raise InputError("No flat was given. Give one or several.", argument="frames")
-    if pitch is None:
-        pitch = sources[0].pitch
-    if pitch is None:
-        raise InputError(
-            f'The pixel pitch of {sources[0].name or "the flat"} is not known. Give pitch, for example "3.76 um".',
-            argument="pitch",
-        )
+    pitch = known_pitch(pitch, [sources[0].pitch], sources[0].name or "the flat")
     return measure(
         "relative_illumination",
         _records.RELATIVE_ILLUMINATION_REQUEST,

@@ -8,7 +8,7 @@ from typing import Any
 
 from ..._records import MEASUREMENTS, SPACING_REQUEST
 from ...imaging.focus_positions import positions_complaint
-from .._declaring import Measurement, Option, Part, Role, Setup, options
+from .._declaring import FOCUS_RUN, Measurement, Option, Part, Role, Setup, options
 
 
 def measure(setup: Setup) -> list[Part]:
@@ -66,18 +66,7 @@ MEASUREMENT = Measurement(
             "mm",
             required=True,
         ),
-        Option(
-            "positions",
-            "numbers",
-            "sensor position of each frame, growing away from the objective (default: the headers')",
-            "um",
-        ),
-        Option(
-            "focuser_step",
-            "number",
-            "how far one step of the focuser moves the sensor, for headers that count steps",
-            "um",
-        ),
+        *FOCUS_RUN,
     ),
     measure=measure,
     # No draft: headers do not tell the distance, so that runs are drafted as focus runs.

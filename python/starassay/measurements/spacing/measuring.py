@@ -11,6 +11,7 @@ from ... import _records
 from ..._measure import measure
 from ..._units import number, numbers
 from ...errors import InputError
+from ...imaging.focus_positions import lacking_positions
 from ...results import Note, say
 from ..focus_surface import FocusSurface, measure_focus_surface
 from .result import Spacing
@@ -123,10 +124,7 @@ def measure_spacing(
             number(value, "mm", name)
     places = None if positions is None else numbers(positions, "um", "positions")
     if places is not None and len(places) != len(sources):
-        raise InputError(
-            f"{len(sources)} frames need {len(sources)} sensor positions, {len(places)} are given.",
-            argument="positions",
-        )
+        raise lacking_positions(len(sources), len(places))
     surfaces, notes = [], []
     for distance, of in runs.items():
         if len(of) == 1 and isinstance(sources[of[0]], FocusSurface):
