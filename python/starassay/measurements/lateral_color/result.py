@@ -126,6 +126,14 @@ class LateralColor(Result, _records.LateralColorResult):
         """
         with figure_style():
             ax, (wide, high) = sensor_axes(ax, (self.width, self.height), self.pitch.value)
+            # Room for the arrows of stars at the rim.
+            room_x, room_y = 0.64 * wide, 0.5 * high + 0.14 * wide
+            ax.set(xlim=(-room_x, room_x), ylim=(-room_y, room_y))
+            rim_x, rim_y = (
+                np.array([-1, 1, 1, -1, -1]) * wide / 2,
+                np.array([-1, -1, 1, 1, -1]) * high / 2,
+            )
+            ax.plot(rim_x, rim_y, color=GREY, lw=0.8)
             worst = [f"{p.color} against {p.against}" for p in self.pairs].index(self.worst_pair)
             use = (self.pair == worst) & (self.used > 0)
             x = (self.x.value[use] - (self.width - 1) / 2) * self.pitch.value / 1000
@@ -145,7 +153,7 @@ class LateralColor(Result, _records.LateralColorResult):
                 color=_COLORS.get(self.pairs[worst].color.lower(), BLUE),
             )
             ax.plot(0, 0, marker="+", color=INK, ms=10, mew=1.2)
-            left, low = -0.48 * wide, -0.47 * high
+            left, low = -0.5 * wide, -0.5 * high - 0.11 * wide
             ax.plot([left, left + 0.08 * wide], [low, low], color=INK, lw=2.2)
             ax.text(
                 left + 0.09 * wide,
