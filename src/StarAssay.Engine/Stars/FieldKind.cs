@@ -41,8 +41,16 @@ internal static class FieldKind
         }
 
         int[] bright = Array.FindAll(objects, k => c.Snr[k] > TraceSnr && ((StarMarks)c.Flags[k] & (StarMarks.Edge | StarMarks.BadPixels)) == 0);
-        int shapeless = bright.Count(k => ((StarMarks)c.Flags[k] & StarMarks.NoShape) != 0), most = Math.Max(OnStrip(c.X, bright), OnStrip(c.Y, bright));
-        if (bright.Length >= FewestObjects && shapeless > ShapelessShare * bright.Length && most >= FewestObjects && most > TraceShare * bright.Length)
+        int shapeless = bright.Count(k => ((StarMarks)c.Flags[k] & StarMarks.NoShape) != 0), most = 0;
+        bool traced = bright.Length >= FewestObjects && shapeless > ShapelessShare * bright.Length;
+        if (traced)
+        {
+            // The sorting is left to where it can matter.
+            most = Math.Max(OnStrip(c.X, bright), OnStrip(c.Y, bright));
+            traced = most >= FewestObjects && most > TraceShare * bright.Length;
+        }
+
+        if (traced)
         {
             yield return StarNotes.NotAField.Say($"{most} of {bright.Length} bright objects stand on one strip of {TraceWidth:F0} pixels, and {shapeless} " +
                 "have no shape of their own: this looks like the trace of a spectrum or of a trailed star, or like the step at a dark rim, not like stars. " +

@@ -1,3 +1,5 @@
+using System.Numerics.Tensors;
+
 namespace StarAssay.Engine.Stars;
 
 /// <summary>
@@ -23,6 +25,7 @@ internal sealed class MoffatFit
     private readonly double[] right = new double[N];
     private readonly double[] byBeta = new double[N];
     private readonly double[] step = new double[N];
+    private float[] solved = [];
 
     public MoffatFit(int half)
     {
@@ -67,7 +70,7 @@ internal sealed class MoffatFit
         bool fine = m.Fwhm < FineFwhm;
         double widest = 2 * stamp.Side;
         MoffatKernel.Fill(stamp, area, m, variance, perElectron, fine, space);
-        double chi = Normal(count, unknowns), damping = 1e-3;
+        double chi = Normal(count, unknowns), damping = 1e-3, filled = m.A;
         bool converged = false;
         for (int round = 0; round < MostRounds; round++)
         {
@@ -95,6 +98,7 @@ internal sealed class MoffatFit
                 }
 
                 MoffatKernel.Fill(stamp, area, next, variance, perElectron, fine, space);
+                filled = next.A;
                 double nextChi = MoffatKernel.ChiSquare(space, count);
 
                 // Weights follow the model, so where the profile is no Moffat chi^2 may rise by a percent on the way to rest.
@@ -127,47 +131,61 @@ internal sealed class MoffatFit
         var outcome = new Outcome(m, scale * m.Fwhm * Error(fwhm, unknowns), scale * Error(x, unknowns), scale * Error(y, unknowns), perFreedom,
             true)
         { FwhmPerBeta = freeBeta ? 0 : m.Fwhm * ByBeta(fwhm, unknowns) };
-        return left ? outcome with { Left = Left(stamp, area, m, variance, perElectron, unknowns) } : outcome;
+        return left ? outcome with { Left = Left(area, count, filled, variance, perElectron, unknowns) } : outcome;
     }
 
     /// <summary>Variance of the residuals beyond the sky's, over the pixels brighter than the noise; each pixel counts by the share of it that
     /// the fit's unknowns have not taken up (one less its leverage).</summary>
-    private (double Excess, double Light, double Sky) Left(Stamp stamp, MoffatKernel.Area area, in Moffat m, float variance, float perElectron, int unknowns)
+    private (double Excess, double Light, double Sky) Left(MoffatKernel.Area area, int count, double amplitude, float variance, float perElectron,
+        int unknowns)
     {
-        Span<double> row = stackalloc double[N], solved = stackalloc double[N];
+        ReadOnlySpan<float> leverage = Leverage(count, unknowns), byAmplitude = space.Columns.AsSpan(0, count),
+            residuals = space.Columns.AsSpan(N * space.Stride, count);
         double excess = 0, light = 0, sky = 0;
         for (int j = 0; j < area.Height; j++)
         {
-            for (int i = 0; i < area.Width; i++)
+            for (int at = j * area.Padded; at < (j * area.Padded) + area.Width; at++)
             {
-                double dx = area.X + i - m.X, dy = area.Y + j - m.Y;
-                double value = m.A * Math.Pow(1 + (m.P * dx * dx) + (2 * m.K * dx * dy) + (m.R * dy * dy), -m.Beta);
-                if (!(value * value > variance))
+                // The column is the light over its own standard deviation, v / sqrt(variance + v / gain) = c: solved for v.
+                double c = amplitude * byAmplitude[at], linear = c * c * perElectron;
+                double value = 0.5 * (linear + Math.Sqrt((linear * linear) + (4 * c * c * variance)));
+                if (value * value > variance)
                 {
-                    continue;
+                    double weighted = variance + (value * perElectron), free = Math.Max(0, 1 - (double)leverage[at]);
+                    excess += (residuals[at] * (double)residuals[at] * weighted) - (free * variance);
+                    light += free * value;
+                    sky += variance * (double)variance;
                 }
-
-                int at = (j * area.Padded) + i;
-                double weighted = variance + (value * perElectron), leverage = 0;
-                for (int k = 0; k < unknowns; k++)
-                {
-                    row[k] = space.Columns[(k * space.Stride) + at];
-                }
-
-                Back(row, solved, unknowns);
-                for (int k = 0; k < unknowns; k++)
-                {
-                    leverage += row[k] * solved[k];
-                }
-
-                double residual = space.Columns[(N * space.Stride) + at], free = Math.Max(0, 1 - leverage);
-                excess += (residual * residual * weighted) - (free * variance);
-                light += free * value;
-                sky += variance * (double)variance;
             }
         }
 
         return (excess, light, Math.Sqrt(sky));
+    }
+
+    /// <summary>What of each pixel the unknowns have taken up: the square of its row of derivatives by the factor in <see cref="work"/>.</summary>
+    private ReadOnlySpan<float> Leverage(int count, int unknowns)
+    {
+        if (solved.Length < (N + 1) * count)
+        {
+            solved = new float[(N + 1) * count];
+        }
+
+        Span<float> leverage = solved.AsSpan(N * count, count);
+        leverage.Clear();
+        for (int k = 0; k < unknowns; k++)
+        {
+            Span<float> row = solved.AsSpan(k * count, count);
+            float pivot = (float)(1 / work[(k * N) + k]);
+            TensorPrimitives.Multiply(space.Columns.AsSpan(k * space.Stride, count), pivot, row);
+            for (int l = 0; l < k; l++)
+            {
+                TensorPrimitives.MultiplyAdd(solved.AsSpan(l * count, count), -(float)work[(k * N) + l] * pivot, row, row);
+            }
+
+            TensorPrimitives.MultiplyAdd(row, row, leverage, leverage);
+        }
+
+        return leverage;
     }
 
     /// <summary>A Moffat of that beta with the ellipse's shape; its adaptive Gaussian is narrower than its FWHM says by a few

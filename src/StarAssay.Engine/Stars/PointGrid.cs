@@ -29,10 +29,14 @@ internal sealed class PointGrid
             here.Add(i);
         }
 
-        double width = which.Max(i => x[i]) - which.Min(i => x[i]);
-        double height = which.Max(i => y[i]) - which.Min(i => y[i]);
+        double width = which.Length == 0 ? 0 : which.Max(i => x[i]) - which.Min(i => x[i]);
+        double height = which.Length == 0 ? 0 : which.Max(i => y[i]) - which.Min(i => y[i]);
+        Count = which.Length;
         Density = which.Length / Math.Max(width * height, cell * cell);
     }
+
+    /// <summary>How many points there are.</summary>
+    public int Count { get; }
 
     /// <summary>Points for a unit of area.</summary>
     public double Density { get; }
@@ -79,5 +83,61 @@ internal sealed class PointGrid
 
         alone = count == 1;
         return best;
+    }
+
+    /// <summary>The nearest points, nearest first.</summary>
+    /// <param name="px">Column.</param>
+    /// <param name="py">Row.</param>
+    /// <param name="least">What is nearer than this is the place itself.</param>
+    /// <param name="distance">Receives the squares of their distances; infinite where there are fewer.</param>
+    /// <param name="near">Receives which points.</param>
+    /// <returns>How many there are, at most as many as there is room for.</returns>
+    public int Nearest(double px, double py, double least, Span<double> distance, Span<int> near)
+    {
+        distance.Fill(double.PositiveInfinity);
+        int cx = (int)Math.Floor(px / cell), cy = (int)Math.Floor(py / cell), found = 0, seen = 0;
+        for (int ring = 0; seen < Count && distance[^1] > Math.Pow((ring - 1) * cell, 2); ring++)
+        {
+            for (int j = cy - ring; j <= cy + ring; j++)
+            {
+                // Between the first and the last row of a ring of cells only its two ends.
+                int step = Math.Abs(j - cy) == ring || ring == 0 ? 1 : 2 * ring;
+                for (int i = cx - ring; i <= cx + ring; i += step)
+                {
+                    if (cells.TryGetValue((i, j), out List<int>? here))
+                    {
+                        seen += here.Count;
+                        found += Sort(here, px, py, least, distance, near);
+                    }
+                }
+            }
+        }
+
+        return Math.Min(found, near.Length);
+    }
+
+    /// <summary>Puts points among the nearest so far; returns how many came in.</summary>
+    private int Sort(List<int> points, double px, double py, double least, Span<double> distance, Span<int> near)
+    {
+        int came = 0;
+        foreach (int k in points)
+        {
+            double dx = x[k] - px, dy = y[k] - py, d = (dx * dx) + (dy * dy);
+            if (d < least * least || d >= distance[^1])
+            {
+                continue;
+            }
+
+            int at = distance.Length - 1;
+            for (; at > 0 && distance[at - 1] > d; at--)
+            {
+                (distance[at], near[at]) = (distance[at - 1], near[at - 1]);
+            }
+
+            (distance[at], near[at]) = (d, k);
+            came++;
+        }
+
+        return came;
     }
 }

@@ -13,9 +13,14 @@ internal sealed class StarsAround
     private const double Agreement = 0.3;
     private const double Alike = 0.45;
 
+    // Nearer than a pixel is the star itself.
+    private const double Itself = 1;
+    private const int InCell = 3;
+
     private readonly double[] x;
     private readonly double[] y;
     private readonly double[] size;
+    private readonly PointGrid grid;
 
     /// <summary>Notes those stars that can tell sizes, at most five hundred.</summary>
     public StarsAround(StarRecord[] stars)
@@ -26,35 +31,24 @@ internal sealed class StarsAround
         x = [.. use.Select(i => stars[i].X)];
         y = [.. use.Select(i => stars[i].Y)];
         size = [.. use.Select(i => SizeSurface.LogSize(stars[i]))];
+
+        // With some stars in each cell the nearest dozen lies in few of them.
+        double cell = Math.Max(1, Math.Sqrt((x.DefaultIfEmpty().Max() + 1) * (y.DefaultIfEmpty().Max() + 1) * InCell / Math.Max(1, x.Length)));
+        grid = new PointGrid(x, y, [.. Enumerable.Range(0, x.Length)], cell);
     }
 
     /// <summary>Whether a star is as large as those nearest to it lead one to expect, by a plane through their sizes from which they do not
     /// scatter much themselves.</summary>
     public bool Knows(in StarRecord star)
     {
-        Span<double> distance = stackalloc double[Nearest];
-        Span<int> near = stackalloc int[Nearest];
-        distance.Fill(double.PositiveInfinity);
-        int found = 0;
-        for (int k = 0; k < x.Length; k++)
+        if (x.Length < Nearest)
         {
-            double dx = x[k] - star.X, dy = y[k] - star.Y, d = (dx * dx) + (dy * dy);
-            if (d < 1 || d >= distance[Nearest - 1])
-            {
-                continue;
-            }
-
-            int at = Nearest - 1;
-            for (; at > 0 && distance[at - 1] > d; at--)
-            {
-                (distance[at], near[at]) = (distance[at - 1], near[at - 1]);
-            }
-
-            (distance[at], near[at]) = (d, k);
-            found = Math.Min(Nearest, found + 1);
+            return false;
         }
 
-        if (found < Nearest)
+        Span<double> distance = stackalloc double[Nearest];
+        Span<int> near = stackalloc int[Nearest];
+        if (grid.Nearest(star.X, star.Y, Itself, distance, near) < Nearest)
         {
             return false;
         }
