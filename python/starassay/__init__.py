@@ -60,6 +60,8 @@ _NAMES = {
     "Measured": ".results",
     "Note": ".results",
     "Result": ".results",
+    "NightPlan": ".planning",
+    "plan_night": ".planning",
     "Frame": ".imaging.frame",
     "read_frame": ".imaging.frames",
     "UnitError": "._units",

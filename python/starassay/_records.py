@@ -69,6 +69,17 @@ BUDGET_REQUEST = Request(
     Field('coverage_probability', 'coverage_probability', '', 'number', 'Probability that the expanded interval is to hold.', default=0.95),
 )
 
+#: A claim, and what simulated nights would have measured and stated.
+CHANCE_REQUEST = Request(
+    Field('claim', 'claim', '', 'record', 'The claim or requirement.', required=True),
+    Field('truth', 'truth', '', 'number', "The value that was true in all nights, in the claim's unit.", required=True),
+    Field('rows', 'rows', '', 'integer', 'Rows of both: how many numbers of pairs were tried.', low=1, high=1000, required=True),
+    Field('unit_factor', 'unit_factor', '', 'number', "How many of the claim's units are one of the values'.", default=1),
+    Field('risk', 'risk', '', 'number', 'Largest accepted probability that "met" or "not met" is wrong.', default=0.05),
+    Field('wanted', 'wanted', '', 'number', 'Share of the nights that shall be decided, and rightly.', default=0.9, low=0.5, high=0.999),
+    Field('counted', 'counted', '', 'text', 'What is counted, in the plural: "pairs of 20 s".', default='pairs'),
+)
+
 #: A range that a quantity shall lie in.
 CLAIM = Request(
     Field('name', 'name', '', 'text', 'Short name for tables.', required=True),
@@ -241,11 +252,45 @@ MERIT_REQUEST = Request(
     Field('wanted_strehl', 'wanted_strehl', '', 'number', 'Polychromatic Strehl ratio wanted of the passband that is looked for.', default=0.8),
 )
 
+#: The Moon's limb in front of a telescope.
+MOON_LIMB_REQUEST = Request(
+    Field('aperture', 'aperture_mm', 'mm', 'number', 'Diameter of the entrance pupil, mm.', required=True),
+    Field('focal_length', 'focal_length_mm', 'mm', 'number', 'Focal length at the sensor, mm.', required=True),
+    Field('obstruction', 'obstruction', '', 'number', 'Central obstruction, ratio of diameters.', default=0),
+    Field('pitch', 'pitch_um', 'um', 'number', 'Pixel pitch, um.', required=True),
+    Field('bandwidth', 'bandwidth_nm', 'nm', 'number', 'Full width of the filter about 550 nm, nm.', default=300, low=0.01, high=800),
+    Field('efficiency', 'efficiency', '', 'number', 'Electrons for a photon that reaches the objective.', default=0.5, low=0.001, high=1),
+    Field('level', 'level_electrons', 'electron', 'number', 'Level that the brightest pixel is to stay below, electrons.', required=True),
+    Field('lit_share', 'lit_share', '', 'number', 'Lit share of the disc.', low=0.01, high=1, required=True),
+)
+
 #: Several instruments to be put in order.
 ORDER_REQUEST = Request(
     Field('instruments', 'instruments', '', 'records', 'At least two, all with the same quantity.', required=True),
     Field('correlation', 'correlation', '', 'number', 'Correlation of any two values (same camera, same night): -1 to 1.', default=0),
     Field('coverage_factor', 'coverage_factor', '', 'number', 'Coverage factor of the scores.', default=2),
+)
+
+#: Pairs that are still to be taken:
+PAIR_PLAN_REQUEST = Request(
+    Field('aperture', 'aperture_mm', 'mm', 'number', 'Diameter of the entrance pupil, mm.', required=True),
+    Field('focal_length', 'focal_length_mm', 'mm', 'number', 'Focal length at the sensor, mm.', required=True),
+    Field('pupil', 'pupil', '', 'record', 'Pupil.'),
+    Field('wavelength', 'wavelength_nm', 'nm', 'number', 'Wavelength of the narrow filter, nm.', required=True),
+    Field('noll', 'noll', '', 'array 1 i4', 'Noll numbers of the wavefront that is assumed, 5 to 22.'),
+    Field('coefficients', 'coefficients_nm', 'nm', 'array 1 f8', 'Their coefficients, nm RMS.'),
+    Field('pitch', 'pitch_um', 'um', 'number', 'Pixel pitch, um.', required=True),
+    Field('gain', 'gain_electrons_per_adu', 'electron / adu', 'number', 'Electrons for one ADU.', default=1),
+    Field('read_noise', 'read_noise_electrons', 'electron', 'number', 'Read noise, RMS electrons.', default=3),
+    Field('defocus', 'defocus_um', 'um', 'number', 'Defocus to either side, um.', required=True),
+    Field('light', 'light_electrons', 'electron', 'number', 'Electrons of the star in one image.', required=True),
+    Field('exposure', 'exposure_s', 's', 'number', 'Exposure of one image, s.', required=True),
+    Field('seeing', 'seeing_arcsec', 'arcsec', 'number', "Seeing at the star's altitude and at the wavelength, FWHM in arcsec.", required=True),
+    Field('known_to', 'known_to', '', 'record', 'Standard uncertainties of what will be held fixed, and the speed of the air.'),
+    Field('most_pairs', 'most_pairs', '', 'integer', 'Most pairs that are thought of.', default=6, low=1, high=30),
+    Field('draws', 'draws', '', 'integer', "Pairs that are drawn with the air's remainder and fitted.", default=6, low=1, high=50),
+    Field('nights', 'nights', '', 'integer', 'Nights that are simulated from their covariances.', default=600, low=10, high=100000),
+    Field('seed', 'seed', '', 'integer', 'Seed of air and noise.'),
 )
 
 #: Places of stars on the frame and in the plane that touches the sky near the field's center.
@@ -359,6 +404,27 @@ SPECTRUM_SCENE = Request(
     Field('cosmic_rays', 'cosmic_rays', '', 'integer', 'Cosmic-ray hits.', default=10),
     Field('lamps', 'lamps', '', 'texts', 'Lamps of a lamp frame; empty = a star.'),
     Field('seed', 'seed', '', 'integer', 'Seed of the noise; negative = no noise.', default=1),
+)
+
+#: A star, what looks at it, and the air between:
+STAR_EXPOSURE_REQUEST = Request(
+    Field('aperture', 'aperture_mm', 'mm', 'number', 'Diameter of the entrance pupil, mm.', low=5, high=20000, required=True),
+    Field('focal_length', 'focal_length_mm', 'mm', 'number', 'Focal length at the sensor, mm.', low=10, high=500000, required=True),
+    Field('pupil', 'pupil', '', 'record', 'What lets light through.'),
+    Field('noll', 'noll', '', 'array 1 i4', 'Noll numbers of the wavefront that is assumed.'),
+    Field('coefficients', 'coefficients_nm', 'nm', 'array 1 f8', 'Their coefficients, nm RMS.'),
+    Field('pitch', 'pitch_um', 'um', 'number', 'Pixel pitch, um.', required=True),
+    Field('magnitude', 'magnitude', '', 'number', 'Visual magnitude of the star, V.', low=-30, high=30, required=True),
+    Field('temperature', 'temperature_kelvin', 'K', 'number', "Temperature of the star: it takes the magnitude from V to the filter's wavelength.", default=9500, low=1000, high=100000),
+    Field('wavelength', 'wavelength_nm', 'nm', 'number', 'Middle of the filter, nm.', default=550, low=300, high=1100),
+    Field('bandwidth', 'bandwidth_nm', 'nm', 'number', 'Full width of the filter, nm.', default=100, low=0.01, high=800),
+    Field('efficiency', 'efficiency', '', 'number', 'Electrons for a photon that reaches the objective: optics, filter and detector together, the air left out.', default=0.5, low=0.001, high=1),
+    Field('altitude', 'altitude_deg', 'deg', 'number', 'Altitude of the star above the horizon.', default=90, low=5, high=90),
+    Field('seeing', 'seeing_arcsec', 'arcsec', 'number', 'Seeing, FWHM in arcsec, in the zenith at 500 nm.', default=2, low=0, high=60),
+    Field('level', 'level_electrons', 'electron', 'number', 'Level that the brightest pixel is to stay below, electrons.', default=25000, low=10, high=1000000000),
+    Field('wanted', 'wanted_electrons', 'electron', 'number', 'Electrons of the star that are wanted in one exposure.', default=10000000, low=0, high=1000000000000),
+    Field('dispersion', 'dispersion_nm_per_px', 'nm / pix', 'number', 'Dispersion of a spectrum without a slit; 0 = no spectrum. The level then holds for its brightest column.', default=0, low=0, high=100),
+    Field('defocus_waves', 'defocus_waves', '', 'number', 'Defocus to either side in waves of W020; 0 = in focus.', default=0, low=0, high=50),
 )
 
 #: What to find and how to measure it.
@@ -1083,6 +1149,40 @@ class Comparison(Record):
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class DecidingChance(Record):
+    """How likely it is that so many pairs decide a claim.
+
+    Attributes
+    ----------
+    right : ndarray
+        Share of the nights that decided it rightly, by the number of pairs from 1.
+    wrong : ndarray
+        Share that decided it wrongly.
+    needed : int
+        Least number of pairs that reaches the wanted share; 0 when none that was tried
+        does.
+    reached : float
+        The share that is promised for it (for the most pairs when none suffices): what
+        was counted, less the standard error of the count, so that chance in the
+        simulation promises nothing.
+    sentence : str
+        The promise, with what it rests on.
+    """
+
+    right: np.ndarray
+    wrong: np.ndarray
+    needed: int
+    reached: float
+    sentence: str
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'right': ('right', 'array 1 f8', '', None), 'wrong': ('wrong', 'array 1 f8', '', None),
+        'needed': ('needed', 'integer', '', None), 'reached': ('reached', 'number', '', None),
+        'sentence': ('sentence', 'text', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class Decision(Record):
     """A decision with its grounds.
 
@@ -1485,6 +1585,27 @@ class LensColorResult(Record):
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class Moonlight(Record):
+    """How bright the Moon's limb is, for planning.
+
+    Attributes
+    ----------
+    brightness : Quantity (mag / arcsec2)
+        Of the lit part in the mean, V magnitudes a square arcsecond.
+    longest : Quantity (s)
+        Exposure at which the bright limb reaches the level.
+    """
+
+    brightness: u.Quantity
+    longest: u.Quantity
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'brightness': ('brightness', 'number', 'mag / arcsec2', None),
+        'longest': ('longest_s', 'number', 's', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class OrderOfMerit(Record):
     """Instruments in order of merit, each compared with the next by the one rule for two
     instruments.
@@ -1533,6 +1654,72 @@ class PairAlone(Record):
     _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
         'coefficient': ('coefficient_nm', 'array 1 f8', 'nm', None),
         'rms': ('rms_nm', 'number', 'nm', None), 'chi_squared': ('chi_squared', 'number', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class PlannedQuantity(Record):
+    """One quantity over the simulated nights.
+
+    Attributes
+    ----------
+    name : str
+        Name from the one list.
+    unit : str
+        Its unit.
+    truth : float
+        Value that was assumed to be true.
+    values : ndarray, 2 axes
+        What the nights would give: row n - 1 holds those with n pairs, one column a
+        night; NaN where a doubt stands against it.
+    uncertainties : ndarray, 2 axes
+        The standard uncertainty that they would state.
+    """
+
+    name: str
+    unit: str
+    truth: float
+    values: np.ndarray
+    uncertainties: np.ndarray
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'name': ('name', 'text', '', None), 'unit': ('unit', 'text', '', None),
+        'truth': ('truth', 'number', '', None), 'values': ('values', 'array 2 f8', '', None),
+        'uncertainties': ('uncertainties', 'array 2 f8', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class PairPlan(Record):
+    """What pairs that are still to be taken would give.
+
+    Attributes
+    ----------
+    quantities : tuple of PlannedQuantity
+        Each quantity that claims can be about.
+    chi_squared : float
+        Mean of the drawn pairs: what the air leaves in a finite exposure makes it exceed
+        1.
+    doubted : int
+        How many of the drawn pairs got a note of doubt; their share of the nights decides
+        nothing.
+    draws : int
+        How many pairs were drawn.
+    doubts : tuple of str
+        What was doubted, each text once.
+    """
+
+    quantities: tuple[PlannedQuantity, ...]
+    chi_squared: float
+    doubted: int
+    draws: int
+    doubts: tuple[str, ...]
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'quantities': ('quantities', 'records', '', PlannedQuantity),
+        'chi_squared': ('chi_squared', 'number', '', None),
+        'doubted': ('doubted', 'integer', '', None), 'draws': ('draws', 'integer', '', None),
+        'doubts': ('doubts', 'texts', '', None),
     }
 
 
@@ -2091,6 +2278,69 @@ class SpectrumTruth(Record):
 
     _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
         'focus': ('focus_um', 'array 1 f8', 'um', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class StarExposure(Record):
+    """What a star gives, and how long it may be exposed.
+
+    Attributes
+    ----------
+    airmass : float
+        At the star's altitude.
+    extinction : Quantity (mag)
+        Light that the air takes, magnitudes: typical, since sites and nights differ by a
+        tenth and more.
+    seeing : Quantity (arcsec)
+        Seeing at this altitude and wavelength, FWHM.
+    dispersion : Quantity (arcsec)
+        Length of the little spectrum that the air makes of the star between the filter's
+        edges.
+    smear : Quantity (pix)
+        The same on the sensor.
+    electron_rate : Quantity (electron / s)
+        Electrons a second of the whole star.
+    defocus : Quantity (um)
+        Shift of the sensor to either side of focus.
+    blur : Quantity (pix)
+        Geometric diameter of the disc, |shift| / N; in focus the FWHM of the star.
+    peak_share : float
+        Share of the light in the brightest pixel, on the side of focus where it is
+        brighter.
+    longest : Quantity (s)
+        Exposure at which the brightest pixel reaches the level.
+    light : Quantity (s)
+        Exposure that gathers the electrons wanted.
+    scintillation : float
+        Relative RMS of the star's light in an exposure of a second; it falls with the
+        root of the time.
+    """
+
+    airmass: float
+    extinction: u.Quantity
+    seeing: u.Quantity
+    dispersion: u.Quantity
+    smear: u.Quantity
+    electron_rate: u.Quantity
+    defocus: u.Quantity
+    blur: u.Quantity
+    peak_share: float
+    longest: u.Quantity
+    light: u.Quantity
+    scintillation: float
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'airmass': ('airmass', 'number', '', None),
+        'extinction': ('extinction', 'number', 'mag', None),
+        'seeing': ('seeing_arcsec', 'number', 'arcsec', None),
+        'dispersion': ('dispersion_arcsec', 'number', 'arcsec', None),
+        'smear': ('smear_px', 'number', 'pix', None),
+        'electron_rate': ('electron_rate', 'number', 'electron / s', None),
+        'defocus': ('defocus_um', 'number', 'um', None), 'blur': ('blur_px', 'number', 'pix', None),
+        'peak_share': ('peak_share', 'number', '', None),
+        'longest': ('longest_s', 'number', 's', None), 'light': ('light_s', 'number', 's', None),
+        'scintillation': ('scintillation', 'number', '', None),
     }
 
 

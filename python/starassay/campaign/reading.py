@@ -33,13 +33,15 @@ DESIGNS = _records.ADVICE_REQUEST["design"].choices
 ORIENTATIONS = _records.WAVEFRONT_REQUEST["orientation"].choices
 
 
-def read_campaign(path: str | Path) -> Campaign:
+def read_campaign(path: str | Path, *, frames: bool = True) -> Campaign:
     """Read and check a campaign file.
 
     Parameters
     ----------
     path : path
         The file, or the folder that holds ``campaign.toml``.
+    frames : bool
+        False while none were taken yet: entries need no files, and there may be no entries.
 
     Returns
     -------
@@ -54,6 +56,7 @@ def read_campaign(path: str | Path) -> Campaign:
         When something in it is wrong; the message names file, line and key.
     """
     path = _units.path_of(path, "path")
+    frames = _units.flag(frames, "frames")
     file = TomlFile(path / FILE_NAME if path.is_dir() else path)
     top = file.table()
     measurements = declared()
@@ -77,13 +80,15 @@ def read_campaign(path: str | Path) -> Campaign:
         for entry in wrong.gather(lambda: top.tables(key)) or []:
             # A filter that is wrong itself has been told; its entries are not told again.
             if filters is not None or not isinstance(entry.values.get("filter"), str):
-                read.append(wrong.gather(lambda: _test(measurements[key], entry, filters or {})))
+                read.append(
+                    wrong.gather(lambda: _test(measurements[key], entry, filters or {}, frames))
+                )
     listed = any(key in measurements for key in top.values)
-    if not read and (not wrong.errors or not listed):
+    if frames and not read and (not wrong.errors or not listed):
         wrong.gather(lambda: _no_test(file, measurements))
     tests = tuple(t for t in read if t is not None)
     # A claim may name a test that could not be read: then only what is left of the claim is looked at.
-    among = None if len(tests) < len(read) or wrong.errors else tests
+    among = None if len(tests) < len(read) or wrong.errors or not frames else tests
     claims = [
         wrong.gather(lambda: _claim(entry, key == "requirements", among))
         for key in ("claims", "requirements")
@@ -188,8 +193,8 @@ def _site(t: Table) -> SiteEntry:
     )
 
 
-def _test(one: Measurement, t: Table, filters: dict[str, FilterEntry]) -> Test:
-    """An entry of a measurement: its files by role, and what it declares as options."""
+def _test(one: Measurement, t: Table, filters: dict[str, FilterEntry], frames: bool) -> Test:
+    """An entry of a measurement: its files by role (none while `frames` is False), and what it declares as options."""
     light = [one.light] if one.light else []
     roles = [r.name for r in one.roles] + (["pairs"] if one.pairs else [])
     own = [o for o in one.options if o.name not in light]
@@ -198,7 +203,9 @@ def _test(one: Measurement, t: Table, filters: dict[str, FilterEntry]) -> Test:
     if chosen and chosen not in filters:
         t.choice("filter", list(filters) or ["one that [filters.NAME] describes"], "")
     known = filters.get(chosen)
-    files = _pairs(t, one) if "pairs" in t.values and one.pairs else _files(t, one)
+    files: dict[str, tuple[Path, ...]] = {}
+    if frames:
+        files = _pairs(t, one) if "pairs" in t.values and one.pairs else _files(t, one)
     said = {o.name: value for o in own if (value := t.option(o)) is not None}
     for name in light:
         said_light = t.option(Option(name, "numbers", "", "nm", low=200.0, high=20000.0))
@@ -212,7 +219,7 @@ def _test(one: Measurement, t: Table, filters: dict[str, FilterEntry]) -> Test:
                 f"a {one.title.lower()} needs the wavelength it was taken at. Describe the filter under "
                 "[filters.NAME] and give its name here.",
             )
-    wrong = one.complaint(files, said)
+    wrong = one.complaint(files, said) if frames else None
     if wrong is not None:
         raise t.fail(*wrong)
     return Test(one, t.text("name", f"{one.title} {t.place[-1] + 1}"), files, known, said)

@@ -24,6 +24,7 @@ from ..imaging.glances import Glance
 from ..optics.telescope import Telescope
 from ..results import Result
 from ._drafting import Draft
+from ._planning import Recipe
 
 
 @dataclasses.dataclass(frozen=True)
@@ -339,6 +340,8 @@ class Measurement:
         anything is measured; None when nothing is.
     draft : callable or None
         From all frames of a folder at a glance to the entries that this measurement would make of them.
+    recipe : Recipe or None
+        What it needs from a night that is still to come.
     words : dict of str to str
         Terms that its report uses, with their meaning.
     caveat : str
@@ -363,6 +366,7 @@ class Measurement:
         [Mapping[str, Sequence[Path]], Mapping[str, Any]], tuple[str, str] | None
     ] | None = None
     draft: Callable[[Sequence[Glance]], list[Draft]] | None = None
+    recipe: Recipe | None = None
     words: Mapping[str, str] = dataclasses.field(default_factory=dict)
     caveat: str = ""
     caution: tuple[str, ...] = ()

@@ -23,6 +23,7 @@ from .._declaring import (
     options,
 )
 from .._drafting import Draft, paths, step_asked, titled, together
+from .planning import RECIPE
 
 #: Band of the figures of merit where none is named.
 BAND = [400, 700] * u.nm
@@ -169,6 +170,7 @@ MEASUREMENT = Measurement(
     ),
     measure=measure,
     draft=draft,
+    recipe=RECIPE,
     check=check,
     telescope="aperture focal_length [obstruction]",
     words={

@@ -11,6 +11,7 @@ from ...imaging.glances import Glance
 from ...imaging.focus_positions import positions_complaint
 from .._declaring import FOCUS_RUN, Measurement, Part, Role, Setup, options
 from .._drafting import Draft, focus_runs, paths, step_asked, titled
+from .planning import RECIPE
 
 
 def measure(setup: Setup) -> list[Part]:
@@ -71,6 +72,7 @@ MEASUREMENT = Measurement(
     ),
     measure=measure,
     draft=draft,
+    recipe=RECIPE,
     check=check,
     telescope="aperture focal_length [obstruction]",
     light="wavelength",

@@ -9,6 +9,7 @@ from ..._records import LATERAL_COLOR_REQUEST, MEASUREMENTS
 from ...imaging.glances import Glance
 from .._declaring import Measurement, Option, Part, Role, Setup, options
 from .._drafting import Draft, focus_runs, paths, titled, together
+from .planning import RECIPE
 
 
 def measure(setup: Setup) -> list[Part]:
@@ -67,6 +68,7 @@ MEASUREMENT = Measurement(
     ),
     measure=measure,
     draft=draft,
+    recipe=RECIPE,
     telescope="[aperture] [focal_length]",
     words={
         "Lateral color": (

@@ -8,6 +8,7 @@ from ..._records import MEASUREMENTS, PLATE_SCALE_REQUEST
 from ...imaging.glances import Glance
 from .._declaring import IN_FILE, Measurement, Option, Part, Role, Setup, in_file, options
 from .._drafting import Draft, paths, titled, together
+from .planning import RECIPE
 
 
 def measure(setup: Setup) -> list[Part]:
@@ -70,6 +71,7 @@ MEASUREMENT = Measurement(
     ),
     measure=measure,
     draft=draft,
+    recipe=RECIPE,
     telescope="[aperture]",
     together=False,
     words={

@@ -8,6 +8,7 @@ from ..._records import RELATIVE_ILLUMINATION_REQUEST, MEASUREMENTS
 from ...imaging.glances import Glance
 from .._declaring import Measurement, Part, Role, Setup, options
 from .._drafting import Draft, paths, titled, together
+from .planning import RECIPE
 
 
 def measure(setup: Setup) -> list[Part]:
@@ -60,6 +61,7 @@ MEASUREMENT = Measurement(
     options=options(RELATIVE_ILLUMINATION_REQUEST, "bias_level turned"),
     measure=measure,
     draft=draft,
+    recipe=RECIPE,
     telescope="aperture focal_length [obstruction]",
     words={
         "Relative illumination": (

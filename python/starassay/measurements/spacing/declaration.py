@@ -9,6 +9,7 @@ from typing import Any
 from ..._records import MEASUREMENTS, SPACING_REQUEST
 from ...imaging.focus_positions import positions_complaint
 from .._declaring import FOCUS_RUN, Measurement, Option, Part, Role, Setup, options
+from .planning import RECIPE
 
 
 def measure(setup: Setup) -> list[Part]:
@@ -69,6 +70,7 @@ MEASUREMENT = Measurement(
         *FOCUS_RUN,
     ),
     measure=measure,
+    recipe=RECIPE,
     # No draft: headers do not tell the distance, so that runs are drafted as focus runs.
     check=check,
     telescope="aperture focal_length [obstruction]",

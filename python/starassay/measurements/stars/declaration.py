@@ -8,6 +8,7 @@ from ..._records import MEASUREMENTS, STAR_REQUEST
 from ...imaging.glances import Glance
 from .._declaring import IN_FILE, Measurement, Option, Part, Role, Setup, in_file, options
 from .._drafting import Draft, focus_runs, paths, titled, together
+from .planning import RECIPE
 
 
 def measure(setup: Setup) -> list[Part]:
@@ -72,6 +73,7 @@ MEASUREMENT = Measurement(
     ),
     measure=measure,
     draft=draft,
+    recipe=RECIPE,
     telescope="[focal_length]",
     light="filter_wavelength",
     together=False,

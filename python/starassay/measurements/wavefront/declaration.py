@@ -10,6 +10,7 @@ from ..._records import KNOWN_TO, MEASUREMENTS, WAVEFRONT_REQUEST
 from ...imaging.glances import Glance
 from .._declaring import IN_FILE, Measurement, Option, Part, Role, Setup, in_file, options
 from .._drafting import Draft, paths, titled, together
+from .planning import RECIPE
 
 _INSIDE = "star with the sensor nearer to the objective than best focus"
 _OUTSIDE = "the same star with the sensor farther away, one for each inside"
@@ -120,6 +121,7 @@ MEASUREMENT = Measurement(
     ),
     measure=measure,
     draft=draft,
+    recipe=RECIPE,
     telescope="aperture focal_length [obstruction] [vanes]",
     light="wavelength",
     light_needed=True,

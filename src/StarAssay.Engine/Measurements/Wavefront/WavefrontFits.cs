@@ -11,7 +11,14 @@ public static class WavefrontFits
     /// <exception cref="InputException">The request cannot work as given.</exception>
     /// <exception cref="CannotMeasureException">The images do not hold the measurement.</exception>
     [Measurement("wavefront", "Wavefront")]
-    public static WavefrontFit Measure(WavefrontRequest request, RunContext context)
+    public static WavefrontFit Measure(WavefrontRequest request, RunContext context) => Judged(request, context, (prepared, run, judgment, notes) =>
+    {
+        context.Report(1, "done");
+        return ResultMaker.Make(request, prepared, run, judgment, notes);
+    });
+
+    /// <summary>Fits and judges, and hands what came of it to a function while the fit's memory is still there.</summary>
+    internal static T Judged<T>(WavefrontRequest request, RunContext context, Func<PairPreparation[], FitRun, FitJudgment, List<Note>, T> make)
     {
         request.RequireValid();
         foreach (Frame frame in request.Frames)
@@ -31,7 +38,6 @@ public static class WavefrontFits
         FitChecks.AfterFit(request, prepared, run, notes, team, context);
         FitJudgment judgment = FitJudgment.Make(request, prepared, run, notes, team, context);
         SetupChecks.AfterFit(request, prepared, run, judgment, notes, team, context);
-        context.Report(1, "done");
-        return ResultMaker.Make(request, prepared, run, judgment, notes);
+        return make(prepared, run, judgment, notes);
     }
 }

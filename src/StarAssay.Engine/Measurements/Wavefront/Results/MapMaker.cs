@@ -121,14 +121,17 @@ internal sealed class MapMaker
     {
         double[] map = Map(c);
         double noise2 = (gram * photons).Trace();
-        double raw2 = map.Take(weight.Length).Select((v, p) => weight[p] * v * v).Sum();
-        (double rms, double uRms) = RmsOf(c, covariance, raw2 - noise2 + unseen.MeanNm2, unseen.SigmaNm2);
-        (double strehl, double uStrehl) = StrehlOf(map, covariance, wavelengthNm, noise2 - unseen.MeanNm2, unseen.SigmaNm2);
+        (Measured Rms, Measured Strehl) power = Power(map, c, covariance, noise2, unseen, wavelengthNm);
+        double rms = power.Rms.Value;
         double waves = 2 * Math.PI * rms / wavelengthNm;
         (double pv, double uPv, double bias) = PvOf(c, covariance);
-        return new MapFigures(Spread(map), Spread(Sigmas(covariance)), new Measured(rms, uRms, "nm"), new Measured(pv, uPv, "nm"), bias,
-            new Measured(strehl, uStrehl, string.Empty), rms / wavelengthNm > 0.1 ? double.NaN : Math.Exp(-waves * waves), Math.Sqrt(noise2));
+        return new MapFigures(Spread(map), Spread(Sigmas(covariance)), power.Rms, new Measured(pv, uPv, "nm"), bias,
+            power.Strehl, rms / wavelengthNm > 0.1 ? double.NaN : Math.Exp(-waves * waves), Math.Sqrt(noise2));
     }
+
+    /// <summary>RMS and Strehl ratio alone, as <see cref="Figures"/> gives them.</summary>
+    public (Measured Rms, Measured Strehl) Power(double[] c, Matrix<double> covariance, Matrix<double> photons, UnseenPower unseen, double wavelengthNm) =>
+        Power(Map(c), c, covariance, (gram * photons).Trace(), unseen, wavelengthNm);
 
     /// <summary>The budget's line for power that the modes cannot show.</summary>
     public WavefrontBudgetLine LineOf(UnseenPower unseen, double[] c, double wavelengthNm)
@@ -155,6 +158,14 @@ internal sealed class MapMaker
     /// <summary>Derivative of the Strehl ratio by the coefficients.</summary>
     public Vector<double> StrehlGradient(double[] c, double wavelengthNm) =>
         Vector<double>.Build.DenseOfArray(StrehlGradient(Map(c), wavelengthNm, out _));
+
+    private (Measured Rms, Measured Strehl) Power(double[] map, double[] c, Matrix<double> covariance, double noise2, UnseenPower unseen, double wavelengthNm)
+    {
+        double raw2 = map.Take(weight.Length).Select((v, p) => weight[p] * v * v).Sum();
+        (double rms, double uRms) = RmsOf(c, covariance, raw2 - noise2 + unseen.MeanNm2, unseen.SigmaNm2);
+        (double strehl, double uStrehl) = StrehlOf(map, covariance, wavelengthNm, noise2 - unseen.MeanNm2, unseen.SigmaNm2);
+        return (new Measured(rms, uRms, "nm"), new Measured(strehl, uStrehl, string.Empty));
+    }
 
     // RMS without the noise's own share: E[c'Gc] = true + tr(G C). Its variance is 4 c'GCGc + 2 tr(GCGC), of which the second
     // part keeps the bar open when the true RMS is near zero.
@@ -223,7 +234,8 @@ internal sealed class MapMaker
         return (pv, Math.Sqrt(Math.Max(0, (sum2 / Draws) - (mean * mean))), mean - pv);
     }
 
-    private static Matrix<double> Root(Matrix<double> covariance)
+    /// <summary>A matrix that turns independent normal numbers into some of this covariance.</summary>
+    public static Matrix<double> Root(Matrix<double> covariance)
     {
         MathNet.Numerics.LinearAlgebra.Factorization.Evd<double> evd = covariance.Evd(Symmetricity.Symmetric);
         return evd.EigenVectors * Matrix<double>.Build.DenseOfDiagonalVector(evd.EigenValues.Real().PointwiseMaximum(0).PointwiseSqrt());

@@ -1,0 +1,678 @@
+"""Plans a night: which star when, how long, how far out of focus, and how many pairs decide the claims."""
+
+from __future__ import annotations
+
+import dataclasses
+import functools
+import math
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from astropy import units as u
+from astropy.coordinates import EarthLocation, Galactic, SkyCoord, get_constellation
+from astropy.time import Time
+
+from .. import _gateway, _records, _units
+from .._records import QUANTITIES
+from ..campaign.description import Campaign, ClaimEntry, FilterEntry
+from ..campaign.reading import read_campaign
+from ..errors import CannotMeasureError, InputError
+from ..measurements import declared
+from ..measurements._declaring import Measurement
+from ..measurements._planning import FIELD, SPECTRUM, TWILIGHT, Limit, Recipe, Situation
+from .bright_stars import Star, bright_stars, places
+from .exposures import Setup, camera_setting
+from .moonlight import limb_exposure
+from .night_plan import NightPlan, Promise, Step
+from .night_sky import CIVIL, NAUTICAL, NightSky, read_night, read_site, without_downloads
+
+_USUAL_WELL = 30_000 * u.electron
+_USUAL_FILTER = FilterEntry("", 540 * u.nm, 10 * u.nm)
+_WHITE = FilterEntry("", 550 * u.nm, 300 * u.nm)
+_USUAL_DISPERSION = 1.0 * u.nm / u.pix
+_GRATING_SHARE = 0.3
+_OVERHEAD_S = 30.0
+_COOLING_MIN = 60.0
+_MOST = 6
+#: Nearer to the Moon than this, its light and its halo disturb (judgments, no source).
+_STAR_FROM_MOON, _FIELD_FROM_MOON = 10.0, 40.0
+
+
+def plan_night(
+    campaign: Campaign | str | Path,
+    *,
+    night: str,
+    site: EarthLocation | str,
+    seeing: u.Quantity | str | None = None,
+    efficiency: float = 0.5,
+    horizon: u.Quantity | str = 35 * u.deg,
+    focuser_step: u.Quantity | str | None = None,
+    strehl: float | None = None,
+    chance: float = 0.9,
+    clock: u.Quantity | str = 0 * u.hour,
+) -> NightPlan:
+    """Plan one night for a campaign whose frames are still to be taken.
+
+    Parameters
+    ----------
+    campaign : Campaign or path
+        Telescope, camera, filters, claims; entries need no frames. Without entries and claims every
+        measurement is planned.
+    night : str
+        Date of the evening, such as ``"2026-12-11"``.
+    site : EarthLocation or str
+        Latitude, longitude (east positive) and height: ``"48.1, 11.6, 520 m"``.
+    seeing : Quantity, optional
+        FWHM in the zenith at 500 nm; the campaign's, else 2.5 arcsec.
+    efficiency : float
+        Electrons for a photon at the objective: optics, filter and detector together.
+    horizon : Quantity
+        Least altitude of a star.
+    focuser_step : Quantity, optional
+        How far one step of the focuser moves the sensor; defocus is then given in steps too.
+    strehl : float, optional
+        Strehl ratio that the telescope is assumed to have; by default half as far from perfect as the strictest
+        claim allows.
+    chance : float
+        Share of nights that shall decide a claim.
+    clock : Quantity
+        Local clock time less UTC, for the times that are printed.
+
+    Returns
+    -------
+    NightPlan
+        Steps in order, promises, cautions, and what was assumed.
+
+    Raises
+    ------
+    InputError
+        When the site or the night is none, or the campaign lacks what a plan needs.
+    CannotMeasureError
+        When the night does not get dark.
+    """
+    if not isinstance(campaign, Campaign):
+        campaign = read_campaign(_units.path_of(campaign, "campaign"), frames=False)
+    asked = _Asked(
+        float(_units.number(efficiency, "", "efficiency")),
+        _units.number(horizon, "deg", "horizon"),
+        None if focuser_step is None else _units.number(focuser_step, "um", "focuser_step"),
+        None if strehl is None else _units.number(strehl, "", "strehl"),
+        _units.number(chance, "", "chance"),
+    )
+    asked.check()
+    hours = _units.number(clock, "h", "clock")
+    if not -14 <= hours <= 14:
+        raise InputError(
+            f"clock is {hours:g} h; no clock differs so much from UTC.", argument="clock"
+        )
+    with without_downloads():
+        place = read_site(site)
+        sky = NightSky.over(place, read_night(night))
+        planner = _Planner(campaign, asked, sky, _seeing(campaign, seeing))
+        return planner.plan(str(read_night(night)), hours)
+
+
+@dataclasses.dataclass(frozen=True)
+class _Asked:
+    """Plain options, checked."""
+
+    efficiency: float
+    horizon: float
+    step_um: float | None
+    strehl: float | None
+    chance: float
+
+    def check(self) -> None:
+        for name, value, low, high in (
+            ("efficiency", self.efficiency, 0.01, 1.0),
+            ("horizon", self.horizon, 10.0, 80.0),
+            ("focuser_step", self.step_um, 0.001, 10_000.0),
+            ("strehl", self.strehl, 0.3, 0.9999),
+            ("chance", self.chance, 0.5, 0.99),
+        ):
+            if value is not None and not low <= value <= high:
+                raise InputError(
+                    f"{name} is {value:g}; it must be between {low:g} and {high:g}.", argument=name
+                )
+
+
+def _seeing(campaign: Campaign, given: Any) -> tuple[u.Quantity, str]:
+    """The seeing and where it comes from."""
+    if given is not None:
+        arcsec = _units.number(given, "arcsec", "seeing")
+        if not 0.2 <= arcsec <= 20:
+            raise InputError(
+                f"seeing is {arcsec:g} arcsec; give its FWHM, mostly 1 to 4 arcsec.",
+                argument="seeing",
+            )
+        return arcsec * u.arcsec, "as given"
+    if campaign.site.seeing is not None:
+        return campaign.site.seeing.to(u.arcsec), "from the campaign"
+    return 2.5 * u.arcsec, "taken as usual; give what your site has"
+
+
+class _Planner:
+    """One plan while it is made."""
+
+    def __init__(
+        self, campaign: Campaign, asked: _Asked, sky: NightSky, seeing: tuple[u.Quantity, str]
+    ) -> None:
+        self.campaign, self.asked, self.sky = campaign, asked, sky
+        self.assumptions: list[str] = []
+        self.remarks: list[str] = []
+        camera = campaign.camera
+        if camera.pitch is None:
+            raise InputError(
+                f"{campaign.path} does not say the pixel pitch, and no frame's header can yet. Add it under [camera], "
+                'such as pitch = "3.76 um".',
+                argument="pitch",
+            )
+        gain = camera.gain or 1.0 * u.electron / u.adu
+        well = (
+            _USUAL_WELL if camera.saturation is None else (camera.saturation * gain).to(u.electron)
+        )
+        if camera.saturation is None or camera.gain is None:
+            self.assumptions.append(
+                f"a pixel holds {well.value:,.0f} electrons".replace(",", " ")
+                + (
+                    " (usual for small pixels; say gain and saturation under [camera])"
+                    if camera.saturation is None
+                    else " (gain taken as 1 electron per ADU; say it under [camera])"
+                )
+            )
+        self.setup = Setup(
+            campaign.telescope.optics,
+            camera.pitch.to(u.um),
+            gain,
+            camera.read_noise or 3.0 * u.electron,
+            well,
+            asked.efficiency,
+            seeing[0],
+        )
+        self.assumptions += [
+            f"seeing {seeing[0].value:g} arcsec in the zenith at 500 nm ({seeing[1]})",
+            f"{100 * asked.efficiency:.0f} electrons for 100 photons at the objective",
+        ]
+
+    def plan(self, night: str, hours: float) -> NightPlan:
+        """Every step, one after the other, then the promises."""
+        depth, dark_from, dark_to = self.sky.darkest()
+        begin, end = self.sky.below(NAUTICAL if depth < CIVIL else CIVIL)
+        sunset, sunrise = self.sky.below(-0.83)
+        begin = max(begin, sunset + _COOLING_MIN * u.min)
+        steps: list[Step] = []
+        promises: list[Promise] = []
+        now = begin
+        for measurement in self._wanted():
+            recipe = measurement.recipe
+            assert recipe is not None
+            if recipe.target == TWILIGHT:
+                steps.append(self._twilight(measurement, recipe))
+                continue
+            if recipe.target == FIELD:
+                now = max(now, dark_from)
+            try:
+                step, made = self._step(measurement, recipe, now)
+            except CannotMeasureError as error:
+                self.remarks.append(f"{measurement.title}: {error}")
+                continue
+            steps.append(step)
+            promises += made
+            now = now + step.minutes * u.min
+        if now > end:
+            late = (now - end).to_value(u.min)
+            self.remarks.append(
+                f"The whole order takes {late:.0f} minutes longer than the night: leave the last steps for another one."
+            )
+        moon = self._moon(steps)
+        if moon is not None:
+            steps.append(moon)
+        promises += self._unpromised(promises)
+        return NightPlan(
+            notes=(),
+            conditions={},
+            name=self.campaign.name,
+            telescope=self.campaign.telescope.name,
+            night=night,
+            site=(
+                f"{self.sky.site.lat.deg:.3f}, {self.sky.site.lon.deg:.3f}, "
+                f"{self.sky.site.height.to_value(u.m):.0f} m"
+            ),
+            clock=hours,
+            sunset=sunset.isot[:16],
+            sunrise=sunrise.isot[:16],
+            dark=(dark_from.isot[:16], dark_to.isot[:16]),
+            twilight=-depth,
+            moon_lit=self.sky.moon_lit,
+            moon_up=tuple(t.isot[:16] for t in self.sky.moon_up() or ()),
+            steps=tuple(sorted(steps, key=lambda s: s.begin)),
+            promises=tuple(promises),
+            assumptions=tuple(self.assumptions),
+            remarks=tuple(self.remarks),
+            chance=self.asked.chance,
+        )
+
+    def _wanted(self) -> list[Measurement]:
+        """What entries and claims ask for, else everything, in the order of a night."""
+        known = {k: m for k, m in declared().items() if m.recipe is not None}
+        areas = {t.kind for t in self.campaign.tests}
+        areas |= {QUANTITIES[c.quantity].area for c in self.campaign.claims}
+        chosen = [m for k, m in known.items() if not areas or k in areas]
+        return sorted(chosen, key=lambda m: m.recipe.order if m.recipe else 0)
+
+    # ---- one step
+
+    def _twilight(self, measurement: Measurement, recipe: Recipe) -> Step:
+        """Flats while the Sun is 3 to 8 degrees below the horizon, on the side of the night that comes first."""
+        begin, end = self.sky.below(-3.0)[0], self.sky.below(CIVIL)[0] + 10 * u.min
+        words = {"count": recipe.count}
+        return Step(
+            area=measurement.area,
+            title=measurement.title,
+            target="even sky near the zenith",
+            begin=begin.isot[:16],
+            minutes=float((end - begin).to_value(u.min)),
+            count=recipe.count,
+            counted=recipe.counted,
+            instructions=recipe.shows(words),
+            reason=recipe.reason,
+        )
+
+    def _step(
+        self, measurement: Measurement, recipe: Recipe, now: Time
+    ) -> tuple[Step, list[Promise]]:
+        """A step on a star or a field, and what it promises."""
+        light = self._filter(measurement, recipe)
+        width = light.width if light.width is not None else 0.1 * light.wavelength
+        claims = [
+            c for c in self.campaign.claims if QUANTITIES[c.quantity].area == measurement.area
+        ]
+        wavefront: dict[int, float] = {}
+        if recipe.assume is not None:
+            wavefront = recipe.assume(
+                [_limit(c) for c in claims], light.wavelength.to_value(u.nm), self.asked.strehl
+            )
+            rms = math.sqrt(sum(c * c for c in wavefront.values()))
+            self.assumptions.append(
+                f"a telescope with a wavefront error of {rms:.0f} nm RMS, in low orders (say another Strehl ratio if you "
+                "know better)"
+            )
+        # The middle of the step, as long as it is roughly.
+        each = recipe.images * (recipe.exposure + _OVERHEAD_S)
+        middle = now + (recipe.setup + recipe.count * each / 60) / 2 * u.min
+        waves = self._waves(recipe, light.wavelength)
+        if recipe.target == FIELD:
+            name, place, altitude = self._field(middle)
+            given = self.setup.star(
+                9.0, 6000, altitude, light.wavelength, width, level=recipe.level, wanted=0.0
+            )
+            exposure = camera_setting(recipe.exposure)
+            clipped = 9.0 - 2.5 * math.log10(given.longest.to_value(u.s) / exposure)
+            star, rate = None, math.nan
+        else:
+            star, altitude, given = self._star(
+                recipe, middle, light.wavelength, width, waves, wavefront
+            )
+            name, place = star.full_name, places([star])[0]
+            exposure = self._exposure(recipe, given)
+            clipped, rate = math.nan, given.electron_rate.to_value(u.electron / u.s)
+        promises: list[Promise] = []
+        count = recipe.count
+        if recipe.simulate is not None and star is not None:
+            promises = self._promises(recipe, given, light, wavefront, exposure, claims)
+            count = max([recipe.count, *(p.needed for p in promises)])
+        depth = 2 * light.wavelength.to_value(u.um) * self.setup.telescope.focal_ratio**2
+        words = {
+            "name": name,
+            "count": count,
+            "exposure": f"{exposure:g} s",
+            "defocus": self._way(given.defocus.to_value(u.um)),
+            "blur": f"{given.blur.value:.0f}",
+            "focus_step": self._way(2 * depth),
+            "faintest_clipped": f"{clipped:.0f}",
+            "dispersion": f"{given.dispersion.value:.1f} arcsec",
+        }
+        minutes = recipe.setup + count * recipe.images * (exposure + _OVERHEAD_S) / 60
+        return (
+            Step(
+                area=measurement.area,
+                title=measurement.title,
+                target=name,
+                begin=now.isot[:16],
+                minutes=minutes,
+                count=count,
+                counted=recipe.counted,
+                instructions=recipe.shows(words),
+                reason=recipe.reason,
+                right_ascension=place.ra.to_string(u.hour, sep=" ", precision=0, pad=True),
+                declination=place.dec.to_string(sep=" ", precision=0, pad=True, alwayssign=True),
+                magnitude=math.nan if star is None else star.v,
+                spectral_class="" if star is None else star.spectral_class,
+                altitude=altitude * u.deg,
+                airmass=given.airmass,
+                seeing=given.seeing,
+                dispersion=given.dispersion,
+                filter=_filter_words(light, width),
+                exposure=exposure * u.s,
+                longest=given.longest if star is not None else math.nan * u.s,
+                electrons=rate * exposure * u.electron,
+                defocus=given.defocus.to(u.mm),
+                focuser_steps=(
+                    math.nan
+                    if self.asked.step_um is None or not waves
+                    else given.defocus.to_value(u.um) / self.asked.step_um
+                ),
+                blur=given.blur,
+            ),
+            promises,
+        )
+
+    def _filter(self, measurement: Measurement, recipe: Recipe) -> FilterEntry:
+        """The filter of the entry, else one that a claim's wavelength asks for, else the narrowest."""
+        own = [t.filter for t in self.campaign.tests if t.kind == measurement.area and t.filter]
+        if own:
+            return own[0]
+        if not recipe.narrow:
+            return _WHITE
+        asked = [
+            c.wavelength
+            for c in self.campaign.claims
+            if c.wavelength is not None and QUANTITIES[c.quantity].area == measurement.area
+        ]
+        known = sorted(
+            self.campaign.filters.values(),
+            key=lambda f: math.inf if f.width is None else f.width.to_value(u.nm),
+        )
+        for f in known:
+            if not asked or abs(float(f.wavelength / asked[0]) - 1) < 0.02:
+                return f
+        chosen = dataclasses.replace(
+            _USUAL_FILTER, wavelength=asked[0] if asked else _USUAL_FILTER.wavelength
+        )
+        said = f"a filter of 10 nm at {chosen.wavelength.to_value(u.nm):g} nm for '{measurement.title}'"
+        self.assumptions.append(f"{said}, since none under [filters] serves")
+        return chosen
+
+    def _waves(self, recipe: Recipe, wavelength: u.Quantity) -> float:
+        """Defocus in waves: as the recipe has it, more where the seeing would else fill the disc (a sixth of it), 10 at most."""
+        if not recipe.defocus_waves:
+            return 0.0
+        across = 8 * wavelength / self.setup.telescope.aperture * u.rad
+        need = 6 * float((self.setup.seeing / across).to_value(u.one))
+        return float(np.clip(need, recipe.defocus_waves, max(10.0, recipe.defocus_waves)))
+
+    def _star(
+        self,
+        recipe: Recipe,
+        when: Time,
+        wavelength: u.Quantity,
+        width: u.Quantity,
+        waves: float,
+        wavefront: dict[int, float],
+    ) -> tuple[Star, float, _records.StarExposure]:
+        """The star whose light suits and that stands highest, its altitude, and what it gives."""
+        wanted = bright_stars()
+        if recipe.target == SPECTRUM:
+            wanted = tuple(s for s in wanted if s.spectral_class in "AFG")
+        wanted = tuple(s for s in wanted if not s.close_double)
+        where = places(wanted)
+        altitudes = self.sky.altitudes(where, when)
+        free = self.sky.from_moon(where, when) > _STAR_FROM_MOON
+        # Hydrogen lines give a spectrum its wavelengths: a hotter star may stand that many degrees lower.
+        lower = {"F": 8.0, "G": 16.0} if recipe.target == SPECTRUM else {}
+        merit = altitudes - np.array([lower.get(s.spectral_class, 0.0) for s in wanted])
+        up = [k for k in np.argsort(-merit) if altitudes[k] >= self.asked.horizon and free[k]]
+        if not up:
+            raise CannotMeasureError(
+                f"no star that serves stands higher than {self.asked.horizon:.0f} degrees then. Lower the horizon, or "
+                "take another hour.",
+                code="plan.no-star",
+            )
+        dispersion = self._dispersion if recipe.target == SPECTRUM else None
+        share = _GRATING_SHARE if dispersion is not None else 1.0
+        setup = dataclasses.replace(self.setup, efficiency=self.setup.efficiency * share)
+
+        def seen(star: Star, altitude: float) -> _records.StarExposure:
+            return setup.star(
+                star.v,
+                star.kelvin,
+                altitude,
+                wavelength,
+                width,
+                level=recipe.level,
+                wanted=recipe.wanted,
+                waves=waves,
+                dispersion=dispersion,
+                wavefront=wavefront,
+            )
+
+        # One look tells how bright a star may be: light goes with the magnitude.
+        probe = seen(wanted[up[0]], float(altitudes[up[0]]))
+        v = wanted[up[0]].v
+
+        def longest(k: int) -> float:
+            return float(probe.longest.value * 10 ** (0.4 * (wanted[k].v - v)))
+
+        def light(k: int) -> float:
+            return float(probe.light.value * 10 ** (0.4 * (wanted[k].v - v)))
+
+        fit = [k for k in up if longest(k) >= recipe.exposure and light(k) <= recipe.longest]
+        if fit:
+            chosen = fit[0]
+        else:
+            # Too bright all, or too faint: the nearest to what was wanted.
+            chosen = min(
+                up,
+                key=lambda k: max(0.0, math.log(recipe.exposure / longest(k)))
+                + max(0.0, math.log(light(k) / recipe.longest)),
+            )
+            if longest(chosen) < recipe.exposure:
+                self.remarks.append(
+                    f"{wanted[chosen].full_name} clips after {longest(chosen):.1f} s, too short for the air to average: a "
+                    "narrower filter or more defocus helps more than a shorter exposure."
+                )
+            else:
+                self.remarks.append(
+                    f"{wanted[chosen].full_name} needs {light(chosen):.0f} s for the light that is wanted: guide well, "
+                    "or take a wider filter."
+                )
+        return (
+            wanted[chosen],
+            float(altitudes[chosen]),
+            seen(wanted[chosen], float(altitudes[chosen])),
+        )
+
+    @functools.cached_property
+    def _dispersion(self) -> u.Quantity:
+        """Of the spectrum: the middle of what an entry says, else a usual one."""
+        for test in self.campaign.tests:
+            said = test.options.get("dispersion")
+            if said is not None:
+                return u.Quantity(np.mean(u.Quantity(said).to(u.nm / u.pix)))
+        self.assumptions.append(
+            f"a dispersion of {_USUAL_DISPERSION.value:g} nm a pixel, and {100 * _GRATING_SHARE:.0f} % of the light in the spectrum"
+        )
+        return _USUAL_DISPERSION
+
+    def _exposure(self, recipe: Recipe, given: _records.StarExposure) -> float:
+        """Long enough for the air and the light, short enough for the brightest pixel."""
+        want = min(max(recipe.exposure, given.light.to_value(u.s)), recipe.longest)
+        return camera_setting(want, min(recipe.longest, given.longest.to_value(u.s)))
+
+    def _field(self, when: Time) -> tuple[str, SkyCoord, float]:
+        """The point of the Milky Way that stands highest, away from the Moon."""
+        along = np.arange(0, 360, 5.0)
+        latitude = np.repeat([0.0, -4.0, 4.0], len(along))
+        belt = SkyCoord(np.tile(along, 3) * u.deg, latitude * u.deg, frame=Galactic()).icrs
+        altitudes = self.sky.altitudes(belt, when)
+        score = np.where(self.sky.from_moon(belt, when) > _FIELD_FROM_MOON, altitudes, -90.0)
+        best = int(np.argmax(score))
+        if score[best] < self.asked.horizon:
+            raise CannotMeasureError(
+                f"the Milky Way does not rise above {self.asked.horizon:.0f} degrees away from the Moon then: take any field "
+                "near the zenith, with twice the exposure.",
+                code="plan.no-field",
+            )
+        place = belt[best]
+        return f"Milky Way in {get_constellation(place)}", place, float(altitudes[best])
+
+    def _way(self, um: float) -> str:
+        """A way of the focuser, in mm or um and in its steps."""
+        text = f"{um / 1000:.2f} mm" if um >= 300 else f"{um:.0f} um"
+        if self.asked.step_um is not None:
+            text += f" ({um / self.asked.step_um:.0f} steps)"
+        return text
+
+    # ---- promises
+
+    def _promises(
+        self,
+        recipe: Recipe,
+        given: _records.StarExposure,
+        light: FilterEntry,
+        wavefront: dict[int, float],
+        exposure: float,
+        claims: Sequence[ClaimEntry],
+    ) -> list[Promise]:
+        """How many pairs decide each claim, from simulated nights."""
+        if not claims:
+            return []
+        assert recipe.simulate is not None
+        rate = given.electron_rate.to_value(u.electron / u.s)
+        situation = Situation(
+            telescope=self.setup.telescope,
+            pitch=self.setup.pitch,
+            gain=self.setup.gain,
+            read_noise=self.setup.read_noise,
+            wavelength=light.wavelength,
+            defocus=given.defocus,
+            exposure=exposure * u.s,
+            seeing=given.seeing,
+            electrons=rate * exposure,
+            wavefront=wavefront,
+            most=_MOST,
+        )
+        try:
+            simulated, said = recipe.simulate(situation)
+        except CannotMeasureError as error:
+            self.remarks.append(f"Frames like these cannot be measured: {error}")
+            return []
+        self.remarks += said
+        found = []
+        for c in claims:
+            kind = QUANTITIES[c.quantity]
+            other = (
+                c.wavelength is not None and abs(float(c.wavelength / light.wavelength) - 1) > 0.02
+            )
+            if other:
+                assert c.wavelength is not None
+                found.append(
+                    Promise(
+                        c.claim.name,
+                        c.quantity,
+                        0,
+                        0.0,
+                        f"'{c.claim.name}' is stated at {c.wavelength.to_value(u.nm):g} nm; frames at "
+                        f"{light.wavelength.to_value(u.nm):g} nm decide nothing about it. Take a filter for it.",
+                    )
+                )
+            elif c.quantity in simulated:
+                s = simulated[c.quantity]
+                factor = u.Unit(kind.unit).to(c.claim.unit)
+                record = _gateway.call(
+                    "decisions.chance",
+                    {
+                        "claim": c.claim.request(),
+                        "truth": s.truth * factor,
+                        "unit_factor": factor,
+                        "rows": len(s.values),
+                        "risk": self.campaign.risk,
+                        "wanted": self.asked.chance,
+                        "counted": f"{recipe.counted} of {exposure:g} s",
+                    },
+                    arrays={
+                        "values": np.ravel(s.values),
+                        "uncertainties": np.ravel(s.uncertainties),
+                    },
+                )
+                found.append(
+                    Promise(
+                        c.claim.name,
+                        c.quantity,
+                        record["needed"],
+                        record["reached"],
+                        record["sentence"],
+                        tuple(map(float, record["right"])),
+                        tuple(map(float, record["wrong"])),
+                    )
+                )
+        return found
+
+    def _unpromised(self, made: Sequence[Promise]) -> list[Promise]:
+        """Claims that nothing simulates beforehand: that is said, and no more."""
+        named = {(p.claim, p.quantity) for p in made}
+        return [
+            Promise(
+                c.claim.name,
+                c.quantity,
+                0,
+                0.0,
+                f"'{c.claim.name}': nothing is promised, since this is not simulated beforehand. Take the frames below; the report "
+                "says how many more would decide it.",
+            )
+            for c in self.campaign.claims
+            if (c.claim.name, c.quantity) not in named
+        ]
+
+    # ---- the Moon
+
+    def _moon(self, steps: Sequence[Step]) -> Step | None:
+        """The lit limb, when the Moon stands high enough in the dark; for glare and edge contrast."""
+        high = self.sky.moon_up(25.0)
+        if high is None or not 0.05 < self.sky.moon_lit < 0.995:
+            return None
+        k = int(np.argmax(np.where(self.sky.sun < CIVIL, self.sky.moon, -90.0)))
+        when = self.sky.times[k]
+        if not high[0] <= when <= high[1]:
+            return None
+        seconds = camera_setting(limb_exposure(self.setup, self.sky.moon_lit))
+        return Step(
+            area="",
+            title="The Moon's limb",
+            target="lit limb of the Moon",
+            begin=when.isot[:16],
+            minutes=10.0,
+            count=5,
+            counted="frames",
+            instructions=(
+                f"The limb through the middle of the frame, 5 frames of about {seconds:g} s, its brightest part at 0.7 of full "
+                "well or less; then 5 with the Moon just outside the frame, for stray light. Any time while it is up serves."
+            ),
+            reason="common practice, no source",
+            altitude=float(self.sky.moon[k]) * u.deg,
+            exposure=seconds * u.s,
+        )
+
+
+def _limit(entry: ClaimEntry) -> Limit:
+    """A claim's limits in the quantity's own unit."""
+    unit = QUANTITIES[entry.quantity].unit
+
+    def plain(value: u.Quantity | None, otherwise: float) -> float:
+        return otherwise if value is None else float(u.Quantity(value).to_value(unit))
+
+    return Limit(
+        entry.quantity,
+        plain(entry.claim.at_least, -math.inf),
+        plain(entry.claim.at_most, math.inf),
+    )
+
+
+def _filter_words(light: FilterEntry, width: u.Quantity) -> str:
+    nm = light.wavelength.to_value(u.nm)
+    if light is _WHITE:
+        return "none, or luminance"
+    guessed = "" if light.width is not None else " (width taken as a tenth)"
+    return f"{light.name} {nm:g} nm, {width.to_value(u.nm):g} nm wide{guessed}".strip()
