@@ -102,8 +102,9 @@ public sealed record DecidingChance(double[] Right, double[] Wrong, int Needed, 
         string assumed = $"if the true value is {request.Truth.ToString("G4", CultureInfo.InvariantCulture)} {request.Claim.Unit}".TrimEnd();
         if (needed == 0)
         {
-            return $"Up to {request.Rows} {request.Counted} do not decide {claim} with {Math.Round(100 * request.Wanted):F0} %, {assumed}: they reach {share}. " +
-                "The value is too near to the limit for this telescope, star and air.";
+            string wanted = Math.Round(100 * request.Wanted).ToString("F0", CultureInfo.InvariantCulture);
+            return $"Up to {request.Rows} {request.Counted} do not decide {claim} with {wanted} %, {assumed}: they reach {share}. The value " +
+                "is too near to the limit for this telescope, star and air.";
         }
 
         string pairs = needed == 1 && request.Counted.StartsWith("pairs", StringComparison.Ordinal) ? $"1 pair{request.Counted[5..]} decides"

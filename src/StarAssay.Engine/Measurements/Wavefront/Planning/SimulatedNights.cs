@@ -68,7 +68,8 @@ internal sealed class SimulatedNights
                 Matrix<double> said = judgment.Random / n;
                 if (n > 1)
                 {
-                    said += PairScatter.Excess(said, [.. Enumerable.Range(0, count).Select(j => PairScatter.SquaredStandardError([.. pairs.Select(p => p[j])]))]);
+                    double[] seen = [.. Enumerable.Range(0, count).Select(j => PairScatter.SquaredStandardError([.. pairs.Select(p => p[j])]))];
+                    said += PairScatter.Excess(said, seen);
                 }
 
                 Matrix<double> covariance = said + judgment.Covariance - judgment.Random;
