@@ -192,24 +192,19 @@ def night(kind: Kind, limit: float, population: str, number: int) -> str:
     return "right" if (decided == "met") == kind.good else "wrong"
 
 
-def run(kind: Kind, nights: int, population: str) -> Kept:
-    """Plan, then the nights."""
+def asked(kind: Kind) -> tuple[float, float, float]:
+    """True Strehl ratio, limit and promised share of a kind: all that is known before its nights."""
     quantity = planned(kind)
     limit = limit_of(kind, quantity)
     chance = promise(quantity, limit)["right"][kind.pairs - 1]
-    came = [night(kind, limit, population, k) for k in range(nights)]
-    kept = Kept(
-        kind,
-        float(quantity["truth"]),
-        limit,
-        float(chance),
-        came.count("right"),
-        came.count("wrong"),
-        came.count("doubted"),
-        nights,
+    return float(quantity["truth"]), limit, float(chance)
+
+
+def counted(kind: Kind, known: tuple[float, float, float], came: list[str]) -> Kept:
+    """What the nights of a kind did."""
+    return Kept(
+        kind, *known, came.count("right"), came.count("wrong"), came.count("doubted"), len(came)
     )
-    print(row(kept), file=sys.stderr, flush=True)
-    return kept
 
 
 def row(k: Kept) -> str:
@@ -223,7 +218,7 @@ def row(k: Kept) -> str:
 
 
 def page(found: list[Kept], whole: int) -> str:
-    """The section of docs/accuracy.md; `whole` is how many kinds there were to be."""
+    """The section of docs/accuracy.md; `whole` is how many nights there were to be."""
     nights = sum(k.nights for k in found)
     right, wrong = sum(k.right for k in found), sum(k.wrong for k in found)
     promised = sum(k.promised * k.nights for k in found) / nights
@@ -237,7 +232,7 @@ def page(found: list[Kept], whole: int) -> str:
             "layers of air, exposures of 1 s, scale and wavelength declared wrong by 0.5 % (standard deviation), by a simulator "
             "that shares no code with the engine.",
             "",
-            ("" if len(found) == whole else f"**A part run: {len(found)} of {whole} kinds.** ")
+            ("" if nights == whole else f"**A part run: {nights} of {whole} nights.** ")
             + f"Promised in the mean: {100 * promised:.0f} %. **Decided rightly: {right} of {nights} nights** "
             f"({100 * right / nights:.0f} %; bar 80 to 97), wrongly {wrong}.",
             "",
@@ -257,13 +252,20 @@ def main() -> int:
     parser.add_argument("--population", choices=sorted(SEEDS), default="judging")
     parser.add_argument("--write", action="store_true", help="fill docs/accuracy.md")
     args = parser.parse_args()
-    found: list[Kept] = []
-    for k in range(args.kinds):
-        found.append(run(kind_of(args.population, k), args.nights, args.population))
-        # After every kind, so that an interrupted run leaves what it found.
+    kinds = [kind_of(args.population, k) for k in range(args.kinds)]
+    known = [asked(kind) for kind in kinds]
+    came: list[list[str]] = [[] for _ in kinds]
+    text = ""
+    # One night of every kind after the other, so that an interrupted run leaves whole rounds.
+    for number in range(args.nights):
+        for k, kind in enumerate(kinds):
+            came[k].append(night(kind, known[k][1], args.population, number))
+            print(number, k, came[k][-1], file=sys.stderr, flush=True)
+        found = [counted(*one) for one in zip(kinds, known, came)]
+        text = page(found, args.kinds * args.nights)
         if args.write and args.population == "judging":
-            write_section("night-plans", page(found, args.kinds))
-    print(page(found, args.kinds))
+            write_section("night-plans", text)
+    print(text)
     return 0
 
 
