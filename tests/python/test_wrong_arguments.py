@@ -63,6 +63,12 @@ def sound(folder: Path) -> dict[str, dict[str, Any]]:
     value = Measured(0.97 * u.one, 0.01 * u.one)
     claim = Claim("Strehl ratio", at_least=0.9 * u.one)
     mosaic = starassay.read_frame(frame(), bayer="RGGB")
+    planned = folder / "planned.toml"
+    planned.write_text(
+        '[campaign]\nname = "a"\n[telescope]\nname = "b"\naperture = "115 mm"\nfocal_length = "760 mm"\n'
+        '[camera]\npitch = "3.76 um"\n',
+        encoding="utf-8",
+    )
     inside, outside, _ = starassay.draw_defocused_pair(scope, size=64)
     nm = (400 + 2.5 * np.arange(120)) * u.nm
     optics = {"wavelengths": nm, "focal_ratio": 7.0, "focal_length": 700 * u.mm}
@@ -104,6 +110,7 @@ def sound(folder: Path) -> dict[str, dict[str, Any]]:
         "begin_campaign": {"folder": folder},
         "read_campaign": {"path": folder},
         "run_campaign": {"campaign": folder},
+        "plan_night": {"campaign": planned, "night": "2026-12-11", "site": "48.1, 11.6, 520 m"},
         "read_frame": {"source": frame()},
         "calibrate_frame": {"frame": frame(), "bias": frame(100, 2)},
         "combine_frames": {"frames": [frame(), frame(seed=2), frame(seed=3)]},

@@ -37,7 +37,7 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"starassay {__version__}")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for module in (run, init, plan, measure, demo, notes, about):
+    for module in (run, init, measure, demo, plan, notes, about):
         one = commands.add_parser(module.NAME, help=module.HELP, description=module.HELP)
         module.add_arguments(one)
         one.set_defaults(_run=module.run)
