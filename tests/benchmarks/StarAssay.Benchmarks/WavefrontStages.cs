@@ -1,6 +1,7 @@
 using StarAssay.Engine.Measurements.Wavefront;
 using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Optics;
+using StarAssay.Engine.Optics.PairFit;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Benchmarks;

@@ -1,5 +1,6 @@
 using MathNet.Numerics.LinearAlgebra;
 using StarAssay.Engine.Measurements.Wavefront;
+using StarAssay.Engine.Optics.PairFit;
 
 namespace StarAssay.Engine.Tests.Measurements.Wavefront;
 

@@ -1,6 +1,7 @@
 using MathNet.Numerics.LinearAlgebra;
 using StarAssay.Engine.Measurements.Wavefront;
 using StarAssay.Engine.Optics;
+using StarAssay.Engine.Optics.PairFit;
 
 namespace StarAssay.Engine.Tests.Measurements.Wavefront;
 

@@ -1,6 +1,7 @@
 using System.Numerics;
 using StarAssay.Engine.Measurements.Wavefront;
 using StarAssay.Engine.Optics;
+using StarAssay.Engine.Optics.PairFit;
 
 namespace StarAssay.Engine.Tests.Measurements.Wavefront;
 

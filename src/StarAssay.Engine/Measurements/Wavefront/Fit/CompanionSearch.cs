@@ -1,5 +1,6 @@
 using MathNet.Numerics.LinearAlgebra;
 using StarAssay.Engine.Numerics;
+using StarAssay.Engine.Optics.PairFit;
 
 namespace StarAssay.Engine.Measurements.Wavefront;
 

@@ -1,6 +1,7 @@
 using MathNet.Numerics.LinearAlgebra;
 using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Optics;
+using StarAssay.Engine.Optics.PairFit;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.Wavefront;
@@ -11,8 +12,6 @@ internal sealed class FitStrategy
 {
     // Looks at finer modes, each from where the last one led.
     private const int MostLooks = 3;
-
-    private static readonly double[] DefocusFactors = [0.80, 0.86, 0.92, 0.97, 1.02, 1.08, 1.15, 1.23];
 
     private readonly PairData[] data;
     private readonly WavefrontRequest request;
@@ -114,74 +113,17 @@ internal sealed class FitStrategy
         Descent.Run(fit, 2e-6, 12, hessian);
     }
 
-    // Defocus of each image and seeing on a coarse grid: a start 15 % off can end in a false minimum.
     private void Scan(double[] seeings)
     {
         for (int p = 0; p < models.Length; p++)
         {
-            PairState start = fit.States[p];
-            double[] best = [double.PositiveInfinity, double.PositiveInfinity];
-            double[] defocus = new double[2];
-            double[] strength = new double[2];
-            foreach (double seeing in seeings)
-            {
-                double s = Seeing.StrengthFromFwhm(seeing, models[p].Optics.MeanWavelengthNm, request.ApertureMm);
-                foreach (double factor in DefocusFactors)
-                {
-                    PairState trial = start.Copy();
-                    for (int k = 0; k < 2; k++)
-                    {
-                        trial.DefocusNm[k] = factor * start.DefocusNm[k];
-                        trial.Seeing[k] = s;
-                    }
-
-                    models[p].Evaluate(trial);
-                    for (int k = 0; k < 2; k++)
-                    {
-                        double cost = Mismatch(models[p], data[p], k);
-                        if (cost < best[k])
-                        {
-                            (best[k], defocus[k], strength[k]) = (cost, trial.DefocusNm[k], s);
-                        }
-                    }
-                }
-            }
-
-            for (int k = 0; k < 2; k++)
-            {
-                start.DefocusNm[k] = defocus[k];
-                start.Seeing[k] = 0.5 * (strength[0] + strength[1]);
-            }
+            double nm = models[p].Optics.MeanWavelengthNm;
+            StartScan.Run(models[p], data[p], fit.States[p], [.. seeings.Select(s => Seeing.StrengthFromFwhm(s, nm, request.ApertureMm))]);
         }
 
         fit.Refresh();
         fit.Reweight(0.2);
         fit.SolveLight();
-    }
-
-    private static double Mismatch(PairModel model, PairData data, int k)
-    {
-        ReadOnlySpan<float> unit = model.Pixels.Part(k);
-        float[] d = data.Electrons[k];
-        float[] use = data.Use[k];
-        (double n, double u, double v, double uu, double uv, double vv) = (0, 0, 0, 0, 0, 0);
-        for (int i = 0; i < d.Length; i++)
-        {
-            if (use[i] != 0)
-            {
-                n++;
-                u += unit[i];
-                v += d[i];
-                uu += (double)unit[i] * unit[i];
-                uv += (double)unit[i] * d[i];
-                vv += (double)d[i] * d[i];
-            }
-        }
-
-        double cuu = uu - (u * u / n);
-        double cuv = uv - (u * v / n);
-        double cvv = vv - (v * v / n);
-        return cuv <= 0 || cuu <= 0 ? double.MaxValue : cvv - (cuv * cuv / cuu);
     }
 
     // A pixel is wild when it stands out from the model and from the other residuals round it: a wrong model makes patterns,

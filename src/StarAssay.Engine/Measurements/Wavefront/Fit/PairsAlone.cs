@@ -1,4 +1,5 @@
 using StarAssay.Engine.Numerics;
+using StarAssay.Engine.Optics.PairFit;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.Wavefront;

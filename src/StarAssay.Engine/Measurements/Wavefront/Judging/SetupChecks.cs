@@ -1,6 +1,7 @@
 using System.Globalization;
 using MathNet.Numerics.LinearAlgebra;
 using StarAssay.Engine.Numerics;
+using StarAssay.Engine.Optics.PairFit;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.Wavefront;

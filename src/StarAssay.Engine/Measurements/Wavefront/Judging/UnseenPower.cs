@@ -1,4 +1,5 @@
 using MathNet.Numerics.LinearAlgebra;
+using StarAssay.Engine.Optics.PairFit;
 
 namespace StarAssay.Engine.Measurements.Wavefront;
 

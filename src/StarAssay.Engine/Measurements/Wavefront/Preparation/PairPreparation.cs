@@ -1,5 +1,6 @@
 using StarAssay.Engine.Imaging;
 using StarAssay.Engine.Numerics;
+using StarAssay.Engine.Optics.PairFit;
 using StarAssay.Engine.Results;
 using StarAssay.Engine.Stars;
 

@@ -1,6 +1,7 @@
 using MathNet.Numerics.Integration;
 using MathNet.Numerics.LinearAlgebra;
 using StarAssay.Engine.Optics;
+using StarAssay.Engine.Optics.PairFit;
 
 namespace StarAssay.Engine.Measurements.Wavefront;
 

@@ -1,6 +1,7 @@
 using System.Numerics.Tensors;
 using MathNet.Numerics.LinearAlgebra;
 using StarAssay.Engine.Optics;
+using StarAssay.Engine.Optics.PairFit;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.Wavefront;

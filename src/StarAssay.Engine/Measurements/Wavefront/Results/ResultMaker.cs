@@ -1,5 +1,6 @@
 using MathNet.Numerics.LinearAlgebra;
 using StarAssay.Engine.Optics;
+using StarAssay.Engine.Optics.PairFit;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.Wavefront;

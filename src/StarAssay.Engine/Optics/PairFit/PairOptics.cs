@@ -1,7 +1,6 @@
 using System.Numerics.Tensors;
-using StarAssay.Engine.Optics;
 
-namespace StarAssay.Engine.Measurements.Wavefront;
+namespace StarAssay.Engine.Optics.PairFit;
 
 /// <summary>What is known and held fixed while a pair is fitted.</summary>
 /// <param name="Shape">Pupil.</param>

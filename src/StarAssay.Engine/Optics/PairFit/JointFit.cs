@@ -1,7 +1,7 @@
 using System.Numerics.Tensors;
 using StarAssay.Engine.Numerics;
 
-namespace StarAssay.Engine.Measurements.Wavefront;
+namespace StarAssay.Engine.Optics.PairFit;
 
 /// <summary>Where least squares over one or more pairs with common Zernike coefficients stand: values, weights, residuals, cost.</summary>
 /// <remarks><see cref="FitDerivatives"/> says where downhill is, <see cref="Descent"/> goes there.</remarks>

@@ -3,7 +3,7 @@ using System.Numerics.Tensors;
 using System.Runtime.Intrinsics;
 using StarAssay.Engine.Numerics;
 
-namespace StarAssay.Engine.Measurements.Wavefront;
+namespace StarAssay.Engine.Optics.PairFit;
 
 /// <summary>
 /// From the diffraction images of a pair on the fine grid to pixels: seeing, jitter and pixel response multiply the

@@ -2,7 +2,7 @@ using System.Numerics.Tensors;
 using System.Runtime.Intrinsics;
 using StarAssay.Engine.Numerics;
 
-namespace StarAssay.Engine.Measurements.Wavefront;
+namespace StarAssay.Engine.Optics.PairFit;
 
 /// <summary>Exact derivatives of a model's unit-light images at the state that it was last evaluated at.</summary>
 internal sealed class PairJacobian

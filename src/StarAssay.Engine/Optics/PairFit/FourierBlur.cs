@@ -1,6 +1,6 @@
 using StarAssay.Engine.Numerics;
 
-namespace StarAssay.Engine.Measurements.Wavefront;
+namespace StarAssay.Engine.Optics.PairFit;
 
 /// <summary>Any blur, by way of the images' spectrum: see <see cref="BlurStage"/>.</summary>
 /// <param name="stage">Tables and transforms; several of these may share them.</param>

@@ -1,7 +1,6 @@
 using System.Collections;
-using StarAssay.Engine.Optics;
 
-namespace StarAssay.Engine.Measurements.Wavefront;
+namespace StarAssay.Engine.Optics.PairFit;
 
 /// <summary>
 /// The modes that a fit may use, in the order in which they are freed, and how many each rung of the ladder frees. First all orders up to

@@ -1,8 +1,7 @@
 using System.Runtime.Intrinsics;
 using StarAssay.Engine.Numerics;
-using StarAssay.Engine.Optics;
 
-namespace StarAssay.Engine.Measurements.Wavefront;
+namespace StarAssay.Engine.Optics.PairFit;
 
 /// <summary>
 /// The forward model of one inside/outside pair: pupil, Zernike path and defocus to diffraction images at every

@@ -1,4 +1,4 @@
-namespace StarAssay.Engine.Measurements.Wavefront;
+namespace StarAssay.Engine.Optics.PairFit;
 
 /// <summary>How finely a <see cref="PairModel"/> works.</summary>
 internal enum PairModelGrade

@@ -1,6 +1,6 @@
 using MathNet.Numerics.LinearAlgebra;
 
-namespace StarAssay.Engine.Measurements.Wavefront;
+namespace StarAssay.Engine.Optics.PairFit;
 
 /// <summary>Which unknown of a joint fit stands where.</summary>
 /// <remarks>In order: the modes; then for each pair seeing (one, or one for each image), and for each image defocus, tilt x,

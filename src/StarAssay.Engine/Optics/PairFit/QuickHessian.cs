@@ -1,7 +1,7 @@
 using MathNet.Numerics.LinearAlgebra;
 using StarAssay.Engine.Numerics;
 
-namespace StarAssay.Engine.Measurements.Wavefront;
+namespace StarAssay.Engine.Optics.PairFit;
 
 /// <summary>
 /// J^T W J good to a few per cent for a small part of the price: the mean wavelength alone, a coarser pupil, and only the

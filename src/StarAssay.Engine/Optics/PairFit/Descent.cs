@@ -1,7 +1,7 @@
 using MathNet.Numerics.LinearAlgebra;
 using StarAssay.Engine.Numerics;
 
-namespace StarAssay.Engine.Measurements.Wavefront;
+namespace StarAssay.Engine.Optics.PairFit;
 
 /// <summary>Steps from where a fit stands to the minimum.</summary>
 internal static class Descent

@@ -1,7 +1,7 @@
 using System.Numerics.Tensors;
 using StarAssay.Engine.Numerics;
 
-namespace StarAssay.Engine.Measurements.Wavefront;
+namespace StarAssay.Engine.Optics.PairFit;
 
 /// <summary>
 /// Seeing that is a Gaussian: blur and pixel separate, so each axis takes one short row of weights instead of transforms.

@@ -1,7 +1,6 @@
 using StarAssay.Engine.Numerics;
-using StarAssay.Engine.Optics;
 
-namespace StarAssay.Engine.Measurements.Wavefront;
+namespace StarAssay.Engine.Optics.PairFit;
 
 /// <summary>The grids on which a pair is computed: a fine grid on the sensor, and for each wavelength a pupil grid that leads to it.</summary>
 /// <remarks>The fine grid has a whole number of samples a pixel, no wider than lambda N/2 (and a twentieth), at which a diffraction

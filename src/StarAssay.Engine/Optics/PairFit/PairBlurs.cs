@@ -1,6 +1,6 @@
 using StarAssay.Engine.Numerics;
 
-namespace StarAssay.Engine.Measurements.Wavefront;
+namespace StarAssay.Engine.Optics.PairFit;
 
 /// <summary>Which blur serves a pair's seeing: weights on the fine grid for a Gaussian that is wide enough, the spectrum for
 /// all others.</summary>

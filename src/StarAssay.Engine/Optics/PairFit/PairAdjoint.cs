@@ -2,7 +2,7 @@ using System.Numerics.Tensors;
 using System.Runtime.Intrinsics;
 using StarAssay.Engine.Numerics;
 
-namespace StarAssay.Engine.Measurements.Wavefront;
+namespace StarAssay.Engine.Optics.PairFit;
 
 /// <summary>The gradient by all unknowns at once, for the price of two evaluations: a cost's gradient by the pixels is
 /// carried backwards through pixels, blur and diffraction to the path at every pupil sample.</summary>

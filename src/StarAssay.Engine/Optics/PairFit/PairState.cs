@@ -1,4 +1,4 @@
-namespace StarAssay.Engine.Measurements.Wavefront;
+namespace StarAssay.Engine.Optics.PairFit;
 
 /// <summary>All unknowns of one pair. Index 0 is the first image, 1 the second.</summary>
 internal sealed record PairState

@@ -1,6 +1,6 @@
 using MathNet.Numerics;
 
-namespace StarAssay.Engine.Measurements.Wavefront;
+namespace StarAssay.Engine.Optics.PairFit;
 
 /// <summary>What each fine sample gives to a pixel along one axis: the integral of a Gaussian round the sample over the pixel's width.</summary>
 internal sealed class GaussianWeights

@@ -1,6 +1,6 @@
 using StarAssay.Engine.Numerics;
 
-namespace StarAssay.Engine.Measurements.Wavefront;
+namespace StarAssay.Engine.Optics.PairFit;
 
 /// <summary>The pixels of one pair as the fit uses them.</summary>
 internal sealed class PairData

@@ -2,7 +2,7 @@ using System.Numerics.Tensors;
 using MathNet.Numerics.LinearAlgebra;
 using StarAssay.Engine.Numerics;
 
-namespace StarAssay.Engine.Measurements.Wavefront;
+namespace StarAssay.Engine.Optics.PairFit;
 
 /// <summary>Gradient and normal equations of a joint fit at its present state, with its present weights.</summary>
 internal sealed class FitDerivatives

@@ -1,9 +1,8 @@
 using System.Buffers;
 using System.Runtime.Intrinsics;
 using StarAssay.Engine.Numerics;
-using StarAssay.Engine.Optics;
 
-namespace StarAssay.Engine.Measurements.Wavefront;
+namespace StarAssay.Engine.Optics.PairFit;
 
 /// <summary>
 /// The pupil as the transform sees it at one wavelength: open samples in runs along rows, each run a whole number of

@@ -1,6 +1,6 @@
 using StarAssay.Engine.Numerics;
 
-namespace StarAssay.Engine.Measurements.Wavefront;
+namespace StarAssay.Engine.Optics.PairFit;
 
 /// <summary>The way from the diffraction images of a pair on the fine grid to pixels: seeing, jitter, pixel response.</summary>
 /// <remarks>The first image travels in the real part, the second in the imaginary part. Images are given by their middle:
