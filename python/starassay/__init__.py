@@ -71,6 +71,8 @@ _NAMES = {
     "find_cosmic_rays": ".imaging.bad_pixels",
     "measure_gain": ".imaging.gain",
     "split_bayer": ".imaging.color_planes",
+    "Alignment": ".measurements.alignment",
+    "measure_alignment": ".measurements.alignment",
     "FocusSurface": ".measurements.focus_surface",
     "RelativeIllumination": ".measurements.relative_illumination",
     "LateralColor": ".measurements.lateral_color",

@@ -42,6 +42,22 @@ ADVICE_REQUEST = Request(
     Field('field_wavelength', 'field_wavelength_nm', 'nm', 'number', 'Wavelength of the star field, nm.', default=550),
 )
 
+#: A star out of focus, in one image or in one from each side of focus, and what is known of the telescope.
+ALIGNMENT_REQUEST = Request(
+    Field('aperture', 'aperture_mm', 'mm', 'number', 'Diameter of the entrance pupil, mm.', low=5, high=20000, required=True),
+    Field('focal_length', 'focal_length_mm', 'mm', 'number', 'Focal length at the sensor, reducer included, mm.', low=10, high=500000, required=True),
+    Field('pupil', 'pupil', '', 'record', 'What lets light through; where the obstruction stands is found.'),
+    Field('wavelength', 'wavelength_nm', 'nm', 'number', 'Middle of the passband, nm.', low=200, high=20000, required=True),
+    Field('band', 'band_nm', 'nm', 'number', 'Full width of the passband, nm.', default=0, low=0, high=2000),
+    Field('pitch', 'pitch_um', 'um', 'number', "Pixel pitch, binning included, um; NaN = the frames' own.", low=0.1, high=1000),
+    Field('side', 'side', '', 'choice', 'Side of focus of a single image.', default='unknown', choices=('unknown', 'inside', 'outside')),
+    Field('top', 'top_deg', 'deg', 'number', 'Direction in the first image, from +x towards +y, in which the shadow of a hand before the top of the aperture falls, deg.', low=-360, high=360),
+    Field('right', 'right_deg', 'deg', 'number', 'The same for a hand before the right-hand edge, as seen by somebody who looks along the tube to the sky, deg.', low=-360, high=360),
+    Field('paraboloid', 'paraboloid', '', 'flag', 'Whether the objective is a single paraboloid (Newtonian), whose coma tells how far the star stands from its axis.', default=False),
+    Field('scale_uncertainty', 'scale_uncertainty', '', 'number', 'Relative standard uncertainty of focal ratio times pitch.', default=0.005, low=0, high=0.2),
+    Field('wind', 'wind_m_per_s', 'm / s', 'number', 'Speed of the air that carries the seeing, m/s, for the turbulence left in a finite exposure.', default=6, low=0.1, high=100),
+)
+
 #: Correlation of two entries, named by their place in the list from 0.
 BUDGET_CORRELATION = Request(
     Field('first', 'first', '', 'integer', 'One entry.'),
@@ -307,6 +323,8 @@ PLATE_SCALE_REQUEST = Request(
 #: What lets light through:
 PUPIL_SHAPE = Request(
     Field('obstruction', 'obstruction', '', 'number', 'Central obstruction, ratio of diameters, 0 to below 1.', default=0),
+    Field('obstruction_x', 'obstruction_x', '', 'number', 'Centre of the obstruction from that of the aperture, pupil radii, x.', default=0),
+    Field('obstruction_y', 'obstruction_y', '', 'number', 'Centre of the obstruction from that of the aperture, pupil radii, y.', default=0),
     Field('vanes', 'vanes', '', 'records', 'Vanes that hold the secondary mirror, each from the centre to the edge.'),
     Field('vignetting', 'vignetting', '', 'record', 'A circle that cuts off part of the edge (off-axis vignetting), or null.'),
 )
@@ -612,6 +630,344 @@ class AdviceReport(Record):
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class AlignmentImage(Record):
+    """One image:
+
+    pixels, model and the circles of its disc. Places are in pixels of the frame.
+
+    Attributes
+    ----------
+    name : str
+        Name of the frame.
+    side : {"unknown", "inside", "outside"}
+        Side of focus that was taken.
+    x0 : int
+        Frame column of the window's first pixel.
+    y0 : int
+        Frame row of the window's first pixel.
+    binning : int
+        Frame pixels along the side of one pixel here.
+    observed : ndarray, 2 axes
+        Electrons; row y, column x.
+    model : ndarray, 2 axes
+        Electrons.
+    residual : ndarray, 2 axes
+        (observed - model) in standard deviations, 0 where masked.
+    defocus_waves : float
+        Path at the edge, waves, negative inside.
+    blur_radius : Quantity (pix)
+        Radius of the geometric disc.
+    outer_x : Quantity (pix)
+        Middle of the outer edge.
+    outer_y : Quantity (pix)
+        Middle of the outer edge.
+    outer_radius : Quantity (pix)
+        Its mean radius, aberrations included.
+    outer_ellipticity : float
+        Half the difference of its half axes over their mean.
+    outer_angle : Quantity (deg)
+        Direction of its long axis.
+    shadow_x : Quantity (pix)
+        Middle of the shadow, or of the innermost ring.
+    shadow_y : Quantity (pix)
+        Middle of the shadow, or of the innermost ring.
+    shadow_radius : Quantity (pix)
+        Radius of the shadow; 0 without an obstruction.
+    """
+
+    name: str
+    side: str
+    x0: int
+    y0: int
+    binning: int
+    observed: np.ndarray
+    model: np.ndarray
+    residual: np.ndarray
+    defocus_waves: float
+    blur_radius: u.Quantity
+    outer_x: u.Quantity
+    outer_y: u.Quantity
+    outer_radius: u.Quantity
+    outer_ellipticity: float
+    outer_angle: u.Quantity
+    shadow_x: u.Quantity
+    shadow_y: u.Quantity
+    shadow_radius: u.Quantity
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'name': ('name', 'text', '', None), 'side': ('side', 'choice', '', None),
+        'x0': ('x0', 'integer', '', None), 'y0': ('y0', 'integer', '', None),
+        'binning': ('binning', 'integer', '', None),
+        'observed': ('observed', 'array 2 f4', '', None),
+        'model': ('model', 'array 2 f4', '', None),
+        'residual': ('residual', 'array 2 f4', '', None),
+        'defocus_waves': ('defocus_waves', 'number', '', None),
+        'blur_radius': ('blur_radius_px', 'number', 'pix', None),
+        'outer_x': ('outer_x', 'number', 'pix', None),
+        'outer_y': ('outer_y', 'number', 'pix', None),
+        'outer_radius': ('outer_radius_px', 'number', 'pix', None),
+        'outer_ellipticity': ('outer_ellipticity', 'number', '', None),
+        'outer_angle': ('outer_angle_deg', 'number', 'deg', None),
+        'shadow_x': ('shadow_x', 'number', 'pix', None),
+        'shadow_y': ('shadow_y', 'number', 'pix', None),
+        'shadow_radius': ('shadow_radius_px', 'number', 'pix', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class AlignmentRing(Record):
+    """One edge or ring of an image, traced by itself against an image without any error
+    that is not round.
+
+    Attributes
+    ----------
+    image : int
+        Which image, from 0.
+    kind : str
+        "outer edge", "ring" or "shadow".
+    radius_share : float
+        Its radius over the blur radius.
+    radius : Quantity (pix)
+        Its radius.
+    shift_x : Measured
+        Its middle from that of the outer edge as fitted, along x.
+    shift_y : Measured
+        The same along y.
+    expected_x : Quantity (pix)
+        What the fit has there, along x.
+    expected_y : Quantity (pix)
+        The same along y.
+    brightness : Measured
+        How much brighter its bright side is than its mean, less 1.
+    bright : Quantity (deg)
+        Direction of the bright side.
+    """
+
+    image: int
+    kind: str
+    radius_share: float
+    radius: u.Quantity
+    shift_x: Measured
+    shift_y: Measured
+    expected_x: u.Quantity
+    expected_y: u.Quantity
+    brightness: Measured
+    bright: u.Quantity
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'image': ('image', 'integer', '', None), 'kind': ('kind', 'text', '', None),
+        'radius_share': ('radius_share', 'number', '', None),
+        'radius': ('radius_px', 'number', 'pix', None),
+        'shift_x': ('shift_x', 'measured', '', None), 'shift_y': ('shift_y', 'measured', '', None),
+        'expected_x': ('expected_x', 'number', 'pix', None),
+        'expected_y': ('expected_y', 'number', 'pix', None),
+        'brightness': ('brightness', 'measured', '', None),
+        'bright': ('bright_deg', 'number', 'deg', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class Quantity(Record):
+    """A number that a claim can be about, with what a decision must know of it.
+
+    Attributes
+    ----------
+    name : str
+        Name from the one list, QuantityCatalog.
+    value : Measured
+        Value with its combined standard uncertainty.
+    random_part : float
+        The part of the uncertainty that averages out over more of what is counted; NaN =
+        not known. In the value's unit.
+    common_part : float
+        The part that all of them share; NaN = not known. In the value's unit.
+    may_be_less : float
+        By how much the true value may lie below the value besides its uncertainty: a
+        bound, for what is left out in one direction only; 0 = nothing. In the value's
+        unit.
+    may_be_more : float
+        The same above the value.
+    degrees_of_freedom : float
+        Degrees of freedom of the uncertainty.
+    count : int
+        How many frames, pairs or spectra it rests on.
+    counted : str
+        What is counted, in the plural.
+    wavelength : Quantity (nm)
+        Wavelength at which it holds; NaN where it depends on none.
+    doubts : tuple of str
+        Reasons why it must not decide, each a sentence.
+    """
+
+    name: str
+    value: Measured
+    random_part: float
+    common_part: float
+    may_be_less: float
+    may_be_more: float
+    degrees_of_freedom: float
+    count: int
+    counted: str
+    wavelength: u.Quantity
+    doubts: tuple[str, ...]
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'name': ('name', 'text', '', None), 'value': ('value', 'measured', '', None),
+        'random_part': ('random_part', 'number', '', None),
+        'common_part': ('common_part', 'number', '', None),
+        'may_be_less': ('may_be_less', 'number', '', None),
+        'may_be_more': ('may_be_more', 'number', '', None),
+        'degrees_of_freedom': ('degrees_of_freedom', 'number', '', None),
+        'count': ('count', 'integer', '', None), 'counted': ('counted', 'text', '', None),
+        'wavelength': ('wavelength_nm', 'number', 'nm', None),
+        'doubts': ('doubts', 'texts', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class AlignmentResult(Record):
+    """How far the rings and the shadow of a defocused star are out of its middle, and what
+    does it.
+
+    Attributes
+    ----------
+    decentre : Measured
+        Decentre in the first image over the blur radius, all causes together.
+    decentre_length : Measured
+        The same as a length on the sensor.
+    decentre_pixels : Measured
+        The same in pixels of the frame.
+    decentre_x : Measured
+        Its part along x.
+    decentre_y : Measured
+        Its part along y.
+    direction : Measured
+        Its direction in the first image.
+    coma_decentre : Measured
+        Part of the decentre that coma makes, the same on both sides of focus, over the
+        blur radius of the first image.
+    coma_decentre_x : Measured
+        The part along x.
+    coma_decentre_y : Measured
+        The part along y.
+    coma_direction : Measured
+        Direction in which coma moves the shadow against the outer edge.
+    coma : Measured
+        Coma that the decentre amounts to, RMS over the full circle (Noll 7 and 8
+        together).
+    coma_x : Measured
+        The coefficient of Noll 8 (along x), positive where the wave is ahead at +x.
+    coma_y : Measured
+        The coefficient of Noll 7 (along y).
+    coma_strehl : float
+        Strehl ratio that this coma alone would leave, over the ring that passes light.
+    offset_x : Measured
+        Obstruction out of the middle of the aperture, over the aperture's radius, toward
+        +x of the first image; NaN without an obstruction.
+    offset_y : Measured
+        The same toward +y.
+    obstruction : Measured
+        Obstruction that the shadow shows, ratio of diameters; NaN without one.
+    axis_distance : Measured
+        Distance of the star from the axis of the paraboloid, where coma vanishes; NaN for
+        other objectives.
+    mirror_turn : Measured
+        By how much the paraboloid has to be turned to bring its axis to the star; NaN for
+        other objectives.
+    coma_told : bool
+        Whether coma stands out of its uncertainty.
+    offset_told : bool
+        Whether an obstruction out of the middle stands out of its uncertainty.
+    clock_hour : float
+        Hour on a clock's face, seen by somebody who looks along the tube to the sky, of
+        the edge of the aperture toward which coma moves the shadow in the first image;
+        NaN where it is not known how the camera lies.
+    signal_to_noise : float
+        Signal-to-noise ratio of the star in the worst image.
+    wavelength : Quantity (nm)
+        Wavelength of the fit.
+    focal_ratio : float
+        Focal length over aperture.
+    chi_squared : float
+        Chi squared of the pixels over their degrees of freedom.
+    images : tuple of AlignmentImage
+        Each image with its circles.
+    rings : tuple of AlignmentRing
+        Edges and rings traced one by one.
+    decided : bool
+        Whether the numbers may be used to decide.
+    quantities : tuple of Quantity
+        Numbers that a claim can be about.
+    notes : tuple of Note
+        What the reader must know.
+    """
+
+    decentre: Measured
+    decentre_length: Measured
+    decentre_pixels: Measured
+    decentre_x: Measured
+    decentre_y: Measured
+    direction: Measured
+    coma_decentre: Measured
+    coma_decentre_x: Measured
+    coma_decentre_y: Measured
+    coma_direction: Measured
+    coma: Measured
+    coma_x: Measured
+    coma_y: Measured
+    coma_strehl: float
+    offset_x: Measured
+    offset_y: Measured
+    obstruction: Measured
+    axis_distance: Measured
+    mirror_turn: Measured
+    coma_told: bool
+    offset_told: bool
+    clock_hour: float
+    signal_to_noise: float
+    wavelength: u.Quantity
+    focal_ratio: float
+    chi_squared: float
+    images: tuple[AlignmentImage, ...]
+    rings: tuple[AlignmentRing, ...]
+    decided: bool
+    quantities: tuple[Quantity, ...]
+    notes: tuple[Note, ...]
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'decentre': ('decentre', 'measured', '', None),
+        'decentre_length': ('decentre_length', 'measured', '', None),
+        'decentre_pixels': ('decentre_pixels', 'measured', '', None),
+        'decentre_x': ('decentre_x', 'measured', '', None),
+        'decentre_y': ('decentre_y', 'measured', '', None),
+        'direction': ('direction', 'measured', '', None),
+        'coma_decentre': ('coma_decentre', 'measured', '', None),
+        'coma_decentre_x': ('coma_decentre_x', 'measured', '', None),
+        'coma_decentre_y': ('coma_decentre_y', 'measured', '', None),
+        'coma_direction': ('coma_direction', 'measured', '', None),
+        'coma': ('coma', 'measured', '', None), 'coma_x': ('coma_x', 'measured', '', None),
+        'coma_y': ('coma_y', 'measured', '', None),
+        'coma_strehl': ('coma_strehl', 'number', '', None),
+        'offset_x': ('offset_x', 'measured', '', None),
+        'offset_y': ('offset_y', 'measured', '', None),
+        'obstruction': ('obstruction', 'measured', '', None),
+        'axis_distance': ('axis_distance', 'measured', '', None),
+        'mirror_turn': ('mirror_turn', 'measured', '', None),
+        'coma_told': ('coma_told', 'flag', '', None),
+        'offset_told': ('offset_told', 'flag', '', None),
+        'clock_hour': ('clock_hour', 'number', '', None),
+        'signal_to_noise': ('signal_to_noise', 'number', '', None),
+        'wavelength': ('wavelength_nm', 'number', 'nm', None),
+        'focal_ratio': ('focal_ratio', 'number', '', None),
+        'chi_squared': ('chi_squared', 'number', '', None),
+        'images': ('images', 'records', '', AlignmentImage),
+        'rings': ('rings', 'records', '', AlignmentRing), 'decided': ('decided', 'flag', '', None),
+        'quantities': ('quantities', 'records', '', Quantity),
+        'notes': ('notes', 'notes', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class BudgetPart(Record):
     """One entry's part in the result.
 
@@ -778,64 +1134,6 @@ class MeritResult(Record):
         'cut_light': ('cut_light', 'array 1 f8', '', None),
         'defocus_depths': ('defocus_depths', 'array 1 f8', '', None),
         'blur': ('blur_arcsec', 'array 1 f8', 'arcsec', None),
-    }
-
-
-@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
-class Quantity(Record):
-    """A number that a claim can be about, with what a decision must know of it.
-
-    Attributes
-    ----------
-    name : str
-        Name from the one list, QuantityCatalog.
-    value : Measured
-        Value with its combined standard uncertainty.
-    random_part : float
-        The part of the uncertainty that averages out over more of what is counted; NaN =
-        not known. In the value's unit.
-    common_part : float
-        The part that all of them share; NaN = not known. In the value's unit.
-    may_be_less : float
-        By how much the true value may lie below the value besides its uncertainty: a
-        bound, for what is left out in one direction only; 0 = nothing. In the value's
-        unit.
-    may_be_more : float
-        The same above the value.
-    degrees_of_freedom : float
-        Degrees of freedom of the uncertainty.
-    count : int
-        How many frames, pairs or spectra it rests on.
-    counted : str
-        What is counted, in the plural.
-    wavelength : Quantity (nm)
-        Wavelength at which it holds; NaN where it depends on none.
-    doubts : tuple of str
-        Reasons why it must not decide, each a sentence.
-    """
-
-    name: str
-    value: Measured
-    random_part: float
-    common_part: float
-    may_be_less: float
-    may_be_more: float
-    degrees_of_freedom: float
-    count: int
-    counted: str
-    wavelength: u.Quantity
-    doubts: tuple[str, ...]
-
-    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
-        'name': ('name', 'text', '', None), 'value': ('value', 'measured', '', None),
-        'random_part': ('random_part', 'number', '', None),
-        'common_part': ('common_part', 'number', '', None),
-        'may_be_less': ('may_be_less', 'number', '', None),
-        'may_be_more': ('may_be_more', 'number', '', None),
-        'degrees_of_freedom': ('degrees_of_freedom', 'number', '', None),
-        'count': ('count', 'integer', '', None), 'counted': ('counted', 'text', '', None),
-        'wavelength': ('wavelength_nm', 'number', 'nm', None),
-        'doubts': ('doubts', 'texts', '', None),
     }
 
 
@@ -2950,6 +3248,27 @@ class WeightedMean(Record):
 #: Every kind of note: code -> (level, meaning).
 NOTES: dict[str, tuple[str, str]] = {
     'advice.blur-mismatch': ('caution', 'Diffraction, optics, seeing and pixels together explain more blur than the stars show, so the parts are only rough.'),
+    'alignment.air': ('info', 'The exposure is not known; the bars hold what turbulence leaves in a short one.'),
+    'alignment.clipped': ('caution', 'Saturated pixels of the disc were left out.'),
+    'alignment.faint': ('caution', 'The star is faint: its signal-to-noise ratio is below 150.'),
+    'alignment.hole': ('doubt', 'The disc is dark in the middle though no obstruction was declared.'),
+    'alignment.image-only': ('info', 'Directions are told in the image alone, since it is not known how the camera lies.'),
+    'alignment.large': ('caution', 'The decentre is so large that circles are a rough description.'),
+    'alignment.method': ('info', 'What the decentre and its uncertainty rest on.'),
+    'alignment.misfit': ('caution', 'The model misses the image by more than the noise; the bars have been widened for it.'),
+    'alignment.misfit-large': ('doubt', 'The model is far from the image: something is not as declared.'),
+    'alignment.neighbor': ('caution', 'A second star overlaps the disc; its light was taken out.'),
+    'alignment.obstruction': ('caution', 'The shadow is not as large as the declared obstruction.'),
+    'alignment.one-image': ('info', 'One image tells coma from an obstruction out of the middle by brightness alone.'),
+    'alignment.one-place': ('doubt', 'The headers put the focuser at one place for both images.'),
+    'alignment.other-light': ('doubt', 'Light beside the disc does not belong to the star.'),
+    'alignment.rings-differ': ('doubt', 'Edges and rings traced one by one do not lie where the fit has them.'),
+    'alignment.saturated-ring': ('doubt', 'So much of a ring is saturated that its place must not decide.'),
+    'alignment.short-exposure': ('caution', 'The exposure is too short to average the seeing, which moves rings as coma does.'),
+    'alignment.small-disc': ('caution', 'The disc has few pixels or few waves of defocus.'),
+    'alignment.star-cut': ('doubt', 'Part of the disc lies outside the frame.'),
+    'alignment.turning': ('info', 'What to know before screws are turned.'),
+    'alignment.unobstructed': ('info', 'Without an obstruction the rings show coma alone.'),
     'calibration.dark-scaled': ('info', 'The dark frame was scaled to the exposure of the image.'),
     'calibration.few-frames': ('caution', 'Too few frames were combined to tell a cosmic ray from the signal.'),
     'calibration.flat-dark': ('caution', 'The flat field is too dark in some pixels to divide by; they are masked.'),
@@ -3119,6 +3438,8 @@ NOTES: dict[str, tuple[str, str]] = {
 
 #: Numbers that a claim can be about, by name.
 QUANTITIES: dict[str, QuantityKind] = {
+    'decentre': QuantityKind('decentre', 'decentre of the rings by coma, as a share of the blur radius', '', 'alignment', 0, None, False, 'Take a bright star out of focus in the middle of the field, on both sides of focus, and list it under [[alignment]].'),
+    'alignment_coma': QuantityKind('alignment_coma', 'coma by the rings of a defocused star, RMS by circle polynomials', 'nm', 'alignment', 0, None, False, 'Take a bright star out of focus in the middle of the field, on both sides of focus, and list it under [[alignment]].'),
     'in_focus_fraction': QuantityKind('in_focus_fraction', 'in-focus fraction of the light', '', 'color_focus', 0, 1, True, 'Take the spectrum of an A, F or G star and list it under [[color_focus]].'),
     'polychromatic_strehl': QuantityKind('polychromatic_strehl', 'polychromatic Strehl ratio of the color focus alone', '', 'color_focus', 0, 1, True, 'Take the spectrum of an A, F or G star and list it under [[color_focus]].'),
     'focus_range': QuantityKind('focus_range', 'range of the color focus curve', 'um', 'color_focus', 0, None, False, 'Take the spectrum of an A, F or G star and list it under [[color_focus]].'),
@@ -3170,6 +3491,7 @@ FLAGS: dict[str, dict[int, tuple[str, str]]] = {
 
 #: Measurements of the engine: area -> (title, task).
 MEASUREMENTS: dict[str, tuple[str, str]] = {
+    'alignment': ('Alignment', 'alignment.measure'),
     'color_focus': ('Color focus', 'color_focus.measure'),
     'focus_surface': ('Focus surface', 'focus_surface.measure'),
     'lateral_color': ('Lateral color', 'lateral_color.measure'),

@@ -120,6 +120,17 @@ def small_mosaic() -> starassay.Frame:
     return starassay.read_frame(rng.poisson(image).astype(np.uint16), **how)
 
 
+def _alignment() -> Result:
+    """A drawn ring, which is no star's: a result with doubts has to tell itself as well."""
+    y, x = np.mgrid[-40:40, -40:40] + 0.5
+    r = np.hypot(x, y)
+    disc = 2000 / (1 + np.exp((r - 20) / 0.8)) - 2000 / (1 + np.exp((r - 6) / 0.8))
+    pixels = np.random.default_rng(9).poisson(disc + 100).astype(np.uint16)
+    frame = starassay.read_frame(pixels, gain=1 * u.electron / u.adu, pitch=4 * u.um)
+    scope = starassay.Telescope("150 mm", "900 mm", obstruction=0.3)
+    return starassay.measure_alignment(frame, scope, wavelength="540 nm")
+
+
 MAKERS: dict[str, Callable[[], Result]] = {
     "MasterFrame": lambda: starassay.combine_frames(_frames(5)),
     "CalibratedFrame": lambda: starassay.calibrate_frame(_frames(1)[0], bias=_frames(1, 100)[0]),
@@ -131,6 +142,7 @@ MAKERS: dict[str, Callable[[], Result]] = {
     "RelativeIllumination": _relative_illumination,
     "LateralColor": lambda: starassay.measure_lateral_color(small_mosaic()),
     "Spacing": _spacing,
+    "Alignment": _alignment,
 }
 
 

@@ -130,6 +130,11 @@ def sound(folder: Path) -> dict[str, dict[str, Any]]:
             "telescope": Telescope("115 mm", "760 mm"),
             "wavelength": "540 nm",
         },
+        "measure_alignment": {
+            "frames": [inside, outside],
+            "telescope": Telescope("115 mm", "760 mm"),
+            "wavelength": "540 nm",
+        },
         "measure_plate_scale": {
             "frame": np.zeros((801, 1001), np.float32),
             "positions": listed(solution()),

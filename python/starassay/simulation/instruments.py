@@ -90,6 +90,8 @@ class SimulatedTelescope:
         Free aperture and focal length.
     obstruction : float
         Central obstruction, ratio of diameters.
+    obstruction_offset : tuple of float
+        Where the obstruction's center lies from that of the aperture, along x and y, in radii of the aperture.
     vanes : tuple of (Quantity, float)
         Direction (from +x towards +y) and width (as a share of the aperture) of each vane.
     wavefront : mapping of int to Quantity
@@ -108,6 +110,7 @@ class SimulatedTelescope:
     aperture: u.Quantity
     focal_length: u.Quantity
     obstruction: float = 0.0
+    obstruction_offset: tuple[float, float] = (0.0, 0.0)
     vanes: tuple[tuple[u.Quantity, float], ...] = ()
     wavefront: Mapping[int, u.Quantity] = dataclasses.field(default_factory=dict)
     field: FieldErrors = FieldErrors()
@@ -126,11 +129,14 @@ class SimulatedTelescope:
         """The engine's record."""
         waves, focus = _columns("um", True, color_focus=self.color_focus)
         terms, coefficients = _columns("nm", False, wavefront=self.wavefront)
+        offset = pair(self.obstruction_offset, "obstruction_offset")
         _same_keys(color_focus=self.color_focus, lateral_color=self.lateral_color)
         return {
             "aperture_mm": number(self.aperture, "mm", "aperture"),
             "focal_length_mm": number(self.focal_length, "mm", "focal_length"),
             "obstruction": number(self.obstruction, "", "obstruction"),
+            "obstruction_x": number(offset[0], "", "obstruction_offset"),
+            "obstruction_y": number(offset[1], "", "obstruction_offset"),
             "vanes": [
                 {"angle_deg": number(a, "deg", "vanes"), "width_fraction": number(w, "", "vanes")}
                 for a, w in pairs(self.vanes, "vanes")

@@ -36,14 +36,16 @@ public static class PupilRaster
             {
                 double x = (i - (size / 2) + offset) * step;
                 double r = Math.Sqrt((x * x) + (y * y));
-                if (r > 1 + reach || r < shape.Obstruction - reach)
+                double hx = x - shape.ObstructionX, hy = y - shape.ObstructionY;
+                double hole = Math.Sqrt((hx * hx) + (hy * hy));
+                if (r > 1 + reach || hole < shape.Obstruction - reach)
                 {
                     continue;
                 }
 
                 field[(j * size) + i] = NeedsSplitting(shape, vanes, x, y, reach)
                     ? SplitShare(shape, vanes, x, y, step)
-                    : CircleShare(shape, x, y, r, half, reach);
+                    : CircleShare(shape.Obstruction, (x, y, r), (hx, hy, hole), half, reach);
             }
         }
     }
@@ -65,12 +67,13 @@ public static class PupilRaster
         return shape.Vignetting is { } cut && Math.Sqrt(((x - cut.X) * (x - cut.X)) + ((y - cut.Y) * (y - cut.Y))) > cut.Radius - reach;
     }
 
-    private static double CircleShare(PupilShape shape, double x, double y, double r, double half, double reach)
+    // A point with its distance from the centre of the circle that is asked about.
+    private static double CircleShare(double obstruction, (double X, double Y, double R) rim, (double X, double Y, double R) hole, double half, double reach)
     {
         double area = 4 * half * half;
-        double share = r > 1 - reach ? CircleArea(1, x - half, x + half, y - half, y + half) / area : 1;
-        return shape.Obstruction > 0 && r < shape.Obstruction + reach
-            ? share - (CircleArea(shape.Obstruction, x - half, x + half, y - half, y + half) / area)
+        double share = rim.R > 1 - reach ? CircleArea(1, rim.X - half, rim.X + half, rim.Y - half, rim.Y + half) / area : 1;
+        return obstruction > 0 && hole.R < obstruction + reach
+            ? share - (CircleArea(obstruction, hole.X - half, hole.X + half, hole.Y - half, hole.Y + half) / area)
             : share;
     }
 

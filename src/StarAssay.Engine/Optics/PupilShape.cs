@@ -12,6 +12,12 @@ public sealed record PupilShape
     /// <summary>Central obstruction, ratio of diameters, 0 to below 1.</summary>
     public double Obstruction { get; init; }
 
+    /// <summary>Centre of the obstruction from that of the aperture, pupil radii, x.</summary>
+    public double ObstructionX { get; init; }
+
+    /// <summary>Centre of the obstruction from that of the aperture, pupil radii, y.</summary>
+    public double ObstructionY { get; init; }
+
     /// <summary>Vanes that hold the secondary mirror, each from the centre to the edge.</summary>
     public IReadOnlyList<Vane> Vanes { get; init; } = [];
 
@@ -26,6 +32,13 @@ public sealed record PupilShape
             throw new InputException("pupil.obstruction",
                 $"The central obstruction is {Obstruction}; it is the ratio of diameters and must lie between 0 and 0.95. Give the secondary's diameter " +
                     "divided by the aperture.", "obstruction");
+        }
+
+        if (!(Math.Sqrt(Square(ObstructionX) + Square(ObstructionY)) + Obstruction < 1))
+        {
+            throw new InputException("pupil.obstruction-offset",
+                $"An obstruction of {Obstruction} with its centre at ({ObstructionX}, {ObstructionY}) reaches over the edge of the aperture (radius 1). Give "
+                    + "its offset from the middle in radii of the aperture.", "obstruction");
         }
 
         foreach (Vane vane in Vanes)
@@ -50,8 +63,7 @@ public sealed record PupilShape
     /// <summary>The same for those who ask often and have the vanes' directions ready.</summary>
     internal bool Passes(double x, double y, Stripe[] vanes)
     {
-        double r2 = (x * x) + (y * y);
-        if (r2 > 1 || r2 < Obstruction * Obstruction)
+        if ((x * x) + (y * y) > 1 || Square(x - ObstructionX) + Square(y - ObstructionY) < Obstruction * Obstruction)
         {
             return false;
         }

@@ -15,6 +15,12 @@ public sealed record SimulatedTelescope
     /// <summary>Central obstruction, ratio of diameters.</summary>
     public double Obstruction { get; init; }
 
+    /// <summary>Centre of the obstruction from that of the aperture, radii of the aperture, x.</summary>
+    public double ObstructionX { get; init; }
+
+    /// <summary>Centre of the obstruction from that of the aperture, radii of the aperture, y.</summary>
+    public double ObstructionY { get; init; }
+
     /// <summary>Vanes of the secondary.</summary>
     public IReadOnlyList<Vane> Vanes { get; init; } = [];
 
@@ -39,6 +45,8 @@ public sealed record SimulatedTelescope
     /// <summary>Round stops between telescope and sensor that may cut the cone.</summary>
     public IReadOnlyList<ConeStop> Stops { get; init; } = [];
 
+    private PupilShape Pupil => new() { Obstruction = Obstruction, ObstructionX = ObstructionX, ObstructionY = ObstructionY, Vanes = Vanes };
+
     /// <summary>Focal ratio.</summary>
     public double FocalRatio => FocalLengthMm / ApertureMm;
 
@@ -46,7 +54,7 @@ public sealed record SimulatedTelescope
     public void RequireValid()
     {
         _ = Defocus.FocalRatio(ApertureMm, FocalLengthMm);
-        new PupilShape { Obstruction = Obstruction, Vanes = Vanes }.RequireValid();
+        Pupil.RequireValid();
         if (NollTerms.Count != CoefficientsNm.Count || NollTerms.Any(n => n < 1))
         {
             throw new InputException("simulation.modes", $"{NollTerms.Count} Noll numbers and {CoefficientsNm.Count} coefficients were given; give one " +
@@ -90,7 +98,7 @@ public sealed record SimulatedTelescope
     /// <summary>The pupil as a field point sees it: the first stop that cuts it takes part of the edge.</summary>
     public PupilShape PupilAt(double xMm, double yMm)
     {
-        PupilShape pupil = new() { Obstruction = Obstruction, Vanes = Vanes };
+        PupilShape pupil = Pupil;
         foreach (ConeStop stop in Stops)
         {
             double footprint = stop.DistanceMm / (2 * FocalRatio);

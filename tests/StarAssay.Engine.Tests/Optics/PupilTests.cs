@@ -19,6 +19,23 @@ public class PupilTests
     }
 
     [Fact]
+    public void An_obstruction_out_of_the_middle_keeps_area_and_moves_the_centroid()
+    {
+        // Centroid of the light: what is missing, area e^2 at (x, y), pulls it the other way.
+        var shape = new PupilShape { Obstruction = 0.3, ObstructionX = 0.11, ObstructionY = -0.07 };
+        const int Size = 130;
+        double[] t = PupilRaster.Draw(shape, Size, 120.4);
+        double step = 2 / 120.4, light = t.Sum() * step * step;
+        Assert.Equal(Math.PI * (1 - 0.09), light, 1e-9);
+        double x = t.Select((v, k) => v * ((k % Size) - (Size / 2)) * step).Sum() * step * step / light;
+        double y = t.Select((v, k) => v * ((k / Size) - (Size / 2)) * step).Sum() * step * step / light;
+        Assert.Equal(-0.09 * 0.11 / (1 - 0.09), x, 2e-5);
+        Assert.Equal(0.09 * 0.07 / (1 - 0.09), y, 2e-5);
+        Assert.True(shape.Passes(-0.2, 0.1) && !shape.Passes(0.35, -0.07));
+        Assert.Throws<InputException>(() => (shape with { ObstructionX = 0.75 }).RequireValid());
+    }
+
+    [Fact]
     public void A_vane_hides_its_own_area()
     {
         var bare = new PupilShape { Obstruction = 0.3 };

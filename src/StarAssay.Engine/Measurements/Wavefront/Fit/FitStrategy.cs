@@ -126,63 +126,15 @@ internal sealed class FitStrategy
         fit.SolveLight();
     }
 
-    // A pixel is wild when it stands out from the model and from the other residuals round it: a wrong model makes patterns,
-    // a hot pixel or a particle makes points and short lines.
     private void MaskWild()
     {
         for (int p = 0; p < data.Length; p++)
         {
             for (int k = 0; k < 2; k++)
             {
-                wild.AddRange(MaskWild(fit.Residuals[p][k], data[p].Use[k], data[p].Window).Select(at => (p, k, at)));
+                wild.AddRange(WildPixels.Mask(fit.Residuals[p][k], data[p].Use[k], data[p].Window).Select(at => (p, k, at)));
             }
         }
-    }
-
-    private static List<int> MaskWild(float[] residual, float[] use, int w)
-    {
-        double[] used = [.. residual.Where((_, i) => use[i] != 0).Select(r => (double)r)];
-        (_, double sigma) = Robust.MedianAndSigma(used);
-        double limit = 6 * Math.Max(sigma, 1);
-        var found = new List<int>();
-        var near = new List<double>(48);
-        for (int j = 0; j < w; j++)
-        {
-            for (int i = 0; i < w; i++)
-            {
-                int at = (j * w) + i;
-                if (use[at] == 0 || Math.Abs(residual[at]) < limit)
-                {
-                    continue;
-                }
-
-                near.Clear();
-                for (int b = Math.Max(0, j - 3); b <= Math.Min(w - 1, j + 3); b++)
-                {
-                    for (int a = Math.Max(0, i - 3); a <= Math.Min(w - 1, i + 3); a++)
-                    {
-                        int q = (b * w) + a;
-                        if (q != at && use[q] != 0)
-                        {
-                            near.Add(residual[q]);
-                        }
-                    }
-                }
-
-                (double middle, double spread) = Robust.MedianAndSigma([.. near]);
-                if (Math.Abs(residual[at] - middle) > 6 * Math.Max(spread, 1))
-                {
-                    found.Add(at);
-                }
-            }
-        }
-
-        foreach (int at in found)
-        {
-            use[at] = 0;
-        }
-
-        return found;
     }
 
     // A second star is believed when taking it out gains far more than three unknowns would by chance, and a part of the

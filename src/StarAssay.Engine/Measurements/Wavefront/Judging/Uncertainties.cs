@@ -26,7 +26,7 @@ internal static class Uncertainties
         {
             for (int k = 0; k < 2; k++)
             {
-                area += CorrelatedPixels(fit.Residuals[p][k], prepared[p].Data.Window, prepared[p].Stars[k].Diameter / prepared[p].Bin);
+                area += ResidualPatches.Pixels(fit.Residuals[p][k], prepared[p].Data.Window, prepared[p].Stars[k].Diameter / prepared[p].Bin);
                 images++;
             }
         }
@@ -142,31 +142,5 @@ internal static class Uncertainties
         double[] tilted = [.. o.Weights.Select((w, l) => w * (1 + (by * (o.WavelengthsNm[l] - middle) / reach)))];
         double sum = tilted.Sum();
         return [.. tilted.Select(w => w / sum)];
-    }
-
-    // Sum of the residuals' autocorrelation over lags to a sixth of the disc: rings and patches of a wrong model are as wide.
-    private static double CorrelatedPixels(float[] r, int w, double disc)
-    {
-        int lag = Math.Clamp((int)Math.Round(disc / 6), 4, Math.Min(16, (w / 2) - 1));
-        double zero = Gram.Dot(r, r);
-        if (zero <= 0)
-        {
-            return 1;
-        }
-
-        double sum = 0;
-        for (int dy = -lag; dy <= lag; dy++)
-        {
-            for (int dx = -lag; dx <= lag; dx++)
-            {
-                for (int y = lag; y < w - lag; y++)
-                {
-                    int at = (y * w) + lag;
-                    sum += Gram.Dot(r.AsSpan(at, w - (2 * lag)), r.AsSpan(at + (dy * w) + dx, w - (2 * lag)));
-                }
-            }
-        }
-
-        return sum / zero;
     }
 }

@@ -1,6 +1,7 @@
 using System.Runtime.InteropServices;
 using StarAssay.Engine.Imaging;
 using StarAssay.Engine.Optics;
+using StarAssay.Engine.Optics.PairFit;
 using StarAssay.Engine.Results;
 using StarAssay.Engine.Simulation;
 

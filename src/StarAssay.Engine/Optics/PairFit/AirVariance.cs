@@ -1,4 +1,4 @@
-namespace StarAssay.Engine.Measurements.Wavefront;
+namespace StarAssay.Engine.Optics.PairFit;
 
 /// <summary>What air that blows past the telescope leaves of one Zernike mode in a mean over time.</summary>
 /// <remarks>Frozen layers: the mean over a time T that lets much air pass keeps only the frequencies across the wind,

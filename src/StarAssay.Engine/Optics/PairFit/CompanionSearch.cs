@@ -1,8 +1,7 @@
 using MathNet.Numerics.LinearAlgebra;
 using StarAssay.Engine.Numerics;
-using StarAssay.Engine.Optics.PairFit;
 
-namespace StarAssay.Engine.Measurements.Wavefront;
+namespace StarAssay.Engine.Optics.PairFit;
 
 /// <summary>
 /// A second star near the first is the same image again, fainter and at the same distance and direction in both frames. It

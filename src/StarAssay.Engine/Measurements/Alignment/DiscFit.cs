@@ -1,0 +1,271 @@
+using MathNet.Numerics.LinearAlgebra;
+using StarAssay.Engine.Numerics;
+using StarAssay.Engine.Optics;
+using StarAssay.Engine.Optics.PairFit;
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Measurements.Alignment;
+
+/// <summary>The diffraction image of the defocused star fitted to its pixels: aberrations, seeing, defocus, place, light, and where the obstruction stands
+/// and how large it is.</summary>
+/// <remarks>Coma and an obstruction out of the middle both move the shadow. Coma does so alike on both sides of focus, and makes one side of the
+/// rings brighter; the obstruction moves its shadow to opposite sides.</remarks>
+internal sealed class DiscFit : IDisposable
+{
+    /// <summary>Modes that are fitted: Noll 5 to 22.</summary>
+    public static readonly ZernikeIndex[] Modes = [.. ZernikeIndex.NollRange(5, 22)];
+
+    // Noll 5 to 11 first.
+    private const int FirstModes = 7;
+
+    // Step of the changed pupils, in radii, and rounds of finding them.
+    private const double Step = 0.004;
+    private const int Rounds = 5;
+
+    private static readonly double[] Seeings = [0.4, 1.2, 2.5, 4.5];
+
+    private readonly AlignmentRequest request;
+    private readonly DiscCutout cutout;
+    private readonly Team team;
+    private PairModel model;
+    private PairOptics optics;
+
+    private DiscFit(AlignmentRequest request, DiscCutout cutout, PairState start, Team team)
+    {
+        (this.request, this.cutout, this.team) = (request, cutout, team);
+        optics = new PairOptics(request.Pupil, request.FocalRatio, cutout.PitchUm, Band(request), [.. Band(request).Select(_ => 1.0 / Band(request).Length)], 0,
+            cutout.Data.Window);
+        PairState[] near = Approach(start);
+        optics = optics with { Stretch = [.. near[0].DefocusNm.Select(d => 1 + (optics.DistanceUm(d, request.FocalLengthMm) * 1e-3 / request.FocalLengthMm))] };
+        model = Model(optics, near[0]);
+        Fit = new JointFit([model], [cutout.Data], near, team);
+        Finish();
+    }
+
+    /// <summary>Where the fit stands.</summary>
+    public JointFit Fit { get; private set; }
+
+    /// <summary>What was held fixed, the pupil as found.</summary>
+    public PairOptics Optics => optics;
+
+    /// <summary>The values.</summary>
+    public PairState State => Fit.States[0];
+
+    /// <summary>The model at these values.</summary>
+    public PairModel Model() => model;
+
+    /// <summary>Covariance of the unknowns of the fit, then of the obstruction's x, y and size (radii of the aperture), photons and misfit.</summary>
+    public Matrix<double> Covariance { get; private set; } = Matrix<double>.Build.Dense(1, 1);
+
+    /// <summary>Factor on the covariance for misfit.</summary>
+    public double Inflation { get; private set; } = 1;
+
+    /// <summary>Chi squared over the degrees of freedom.</summary>
+    public double ChiSquared => Fit.Chi2 / Fit.Freedom;
+
+    /// <summary>What was found of a second star, in words; null when there is none.</summary>
+    public string? Companion { get; private set; }
+
+    /// <summary>Fits.</summary>
+    public static DiscFit Make(AlignmentRequest request, DiscCutout cutout, PairState start, Team team) => new(request, cutout, start, team);
+
+    /// <inheritdoc/>
+    public void Dispose() => model.Dispose();
+
+    // Five wavelengths over a wide band, one in a narrow one: 2 % of the wavelength move the tenth ring by a fifth of its width.
+    private static double[] Band(AlignmentRequest request)
+    {
+        int count = request.BandNm > 0.02 * request.WavelengthNm ? 5 : 1;
+        return [.. Enumerable.Range(0, count).Select(k => request.WavelengthNm + (request.BandNm * (((k + 0.5) / count) - 0.5)))];
+    }
+
+    private PairModel Model(PairOptics of, PairState at, PairModelGrade grade = PairModelGrade.Exact) =>
+        new(of, Modes, 1.03 * at.DefocusNm.Max(Math.Abs), team, grade);
+
+    // From the size of the discs to the neighbourhood of the minimum, on a rough model of one wavelength.
+    private PairState[] Approach(PairState start)
+    {
+        using PairModel rough = Model(optics with { WavelengthsNm = [optics.MeanWavelengthNm], Weights = [1] }, start, PairModelGrade.Start);
+        StartScan.Run(rough, cutout.Data, start, [.. Seeings.Select(s => Seeing.StrengthFromFwhm(s, optics.MeanWavelengthNm, request.ApertureMm))]);
+        var fit = new JointFit([rough], [cutout.Data], [start], team);
+        fit.Refresh();
+        fit.Reweight(0.2);
+        fit.SolveLight();
+        using var quick = new QuickHessian([rough], team);
+        (int Modes, double Slack, double Tolerance, int Steps)[] stages = [(0, 0.1, 0.02, 6), (FirstModes, 0.05, 0.01, 12), (FirstModes, 0.03, 0.003, 8)];
+        foreach ((int modes, double slack, double tolerance, int steps) in stages)
+        {
+            fit.ModeCount = modes;
+            fit.Reweight(slack);
+            Descent.Run(fit, tolerance, steps, quick);
+        }
+
+        return fit.States;
+    }
+
+    private void Finish()
+    {
+        Fit.ModeCount = FirstModes;
+        Fit.SeparateSeeing = cutout.Count > 1;
+        Fit.Refresh();
+        Fit.Reweight(0.02);
+        Fit.SolveLight();
+        MaskWild();
+        Descend(0.02, 0.002);
+        Fit.ModeCount = Modes.Length;
+        Descend(0.01, 0.002);
+        for (int round = 0; round < Rounds && MoveObstruction(); round++)
+        {
+            Descend(0.003, 1e-4);
+        }
+
+        MaskWild();
+        Descend(0, 1e-5);
+        TakeOutCompanion();
+        MaskWild();
+        Descend(0, 2e-6);
+        if (MoveObstruction())
+        {
+            Descend(0, 2e-6);
+        }
+
+        SetCovariance();
+    }
+
+    private void Descend(double slack, double tolerance)
+    {
+        using var quick = new QuickHessian([model], team);
+        Fit.Reweight(slack);
+        Descent.Run(Fit, tolerance, 12, quick);
+    }
+
+    private void MaskWild()
+    {
+        for (int k = 0; k < 2; k++)
+        {
+            WildPixels.Mask(Fit.Residuals[0][k], cutout.Data.Use[k], cutout.Data.Window);
+        }
+    }
+
+    private void TakeOutCompanion()
+    {
+        var search = new CompanionSearch(model, cutout.Data);
+        double before = Fit.Chi2 / Fit.Points;
+        PairState kept = State.Copy();
+        search.Look(State, Fit.Residuals[0], before);
+        if (!search.Found)
+        {
+            return;
+        }
+
+        for (int round = 0; round < 3; round++)
+        {
+            search.Refine(State);
+            Descend(0, 1e-5);
+        }
+
+        double after = Fit.Chi2 / Fit.Points;
+        if ((before - after) * Fit.Points > 80 * Math.Max(1, after) && before - after > 0.1 * (before - 1) && search.Counts)
+        {
+            Companion = search.Text;
+            return;
+        }
+
+        search.GiveUp();
+        Fit.Place([kept]);
+        Descend(0, 1e-5);
+    }
+
+    // The pupils that the obstruction is looked for along: moved along x, moved along y, larger.
+    private PairOptics[] Ways() => optics.Shape.Obstruction > 0
+        ?
+        [
+            optics with { Shape = optics.Shape with { ObstructionX = optics.Shape.ObstructionX + Step } },
+            optics with { Shape = optics.Shape with { ObstructionY = optics.Shape.ObstructionY + Step } },
+            optics with { Shape = optics.Shape with { Obstruction = optics.Shape.Obstruction + Step } },
+        ]
+        : [];
+
+    // One step of Gauss and Newton for place and size of the obstruction; false when it was too short to matter.
+    private bool MoveObstruction()
+    {
+        PairOptics[] ways = Ways();
+        if (ways.Length == 0 || PositiveDefinite.Inverse(Fit.Derivatives.NormalMatrix()) is not { } inverse)
+        {
+            return false;
+        }
+
+        PairModel[][] others = [.. ways.Select(way => new[] { Model(way, State) })];
+        (Matrix<double> normal, Vector<double> side) = Fit.Derivatives.Towards(others, inverse);
+        foreach (PairModel other in others.SelectMany(o => o))
+        {
+            other.Dispose();
+        }
+
+        if (PositiveDefinite.Inverse(normal) is not { } scatter)
+        {
+            return false;
+        }
+
+        Vector<double> shares = scatter * side;
+        double scale = Math.Max(1, Fit.Chi2 / Fit.Points);
+        if (shares * (normal * shares) < 0.02 * scale)
+        {
+            return false;
+        }
+
+        double most = 0.06 / Step, length = Math.Min(1, most / shares.L2Norm());
+        PupilShape shape = optics.Shape;
+        double size = Math.Clamp(shape.Obstruction + (length * Step * shares[2]), 0.02, 0.85);
+        double x = shape.ObstructionX + (length * Step * shares[0]), y = shape.ObstructionY + (length * Step * shares[1]);
+        double inside = Math.Min(1, 0.98 * (1 - size) / Math.Max(Math.Sqrt((x * x) + (y * y)), 1e-9));
+        optics = optics with { Shape = shape with { Obstruction = size, ObstructionX = inside * x, ObstructionY = inside * y } };
+        JointFit before = Fit;
+        PairModel next = Model(optics, State);
+        Fit = new JointFit([next], [cutout.Data], [State.Copy()], team) { ModeCount = before.ModeCount, SeparateSeeing = before.SeparateSeeing };
+        model.Dispose();
+        model = next;
+        Fit.Refresh();
+        Fit.Reweight(0.003);
+        return true;
+    }
+
+    // Joint covariance of the fit's unknowns and of the obstruction: the unknowns follow the obstruction by their response.
+    private void SetCovariance()
+    {
+        Fit.Reweight(0);
+        Matrix<double> inverse = PositiveDefinite.Inverse(Fit.Derivatives.NormalMatrix())
+            ?? throw new CannotMeasureException("alignment.not-determined", "The disc does not determine its model. Defocus more, or choose a brighter star.",
+                request.Frames[0].Name);
+        PairOptics[] ways = Ways();
+        int n = inverse.RowCount, all = n + 3;
+        var joint = Matrix<double>.Build.Dense(all, all);
+        joint.SetSubMatrix(0, 0, inverse);
+        if (ways.Length > 0)
+        {
+            PairModel[][] others = [.. ways.Select(way => new[] { Model(way, State) })];
+            (Matrix<double> normal, _) = Fit.Derivatives.Towards(others, inverse);
+            Matrix<double> follow = Matrix<double>.Build.DenseOfColumnVectors(others.Select(o => Fit.Derivatives.Response(o, inverse) / Step));
+            foreach (PairModel other in others.SelectMany(o => o))
+            {
+                other.Dispose();
+            }
+
+            Matrix<double> scatter = (PositiveDefinite.Inverse(normal) ?? Matrix<double>.Build.DenseDiagonal(3, 3, 1 / (Step * Step))) * (Step * Step);
+            joint.SetSubMatrix(0, 0, inverse + (follow * scatter * follow.Transpose()));
+            joint.SetSubMatrix(0, n, -(follow * scatter));
+            joint.SetSubMatrix(n, 0, -(follow * scatter).Transpose());
+            joint.SetSubMatrix(n, n, scatter);
+        }
+
+        double chi = ChiSquared, area = 0;
+        for (int k = 0; k < 2; k++)
+        {
+            area += ResidualPatches.Pixels(Fit.Residuals[0][k], cutout.Data.Window, optics.BlurPixels(State.DefocusNm[k])) / 2;
+        }
+
+        // A wrong model errs by patches: chi squared times the pixels over which its excess hangs together.
+        Inflation = chi <= 1.02 ? Math.Max(1, chi) : chi * Math.Max(1, area);
+        Covariance = joint * Inflation;
+    }
+}
