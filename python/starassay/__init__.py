@@ -44,6 +44,8 @@ _NAMES = {
     "decide": ".decisions.deciding",
     "read_campaign": ".campaign",
     "run_campaign": ".campaign",
+    "ReportComparison": ".campaign.comparing",
+    "compare_reports": ".campaign.comparing",
     "begin_campaign": ".campaign",
     "ColorComparison": ".measurements.color_focus",
     "ColorFocusCurve": ".measurements.color_focus",

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, TypeVar
 
 import numpy as np
+from astropy import units as u
 
 from ._gateway import call
 from ._record import Request
@@ -103,4 +104,5 @@ def frame_facts(frame: Frame) -> dict[str, Any]:
         "exposure": None if frame.exposure is None else f"{frame.exposure:g}",
         "start": None if frame.time is None else frame.time.isot[:19],
         "filter": frame.filter,
+        "pitch": None if frame.pitch is None else f"{frame.pitch.to_value(u.um):g} um",
     }

@@ -142,6 +142,15 @@ COMBINE_REQUEST = Request(
     Field('measurements', 'measurements', '', 'records', 'The quantities of each measurement; one that has none takes no part.', required=True),
 )
 
+#: One side of a comparison:
+COMPARED_SIDE = Request(
+    Field('name', 'name', '', 'text', 'Name of the telescope, or of its state.', required=True),
+    Field('quantity', 'quantity', '', 'record', 'What was measured.', required=True),
+    Field('seeing', 'seeing', '', 'record', 'The seeing of that night; null when not known.'),
+    Field('diagonal', 'diagonal_mm', 'mm', 'number', 'Diagonal of the sensor, mm; NaN when not known.'),
+    Field('basis', 'basis', '', 'text', 'What the number is for beside its wavelength, such as a band; empty for nothing.', default=''),
+)
+
 #: One quantity measured on two instruments on the same footing.
 COMPARISON_REQUEST = Request(
     Field('quantity', 'quantity', '', 'text', 'Name of the quantity.', required=True),
@@ -342,6 +351,14 @@ QUANTITY = Request(
     Field('counted', 'counted', '', 'text', 'What is counted, in the plural.', default='frames'),
     Field('wavelength', 'wavelength_nm', 'nm', 'number', 'Wavelength at which it holds; NaN where it depends on none.'),
     Field('doubts', 'doubts', '', 'texts', 'Reasons why it must not decide, each a sentence.'),
+)
+
+#: One quantity of two telescopes, or of one before and after.
+QUANTITY_COMPARISON_REQUEST = Request(
+    Field('first', 'first', '', 'record', 'The one that the other is held against.', required=True),
+    Field('second', 'second', '', 'record', 'The other.', required=True),
+    Field('same_setup', 'same_setup', '', 'flag', 'True when both were measured with one telescope and camera by the same data: what all measurements share then cancels.', default=False),
+    Field('coverage_factor', 'coverage_factor', '', 'number', 'Coverage factor of the score.', default=2),
 )
 
 #: One prepared pair, starting values and pixel variances:
@@ -2157,6 +2174,42 @@ class PlateScaleResult(Record):
         'center_eta': ('center_eta', 'number', '', None), 'source': ('source', 'choice', '', None),
         'quantities': ('quantities', 'records', '', Quantity),
         'notes': ('notes', 'notes', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class QuantityComparison(Record):
+    """One quantity compared, or why it is not.
+
+    Attributes
+    ----------
+    comparable : bool
+        False when conditions were too unlike, or a number is in doubt.
+    ranking : {"first", "second", "not-told-apart"}
+        The better one, when the score exceeds 1; not told apart where neither is better
+        or nothing is decided.
+    differ : bool
+        True when they are told apart, whichever is better.
+    difference : Measured
+        Second minus first; its uncertainty holds what the air may have done to it.
+    score : float
+        Difference over its expanded uncertainty, bounds in one direction taken at their
+        worst.
+    reason : str
+        One sentence.
+    """
+
+    comparable: bool
+    ranking: str
+    differ: bool
+    difference: Measured
+    score: float
+    reason: str
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'comparable': ('comparable', 'flag', '', None), 'ranking': ('ranking', 'choice', '', None),
+        'differ': ('differ', 'flag', '', None), 'difference': ('difference', 'measured', '', None),
+        'score': ('score', 'number', '', None), 'reason': ('reason', 'text', '', None),
     }
 
 

@@ -110,6 +110,7 @@ def sound(folder: Path) -> dict[str, dict[str, Any]]:
         "begin_campaign": {"folder": folder},
         "read_campaign": {"path": folder},
         "run_campaign": {"campaign": folder},
+        "compare_reports": {"folders": [folder, folder / "other"]},
         "plan_night": {"campaign": planned, "night": "2026-12-11", "site": "48.1, 11.6, 520 m"},
         "read_frame": {"source": frame()},
         "calibrate_frame": {"frame": frame(), "bias": frame(100, 2)},

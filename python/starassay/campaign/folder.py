@@ -121,6 +121,10 @@ def write_folder(outcome: Outcome, manifest: dict[str, Any], page: str) -> None:
                 t.test.name: {k: to_plain(v) for k, v in t.quantities.items()}
                 for t in outcome.tests
             },
+            "basis": {
+                t.test.name: {k: t.basis(k) for k in t.quantities if t.basis(k)}
+                for t in outcome.tests
+            },
         }
         (part / "decisions.json").write_text(json_text(record), encoding="utf-8")
         (part / REPORT).write_text(page, encoding="utf-8")

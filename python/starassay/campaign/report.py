@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 from typing import Any
@@ -13,6 +12,7 @@ from astropy import units as u
 from .._records import QUANTITIES, Quantity
 from ..results import GRAVITY, Note, figure_source, format_measured
 from .outcome import Judgment, Outcome, Piece, TestOutcome
+from .pages import environment_with_style, kept_together
 from .report_texts import cautions, caveats, glossary
 
 _MARKS = {"met": "✓", "not met": "✕", "not decided": "?"}
@@ -42,19 +42,8 @@ def render(
     str
         HTML.
     """
-    import jinja2
-
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("starassay", "templates"),
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=jinja2.StrictUndefined,
-    )
+    environment, css = environment_with_style()
     campaign = outcome.campaign
-    loader = environment.loader
-    assert loader is not None
-    css = jinja2.utils.markupsafe.Markup(loader.get_source(environment, "report.css")[0])
     made = datetime.fromisoformat(manifest["started"])
     page = environment.get_template("report.html.j2").render(
         css=css,
@@ -74,9 +63,7 @@ def render(
         glossary=glossary(outcome),
         made=f"{made:%d %B %Y, %H:%M} UTC",
     )
-    # Micrometres as one reads them; a number and its unit stay on one line.
-    page = re.sub(r"(?<=\d) um(?!\w)", " µm", page)
-    return re.sub(r"(?<=\d) (?=(?:%|nm|µm|mm|arcsec|pix|°)(?!\w))", "\u00a0", page)
+    return kept_together(page)
 
 
 def _facts(outcome: Outcome, made: datetime) -> list[tuple[str, str]]:

@@ -361,20 +361,12 @@ class NightPlan(Result):
 
     def page(self) -> str:
         """The plan as one HTML page that prints on A4 and asks for nothing from the network."""
-        import jinja2
+        from ..campaign.pages import environment_with_style, kept_together
 
-        environment = jinja2.Environment(
-            loader=jinja2.PackageLoader("starassay", "templates"),
-            autoescape=True,
-            trim_blocks=True,
-            lstrip_blocks=True,
-            undefined=jinja2.StrictUndefined,
-        )
-        assert environment.loader is not None
-        css = environment.loader.get_source(environment, "report.css")[0]
+        environment, css = environment_with_style()
         picture = self.figures()[0]
-        return environment.get_template("night-plan.html.j2").render(
-            css=jinja2.utils.markupsafe.Markup(css),
+        text = environment.get_template("night-plan.html.j2").render(
+            css=css,
             plan=self,
             said=self.sentences(),
             facts=facts,
@@ -382,6 +374,7 @@ class NightPlan(Result):
             picture=picture,
             cautions=CAUTIONS,
         )
+        return kept_together(text)
 
     def write_page(self, path: str | Path) -> None:
         """Write the page.

@@ -1,5 +1,22 @@
 namespace StarAssay.Engine.Results;
 
+/// <summary>What a quantity depends on beside the telescope: two measurements of it are alike only where that is.</summary>
+[Flags]
+public enum DependsOn
+{
+    /// <summary>Nothing but the telescope, its wavelength and temperature.</summary>
+    None = 0,
+
+    /// <summary>The seeing while the frames were taken.</summary>
+    Air = 1,
+
+    /// <summary>The size of the sensor: it speaks of corners or edges.</summary>
+    Format = 2,
+
+    /// <summary>The night alone: it says nothing about the telescope.</summary>
+    Night = 4,
+}
+
 /// <summary>A kind of number that a claim can be about.</summary>
 /// <param name="Name">Its one name, for example "wavefront_rms".</param>
 /// <param name="Label">Its name in sentences.</param>
@@ -10,6 +27,9 @@ namespace StarAssay.Engine.Results;
 /// <param name="Missing">What to do to get it, one sentence.</param>
 public sealed record QuantityDefinition(string Name, string Label, string Unit, double Low, double High, bool? LargerIsBetter, string Missing)
 {
+    /// <summary>What it depends on beside the telescope.</summary>
+    public DependsOn DependsOn { get; init; }
+
     /// <summary>A quantity of this kind.</summary>
     /// <param name="value">Value with its combined standard uncertainty, in <see cref="Unit"/>.</param>
     /// <param name="randomPart">What of the uncertainty averages out over more of what is counted; NaN = not known.</param>

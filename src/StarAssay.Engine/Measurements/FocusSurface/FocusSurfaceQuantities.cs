@@ -7,11 +7,20 @@ namespace StarAssay.Engine.Measurements.FocusSurface;
 public static class FocusSurfaceQuantities
 {
     public static readonly QuantityDefinition SensorTilt = new("sensor_tilt", "tilt of the sensor, from corner to corner", "um", 0, double.PositiveInfinity,
-        false, Run);
+        false, Run)
+    {
+        DependsOn = DependsOn.Format,
+    };
     public static readonly QuantityDefinition CurvatureSag = new("curvature_sag", "field curvature, focus of the corner less that of the middle", "um",
-        double.NegativeInfinity, double.PositiveInfinity, null, Run);
+        double.NegativeInfinity, double.PositiveInfinity, null, Run)
+    {
+        DependsOn = DependsOn.Format,
+    };
     public static readonly QuantityDefinition FocusSpread = new("focus_spread", "best focus over the sensor, largest less least", "um", 0,
-        double.PositiveInfinity, false, Run);
+        double.PositiveInfinity, false, Run)
+    {
+        DependsOn = DependsOn.Format,
+    };
 
     private const string Run = "Take a rich star field at five or more focuser positions on both sides of focus and list the frames under [[focus_surface]].";
 }

@@ -11,8 +11,14 @@ public static class PlateScaleQuantities
         Frame + " Give nominal_focal_length with it.");
     public static readonly QuantityDefinition FocalRatio = new("focal_ratio", "focal ratio", "", 0, double.PositiveInfinity, null,
         Frame + " Give the aperture with it.");
-    public static readonly QuantityDefinition DistortionEdge = new("distortion_edge", "distortion at the corner of the frame", "%", -100, 1000, null, Frame);
-    public static readonly QuantityDefinition FieldOfViewDiagonal = new("field_of_view_diagonal", "diagonal field of view", "deg", 0, 180, null, Frame);
+    public static readonly QuantityDefinition DistortionEdge = new("distortion_edge", "distortion at the corner of the frame", "%", -100, 1000, null, Frame)
+    {
+        DependsOn = DependsOn.Format,
+    };
+    public static readonly QuantityDefinition FieldOfViewDiagonal = new("field_of_view_diagonal", "diagonal field of view", "deg", 0, 180, null, Frame)
+    {
+        DependsOn = DependsOn.Format,
+    };
 
     private const string Frame = "Take a star field, solve it (or list sky positions of its stars), and list it under [[plate_scale]].";
 }

@@ -6,7 +6,10 @@ namespace StarAssay.Engine.Measurements.RelativeIllumination;
 [QuantityList("relative_illumination")]
 public static class RelativeIlluminationQuantities
 {
-    public static readonly QuantityDefinition Corner = new("corner_illumination", "relative illumination of the darkest corner", "", 0, 1.5, true, Flat);
+    public static readonly QuantityDefinition Corner = new("corner_illumination", "relative illumination of the darkest corner", "", 0, 1.5, true, Flat)
+    {
+        DependsOn = DependsOn.Format,
+    };
     public static readonly QuantityDefinition Circle90 = new("image_circle90", "image circle with 90 % of the light", "mm", 0, double.PositiveInfinity, true,
         Flat);
     public static readonly QuantityDefinition Circle50 = new("image_circle50", "image circle with half of the light", "mm", 0, double.PositiveInfinity, true,

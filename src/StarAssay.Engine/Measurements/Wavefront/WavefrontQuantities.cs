@@ -20,7 +20,10 @@ public static class WavefrontQuantities
         false, Pair);
     public static readonly QuantityDefinition AstigmatismAnnular = new("astigmatism_annular", "astigmatism, RMS by annular polynomials", "nm", 0,
         double.PositiveInfinity, false, Pair);
-    public static readonly QuantityDefinition Seeing = new("seeing", "seeing, FWHM", "arcsec", 0, double.PositiveInfinity, false, Pair);
+    public static readonly QuantityDefinition Seeing = new("seeing", "seeing, FWHM", "arcsec", 0, double.PositiveInfinity, false, Pair)
+    {
+        DependsOn = DependsOn.Night,
+    };
 
     private const string Pair = "Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].";
 }
