@@ -26,4 +26,8 @@ internal static class SimulationTasks
     [EngineTask("simulation.flat")]
     public static FlatTruth Flat(TaskInput input, RunContext context) =>
         FlatDrawing.Draw(input.Request<FlatRequest>(), input.OutputUInt16("image"), context);
+
+    /// <summary>A star at several places of the sensor, for a slider.</summary>
+    [EngineTask("simulation.field-preview")]
+    public static FieldPreviewResult Preview(TaskInput input, RunContext context) => FieldPreview.Draw(input.Request<FieldPreviewRequest>(), context);
 }

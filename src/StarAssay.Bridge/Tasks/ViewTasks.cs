@@ -50,6 +50,21 @@ internal static class ViewTasks
         return Interferograms.Draw(new InterferogramRequest(Map(input, call), call.TiltXFringes, call.TiltYFringes, call.Passes));
     }
 
+    [EngineTask("views.quick")]
+    public static object Quick(TaskInput input, RunContext context)
+    {
+        QuickCall call = input.Request<QuickCall>();
+        return QuickViews.Draw(new QuickViewsRequest(Map(input, call), call.Points, call.HalfWidthLambdaN, call.DefocusWaves, call.RulingWaves,
+            call.RulingLines, call.KnifeLambdaN, call.TiltXFringes), context);
+    }
+
+    [EngineTask("views.seeing")]
+    public static object Seen(TaskInput input, RunContext context)
+    {
+        SeeingCall call = input.Request<SeeingCall>();
+        return SeeingViews.Draw(new SeeingViewRequest(Map(input, call), call.ApertureMm, call.SeeingFwhmArcsec), context);
+    }
+
     private static PupilMap Map(TaskInput input, Call call)
     {
         PupilMap map = new()
@@ -97,7 +112,27 @@ internal static class ViewTasks
         public IReadOnlyList<double> CoefficientsNm { get; init; } = [];
     }
 
-    internal sealed record Call
+    internal sealed record QuickCall : Call
+    {
+        public int Points { get; init; } = 128;
+
+        public double DefocusWaves { get; init; } = 3;
+
+        public double RulingWaves { get; init; } = 2;
+
+        public double RulingLines { get; init; } = 4;
+
+        public double KnifeLambdaN { get; init; }
+    }
+
+    internal sealed record SeeingCall : Call
+    {
+        public required double ApertureMm { get; init; }
+
+        public double SeeingFwhmArcsec { get; init; }
+    }
+
+    internal record Call
     {
         public required double FocalRatio { get; init; }
 
