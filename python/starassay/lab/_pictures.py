@@ -225,8 +225,6 @@ STYLE = """<style>
 
 def sheet(numbers: Sequence[tuple[str, str]], cards: Sequence[str], told: str = "") -> str:
     """A whole sheet: numbers above, pictures below."""
-    line = " &nbsp; ".join(
-        f"{escape(name)} <b>{escape(value)}</b>" for name, value in numbers
-    )
+    line = " &nbsp; ".join(f"{escape(name)} <b>{escape(value)}</b>" for name, value in numbers)
     words = f'<p class="sa-told">{escape(told)}</p>' if told else ""
     return f'<div class="sa-sheet"><p class="sa-numbers">{line}</p>{words}<div class="sa-cards">{"".join(cards)}</div></div>'

@@ -248,7 +248,9 @@ def _round_length(half: float) -> float:
     return float(_pictures._nice(4 * 0.6 * half))
 
 
-def noll_terms(waves: Mapping[str, float], direction: float, wavelength_nm: float) -> dict[int, float]:
+def noll_terms(
+    waves: Mapping[str, float], direction: float, wavelength_nm: float
+) -> dict[int, float]:
     """Coefficients in nm by Noll number from amounts in waves RMS and a direction in degrees."""
     terms: dict[int, float] = {}
     for name, amount in waves.items():
@@ -326,7 +328,8 @@ def draw_aberrations(
     )
     if base is not None:
         pupil = dataclasses.replace(
-            base, wavefront=base.wavefront + np.nan_to_num(pupil.wavefront.value) * pupil.wavefront.unit
+            base,
+            wavefront=base.wavefront + np.nan_to_num(pupil.wavefront.value) * pupil.wavefront.unit,
         )
     away = _units.number(defocus_waves, "", "defocus_waves")
     views = pupil._call("views.quick", defocus_waves=away, points=POINTS, tilt_x_fringes=5.0)

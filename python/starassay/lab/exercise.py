@@ -16,8 +16,8 @@ SIGNS = {
     "nothing": "Both stars out of focus have the same even rings, and the lines behind the ruling are straight.",
     "astigmatism": "Both stars out of focus are stretched, and the direction turns by a right angle from inside to outside; "
     "in focus it is a cross.",
-    "coma": "The star in focus has its rings on one side only, and both stars out of focus are brighter on one side.",
-    "trefoil": "The stars out of focus have three corners, turned by half a turn from inside to outside.",
+    "coma": "The star in focus has its rings on one side only, and both stars out of focus are brighter on the same side.",
+    "trefoil": "The stars out of focus have three corners, which point the same way inside and outside.",
     "spherical": "The rings stay round, but one side of focus has a bright rim and the other a bright middle; the lines "
     "behind the ruling bend, all in the same way.",
 }

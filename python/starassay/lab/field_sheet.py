@@ -15,7 +15,7 @@ from . import _pictures
 #: Sensor of the sheet, mm, and places along its sides.
 WIDTH, HEIGHT = 23.4, 15.6
 COLUMNS, ROWS = 7, 5
-POINTS = 48
+POINTS = 49
 HALF_WIDTH = 30.0
 
 #: The sheet's invented reducer: what a millimeter of spacing too little does at the sensor's corner, um of focus; real ones

@@ -242,5 +242,11 @@ def guess(number: int = 0) -> Any:
     following.on_click(step)
     show()
     box = widgets.VBox([told, widgets.HBox([answer, check, following]), shown])
-    box.answer, box.check, box.following, box.shown, box.told = answer, check, following, shown, told
+    box.answer, box.check, box.following, box.shown, box.told = (
+        answer,
+        check,
+        following,
+        shown,
+        told,
+    )
     return box

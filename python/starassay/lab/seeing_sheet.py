@@ -47,6 +47,11 @@ class SeeingSheet:
         return f"<SeeingSheet: {', '.join(f'{n} {v}' for n, v in self.numbers)}>"
 
     @property
+    def center_share(self) -> float:
+        """Brightest point over that of the perfect telescope through the same air."""
+        return float(self.image.max() / self.perfect_image.max())
+
+    @property
     def numbers(self) -> list[tuple[str, str]]:
         """What stands above the pictures."""
         wider = 100 * (self.fwhm / self.perfect_fwhm - 1).to_value("")
@@ -54,6 +59,7 @@ class SeeingSheet:
             ("FWHM", f"{self.fwhm.to_value(u.arcsec):.2f}″"),
             ("perfect telescope", f"{self.perfect_fwhm.to_value(u.arcsec):.2f}″"),
             ("wider by", f"{max(0.0, wider):.0f} %"),
+            ("center, share of a perfect one's brightness", f"{100 * self.center_share:.0f} %"),
             ("aperture over r0", f"{self.aperture_over_r0:.1f}"),
         ]
 

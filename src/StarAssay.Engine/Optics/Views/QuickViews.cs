@@ -277,7 +277,8 @@ public static class QuickViews
             double low = double.PositiveInfinity, high = double.NegativeInfinity;
             for (int k = 0; k < waves.Length; k++)
             {
-                (low, high) = share[k] > 0 ? (Math.Min(low, waves[k]), Math.Max(high, waves[k])) : (low, high);
+                // Samples of the rim that lie outside of it for the most part are not the wavefront's.
+                (low, high) = share[k] >= 0.5 ? (Math.Min(low, waves[k]), Math.Max(high, waves[k])) : (low, high);
             }
 
             return wavelengthNm * (high - low);
