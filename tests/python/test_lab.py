@@ -109,7 +109,7 @@ def test_field_shows_what_is_wrong() -> None:
     # The middle column stays sharp, the outer ones do not.
     middles = tilted.images[:, 24, 24].reshape(5, 7)
     assert (middles[:, 3] > 0.99).all() and (middles[:, [0, 6]] < 0.05).all()
-    near = lab.draw_field(spacing=1 * u.mm)
+    near = lab.draw_field(reducer=1 * u.mm)
     assert near.defocus.to_value(u.um).max() == pytest.approx(60)
 
 

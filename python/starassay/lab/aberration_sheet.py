@@ -30,7 +30,7 @@ MODES: dict[str, tuple[int, int, int]] = {
 
 #: Pictures by name; an exercise shows some of them.
 PICTURES = (
-    "wavefront",
+    "map",
     "focused",
     "inside",
     "outside",
@@ -122,7 +122,7 @@ class AberrationSheet:
         """Wavelength x focal ratio."""
         return float(self.pupil.wavelength.to_value(u.um) * self.pupil.focal_ratio)
 
-    def _wavefront(self) -> str:
+    def _map(self) -> str:
         values = self._square("wavefront_nm") / self.pupil.wavelength.to_value(u.nm)
         top = max(0.05, float(np.nanmax(np.abs(values))))
         return _pictures.picture(
@@ -282,7 +282,7 @@ def draw_aberrations(
 
     Parameters
     ----------
-    start : WavefrontFit or PupilMap, optional
+    start : PupilMap or a fit that holds one, optional
         A measured telescope, to which the aberrations are added; its own obstruction, focal ratio and
         wavelength hold then.
     direction : Quantity or str

@@ -123,7 +123,7 @@ def draw_field(
     sag: u.Quantity | str = 0 * u.um,
     astigmatism: u.Quantity | str = 0 * u.um,
     coma: u.Quantity | str = 0 * u.nm,
-    spacing: u.Quantity | str = 0 * u.mm,
+    reducer: u.Quantity | str = 0 * u.mm,
     focal_ratio: float = 5.0,
     wavelength: u.Quantity | str = 550 * u.nm,
 ) -> FieldSheet:
@@ -141,7 +141,7 @@ def draw_field(
         Tangential less sagittal focus at the corner.
     coma : Quantity or str
         Coma at the corner, RMS.
-    spacing : Quantity or str
+    reducer : Quantity or str
         How much too near an invented reducer stands to the sensor; a millimeter adds -60 um of sag and 40 um of
         astigmatism at the corner. Real reducers differ, also in sign.
     focal_ratio : float
@@ -154,7 +154,7 @@ def draw_field(
     FieldSheet
         Stars and numbers.
     """
-    near = _units.number(spacing, u.mm, "spacing")
+    near = _units.number(reducer, u.mm, "reducer")
     corner = float(np.hypot(WIDTH, HEIGHT) / 2)
     errors = FieldErrors(
         tilt=(

@@ -36,7 +36,7 @@ FIELD: dict[str, tuple[str, str, tuple[float, ...]]] = {
     "sag": ("sag at the corner (µm)", "um", (-200, -100, 0, 100, 200)),
     "astigmatism": ("astigmatism (µm)", "um", (-150, -75, 0, 75, 150)),
     "coma": ("coma at the corner (nm)", "nm", (-150, -75, 0, 75, 150)),
-    "spacing": ("reducer too near (mm)", "mm", (-3, -2, -1, 0, 1, 2, 3)),
+    "reducer": ("reducer too near (mm)", "mm", (-3, -2, -1, 0, 1, 2, 3)),
 }
 
 

@@ -90,7 +90,7 @@ def aberrations(start: Any = None, *, focal_ratio: float = 7.0) -> Any:
 
     Parameters
     ----------
-    start : WavefrontFit or PupilMap, optional
+    start : PupilMap or a fit that holds one, optional
         A measured telescope, to which the sliders add.
     focal_ratio : float
         Focal length over aperture, without a measured one.
@@ -168,12 +168,12 @@ def field() -> Any:
         "sag": _slider("sag at the corner (µm)", -300, 300, 10),
         "astigmatism": _slider("astigmatism (µm)", -200, 200, 10),
         "coma": _slider("coma at the corner (nm)", -200, 200, 10),
-        "spacing": _slider("reducer too near (mm)", -3, 3, 0.25),
+        "reducer": _slider("reducer too near (mm)", -3, 3, 0.25),
     }
 
-    def draw(coma: float, spacing: float, **rest: float) -> Any:
+    def draw(coma: float, reducer: float, **rest: float) -> Any:
         return draw_field(
-            coma=coma * u.nm, spacing=spacing * u.mm, **{k: v * u.um for k, v in rest.items()}
+            coma=coma * u.nm, reducer=reducer * u.mm, **{k: v * u.um for k, v in rest.items()}
         )
 
     return _panel(controls, draw, [])

@@ -170,7 +170,7 @@ public static class QuickViews
 
             if (!(Sum > 0))
             {
-                throw new InputException("views.map", "Nothing of this pupil is open. Give a wavefront with numbers in it.", "wavefront");
+                throw new InputException("views.map", "Nothing of this pupil is open. Give a wavefront with numbers in it.", "map");
             }
 
             TensorPrimitives.Subtract(waves, (float)(mean / Sum), waves);
