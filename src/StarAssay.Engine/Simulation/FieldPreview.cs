@@ -49,8 +49,8 @@ public static class FieldPreview
         int n = (int)Math.Ceiling(Math.Clamp(2.5 * Math.Max(half, largest), FewestSamples, MostSamples) / 16) * 16;
         if (2 * largest > n)
         {
-            throw new InputException("lab.too-far", $"Some star is {largest * lambdaN:F0} um in radius: too far out of focus to be drawn. Choose smaller faults.",
-                "field");
+            throw new InputException("lab.too-far",
+                $"Some star is {largest * lambdaN:F0} um in radius: too far out of focus to be drawn. Choose smaller faults.", "field");
         }
 
         double[] share = new double[n * n];
