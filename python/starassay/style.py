@@ -108,6 +108,14 @@ def sensor_bar(ax: Any, shown: Any, label: str, **how: Any) -> None:
     bar.outline.set_visible(False)
 
 
+def round_length(value: float) -> float:
+    """A length for a scale bar or a step of contours: 1, 2 or 5 times a power of ten, not above the value."""
+    import numpy as np
+
+    power = 10.0 ** np.floor(np.log10(max(value, 1e-9)))
+    return float(max(k * power for k in (1, 2, 5) if k * power <= max(value, power)))
+
+
 def bar_axes(ax: Any) -> Any:
     """Room for a color bar at the right of axes, as high as they are; it takes nothing from their width."""
     return ax.inset_axes((1.03, 0.0, 0.04, 1.0))

@@ -22,9 +22,21 @@ public sealed record FocusedWidthRequest
 
     /// <summary>FWHM of the seeing alone at that wavelength, arcsec; 0 for none.</summary>
     public double SeeingFwhmArcsec { get; init; }
+
+    /// <summary>Defocus, the wavefront's W020 at the edge of the aperture, nm.</summary>
+    public double DefocusNm { get; init; }
+
+    /// <summary>RMS of image motion in each axis (guiding, wind), arcsec: a Gaussian blur.</summary>
+    public double JitterArcsec { get; init; }
+
+    /// <summary>Length of a straight, even trail, arcsec.</summary>
+    public double TrailArcsec { get; init; }
+
+    /// <summary>Side of a square pixel over which the light is gathered, arcsec; 0 for none.</summary>
+    public double PixelArcsec { get; init; }
 }
 
-/// <summary>Width of a star's image as the optics and the air make it, before any pixel.</summary>
+/// <summary>Width of a star's image as optics, air and mount make it, and the pixel where one is asked for.</summary>
 public static class FocusedWidth
 {
     private const int Side = 96;
@@ -35,15 +47,27 @@ public static class FocusedWidth
     public static double Arcsec(FocusedWidthRequest request)
     {
         InputException.RequireRange(request.SeeingFwhmArcsec, 0, 100, "seeing_fwhm_arcsec", "arcsec");
+        InputException.RequireRange(request.JitterArcsec, 0, 100, "jitter_arcsec", "arcsec");
+        InputException.RequireRange(request.TrailArcsec, 0, 100, "trail_arcsec", "arcsec");
+        InputException.RequireRange(request.PixelArcsec, 0, 100, "pixel_arcsec", "arcsec");
         double diffraction = 1.02899 * request.WavelengthNm * 1e-6 / request.ApertureMm * Seeing.ArcsecPerRadian;
-        double guess = double.Hypot(diffraction, request.SeeingFwhmArcsec);
+
+        // The disc of defocus is 8 W020 / aperture wide. A first guess of the width alone: what is drawn is the product of transfers.
+        double disc = 8e-6 * Math.Abs(request.DefocusNm) / request.ApertureMm * Seeing.ArcsecPerRadian;
+        double guess = Math.Sqrt(Square(diffraction) + Square(request.SeeingFwhmArcsec) + Square(2.35 * request.JitterArcsec)
+            + (0.5 * Square(request.TrailArcsec)) + (0.5 * Square(request.PixelArcsec)) + Square(disc));
 
         // The focal ratio has no say in angles: ten is as good as any.
-        double focalLengthMm = 10 * request.ApertureMm;
+        const double Ratio = 10;
+        double focalLengthMm = Ratio * request.ApertureMm;
         double umPerArcsec = focalLengthMm * 1000 / Seeing.ArcsecPerRadian;
         while (true)
         {
-            double pitch = guess / AcrossWidth * umPerArcsec;
+            // A pixel that gathers light is drawn at places closer together than its side.
+            bool gathers = request.PixelArcsec > 0;
+            int finer = gathers ? Math.Clamp((int)Math.Ceiling(request.PixelArcsec * AcrossWidth / guess), 1, Side / 4) : 1;
+            double pitch = (gathers ? request.PixelArcsec : guess / AcrossWidth) * umPerArcsec;
+            int size = Math.Max(4, Side / finer);
             DiffractionStamp stamp = DiffractionImage.Draw(new DiffractionImageRequest
             {
                 Pupil = request.Pupil,
@@ -54,13 +78,18 @@ public static class FocusedWidth
                 Spectrum = [new SpectralSample(request.WavelengthNm)],
                 SeeingFwhmArcsec = request.SeeingFwhmArcsec,
                 SeeingWavelengthNm = request.WavelengthNm,
+                ShiftUm = Defocus.ShiftUm(request.DefocusNm, Ratio),
+                FiniteDistance = false,
+                JitterUm = request.JitterArcsec * umPerArcsec,
+                DriftXUm = request.TrailArcsec * umPerArcsec,
                 PitchUm = pitch,
-                Size = Side,
-                IntegratePixels = false,
+                Size = gathers ? size : Side,
+                Oversampling = finer,
+                IntegratePixels = gathers,
             });
-            if (HalfArea(stamp.Values) is double area)
+            if (HalfArea(stamp.Values, stamp.Side) is double area)
             {
-                return 2 * Math.Sqrt(area / Math.PI) * pitch / umPerArcsec;
+                return 2 * Math.Sqrt(area / Math.PI) * pitch / finer / umPerArcsec;
             }
 
             guess *= 1.5;
@@ -68,22 +97,22 @@ public static class FocusedWidth
     }
 
     /// <summary>Area above half the peak in samples, its outline straight between the crossings; null when it reaches the edge.</summary>
-    private static double? HalfArea(double[] image)
+    private static double? HalfArea(double[] image, int side)
     {
         double half = 0.5 * image.Max();
-        double At(int x, int y) => image[(y * Side) + x] - half;
-        for (int k = 0; k < Side; k++)
+        double At(int x, int y) => image[(y * side) + x] - half;
+        for (int k = 0; k < side; k++)
         {
-            if (At(k, 0) > 0 || At(k, Side - 1) > 0 || At(0, k) > 0 || At(Side - 1, k) > 0)
+            if (At(k, 0) > 0 || At(k, side - 1) > 0 || At(0, k) > 0 || At(side - 1, k) > 0)
             {
                 return null;
             }
         }
 
         double area = 0;
-        for (int y = 0; y + 1 < Side; y++)
+        for (int y = 0; y + 1 < side; y++)
         {
-            for (int x = 0; x + 1 < Side; x++)
+            for (int x = 0; x + 1 < side; x++)
             {
                 area += CellArea([At(x, y), At(x + 1, y), At(x + 1, y + 1), At(x, y + 1)]);
             }
@@ -91,6 +120,8 @@ public static class FocusedWidth
 
         return area;
     }
+
+    private static double Square(double x) => x * x;
 
     // The part of a unit square above zero, by the values at its corners taken round it.
     private static double CellArea(ReadOnlySpan<double> corner)

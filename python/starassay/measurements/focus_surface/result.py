@@ -18,6 +18,7 @@ from ...style import (
     ORANGE,
     figure_style,
     new_axes,
+    round_length,
     sensor_axes,
     sensor_bar,
 )
@@ -165,7 +166,7 @@ class FocusSurface(Result, _records.FocusSurfaceResult):
             how: dict[str, Any] = {"cmap": DIVERGING, "vmin": -reach, "vmax": reach}
             rim = (-wide / 2, wide / 2, -high / 2, high / 2)
             shade = ax.imshow(z, origin="lower", extent=rim, interpolation="bilinear", **how)
-            step = _round(reach / 4)
+            step = round_length(reach / 4)
             levels = np.arange(-np.ceil(reach / step), np.ceil(reach / step) + 1) * step
             lines = ax.contour(x, y, z, levels=levels, colors=INK, linewidths=0.7)
             ax.clabel(lines, fmt="%g", fontsize=8)
@@ -221,9 +222,3 @@ class FocusSurface(Result, _records.FocusSurfaceResult):
             ax.set_title("Blur through focus")
             ax.legend(loc="best", fontsize=8)
             return ax
-
-
-def _round(value: float) -> float:
-    """A length of 1, 2 or 5 times a power of ten, not above the value."""
-    power = 10.0 ** np.floor(np.log10(max(value, 1e-9)))
-    return float(max(k * power for k in (1, 2, 5) if k * power <= max(value, power)))

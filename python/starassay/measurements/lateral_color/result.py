@@ -10,7 +10,7 @@ from astropy.table import QTable
 
 from ... import _records
 from ...results import Picture, Result, Sheet
-from ...style import BLUE, GREEN, GREY, INK, ORANGE, CYCLE, figure_style, new_axes, sensor_axes
+from ...style import BLUE, GREEN, GREY, INK, ORANGE, CYCLE, figure_style, new_axes, round_length, sensor_axes
 
 _COLORS = {"red": ORANGE, "r": ORANGE, "green": GREEN, "g": GREEN, "blue": BLUE, "b": BLUE}
 
@@ -139,7 +139,7 @@ class LateralColor(Result, _records.LateralColorResult):
             x = (self.x.value[use] - (self.width - 1) / 2) * self.pitch.value / 1000
             y = (self.y.value[use] - (self.height - 1) / 2) * self.pitch.value / 1000
             dx, dy = self.offset_x.value[use], self.offset_y.value[use]
-            size = _round(float(np.percentile(np.hypot(dx, dy), 90)))
+            size = round_length(float(np.percentile(np.hypot(dx, dy), 90)))
             scale = 0.08 * wide / size
             ax.quiver(
                 x,
@@ -221,9 +221,3 @@ def _with(value: Any, digits: int) -> str:
     if not np.isfinite(value.value.value):
         return "-"
     return f"{value.value.value:+.{digits}f} ± {value.uncertainty.value:.{digits}f}"
-
-
-def _round(value: float) -> float:
-    """1, 2 or 5 times a power of ten, not above the value."""
-    power = 10.0 ** np.floor(np.log10(max(value, 1e-9)))
-    return float(max(k * power for k in (1, 2, 5) if k * power <= max(value, power)))
