@@ -183,6 +183,23 @@ DECISION_REQUEST = Request(
     Field('missing_test', 'missing_test', '', 'text', 'What test would give the number, when there is none: a sentence.', default=''),
 )
 
+#: The stars of one frame, the frame itself, and what is known of telescope, air and mount.
+FIELD_SHARPNESS_REQUEST = Request(
+    Field('width', 'width', '', 'integer', 'Columns of the frame.', low=64, high=1000000, required=True),
+    Field('height', 'height', '', 'integer', 'Rows of the frame.', low=64, high=1000000, required=True),
+    Field('pitch', 'pitch_um', 'um', 'number', 'Pixel pitch, binning included, um.', low=0.3, high=200, required=True),
+    Field('pixel_scale', 'pixel_scale_arcsec_per_px', 'arcsec / pix', 'number', 'Side of a pixel on the sky, arcsec; NaN: not known, so no angles are given.', low=0.001, high=1000),
+    Field('scale_from_sky', 'scale_from_sky', '', 'flag', 'Whether the sky itself gave the scale; else it comes from pitch and focal length and is taken as known to 1 %.', default=False),
+    Field('blur_limit', 'blur_limit_um', 'um', 'number', 'FWHM that the blur must not exceed, for the sharp circle, um; NaN: 1.2 times that in the middle.', low=0.1, high=10000),
+    Field('aperture', 'aperture_mm', 'mm', 'number', 'Diameter of the objective, mm; NaN: no budget of the blur.', low=1, high=100000),
+    Field('obstruction', 'obstruction', '', 'number', 'Diameter of the central obstruction over the aperture.', default=0, low=0, high=0.9),
+    Field('wavelength', 'wavelength_nm', 'nm', 'number', 'Middle of the passband, nm.', default=550, low=100, high=30000),
+    Field('seeing', 'seeing_arcsec', 'arcsec', 'number', "FWHM of the seeing alone at that wavelength and the stars' altitude, arcsec; NaN: not known.", low=0.05, high=50),
+    Field('seeing_uncertainty', 'seeing_uncertainty_arcsec', 'arcsec', 'number', 'Standard uncertainty of the seeing, arcsec.', default=0, low=0, high=50),
+    Field('defocus', 'defocus_um', 'um', 'number', 'How far the middle of the sensor stood from best focus, um; NaN: not known.', low=-100000, high=100000),
+    Field('tracking', 'tracking_arcsec', 'arcsec', 'number', "RMS of the mount's errors in each axis during the exposure, arcsec; NaN: not known.", low=0, high=50),
+)
+
 #: Stars of a focus run, frame after frame, all measured within one outer radius.
 FOCUS_SURFACE_REQUEST = Request(
     Field('stars', 'stars', '', 'array 1 i4', 'Stars of each frame.', required=True),
@@ -985,6 +1002,43 @@ class AlignmentResult(Record):
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class BlurCause(Record):
+    """One cause of blur or lengthening, weighed against the stars.
+
+    Attributes
+    ----------
+    cause : str
+        "tilt", "curvature", "astigmatism", "coma" or "trailing".
+    verdict : str
+        "present", "absent" (less than would be noticed) or "not decided".
+    probability : float
+        Share of the evidence of all explanations that hold it.
+    blur_share : float
+        By what share the half-flux radius in the corners would shrink without it, if it
+        is there.
+    lengthening : float
+        Ellipticity in the corners that would go with it, if it is there.
+    meaning : str
+        What it means and what to do.
+    """
+
+    cause: str
+    verdict: str
+    probability: float
+    blur_share: float
+    lengthening: float
+    meaning: str
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'cause': ('cause', 'text', '', None), 'verdict': ('verdict', 'text', '', None),
+        'probability': ('probability', 'number', '', None),
+        'blur_share': ('blur_share', 'number', '', None),
+        'lengthening': ('lengthening', 'number', '', None),
+        'meaning': ('meaning', 'text', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class BudgetPart(Record):
     """One entry's part in the result.
 
@@ -1554,6 +1608,254 @@ class Decision(Record):
         'accept_upper': ('accept_upper', 'number', '', None), 'risk': ('risk', 'number', '', None),
         'count_needed': ('count_needed', 'number', '', None),
         'reason': ('reason', 'text', '', None), 'next_test': ('next_test', 'text', '', None),
+        'notes': ('notes', 'notes', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class FormatSharpness(Record):
+    """Sharpness on one sensor format about the middle of the frame.
+
+    Attributes
+    ----------
+    format : str
+        Its name.
+    width : Quantity (mm)
+        Of the sensor.
+    height : Quantity (mm)
+        Of the sensor.
+    center : Measured
+        FWHM in the middle.
+    mid_field : Measured
+        FWHM half-way to the corners, mean of four places.
+    edge : Measured
+        FWHM in the middles of the four edges, their mean.
+    corner : Measured
+        FWHM in the four corners, their mean.
+    worst_corner : Measured
+        FWHM in the corner where it is largest.
+    corner_hfr : Measured
+        Half-flux radius in the corners, their mean.
+    corner_ellipticity : Measured
+        1 - b/a in the corners, root mean square.
+    """
+
+    format: str
+    width: u.Quantity
+    height: u.Quantity
+    center: Measured
+    mid_field: Measured
+    edge: Measured
+    corner: Measured
+    worst_corner: Measured
+    corner_hfr: Measured
+    corner_ellipticity: Measured
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'format': ('format', 'text', '', None), 'width': ('width_mm', 'number', 'mm', None),
+        'height': ('height_mm', 'number', 'mm', None), 'center': ('center', 'measured', '', None),
+        'mid_field': ('mid_field', 'measured', '', None), 'edge': ('edge', 'measured', '', None),
+        'corner': ('corner', 'measured', '', None),
+        'worst_corner': ('worst_corner', 'measured', '', None),
+        'corner_hfr': ('corner_hfr', 'measured', '', None),
+        'corner_ellipticity': ('corner_ellipticity', 'measured', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class SharpnessPart(Record):
+    """One line of the sharpness budget.
+
+    Attributes
+    ----------
+    part : str
+        "diffraction", "seeing", "focus", "tracking", "pixels", "measured" or "left".
+    place : str
+        "everywhere", "center" or "corners".
+    on_sky : Measured
+        FWHM by itself; of a cause without a width of its own NaN.
+    on_sensor : Measured
+        The same on the sensor.
+    adds : Quantity (arcsec)
+        By how much the FWHM of all known causes together shrinks without it; NaN where it
+        does not apply.
+    known : bool
+        Whether it was given or follows from what was given.
+    meaning : str
+        What it is.
+    """
+
+    part: str
+    place: str
+    on_sky: Measured
+    on_sensor: Measured
+    adds: u.Quantity
+    known: bool
+    meaning: str
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'part': ('part', 'text', '', None), 'place': ('place', 'text', '', None),
+        'on_sky': ('on_sky', 'measured', '', None),
+        'on_sensor': ('on_sensor', 'measured', '', None),
+        'adds': ('adds_arcsec', 'number', 'arcsec', None), 'known': ('known', 'flag', '', None),
+        'meaning': ('meaning', 'text', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class FieldSharpnessResult(Record):
+    """Sharpness and roundness of the stars over one frame.
+
+    Widths are those of the light before the pixels.
+
+    Attributes
+    ----------
+    center_fwhm : Measured
+        FWHM in the middle of the frame.
+    corner_fwhm : Measured
+        FWHM in the corners of the frame, their mean.
+    center_fwhm_on_sky : Measured
+        FWHM in the middle, on the sky; NaN without a scale.
+    corner_fwhm_on_sky : Measured
+        FWHM in the corners, on the sky.
+    corner_to_center : Measured
+        FWHM of the corners over that of the middle.
+    corner_ellipticity : Measured
+        1 - b/a of the stars in the corners, root mean square over the four.
+    common_lengthening : Measured
+        Lengthening that all stars share, as 1 - b/a.
+    common_direction : Quantity (deg)
+        Direction of that, -90 to 90 degrees.
+    radial_lengthening : Measured
+        Lengthening in the corners towards the middle, the common part taken off;
+        negative: across (tangential).
+    other_lengthening : Measured
+        What is neither: root mean square over the frame.
+    blur_limit : Quantity (um)
+        FWHM that the blur must not exceed within the sharp circle.
+    sharp_circle : Measured
+        Diameter of the circle about the middle within which the FWHM stays under the
+        limit.
+    sharp_everywhere : bool
+        Whether the blur stays under the limit in the whole frame, so that the circle is
+        at least as large as stated.
+    formats : tuple of FormatSharpness
+        The frame and the sensor formats that fit into it.
+    causes : tuple of BlurCause
+        What the pattern over the field means, as far as it is decided.
+    budget : tuple of SharpnessPart
+        Where the blur comes from, in the middle and in the corners; empty without
+        aperture or scale.
+    stars : int
+        Stars behind the sizes.
+    x : Quantity (pix)
+        Column of each of these stars.
+    y : Quantity (pix)
+        Row of each star.
+    star_fwhm : Quantity (um)
+        FWHM of each star; NaN where no profile was fitted.
+    star_hfr : Quantity (um)
+        Half-flux radius of each star.
+    star_ellipticity : ndarray
+        1 - b/a of each star, noise included.
+    star_direction : Quantity (deg)
+        Direction of its long axis.
+    fwhm_map : Quantity (um), 2 axes
+        Smooth FWHM over the frame, rows from below; columns and rows are spread evenly
+        from edge to edge.
+    fwhm_map_uncertainty : Quantity (um), 2 axes
+        Its standard uncertainty.
+    hfr_map : Quantity (um), 2 axes
+        Smooth half-flux radius.
+    lengthening_map_x : ndarray, 2 axes
+        Smooth lengthening along +x against +y: 1 - b/a times the cosine of twice the
+        direction.
+    lengthening_map_xy : ndarray, 2 axes
+        The same along the diagonals: 1 - b/a times the sine of twice the direction.
+    lengthening_map_uncertainty : ndarray, 2 axes
+        Standard uncertainty of either, the larger of the two.
+    width : int
+        Columns of the frame.
+    height : int
+        Rows of the frame.
+    pitch : Quantity (um)
+        Pixel pitch.
+    pixel_scale : Quantity (arcsec / pix)
+        Side of a pixel on the sky; NaN when not known.
+    quantities : tuple of Quantity
+        Numbers that a claim can be about.
+    notes : tuple of Note
+        What the reader must know.
+    """
+
+    center_fwhm: Measured
+    corner_fwhm: Measured
+    center_fwhm_on_sky: Measured
+    corner_fwhm_on_sky: Measured
+    corner_to_center: Measured
+    corner_ellipticity: Measured
+    common_lengthening: Measured
+    common_direction: u.Quantity
+    radial_lengthening: Measured
+    other_lengthening: Measured
+    blur_limit: u.Quantity
+    sharp_circle: Measured
+    sharp_everywhere: bool
+    formats: tuple[FormatSharpness, ...]
+    causes: tuple[BlurCause, ...]
+    budget: tuple[SharpnessPart, ...]
+    stars: int
+    x: u.Quantity
+    y: u.Quantity
+    star_fwhm: u.Quantity
+    star_hfr: u.Quantity
+    star_ellipticity: np.ndarray
+    star_direction: u.Quantity
+    fwhm_map: u.Quantity
+    fwhm_map_uncertainty: u.Quantity
+    hfr_map: u.Quantity
+    lengthening_map_x: np.ndarray
+    lengthening_map_xy: np.ndarray
+    lengthening_map_uncertainty: np.ndarray
+    width: int
+    height: int
+    pitch: u.Quantity
+    pixel_scale: u.Quantity
+    quantities: tuple[Quantity, ...]
+    notes: tuple[Note, ...]
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'center_fwhm': ('center_fwhm', 'measured', '', None),
+        'corner_fwhm': ('corner_fwhm', 'measured', '', None),
+        'center_fwhm_on_sky': ('center_fwhm_on_sky', 'measured', '', None),
+        'corner_fwhm_on_sky': ('corner_fwhm_on_sky', 'measured', '', None),
+        'corner_to_center': ('corner_to_center', 'measured', '', None),
+        'corner_ellipticity': ('corner_ellipticity', 'measured', '', None),
+        'common_lengthening': ('common_lengthening', 'measured', '', None),
+        'common_direction': ('common_direction_deg', 'number', 'deg', None),
+        'radial_lengthening': ('radial_lengthening', 'measured', '', None),
+        'other_lengthening': ('other_lengthening', 'measured', '', None),
+        'blur_limit': ('blur_limit_um', 'number', 'um', None),
+        'sharp_circle': ('sharp_circle', 'measured', '', None),
+        'sharp_everywhere': ('sharp_everywhere', 'flag', '', None),
+        'formats': ('formats', 'records', '', FormatSharpness),
+        'causes': ('causes', 'records', '', BlurCause),
+        'budget': ('budget', 'records', '', SharpnessPart), 'stars': ('stars', 'integer', '', None),
+        'x': ('x', 'array 1 f8', 'pix', None), 'y': ('y', 'array 1 f8', 'pix', None),
+        'star_fwhm': ('star_fwhm_um', 'array 1 f8', 'um', None),
+        'star_hfr': ('star_hfr_um', 'array 1 f8', 'um', None),
+        'star_ellipticity': ('star_ellipticity', 'array 1 f8', '', None),
+        'star_direction': ('star_direction_deg', 'array 1 f8', 'deg', None),
+        'fwhm_map': ('fwhm_map_um', 'array 2 f8', 'um', None),
+        'fwhm_map_uncertainty': ('fwhm_map_uncertainty_um', 'array 2 f8', 'um', None),
+        'hfr_map': ('hfr_map_um', 'array 2 f8', 'um', None),
+        'lengthening_map_x': ('lengthening_map_x', 'array 2 f8', '', None),
+        'lengthening_map_xy': ('lengthening_map_xy', 'array 2 f8', '', None),
+        'lengthening_map_uncertainty': ('lengthening_map_uncertainty', 'array 2 f8', '', None),
+        'width': ('width', 'integer', '', None), 'height': ('height', 'integer', '', None),
+        'pitch': ('pitch_um', 'number', 'um', None),
+        'pixel_scale': ('pixel_scale_arcsec_per_px', 'number', 'arcsec / pix', None),
+        'quantities': ('quantities', 'records', '', Quantity),
         'notes': ('notes', 'notes', '', None),
     }
 
@@ -3361,6 +3663,17 @@ NOTES: dict[str, tuple[str, str]] = {
     'decision.other-conditions': ('doubt', 'The claim holds under other conditions than those of the measurement, so nothing was decided.'),
     'decision.scatter': ('caution', 'Repeated measurements scatter more than their uncertainties promise; the uncertainty was taken from the scatter.'),
     'decision.too-narrow': ('caution', 'The range allowed is narrower than twice the guard band: this measurement can never show that the claim is met.'),
+    'field-sharpness.budget-mismatch': ('caution', 'The known causes make more blur than the stars have.'),
+    'field-sharpness.corners-empty': ('caution', 'Stars leave a part of the sensor empty; the field there is extrapolated.'),
+    'field-sharpness.crowded': ('caution', 'Most stars were left out, since others lie within the circle that counts as the whole star.'),
+    'field-sharpness.few-stars': ('caution', "So few stars that the field's shape rests on each of them."),
+    'field-sharpness.method': ('info', 'What the smooth field and its uncertainties rest on.'),
+    'field-sharpness.not-smooth': ('caution', 'Sizes scatter about the smooth field by more than their uncertainties.'),
+    'field-sharpness.pattern-unlike': ('caution', 'None of the causes looked for describes the field; none is called present or absent.'),
+    'field-sharpness.seeing-not-given': ('info', 'Without the seeing, what is left for the optics cannot be told from the air.'),
+    'field-sharpness.side-not-told': ('info', 'One frame cannot tell on which side of focus a blurred part of the sensor lies.'),
+    'field-sharpness.trailing': ('caution', 'All stars are drawn out in one direction, which is no property of the field.'),
+    'field-sharpness.undersampled': ('caution', 'Stars are as small as the pixels, so their width is that of the pixels as much as theirs.'),
     'focus-surface.backlash': ('caution', 'The focuser stands elsewhere when it comes from the other side.'),
     'focus-surface.blur-growth': ('doubt', 'Stars grow otherwise with the focuser than the focal ratio says: positions or focal ratio are wrong.'),
     'focus-surface.corners-empty': ('caution', 'Stars leave a part of the sensor empty; the surface there is extrapolated.'),
@@ -3496,6 +3809,11 @@ QUANTITIES: dict[str, QuantityKind] = {
     'in_focus_fraction': QuantityKind('in_focus_fraction', 'in-focus fraction of the light', '', 'color_focus', 0, 1, True, 'Take the spectrum of an A, F or G star and list it under [[color_focus]].'),
     'polychromatic_strehl': QuantityKind('polychromatic_strehl', 'polychromatic Strehl ratio of the color focus alone', '', 'color_focus', 0, 1, True, 'Take the spectrum of an A, F or G star and list it under [[color_focus]].'),
     'focus_range': QuantityKind('focus_range', 'range of the color focus curve', 'um', 'color_focus', 0, None, False, 'Take the spectrum of an A, F or G star and list it under [[color_focus]].'),
+    'corner_fwhm': QuantityKind('corner_fwhm', 'FWHM in the corners of the frame', 'um', 'field_sharpness', 0, None, False, 'Take one rich, well-focused star field and list it under [[field_sharpness]].'),
+    'corner_fwhm_on_sky': QuantityKind('corner_fwhm_on_sky', 'FWHM in the corners of the frame, on the sky', 'arcsec', 'field_sharpness', 0, None, False, 'Take one rich, well-focused star field and list it under [[field_sharpness]]. The focal length or a celestial solution must be known.'),
+    'corner_to_center': QuantityKind('corner_to_center', 'FWHM in the corners over that in the middle', '', 'field_sharpness', 0, None, False, 'Take one rich, well-focused star field and list it under [[field_sharpness]].'),
+    'corner_ellipticity': QuantityKind('corner_ellipticity', 'ellipticity in the corners of the frame', '', 'field_sharpness', 0, 1, False, 'Take one rich, well-focused star field and list it under [[field_sharpness]].'),
+    'sharp_circle': QuantityKind('sharp_circle', 'diameter of the circle within which stars stay sharp', 'mm', 'field_sharpness', 0, None, True, 'Take one rich, well-focused star field and list it under [[field_sharpness]].'),
     'sensor_tilt': QuantityKind('sensor_tilt', 'tilt of the sensor, from corner to corner', 'um', 'focus_surface', 0, None, False, 'Take a rich star field at five or more focuser positions on both sides of focus and list the frames under [[focus_surface]].'),
     'curvature_sag': QuantityKind('curvature_sag', 'field curvature, focus of the corner less that of the middle', 'um', 'focus_surface', None, None, None, 'Take a rich star field at five or more focuser positions on both sides of focus and list the frames under [[focus_surface]].'),
     'focus_spread': QuantityKind('focus_spread', 'best focus over the sensor, largest less least', 'um', 'focus_surface', 0, None, False, 'Take a rich star field at five or more focuser positions on both sides of focus and list the frames under [[focus_surface]].'),
@@ -3546,6 +3864,7 @@ FLAGS: dict[str, dict[int, tuple[str, str]]] = {
 MEASUREMENTS: dict[str, tuple[str, str]] = {
     'alignment': ('Alignment', 'alignment.measure'),
     'color_focus': ('Color focus', 'color_focus.measure'),
+    'field_sharpness': ('Field sharpness', 'field_sharpness.measure'),
     'focus_surface': ('Focus surface', 'focus_surface.measure'),
     'lateral_color': ('Lateral color', 'lateral_color.measure'),
     'plate_scale': ('Plate scale', 'plate_scale.measure'),

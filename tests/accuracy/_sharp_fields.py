@@ -19,7 +19,17 @@ from pairs.setup import PairSetup
 Array = NDArray[np.float64]
 
 #: What rules a field; the last three draw a mixture under other skies.
-KINDS = ("good", "tilt", "curvature", "astigmatism", "coma", "trailing", "nebula", "few stars", "crowded")
+KINDS = (
+    "good",
+    "tilt",
+    "curvature",
+    "astigmatism",
+    "coma",
+    "trailing",
+    "nebula",
+    "few stars",
+    "crowded",
+)
 FAULTS = ("tilt", "curvature", "astigmatism", "coma", "trailing")
 
 #: From here on a fault counts as there, and below half of it as not there: share of the half-flux radius, ellipticity.
@@ -58,9 +68,14 @@ class Faults:
             return dataclasses.replace(self, trail=(0.0, 0.0))
         if fault == "tilt":
             # A bowl beside the sensor's middle is a bowl about it and a tilt, which no single setup tells apart.
-            return dataclasses.replace(self, tilt=(2 * self.curvature * self.axis[0], 2 * self.curvature * self.axis[1]))
+            return dataclasses.replace(
+                self, tilt=(2 * self.curvature * self.axis[0], 2 * self.curvature * self.axis[1])
+            )
         if fault == "curvature":
-            level = (self.tilt[0] - 2 * self.curvature * self.axis[0], self.tilt[1] - 2 * self.curvature * self.axis[1])
+            level = (
+                self.tilt[0] - 2 * self.curvature * self.axis[0],
+                self.tilt[1] - 2 * self.curvature * self.axis[1],
+            )
             focus = self.focus + self.curvature * (self.axis[0] ** 2 + self.axis[1] ** 2)
             return dataclasses.replace(self, curvature=0.0, tilt=level, focus=focus)
         return dataclasses.replace(self, **{fault: 0.0})
@@ -77,10 +92,23 @@ class Instrument:
     seeing_arcsec: float
     shape: tuple[int, int]
 
-    def star(self, faults: Faults, place: complex, light: float, center: tuple[float, float], size: int = 44, finer: int = 1) -> Array:
+    def star(
+        self,
+        faults: Faults,
+        place: complex,
+        light: float,
+        center: tuple[float, float],
+        size: int = 44,
+        finer: int = 1,
+    ) -> Array:
         """Noiseless image of a star at a place (half the diagonal is 1), in electrons a sample; a finer grid has no pixel blur of its own."""
         off = place - complex(*faults.axis)
-        away = faults.focus + faults.tilt[0] * place.real + faults.tilt[1] * place.imag + faults.curvature * abs(off) ** 2
+        away = (
+            faults.focus
+            + faults.tilt[0] * place.real
+            + faults.tilt[1] * place.imag
+            + faults.curvature * abs(off) ** 2
+        )
         # W222's astigmatic part, +-d to either side of the medial focus; Noll 6 is sqrt(6) rho^2 cos 2t, defocus of d is d / (8 N^2) rho^2.
         part = -1000 * faults.astigmatism / (8 * self.focal_ratio**2) / np.sqrt(6)
         setup = PairSetup(
@@ -192,7 +220,9 @@ def lengthening(image: Array) -> complex:
     return (1 - np.sqrt(small / big)) * np.exp(2j * angle)
 
 
-def draw(kind: str, seed: int, obstructed: bool = False, shape: tuple[int, int] = (900, 1300)) -> SharpField:
+def draw(
+    kind: str, seed: int, obstructed: bool = False, shape: tuple[int, int] = (900, 1300)
+) -> SharpField:
     """Draw one field.
 
     Parameters
@@ -229,11 +259,21 @@ def draw(kind: str, seed: int, obstructed: bool = False, shape: tuple[int, int] 
         return float(rng.uniform(low, high) * rng.choice([-1, 1]))
 
     turn, weak = rng.uniform(0, 2 * np.pi), 0.12
-    rules = {"nebula": ("curvature", "coma"), "few stars": ("tilt",), "crowded": ("curvature",)}.get(kind, (kind,))
+    rules = {
+        "nebula": ("curvature", "coma"),
+        "few stars": ("tilt",),
+        "crowded": ("curvature",),
+    }.get(kind, (kind,))
     strong = {name: name in rules for name in FAULTS}
     tilt = shift(one(0.6, 1.3) if strong["tilt"] else weak * one(0, 1))
     faults = Faults(
-        focus=shift(one(0.2, 0.6) if strong["astigmatism"] else one(0, 0.5) if any((strong["tilt"], strong["curvature"])) else one(0, 0.25)),
+        focus=shift(
+            one(0.2, 0.6)
+            if strong["astigmatism"]
+            else one(0, 0.5)
+            if any((strong["tilt"], strong["curvature"]))
+            else one(0, 0.25)
+        ),
         tilt=(tilt * np.cos(turn), tilt * np.sin(turn)),
         curvature=shift(one(0.6, 1.3) if strong["curvature"] else weak * one(0, 1)),
         astigmatism=shift(one(0.6, 1.2) if strong["astigmatism"] else weak * one(0, 1)),

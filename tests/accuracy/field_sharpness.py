@@ -130,7 +130,10 @@ def section(rows: list[dict[str, Any]], fields: int, seed: int, refused: int) ->
     wrong = counted = 0
     for cause in drawn.FAULTS:
         cells = []
-        for state, order in (("there", ("present", "not decided", "absent")), ("not there", ("absent", "not decided", "present"))):
+        for state, order in (
+            ("there", ("present", "not decided", "absent")),
+            ("not there", ("absent", "not decided", "present")),
+        ):
             told = [row["causes"][cause][0] for row in rows if row["causes"][cause][1] == state]
             cells += [f"{told.count(verdict)} of {len(told)}" for verdict in order]
             wrong += told.count(order[-1])
@@ -152,7 +155,10 @@ def section(rows: list[dict[str, Any]], fields: int, seed: int, refused: int) ->
         held = np.mean(np.abs(error) <= bar)
         if not 0.62 <= held <= 0.74:
             short.append(f"- {label}: intervals hold {100 * held:.0f} %, not 62 to 74 %")
-    lines += ["", *(["Falls short:", "", *short] if short else ["Intervals hold what they should."])]
+    lines += [
+        "",
+        *(["Falls short:", "", *short] if short else ["Intervals hold what they should."]),
+    ]
     return "\n".join(lines)
 
 

@@ -85,6 +85,12 @@ def _focus_surface() -> Result:
     return starassay.measure_focus_surface(focus_run(), focal_ratio=6, positions=places)
 
 
+def _field_sharpness() -> Result:
+    """Thirty stars in focus, with a budget."""
+    how = {"focal_length": 690 * u.mm, "aperture": 115 * u.mm, "seeing": 4 * u.arcsec}
+    return starassay.measure_field_sharpness(focus_run()[2], **how)
+
+
 def _spacing() -> Result:
     """Two runs of one surface: not decided, which a result has to tell as well."""
     surface = _focus_surface()
@@ -138,6 +144,7 @@ MAKERS: dict[str, Callable[[], Result]] = {
     "ColorPlanes": _planes,
     "GainMeasurement": _gain,
     "PlateScale": _plate_scale,
+    "FieldSharpness": _field_sharpness,
     "FocusSurface": _focus_surface,
     "RelativeIllumination": _relative_illumination,
     "LateralColor": lambda: starassay.measure_lateral_color(small_mosaic()),

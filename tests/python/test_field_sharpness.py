@@ -146,22 +146,32 @@ def test_the_limit_may_be_an_angle(coma: _sharp_fields.SharpField) -> None:
         measure_field_sharpness(frame_of(coma), blur_limit="3 arcsec")
 
 
-def test_two_real_frames_agree(real_data: Path) -> None:
-    """The same field two minutes later, raw and solved: what belongs to the optics stays (MIT; the data's README names the source)."""
-    folder = real_data / "starfield-panoptes"
-    one = measure_field_sharpness(folder / "unsolved.fits", pitch="4.3 um")
-    two = measure_field_sharpness(folder / "solved.fits.fz", pitch="4.3 um")
-    for name in ("center_fwhm", "corner_fwhm", "corner_to_center", "radial_lengthening"):
-        a, b = getattr(one, name), getattr(two, name)
-        bar = np.hypot(a.uncertainty, b.uncertainty)
-        assert abs(a.value - b.value) < 3 * bar, (name, a, b)
-    assert np.isfinite(two.corner_fwhm_on_sky.value.value)
-    assert not np.isfinite(one.corner_fwhm_on_sky.value.value)
+def test_a_real_frame_of_galaxies_decides_nothing(real_data: Path) -> None:
+    """256 x 256 pixels of stars and galaxies (ESO EMMI; the data's README names source and licence)."""
+    found = measure_field_sharpness(real_data / "starfield-emmi" / "image.fits", pitch="24 um")
+    assert {c.verdict for c in found.causes} == {"not decided"}
+    codes = {n.code for n in found.notes}
+    assert {"field-sharpness.few-stars", "field-sharpness.corners-empty"} <= codes
+    assert found.corner_fwhm.uncertainty > 0.3 * found.corner_fwhm.value
+    clean = starassay.measure_stars(real_data / "starfield-emmi" / "image.fits").median_profile_fwhm
+    assert (
+        abs(found.center_fwhm.value - clean.value * 24 * u.um / u.pix)
+        < 3 * found.center_fwhm.uncertainty
+    )
 
 
-def test_a_real_frame_of_four_stars_is_refused(real_data: Path) -> None:
+@pytest.mark.parametrize(
+    "name",
+    [
+        "starfield-saao/a8280271.fits",
+        "starfield-galaxy/m51.fits.gz",
+        "starfield-panoptes/unsolved.fits",
+    ],
+)
+def test_real_frames_without_a_field_are_refused(real_data: Path, name: str) -> None:
+    """Three bright stars; a galaxy's knots; stars of one pixel."""
     with pytest.raises(CannotMeasureError, match="12 are needed"):
-        measure_field_sharpness(real_data / "starfield-saao" / "a8280271.fits", pitch="24 um")
+        measure_field_sharpness(real_data / name, pitch="24 um")
 
 
 def test_command_and_campaign(
@@ -206,7 +216,7 @@ at_most = "60 arcsec"
     out, wrong = capsys.readouterr()
     assert code == 0, wrong
     page = (tmp_path / "results" / "report.html").read_text(encoding="utf-8")
-    assert "Field sharpness" in page and "not met" in out
+    assert "Field sharpness" in page and "NOT MET" in out
 
 
 def test_what_is_lacking_is_said() -> None:

@@ -134,6 +134,8 @@ def test_sixty_mixed_frames_are_grouped_as_they_were_taken(
     numbered = "night/{:03d}.fits".format
     assert found.pop(("stars", "L")) == {"frames": [numbered(k) for k in range(6)]}
     assert found.pop(("stars", "R")) == {"frames": [numbered(k) for k in range(6, 12)]}
+    assert found.pop(("field_sharpness", "L")) == {"frames": [numbered(0)]}
+    assert found.pop(("field_sharpness", "R")) == {"frames": [numbered(6)]}
     assert found.pop(("focus_surface", "L")) == {"frames": [numbered(20 + k) for k in range(9)]}
     assert found.pop(("wavefront", "N540")) == {
         "inside": [numbered(k) for k in range(41, 48, 2)],

@@ -149,6 +149,7 @@ def sound(folder: Path) -> dict[str, dict[str, Any]]:
             "bias_level": "500 adu",
         },
         "measure_lateral_color": {"frames": small_mosaic()},
+        "measure_field_sharpness": {"frame": focus_run()[2], "focal_length": "690 mm"},
         "measure_focus_surface": {
             "frames": focus_run(),
             "focal_ratio": 6,

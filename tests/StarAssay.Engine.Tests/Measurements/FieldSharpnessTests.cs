@@ -108,12 +108,11 @@ public class FieldSharpnessTests
         Assert.Equal(0, (expected - third).Magnitude, 6e-3);
     }
 
-    /// <summary>Trails and jitter against quadrature where all is Gaussian: far wider than diffraction, a jitter of s makes 2.3548 s. A trail of L alone has the
-    /// width of the seeing across it. A pixel of 1.5 widths makes an image that is wider.</summary>
+    /// <summary>Jitter and pixels against closed forms where all is Gaussian, defocus under seeing against the transform of the transfers.</summary>
     [Fact]
     public void Focused_widths_take_motion_and_pixels()
     {
-        static double Of(double jitter = 0, double trail = 0, double pixel = 0, double defocus = 0, double seeing = 0) => FocusedWidth.Arcsec(new FocusedWidthRequest
+        static double Of(double jitter = 0, double trail = 0, double pixel = 0, double defocus = 0, double seeing = 0) => FocusedWidth.Arcsec(new()
         {
             ApertureMm = 100,
             WavelengthNm = 550,
@@ -125,8 +124,8 @@ public class FieldSharpnessTests
         });
         Assert.Equal(2.354820 * 12, Of(jitter: 12), 0.01 * 28.3);
 
-        // A Gaussian of s convolved with a pixel of side p along each axis: half of the height at x with erf((x + p/2) / (s sqrt 2)) - erf((x - p/2) / (s sqrt 2)) = erf(p /
-        // (2 s sqrt 2)); the area above half of a nearly round image is that of the circle to 1 %.
+        // A Gaussian of s convolved with a pixel of side p along each axis: half of the height at x with erf((x + p/2) / (s sqrt 2)) - erf((x - p/2) /
+        // (s sqrt 2)) = erf(p / (2 s sqrt 2)); the area above half of a nearly round image is that of the circle to 1 %.
         double s = 6, p = 8;
         double Half(double x) => MathNet.Numerics.SpecialFunctions.Erf((x + (p / 2)) / (s * Math.Sqrt(2)))
             - MathNet.Numerics.SpecialFunctions.Erf((x - (p / 2)) / (s * Math.Sqrt(2))) - MathNet.Numerics.SpecialFunctions.Erf(p / (2 * s * Math.Sqrt(2)));
@@ -136,7 +135,10 @@ public class FieldSharpnessTests
         // Half a wave of defocus under seeing: the Hankel transform of Hopkins' transfer times that of the air, at half of its height.
         double r0 = Seeing.R0FromFwhm(2, 550), unit = 550e-6 / 100 * Seeing.ArcsecPerRadian;
         double At(double arcsec) => Quadrature.Integrate(
-            v => v * Defocus.Transfer(v, 0.5) * Seeing.Mtf(v * 0.1, r0) * MathNet.Numerics.SpecialFunctions.BesselJ(0, 2 * Math.PI * v * arcsec / unit), 0, 1, 8);
+            v => v * Defocus.Transfer(v, 0.5) * Seeing.Mtf(v * 0.1, r0) * MathNet.Numerics.SpecialFunctions.BesselJ(0, 2 * Math.PI * v * arcsec / unit),
+            0,
+            1,
+            8);
         double half = 2 * MathNet.Numerics.RootFinding.Brent.FindRoot(r => At(r) - (0.5 * At(0)), 0.1, 4, 1e-8);
         Assert.Equal(half, Of(defocus: 0.5 * 550, seeing: 2), 0.005 * half);
         Assert.True(Of(trail: 3, seeing: 2) > 1.1 * Of(seeing: 2));
@@ -187,13 +189,15 @@ public class FieldSharpnessTests
     public void Few_stars_are_refused_and_any_number_of_threads_finds_the_same()
     {
         FieldSharpnessRequest request = Request(z => 9 + z.Real, z => 0.1 * z * z, 60);
-        FieldSharpnessResult one = FieldSharpnessMeasurement.Measure(request, new RunContext(1)), two = FieldSharpnessMeasurement.Measure(request, new RunContext(2));
+        FieldSharpnessResult one = FieldSharpnessMeasurement.Measure(request, new RunContext(1));
+        FieldSharpnessResult two = FieldSharpnessMeasurement.Measure(request, new RunContext(2));
         Assert.Equal(one.FwhmMapUm, two.FwhmMapUm);
         Assert.Equal(one.Causes, two.Causes);
         Assert.Throws<CannotMeasureException>(() => Measure(_ => 9, _ => Complex.Zero, stars: 11));
         Assert.Throws<InputException>(() => FieldSharpnessMeasurement.Measure(request with { Snr = [] }, new RunContext()));
         FieldSharpnessRequest clipped = request with { Flags = [.. request.Flags.Select(_ => (double)StarMarks.Saturated)] };
-        Assert.Contains("unclipped", Assert.Throws<CannotMeasureException>(() => FieldSharpnessMeasurement.Measure(clipped, new RunContext())).Message, StringComparison.Ordinal);
+        string said = Assert.Throws<CannotMeasureException>(() => FieldSharpnessMeasurement.Measure(clipped, new RunContext())).Message;
+        Assert.Contains("unclipped", said, StringComparison.Ordinal);
     }
 
     private static double Square(Complex z) => (z.Real * z.Real) + (z.Imaginary * z.Imaginary);
@@ -217,7 +221,8 @@ public class FieldSharpnessTests
         var random = new Random(5);
         double Noise() => Math.Sqrt(-2 * Math.Log(1 - random.NextDouble())) * Math.Cos(2 * Math.PI * random.NextDouble());
         double half = 0.5 * Math.Sqrt(((double)Width * Width) + ((double)Height * Height));
-        double[] x = new double[stars], y = new double[stars], hfr = new double[stars], fwhm = new double[stars], radial = new double[stars], cross = new double[stars];
+        double[] x = new double[stars], y = new double[stars], hfr = new double[stars], fwhm = new double[stars];
+        double[] radial = new double[stars], cross = new double[stars];
         for (int k = 0; k < stars; k++)
         {
             (x[k], y[k]) = ((Width - 1) * random.NextDouble(), (Height - 1) * random.NextDouble());

@@ -118,7 +118,9 @@ def draw_lengthening(field: Any, ax: Any) -> Any:
             ax.add_collection(LineCollection(list(lines), colors=color, linewidths=2, label=kind))
         ax.plot(0, 0, marker="+", color=INK, ms=9, mew=1.2)
         ax.plot([0, bar], [1.06 * top] * 2, color=INK, lw=2.2, clip_on=False)
-        ax.text(bar + 0.02 * right, 1.06 * top, f"ellipticity {reference:g}", va="center", fontsize=9)
+        ax.text(
+            bar + 0.02 * right, 1.06 * top, f"ellipticity {reference:g}", va="center", fontsize=9
+        )
         ax.legend(loc="upper center", bbox_to_anchor=(0.5, -0.16), ncol=2, handlelength=1.4)
         ax.set_title("Long axes of the stars", loc="left", pad=22)
         return ax
@@ -136,13 +138,15 @@ def draw_distance(field: Any, ax: Any) -> Any:
         ring = np.digitize(distance, edges) - 1
         rings = [k for k in range(len(edges) - 1) if (ring == k).any()]
         middle = np.array([distance[ring == k].mean() for k in rings])
-        least, mean, most = (
-            np.array([how(widths[ring == k]) for k in rings]) for how in (np.min, np.mean, np.max)
-        )
+        parts = [widths[ring == k] for k in rings]
+        least, most = np.array([p.min() for p in parts]), np.array([p.max() for p in parts])
+        mean = np.array([p.mean() for p in parts])
         ax.scatter(
             np.hypot(sx, sy), field.star_fwhm.value, s=9, color=GREY, linewidths=0, label="stars"
         )
-        ax.fill_between(middle, least, most, color=SKY, alpha=0.45, linewidth=0, label="over the ring")
+        ax.fill_between(
+            middle, least, most, color=SKY, alpha=0.45, linewidth=0, label="over the ring"
+        )
         ax.plot(middle, mean, color=BLUE, label="mean of the smooth field")
         ax.axhline(field.blur_limit.value, color=ORANGE, ls="--", lw=1.2, label="limit")
         told = field.star_fwhm.value[np.isfinite(field.star_fwhm.value)]
@@ -181,7 +185,12 @@ def draw_budget(field: Any, ax: Any) -> Any:
             )
             edge = value + (error if np.isfinite(error) else 0)
             ax.annotate(
-                f"{value:.2f}", (edge, k), xytext=(5, 0), textcoords="offset points", va="center", fontsize=9
+                f"{value:.2f}",
+                (edge, k),
+                xytext=(5, 0),
+                textcoords="offset points",
+                va="center",
+                fontsize=9,
             )
         names = [
             p.part if p.place == "everywhere" else f"{_NAMES.get(p.part, p.part)}, {p.place}"

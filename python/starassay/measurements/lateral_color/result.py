@@ -10,7 +10,18 @@ from astropy.table import QTable
 
 from ... import _records
 from ...results import Picture, Result, Sheet
-from ...style import BLUE, GREEN, GREY, INK, ORANGE, CYCLE, figure_style, new_axes, round_length, sensor_axes
+from ...style import (
+    BLUE,
+    GREEN,
+    GREY,
+    INK,
+    ORANGE,
+    CYCLE,
+    figure_style,
+    new_axes,
+    round_length,
+    sensor_axes,
+)
 
 _COLORS = {"red": ORANGE, "r": ORANGE, "green": GREEN, "g": GREEN, "blue": BLUE, "b": BLUE}
 

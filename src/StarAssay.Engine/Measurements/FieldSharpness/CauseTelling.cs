@@ -86,7 +86,8 @@ internal static class CauseTelling
         (double blur, double drawn) = (0, 0);
         foreach (Complex corner in Rim)
         {
-            foreach (Complex z in new[] { new Complex(corner.Real * reachU, corner.Imaginary * reachV), new(corner.Real * reachU, 0), new(0, corner.Imaginary * reachV) })
+            (double u, double v) = (corner.Real * reachU, corner.Imaginary * reachV);
+            foreach (Complex z in new[] { new Complex(u, v), new(u, 0), new(0, v) })
             {
                 (double size, Complex shape, _) = BlurPattern.At(with, z);
                 (double size0, Complex shape0, _) = BlurPattern.At(without, z);
@@ -100,23 +101,29 @@ internal static class CauseTelling
 
     private static string Meaning(BlurCauses cause, string verdict, string side) => (cause, verdict) switch
     {
-        (BlurCauses.Tilt, "present") => $"Blur grows towards one side ({side}): the sensor is not square to the axis, or the middle of a curved field lies beside that of " +
-            "the sensor. One frame does not tell which side is too near; a focus run does. Turn the camera by half a turn: what turns with it belongs to the camera.",
+        (BlurCauses.Tilt, "present") => $"Blur grows towards one side ({side}): the sensor is not square to the axis, or the middle of a curved field " +
+            "lies beside that of " +
+            "the sensor. One frame does not tell which side is too near; a focus run does. Turn the camera by half a turn: what turns with it belongs " +
+            "to the camera.",
         (BlurCauses.Tilt, "absent") => "Both sides are alike within what would be noticed.",
         (BlurCauses.Tilt, _) => "The stars do not decide whether one side is blurred more than the other by a tilt.",
-        (BlurCauses.Curvature, "present") => "Focus changes from the middle to all corners alike: the field is curved, or reducer or flattener stands at another distance than " +
+        (BlurCauses.Curvature, "present") => "Focus changes from the middle to all corners alike: the field is curved, or reducer or flattener stands " +
+            "at another distance than " +
             "it was made for. Focusing half-way to the corners shares it out; a run at several distances tells the best.",
         (BlurCauses.Curvature, "absent") => "No change of focus with the distance from the middle that would be noticed.",
         (BlurCauses.Curvature, _) => "The stars do not decide whether the field is curved.",
-        (BlurCauses.Astigmatism, "present") => "Stars towards the corners are drawn out along or across the line to the middle by defocus that differs between both directions. " +
+        (BlurCauses.Astigmatism, "present") => "Stars towards the corners are drawn out along or across the line to the middle by defocus that " +
+            "differs between both directions. " +
             "It is the optics' or the spacing's; refocusing turns the lengthening by 90 degrees and does not cure it.",
         (BlurCauses.Astigmatism, "absent") => "No lengthening by astigmatism that would be noticed at this focus.",
         (BlurCauses.Astigmatism, _) => "The stars do not decide whether there is astigmatism; near its best focus it only blurs.",
-        (BlurCauses.Coma, "present") => "Stars towards the corners have a tail along the line to the middle: coma of the optics, or of a corrector at the wrong distance. " +
+        (BlurCauses.Coma, "present") => "Stars towards the corners have a tail along the line to the middle: coma of the optics, or of a corrector at " +
+            "the wrong distance. " +
             "Refocusing does not cure it.",
         (BlurCauses.Coma, "absent") => "No tails along the line to the middle that would be noticed.",
         (BlurCauses.Coma, _) => "The stars do not decide whether there is coma.",
-        (_, "present") => "All stars are drawn out in one direction, those in the middle too: tracking, wind, polar alignment, dispersion by a low sky, or a figure out of round " +
+        (_, "present") => "All stars are drawn out in one direction, those in the middle too: tracking, wind, polar alignment, dispersion by a low " +
+            "sky, or a figure out of round " +
             "beside its focus. Short exposures and the other side of focus tell these apart. It is no property of the field.",
         (_, "absent") => "Stars share no lengthening in one direction that would be noticed.",
         _ => "The stars do not decide whether they share a lengthening in one direction.",

@@ -23,7 +23,8 @@ public static class FieldSharpnessMeasurement
     // What all half-flux radii are off by together (docs/stars.md).
     private const double HfrError = 0.003;
 
-    private const double UnlikeMisfit = 4;
+    // Stars that differ more than this from their neighbors are no stars, or a field that no simple pattern describes.
+    private const double UnlikeMisfit = 4, MostScatter = 0.08;
 
     private const int MapColumns = 31, MapRows = 21;
 
@@ -54,7 +55,8 @@ public static class FieldSharpnessMeasurement
         // The noise of a third moment goes with that of the light; what is more shows as scatter about a smooth field.
         double[] noise = [.. stars.Rows.Select(i => 1.5 / request.Snr[i])];
         AveragedField? lopsided = turned.Length >= 12
-            ? AveragedField.Fit([.. turned.Select(k => stars.Place[k])], [.. turned.Select(k => skew[k])], [.. turned.Select(k => noise[k])], 2, FieldTerms.Tails)
+            ? AveragedField.Fit([.. turned.Select(k => stars.Place[k])], [.. turned.Select(k => skew[k])], [.. turned.Select(k => noise[k])], 2,
+                FieldTerms.Tails)
             : null;
         double[] sizeError = [.. stars.HfrRelative.Select(s => 2 * Norm(s, fields.HfrScatter, SizeFloor / 2))];
         int[] good = [.. Enumerable.Range(0, stars.Rows.Length).Where(k =>
@@ -62,13 +64,15 @@ public static class FieldSharpnessMeasurement
             && (stars.Moments[k] - fields.Moments(stars.Place[k])).Magnitude < 5 * Norm(stars.ShapeError[k], fields.ShapeScatter, ShapeFloor))];
         good = good.Length >= 10 ? good : [.. Enumerable.Range(0, stars.Rows.Length)];
 
+        bool Wild(int k) => lopsided is null || !double.IsFinite(skew[k].Real)
+            || (skew[k] - lopsided.At(stars.Place[k])).Magnitude > 5 * Norm(noise[k], lopsided.Scatter, SkewFloor);
+
         // The table is sorted by brightness; every so many keep all parts of the field.
         int step = Math.Max(1, (good.Length + MostWeighed - 1) / MostWeighed);
         double median = 2 * Robust.Median(good.Select(k => Math.Log(stars.HfrUm[k])));
         PatternStar[] chosen = [.. good.Where((_, n) => n % step == 0).Select(k => new PatternStar(stars.Place[k], (2 * Math.Log(stars.HfrUm[k])) - median,
             sizeError[k], stars.Moments[k], Norm(stars.ShapeError[k], fields.ShapeScatter, ShapeFloor),
-            lopsided is null || !double.IsFinite(skew[k].Real) || (skew[k] - lopsided.At(stars.Place[k])).Magnitude > 5 * Norm(noise[k], lopsided.Scatter, SkewFloor)
-                ? new Complex(double.NaN, double.NaN) : skew[k],
+            Wild(k) ? new Complex(double.NaN, double.NaN) : skew[k],
             Norm(noise[k], lopsided?.Scatter ?? 0, SkewFloor)))];
         return CauseFit.Of(chosen, context.Parallel);
     }
@@ -110,7 +114,7 @@ public static class FieldSharpnessMeasurement
         bool everywhere = circle > 0.995;
         var sharp = new Measured(2 * circle * halfMm, everywhere ? 0 : 2 * circleError * halfMm, "mm");
 
-        bool unlike = causes.Misfit > UnlikeMisfit;
+        bool unlike = causes.Misfit > UnlikeMisfit || Math.Max(fields.HfrScatter, fields.FwhmScatter) > MostScatter;
         IReadOnlyList<BlurCause> told = CauseTelling.Of(causes, reachU, reachV, unlike, Side(fields, reachU, reachV));
         bool trails = told.Any(c => c is { Cause: "trailing", Verdict: "present" });
 
@@ -217,7 +221,8 @@ public static class FieldSharpnessMeasurement
         int n = stars.Rows.Length, single = request.Flags.Count(f => ((StarMarks)(int)f & StarMarks.Blended) != 0);
         var notes = new List<Note>
         {
-            FieldSharpnessNotes.Method.Say($"{n} stars. Polynomials over the sensor up to the fourth order, averaged by their evidence; their uncertainties hold the stars' " +
+            FieldSharpnessNotes.Method.Say($"{n} stars. Polynomials over the sensor up to the fourth order, averaged by their evidence; their " +
+                "uncertainties hold the stars' " +
                 $"scatter of {100 * fields.FwhmScatter:0.0} % about them. Widths are those of the light before the pixels, at half of the stars' own height."),
         };
         if (n < 40)
@@ -227,7 +232,8 @@ public static class FieldSharpnessMeasurement
 
         if (single > request.X.Length / 2)
         {
-            notes.Add(FieldSharpnessNotes.FewWhole.Say($"{single} of {request.X.Length} objects have a neighbor within the circle that counts as the whole star and were " +
+            notes.Add(FieldSharpnessNotes.FewWhole.Say($"{single} of {request.X.Length} objects have a neighbor within the circle that counts as the " +
+                "whole star and were " +
                 "left out. A less crowded field uses more of its stars."));
         }
 
@@ -239,27 +245,31 @@ public static class FieldSharpnessMeasurement
 
         if (reach < 0.7)
         {
-            notes.Add(FieldSharpnessNotes.CornersEmpty.Say($"In one quarter of the sensor no star stands farther out than {100 * reach:0} % of the way to the corner; " +
+            notes.Add(FieldSharpnessNotes.CornersEmpty.Say($"In one quarter of the sensor no star stands farther out than {100 * reach:0} % of the " +
+                "way to the corner; " +
                 "figures beyond are extrapolated."));
         }
 
         if (told.Any(c => c is { Cause: "trailing", Verdict: "present" }))
         {
-            notes.Add(FieldSharpnessNotes.Trailing.Say($"All stars are drawn out in one direction by {shared.Value:0.000}, as tracking, wind or a low sky do. Corner " +
+            notes.Add(FieldSharpnessNotes.Trailing.Say($"All stars are drawn out in one direction by {shared.Value:0.000}, as tracking, wind or a low " +
+                "sky do. Corner " +
                 "ellipticity and widths contain it; judge the optics by a frame without it."));
         }
 
         double own = Robust.Median(stars.FwhmRelative.Where(double.IsFinite));
         if (fields.FwhmScatter > 0.05 && fields.FwhmScatter > 3 * own)
         {
-            notes.Add(FieldSharpnessNotes.NotSmooth.Say($"Widths of single stars scatter by {100 * fields.FwhmScatter:0} % about the smooth field where {100 * own:0.0} % are " +
+            notes.Add(FieldSharpnessNotes.NotSmooth.Say($"Widths of single stars scatter by {100 * fields.FwhmScatter:0} % about the smooth field " +
+                $"where {100 * own:0.0} % are " +
                 "expected: neighbors, a nebula's knots, or a field that changes faster than it can follow."));
         }
 
         if (unlike)
         {
-            notes.Add(FieldSharpnessNotes.PatternUnlike.Say($"Tilt, curvature, astigmatism, coma and trailing together leave {Math.Sqrt(causes.Misfit):0.0} times the scatter that " +
-                "is expected, so none of them is called present or absent."));
+            notes.Add(FieldSharpnessNotes.PatternUnlike.Say("Stars scatter too much about every pattern of tilt, curvature, astigmatism, coma and trailing " +
+                $"({100 * Math.Max(fields.HfrScatter, fields.FwhmScatter):0} % in size, {Math.Sqrt(causes.Misfit):0.0} times what is expected about the best), " +
+                "so none is called present or absent."));
         }
 
         if (told.Any(c => c is { Cause: "tilt" or "curvature", Verdict: "present" }))
@@ -270,7 +280,8 @@ public static class FieldSharpnessMeasurement
 
         if (usualPx < 2)
         {
-            notes.Add(FieldSharpnessNotes.Undersampled.Say($"Stars in the middle have a FWHM of {usualPx:0.0} pixels: their width rests on what is taken off for the pixels."));
+            notes.Add(FieldSharpnessNotes.Undersampled.Say($"Stars in the middle have a FWHM of {usualPx:0.0} pixels: their width rests on what is " +
+                "taken off for the pixels."));
         }
 
         return notes;
@@ -312,7 +323,8 @@ public static class FieldSharpnessMeasurement
         {
             if (column.Length != n)
             {
-                throw new InputException("field-sharpness.columns", $"A column holds {column.Length} values where x has {n}; hand over one of each for every star.",
+                throw new InputException("field-sharpness.columns", $"A column holds {column.Length} values where x has {n}; hand over one of each " +
+                    "for every star.",
                     "stars");
             }
         }

@@ -8,7 +8,8 @@ internal static class FieldTerms
     /// <summary>For a squared width.</summary>
     public static IReadOnlyList<FieldTerm[]> Sizes { get; } = MakeSizes();
 
-    /// <summary>For second moments, those of the long axis less those of the short one times exp(2 i angle): what turns with the direction to the middle goes with z^2.</summary>
+    /// <summary>For second moments, those of the long axis less those of the short one times exp(2 i angle): what turns with the direction to the middle
+    /// goes with z^2.</summary>
     public static IReadOnlyList<FieldTerm[]> Shapes { get; } = MakeShapes();
 
     /// <summary>For lopsidedness, which turns once: coma's goes with z and z |z|^2.</summary>
@@ -45,8 +46,8 @@ internal static class FieldTerms
         FieldTerm ur2 = z => z.Real * Square(z), vr2 = z => z.Imaginary * Square(z);
         return
         [
-            Powers(0), Powers(1), [.. Powers(0), r2], [.. Powers(0), r2, r4], [.. Powers(1), r2], [.. Powers(1), r2, r4], Powers(2), [.. Powers(2), ur2, vr2, r4],
-            Powers(3), Powers(4),
+            Powers(0), Powers(1), [.. Powers(0), r2], [.. Powers(0), r2, r4], [.. Powers(1), r2], [.. Powers(1), r2, r4], Powers(2),
+            [.. Powers(2), ur2, vr2, r4], Powers(3), Powers(4),
         ];
     }
 

@@ -31,7 +31,8 @@ internal sealed class SharpFields
         (fwhm2, fwhmLog, usualFwhm) = Widths(wides, [.. wide.Select(k => stars.FwhmUm[k])], [.. wide.Select(k => stars.FwhmRelative[k])]);
         (hfr2, hfrLog, usualHfr) = Widths(stars.Place, stars.HfrUm, stars.HfrRelative);
         double[] size = [.. stars.Place.Select(Size2)], error = [.. stars.ShapeError.Select(e => Math.Max(e, 1e-4))];
-        moment = AveragedField.Fit(stars.Place, [.. stars.Moments.Select((e, k) => e * size[k])], [.. error.Select((e, k) => e * size[k])], 2, FieldTerms.Shapes);
+        Complex[] moments = [.. stars.Moments.Select((e, k) => e * size[k])];
+        moment = AveragedField.Fit(stars.Place, moments, [.. error.Select((e, k) => e * size[k])], 2, FieldTerms.Shapes);
         shape = AveragedField.Fit(stars.Place, stars.Shape, error, 2, FieldTerms.Shapes);
         reach = wides.Select(z => z.Magnitude).OrderDescending().ElementAt(Math.Min(Outer, wides.Length - 1));
     }

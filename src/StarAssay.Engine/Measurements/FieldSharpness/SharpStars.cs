@@ -79,8 +79,9 @@ internal sealed class SharpStars
         if (rows.Length < Least || profiles < Least)
         {
             throw new CannotMeasureException("field-sharpness.too-few-stars",
-                $"{Math.Min(rows.Length, profiles)} of {request.X.Length} stars are whole, alone, unclipped and bright enough; {Least} are needed to say anything " +
-                    "about the field. Expose longer, take a richer field, or less time where stars are clipped. Stars below 1.5 pixels of FWHM have no shape.");
+                $"{Math.Min(rows.Length, profiles)} of {request.X.Length} stars are whole, alone, unclipped and bright enough; {Least} are needed to say " +
+                    "anything about the field. Expose longer, take a richer field, or less time where stars are clipped. " +
+                    "Stars below 1.5 pixels of FWHM have no shape.");
         }
 
         return new SharpStars(request, rows);

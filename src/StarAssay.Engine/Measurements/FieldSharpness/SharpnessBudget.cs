@@ -85,7 +85,8 @@ internal sealed class SharpnessBudget
             double fwhm = width.Value / umPerArcsec, error = width.Uncertainty / umPerArcsec;
             lines.Add(Line("measured", place, fwhm, error, nothing, true, "The stars as they are."));
             (double rest, double sigma) = Left(known, fwhm, error);
-            lines.Add(Line("left", place, rest, sigma, nothing, true, $"What is left for {left}: the Gaussian blur that makes the known causes as wide as the stars."));
+            lines.Add(Line("left", place, rest, sigma, nothing, true,
+                $"What is left for {left}: the Gaussian blur that makes the known causes as wide as the stars."));
         }
 
         (double more, double moreSigma) = Left(whole, corner.Value / umPerArcsec, double.Hypot(corner.Uncertainty, center.Uncertainty) / umPerArcsec);
@@ -95,14 +96,14 @@ internal sealed class SharpnessBudget
         double limit = measured + (2 * double.Hypot(center.Uncertainty / umPerArcsec, air ? request.SeeingUncertaintyArcsec : 0)) + (0.02 * measured);
         if (together > limit)
         {
-            notes.Add(FieldSharpnessNotes.BudgetMismatch.Say($"What is stated of aperture, seeing, focus and tracking makes stars of {together:0.00} arcsec; those " +
-                $"in the middle have {measured:0.00}. The seeing was better, or a stated value is wrong."));
+            notes.Add(FieldSharpnessNotes.BudgetMismatch.Say($"What is stated of aperture, seeing, focus and tracking makes stars of {together:0.00} " +
+                $"arcsec; those in the middle have {measured:0.00}. The seeing was better, or a stated value is wrong."));
         }
 
         if (!air)
         {
-            notes.Add(FieldSharpnessNotes.SeeingNotGiven.Say("The seeing is not known, so what is left for the optics contains it. Give seeing, measured beside " +
-                "the telescope; what the corners have beyond the middle needs none."));
+            notes.Add(FieldSharpnessNotes.SeeingNotGiven.Say("The seeing is not known, so what is left for the optics contains it. Give seeing, " +
+                "measured beside the telescope; what the corners have beyond the middle needs none."));
         }
 
         return lines;
