@@ -196,7 +196,7 @@ def test_the_draft_of_the_demo_runs_and_says_what_the_demos_own_file_says(
     for path in [demo / "frames/field-1.fits", *(demo / "frames").glob("pair-*.fits")]:
         shutil.copy(path, tmp_path / "frames")
     begun = begin_campaign(tmp_path)
-    assert [area for area, _ in begun.entries] == ["stars", "wavefront"]
+    assert [area for area, _ in begun.entries] == ["field_sharpness", "stars", "wavefront"]
     assert begun.left_out == {}
     text = begun.path.read_text(encoding="utf-8")
     assert [k for k, line in enumerate(text.splitlines(), 1) if ASK in line] == list(begun.asks)

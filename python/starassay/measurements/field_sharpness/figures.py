@@ -52,6 +52,7 @@ def draw_widths(field: Any, ax: Any) -> Any:
         shade = ax.imshow(widths, origin="lower", extent=rim, interpolation="bilinear", **how)
         step = round_length((high - low) / 3)
         levels = np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step
+        levels = levels[(levels > widths.min()) & (levels < widths.max())]
         if len(levels):
             lines = ax.contour(x, y, widths, levels=levels, colors="white", linewidths=0.8)
             ax.clabel(lines, fmt="%g", fontsize=8)

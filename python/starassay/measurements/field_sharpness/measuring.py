@@ -96,9 +96,9 @@ def measure_field_sharpness(
     >>> from astropy import units as u
     >>> from starassay import FieldErrors, SimulatedCamera, SimulatedTelescope
     >>> from starassay import draw_star_field, measure_field_sharpness
-    >>> bowl = FieldErrors(curvature=-9 * u.um / u.mm**2)
+    >>> bowl = FieldErrors(curvature=-40 * u.um / u.mm**2)
     >>> telescope = SimulatedTelescope("Juniper", 115 * u.mm, 690 * u.mm, field=bowl)
-    >>> camera = SimulatedCamera(shape=(600, 900), pitch=6 * u.um)
+    >>> camera = SimulatedCamera(shape=(600, 900), pitch=3 * u.um)
     >>> frame, _ = draw_star_field(telescope, camera=camera, stars=120, rates=(5e3, 1e5), separation=40)
     >>> field = measure_field_sharpness(frame, focal_length=690 * u.mm)
     >>> bool(field.corner_to_center.value > 1.1)

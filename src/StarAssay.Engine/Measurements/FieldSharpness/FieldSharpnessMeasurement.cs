@@ -268,8 +268,8 @@ public static class FieldSharpnessMeasurement
         if (unlike)
         {
             notes.Add(FieldSharpnessNotes.PatternUnlike.Say("Stars scatter too much about every pattern of tilt, curvature, astigmatism, coma and trailing " +
-                $"({100 * Math.Max(fields.HfrScatter, fields.FwhmScatter):0} % in size, {Math.Sqrt(causes.Misfit):0.0} times what is expected about the best), " +
-                "so none is called present or absent."));
+                $"({100 * Math.Max(fields.HfrScatter, fields.FwhmScatter):0} % in size, {Math.Sqrt(causes.Misfit):0.0} times what is expected about the " +
+                "best), so none is called present or absent."));
         }
 
         if (told.Any(c => c is { Cause: "tilt" or "curvature", Verdict: "present" }))
