@@ -506,6 +506,17 @@ VIGNETTED_EDGE = Request(
     Field('radius', 'radius', '', 'number', 'Its radius, pupil radii.'),
 )
 
+#: A defocused pair of one star field and what is known of telescope and light.
+WAVEFRONT_FIELD_REQUEST = Request(
+    Field('aperture', 'aperture_mm', 'mm', 'number', 'Diameter of the entrance pupil, mm.', low=5, high=20000, required=True),
+    Field('focal_length', 'focal_length_mm', 'mm', 'number', 'Focal length at the sensor, reducer included, mm.', low=10, high=500000, required=True),
+    Field('pupil', 'pupil', '', 'record', 'Pupil.'),
+    Field('wavelength', 'wavelength_nm', 'nm', 'number', 'Middle of the passband, nm.', low=200, high=20000, required=True),
+    Field('pitch', 'pitch_um', 'um', 'number', 'Pixel pitch, binning included, um.', low=0.3, high=200, required=True),
+    Field('scale_uncertainty', 'scale_uncertainty', '', 'number', 'Relative standard uncertainty of pixel pitch times focal ratio, which scales every distance from focus.', default=0.005, low=0, high=0.2),
+    Field('most_stars', 'most_stars', '', 'integer', 'Most stars that are fitted: the brightest that are whole, alone and unclipped.', default=150, low=12, high=2000),
+)
+
 #: One or more pairs of images of a bright star inside and outside of focus, and what is known of telescope and light.
 WAVEFRONT_REQUEST = Request(
     Field('aperture', 'aperture_mm', 'mm', 'number', 'Diameter of the entrance pupil, mm.', required=True),
@@ -3326,6 +3337,266 @@ class WavefrontBudgetLine(Record):
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class WavefrontFieldResult(Record):
+    """The low modes of the wavefront over the sensor.
+
+    Attributes
+    ----------
+    tilt_across_width : Measured
+        By how much the best focus lies farther from the objective at the right edge than
+        at the left, by its slope in the middle.
+    tilt_across_height : Measured
+        The same at the upper edge against the lower.
+    sensor_tilt : Measured
+        Largest difference of both from corner to corner.
+    tilt_angle : Measured
+        Angle between sensor and best plane.
+    tilt_direction : Quantity (deg)
+        Side of the sensor that has to come away from the objective: from +x towards +y.
+    curvature_sag : Measured
+        Best focus of the corners less that of the middle, tilt taken off; negative: the
+        surface bends towards the objective.
+    curvature_radius : Measured
+        Radius of the surface: r^2 / (2 sag), negative towards the objective; its
+        uncertainty is NaN where a flat surface is within two standard uncertainties.
+    coma_constant : Measured
+        Coma in the middle of the sensor, noise taken off.
+    coma_constant_x : Measured
+        Noll 8 in the middle.
+    coma_constant_y : Measured
+        Noll 7 in the middle.
+    coma_linear : Measured
+        Coma that grows with the distance from the axis, at the corner; positive where its
+        Noll 8 grows to the right.
+    coma_node_x : Measured
+        Place without coma, from the sensor's middle; NaN where the growing part does not
+        tell it.
+    coma_node_y : Measured
+        The same upwards.
+    astigmatism_constant : Measured
+        Astigmatism in the middle of the sensor, noise taken off.
+    astigmatism_constant_x : Measured
+        Noll 6 in the middle.
+    astigmatism_constant_y : Measured
+        Noll 5 in the middle.
+    astigmatism_linear : Measured
+        Astigmatism that grows with the field, at the corner, noise taken off.
+    astigmatism_linear_x : Measured
+        Its part along Noll 6 for a corner to the right.
+    astigmatism_linear_y : Measured
+        Its part along Noll 5 for a corner to the right.
+    astigmatism_quadratic : Measured
+        Astigmatism that grows with the squared field, at the corner; positive where Noll
+        6 grows to the right.
+    astigmatic_split : Measured
+        Tangential less sagittal focus at the corner by the quadratic part.
+    node_x : Quantity (mm)
+        Places without astigmatism, from the sensor's middle, column; empty where the
+        quadratic part does not tell them.
+    node_y : Quantity (mm)
+        The same, row.
+    node_uncertainty : Quantity (mm)
+        Standard uncertainty of each node along either axis.
+    spherical : Measured
+        Spherical aberration, the same all over the field; positive is undercorrection.
+    trefoil : Measured
+        Trefoil, the same all over the field, noise taken off.
+    trefoil_x : Measured
+        Noll 10.
+    trefoil_y : Measured
+        Noll 9.
+    rms_middle : Measured
+        Wavefront error of these modes in the middle of the sensor, focused there.
+    rms_sensor : Measured
+        The same with the sensor where the whole of it is best, focus included, mean
+        square over the sensor.
+    rms_sensor_level : Quantity (nm)
+        The same with the camera leveled.
+    best_x : Quantity (pix)
+        Column of the place that is best when the sensor stands best for the whole of it.
+    best_y : Quantity (pix)
+        Row of that place.
+    inside_distance : Measured
+        Sensor from best focus in the middle, first frame, negative inside.
+    outside_distance : Measured
+        The same, second frame.
+    travel_tilt : Measured
+        By how much the way of the focuser between the frames differs from one corner to
+        the opposite one: flexure.
+    seeing : Quantity (arcsec)
+        Seeing of each frame, FWHM of the Kolmogorov long exposure.
+    depth_of_focus : Quantity (um)
+        Depth of focus to either side, 2 wavelength N^2: a quarter wave of defocus.
+    scatter_focus : Quantity (um)
+        Scatter of single stars about the laws beside their photons: focus.
+    scatter : Quantity (nm)
+        The same for coma, astigmatism, spherical aberration, trefoil.
+    chi_squared : float
+        Median chi squared per degree of freedom of the stars.
+    x : Quantity (pix)
+        Column of each star, mean of both frames.
+    y : Quantity (pix)
+        Row of each star.
+    star_focus : Quantity (um)
+        Best focus at each star, a sensor position from that in the middle of the sensor.
+    star_focus_uncertainty : Quantity (um)
+        Its standard uncertainty, scatter included.
+    coefficient : Quantity (nm), 2 axes
+        Modes of each star, Noll 5 to 11.
+    coefficient_uncertainty : Quantity (nm), 2 axes
+        Their standard uncertainties by photons alone.
+    star_chi_squared : ndarray
+        Chi squared per degree of freedom of each star.
+    finer : Quantity (nm)
+        Modes from Noll 12 on that were taken as the same for all stars.
+    focus_terms : Quantity (um)
+        Focus: z = c1 u + c2 v + c3 (u^2 + v^2), u and v from the middle over half the
+        diagonal.
+    coma_terms : Quantity (nm)
+        Coma: Noll 8 + i Noll 7 = c0 + i c1 + c2 (u + iv).
+    astigmatism_terms : Quantity (nm)
+        Astigmatism: Noll 6 + i Noll 5 = b0 + i b1 + (b2 + i b3) (u + iv) + b4 (u + iv)^2.
+    width : int
+        Columns of the frames.
+    height : int
+        Rows of the frames.
+    pitch : Quantity (um)
+        Pixel pitch.
+    focal_ratio : float
+        Focal ratio.
+    wavelength : Quantity (nm)
+        Wavelength.
+    decided : bool
+        False when notes of doubt forbid using the numbers to decide.
+    quantities : tuple of Quantity
+        Numbers that a claim can be about.
+    notes : tuple of Note
+        What the reader must know.
+    """
+
+    tilt_across_width: Measured
+    tilt_across_height: Measured
+    sensor_tilt: Measured
+    tilt_angle: Measured
+    tilt_direction: u.Quantity
+    curvature_sag: Measured
+    curvature_radius: Measured
+    coma_constant: Measured
+    coma_constant_x: Measured
+    coma_constant_y: Measured
+    coma_linear: Measured
+    coma_node_x: Measured
+    coma_node_y: Measured
+    astigmatism_constant: Measured
+    astigmatism_constant_x: Measured
+    astigmatism_constant_y: Measured
+    astigmatism_linear: Measured
+    astigmatism_linear_x: Measured
+    astigmatism_linear_y: Measured
+    astigmatism_quadratic: Measured
+    astigmatic_split: Measured
+    node_x: u.Quantity
+    node_y: u.Quantity
+    node_uncertainty: u.Quantity
+    spherical: Measured
+    trefoil: Measured
+    trefoil_x: Measured
+    trefoil_y: Measured
+    rms_middle: Measured
+    rms_sensor: Measured
+    rms_sensor_level: u.Quantity
+    best_x: u.Quantity
+    best_y: u.Quantity
+    inside_distance: Measured
+    outside_distance: Measured
+    travel_tilt: Measured
+    seeing: u.Quantity
+    depth_of_focus: u.Quantity
+    scatter_focus: u.Quantity
+    scatter: u.Quantity
+    chi_squared: float
+    x: u.Quantity
+    y: u.Quantity
+    star_focus: u.Quantity
+    star_focus_uncertainty: u.Quantity
+    coefficient: u.Quantity
+    coefficient_uncertainty: u.Quantity
+    star_chi_squared: np.ndarray
+    finer: u.Quantity
+    focus_terms: u.Quantity
+    coma_terms: u.Quantity
+    astigmatism_terms: u.Quantity
+    width: int
+    height: int
+    pitch: u.Quantity
+    focal_ratio: float
+    wavelength: u.Quantity
+    decided: bool
+    quantities: tuple[Quantity, ...]
+    notes: tuple[Note, ...]
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'tilt_across_width': ('tilt_across_width', 'measured', '', None),
+        'tilt_across_height': ('tilt_across_height', 'measured', '', None),
+        'sensor_tilt': ('sensor_tilt', 'measured', '', None),
+        'tilt_angle': ('tilt_angle', 'measured', '', None),
+        'tilt_direction': ('tilt_direction_deg', 'number', 'deg', None),
+        'curvature_sag': ('curvature_sag', 'measured', '', None),
+        'curvature_radius': ('curvature_radius', 'measured', '', None),
+        'coma_constant': ('coma_constant', 'measured', '', None),
+        'coma_constant_x': ('coma_constant_x', 'measured', '', None),
+        'coma_constant_y': ('coma_constant_y', 'measured', '', None),
+        'coma_linear': ('coma_linear', 'measured', '', None),
+        'coma_node_x': ('coma_node_x', 'measured', '', None),
+        'coma_node_y': ('coma_node_y', 'measured', '', None),
+        'astigmatism_constant': ('astigmatism_constant', 'measured', '', None),
+        'astigmatism_constant_x': ('astigmatism_constant_x', 'measured', '', None),
+        'astigmatism_constant_y': ('astigmatism_constant_y', 'measured', '', None),
+        'astigmatism_linear': ('astigmatism_linear', 'measured', '', None),
+        'astigmatism_linear_x': ('astigmatism_linear_x', 'measured', '', None),
+        'astigmatism_linear_y': ('astigmatism_linear_y', 'measured', '', None),
+        'astigmatism_quadratic': ('astigmatism_quadratic', 'measured', '', None),
+        'astigmatic_split': ('astigmatic_split', 'measured', '', None),
+        'node_x': ('node_x', 'array 1 f8', 'mm', None),
+        'node_y': ('node_y', 'array 1 f8', 'mm', None),
+        'node_uncertainty': ('node_uncertainty_mm', 'array 1 f8', 'mm', None),
+        'spherical': ('spherical', 'measured', '', None),
+        'trefoil': ('trefoil', 'measured', '', None),
+        'trefoil_x': ('trefoil_x', 'measured', '', None),
+        'trefoil_y': ('trefoil_y', 'measured', '', None),
+        'rms_middle': ('rms_middle', 'measured', '', None),
+        'rms_sensor': ('rms_sensor', 'measured', '', None),
+        'rms_sensor_level': ('rms_sensor_level_nm', 'number', 'nm', None),
+        'best_x': ('best_x', 'number', 'pix', None), 'best_y': ('best_y', 'number', 'pix', None),
+        'inside_distance': ('inside_distance', 'measured', '', None),
+        'outside_distance': ('outside_distance', 'measured', '', None),
+        'travel_tilt': ('travel_tilt', 'measured', '', None),
+        'seeing': ('seeing_arcsec', 'array 1 f8', 'arcsec', None),
+        'depth_of_focus': ('depth_of_focus_um', 'number', 'um', None),
+        'scatter_focus': ('scatter_focus_um', 'number', 'um', None),
+        'scatter': ('scatter', 'array 1 f8', 'nm', None),
+        'chi_squared': ('chi_squared', 'number', '', None), 'x': ('x', 'array 1 f8', 'pix', None),
+        'y': ('y', 'array 1 f8', 'pix', None),
+        'star_focus': ('star_focus_um', 'array 1 f8', 'um', None),
+        'star_focus_uncertainty': ('star_focus_uncertainty_um', 'array 1 f8', 'um', None),
+        'coefficient': ('coefficient_nm', 'array 2 f8', 'nm', None),
+        'coefficient_uncertainty': ('coefficient_uncertainty_nm', 'array 2 f8', 'nm', None),
+        'star_chi_squared': ('star_chi_squared', 'array 1 f8', '', None),
+        'finer': ('finer_nm', 'array 1 f8', 'nm', None),
+        'focus_terms': ('focus_terms', 'array 1 f8', 'um', None),
+        'coma_terms': ('coma_terms', 'array 1 f8', 'nm', None),
+        'astigmatism_terms': ('astigmatism_terms', 'array 1 f8', 'nm', None),
+        'width': ('width', 'integer', '', None), 'height': ('height', 'integer', '', None),
+        'pitch': ('pitch_um', 'number', 'um', None),
+        'focal_ratio': ('focal_ratio', 'number', '', None),
+        'wavelength': ('wavelength_nm', 'number', 'nm', None),
+        'decided': ('decided', 'flag', '', None),
+        'quantities': ('quantities', 'records', '', Quantity),
+        'notes': ('notes', 'notes', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class WavefrontFit(Record):
     """The wavefront of a telescope from pairs of defocused images.
 
@@ -3769,6 +4040,17 @@ NOTES: dict[str, tuple[str, str]] = {
     'stars.saturation-unknown': ('info', 'The saturation level is not known; clipped stars are told by their flat tops only.'),
     'stars.too-few': ('caution', 'Too few clean stars for a statement about the field.'),
     'stars.undersampled': ('caution', 'The usual star is narrower than 1.5 pixels (FWHM): its size is ruled by the pixels.'),
+    'wavefront-field.corners-empty': ('caution', 'Stars leave a part of the sensor empty; what is said of it is extrapolated.'),
+    'wavefront-field.few-stars': ('caution', 'So few stars that the laws over the field rest on each of them.'),
+    'wavefront-field.flexure': ('caution', 'The sensor tilted between the two frames.'),
+    'wavefront-field.left-out': ('info', 'Stars that were not fitted, and why.'),
+    'wavefront-field.little-defocus': ('caution', 'So little defocus that the modes are told apart badly.'),
+    'wavefront-field.method': ('info', 'What the laws over the field and their uncertainties rest on.'),
+    'wavefront-field.misfit': ('caution', 'The model does not describe the discs within their noise.'),
+    'wavefront-field.misfit-large': ('doubt', 'The model does not describe the discs.'),
+    'wavefront-field.mostly-unfit': ('caution', 'Most stars are cut, clipped or overlapped by others.'),
+    'wavefront-field.not-smooth': ('caution', 'The stars scatter about the laws far more than their photons.'),
+    'wavefront-field.vignetted': ('caution', 'The discs fit worse towards the corners, as cut pupils do.'),
     'wavefront.bias-in': ('info', 'The bias is still in the image; it is fitted with the background and changes nothing here.'),
     'wavefront.binning-contradicts': ('doubt', "The frames' binning and pixel pitch contradict each other."),
     'wavefront.clipped': ('caution', 'Pixels at the saturation level were left out; the light they hid is not in the fit.'),
@@ -3843,6 +4125,15 @@ QUANTITIES: dict[str, QuantityKind] = {
     'astigmatism': QuantityKind('astigmatism', 'astigmatism, RMS by circle polynomials', 'nm', 'wavefront', 0, None, False, 'Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].'),
     'astigmatism_annular': QuantityKind('astigmatism_annular', 'astigmatism, RMS by annular polynomials', 'nm', 'wavefront', 0, None, False, 'Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].'),
     'seeing': QuantityKind('seeing', 'seeing, FWHM', 'arcsec', 'wavefront', 0, None, False, 'Take a bright star inside and outside focus through a narrow filter and list it under [[wavefront]].'),
+    'field_sensor_tilt': QuantityKind('field_sensor_tilt', 'tilt of the sensor by a defocused pair, from corner to corner', 'um', 'wavefront_field', 0, None, False, 'Take one rich star field 5 to 8 waves inside and outside of focus through a narrow filter and list both frames under [[wavefront_field]].'),
+    'field_curvature_sag': QuantityKind('field_curvature_sag', 'field curvature by a defocused pair, focus of the corner less that of the middle', 'um', 'wavefront_field', None, None, None, 'Take one rich star field 5 to 8 waves inside and outside of focus through a narrow filter and list both frames under [[wavefront_field]].'),
+    'field_coma_constant': QuantityKind('field_coma_constant', 'coma in the middle of the sensor, RMS', 'nm', 'wavefront_field', 0, None, False, 'Take one rich star field 5 to 8 waves inside and outside of focus through a narrow filter and list both frames under [[wavefront_field]].'),
+    'field_coma_linear': QuantityKind('field_coma_linear', 'coma that grows with the field, RMS at the corner', 'nm', 'wavefront_field', None, None, None, 'Take one rich star field 5 to 8 waves inside and outside of focus through a narrow filter and list both frames under [[wavefront_field]].'),
+    'field_astigmatism_constant': QuantityKind('field_astigmatism_constant', 'astigmatism in the middle of the sensor, RMS', 'nm', 'wavefront_field', 0, None, False, 'Take one rich star field 5 to 8 waves inside and outside of focus through a narrow filter and list both frames under [[wavefront_field]].'),
+    'field_astigmatism_linear': QuantityKind('field_astigmatism_linear', 'astigmatism that grows with the field, RMS at the corner', 'nm', 'wavefront_field', 0, None, False, 'Take one rich star field 5 to 8 waves inside and outside of focus through a narrow filter and list both frames under [[wavefront_field]].'),
+    'field_astigmatism_quadratic': QuantityKind('field_astigmatism_quadratic', 'astigmatism that grows with the squared field, RMS at the corner', 'nm', 'wavefront_field', None, None, None, 'Take one rich star field 5 to 8 waves inside and outside of focus through a narrow filter and list both frames under [[wavefront_field]].'),
+    'field_spherical': QuantityKind('field_spherical', 'spherical aberration over the field, RMS with its sign', 'nm', 'wavefront_field', None, None, None, 'Take one rich star field 5 to 8 waves inside and outside of focus through a narrow filter and list both frames under [[wavefront_field]].'),
+    'field_wavefront_rms': QuantityKind('field_wavefront_rms', 'wavefront error of the low modes over the whole sensor, focus included, RMS', 'nm', 'wavefront_field', 0, None, False, 'Take one rich star field 5 to 8 waves inside and outside of focus through a narrow filter and list both frames under [[wavefront_field]].'),
 }
 
 #: Flags of the columns that hold bits: column -> bit -> (name, meaning).
@@ -3872,4 +4163,5 @@ MEASUREMENTS: dict[str, tuple[str, str]] = {
     'spacing': ('Spacing', 'spacing.measure'),
     'stars': ('Star field', 'stars.measure'),
     'wavefront': ('Wavefront', 'wavefront.measure'),
+    'wavefront_field': ('Wavefront over the field', 'wavefront_field.measure'),
 }

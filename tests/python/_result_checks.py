@@ -137,6 +137,30 @@ def _alignment() -> Result:
     return starassay.measure_alignment(frame, scope, wavelength="540 nm")
 
 
+def small_field_pair() -> tuple[starassay.Frame, starassay.Frame]:
+    """Twelve copies of one star inside and outside of focus: a telescope without field errors."""
+    scope = starassay.SimulatedTelescope("Wren", 60 * u.mm, 300 * u.mm)
+    camera = starassay.SimulatedCamera(shape=(48, 48), pitch=4 * u.um)
+    inside, outside, _ = starassay.draw_defocused_pair(scope, camera=camera, size=48, defocus=5.0)
+    rng = np.random.default_rng(9)
+    frames = []
+    for image in (inside, outside):
+        star = np.asarray(image.data, dtype=float)
+        star = (star - np.median(star)) * 1e6 / (star - np.median(star)).sum()
+        sky = np.full((3 * 56, 4 * 56), 50.0)
+        for k in range(12):
+            y, x = 4 + 56 * (k // 4) + k % 3, 4 + 56 * (k % 4) + k % 2
+            sky[y : y + 48, x : x + 48] += np.clip(star, 0, None)
+        how = {"pitch": 4 * u.um, "gain": 1 * u.electron / u.adu}
+        frames.append(starassay.read_frame(rng.poisson(sky).astype(np.uint16), **how))
+    return frames[0], frames[1]
+
+
+def _wavefront_field() -> Result:
+    scope = starassay.Telescope("60 mm", "300 mm")
+    return starassay.measure_wavefront_field(*small_field_pair(), scope, wavelength=540 * u.nm)
+
+
 MAKERS: dict[str, Callable[[], Result]] = {
     "MasterFrame": lambda: starassay.combine_frames(_frames(5)),
     "CalibratedFrame": lambda: starassay.calibrate_frame(_frames(1)[0], bias=_frames(1, 100)[0]),
@@ -150,6 +174,7 @@ MAKERS: dict[str, Callable[[], Result]] = {
     "LateralColor": lambda: starassay.measure_lateral_color(small_mosaic()),
     "Spacing": _spacing,
     "Alignment": _alignment,
+    "WavefrontField": _wavefront_field,
 }
 
 

@@ -16,7 +16,7 @@ import pytest
 from astropy import units as u
 
 import starassay
-from _result_checks import focus_run, small_flat, small_mosaic
+from _result_checks import focus_run, small_field_pair, small_flat, small_mosaic
 from test_plate_scale import listed, solution
 from starassay import Claim, Measured, PupilMap, SimulatedCamera, StarAssayError, Telescope
 
@@ -160,6 +160,12 @@ def sound(folder: Path) -> dict[str, dict[str, Any]]:
             "distances": ([54] * 5 + [56] * 5) * u.mm,
             "focal_ratio": 6,
             "positions": ([-160, -80, 0, 80, 160] * 2) * u.um,
+        },
+        "measure_wavefront_field": {
+            "inside": small_field_pair()[0],
+            "outside": small_field_pair()[1],
+            "telescope": Telescope("60 mm", "300 mm"),
+            "wavelength": "540 nm",
         },
         "plot_defocused_pair": {"inside": inside, "outside": outside},
         "draw_focused_image": {"pupil": pupil},

@@ -24,9 +24,11 @@ internal static class Descent
     /// <param name="tolerance">Gain of a step below which it ends, as a share of chi squared per point.</param>
     /// <param name="most">Most steps.</param>
     /// <param name="quick">Makes approximate Hessians; null = exact ones.</param>
-    public static void Run(JointFit fit, double tolerance, int most, QuickHessian? quick = null)
+    /// <returns>Inverse of the Hessian as it stood in the end; null when none could be inverted.</returns>
+    public static Matrix<double>? Run(JointFit fit, double tolerance, int most, QuickHessian? quick = null)
     {
         double enough = Math.Max(tolerance * Math.Max(1, fit.Chi2 / Math.Max(1, fit.Points)), Grain * fit.Chi2);
+        Matrix<double>? last = null;
         double damping = 0;
         int steps = 0;
         while (steps < most)
@@ -39,6 +41,7 @@ internal static class Descent
                 continue;
             }
 
+            last = inverse;
             bool moved = false;
             while (steps < most)
             {
@@ -48,7 +51,7 @@ internal static class Descent
                 double promised = step * gradient;
                 if (promised < 0.1 * enough)
                 {
-                    return;
+                    return last;
                 }
 
                 PairState[] before = fit.States;
@@ -70,7 +73,7 @@ internal static class Descent
                     fit.Place(before);
                     if (flat)
                     {
-                        return;
+                        return last;
                     }
 
                     break;
@@ -79,13 +82,13 @@ internal static class Descent
                 moved = true;
                 if (chi2 - fit.Chi2 < enough)
                 {
-                    return;
+                    return last;
                 }
 
                 Vector<double> next = fit.Derivatives.Gradient();
                 if (quick is not null && chi2 - fit.Chi2 > FarShare * fit.Chi2 && PositiveDefinite.Inverse(quick.At(fit), damping) is { } fresh)
                 {
-                    inverse = fresh;
+                    last = inverse = fresh;
                 }
                 else
                 {
@@ -99,9 +102,11 @@ internal static class Descent
             damping = moved ? 0.1 * damping : Math.Max(10 * damping, 1e-3);
             if (damping > 1e6)
             {
-                return;
+                return last;
             }
         }
+
+        return last;
     }
 
     // BFGS on the inverse: s the step, y the change of the (half) gradient.
