@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
@@ -18,8 +18,8 @@ from ...style import (
     sensor_bar,
 )
 
-if TYPE_CHECKING:
-    from .result import WavefrontField
+# The result, which draws with these functions: a module of its own kind would be a circle of imports.
+WavefrontField = Any
 
 # Arrows and sticks across the sensor.
 _ACROSS = 9
