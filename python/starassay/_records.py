@@ -58,6 +58,16 @@ ALIGNMENT_REQUEST = Request(
     Field('wind', 'wind_m_per_s', 'm / s', 'number', 'Speed of the air that carries the seeing, m/s, for the turbulence left in a finite exposure.', default=6, low=0.1, high=100),
 )
 
+#: All verdicts, and what hangs on them.
+ANSWER_REQUEST = Request(
+    Field('claims', 'claims', '', 'records', 'Every claim and requirement.'),
+    Field('adjustable', 'adjustable', '', 'texts', 'What a user can adjust, in a word each: "coma", "focus".'),
+    Field('return_by', 'return_by', '', 'text', 'Until when it can be returned, as it is to be read; empty for no such date.', default=''),
+    Field('days_left', 'days_left', '', 'number', 'Days until then; NaN without a date, negative when it has passed.'),
+    Field('cost_of_keeping', 'cost_of_keeping', '', 'number', 'What it costs to keep one that is not good enough, in any currency; NaN when not stated.'),
+    Field('cost_of_returning', 'cost_of_returning', '', 'number', 'What it costs to return one that is good enough; NaN when not stated.'),
+)
+
 #: Correlation of two entries, named by their place in the list from 0.
 BUDGET_CORRELATION = Request(
     Field('first', 'first', '', 'integer', 'One entry.'),
@@ -217,6 +227,15 @@ FOCUS_SURFACE_REQUEST = Request(
 INSTRUMENT_QUANTITY = Request(
     Field('name', 'name', '', 'text', 'The instrument.'),
     Field('quantity', 'quantity', '', 'record', 'Its value.'),
+)
+
+#: A claim or requirement with its verdict.
+JUDGED_CLAIM = Request(
+    Field('name', 'name', '', 'text', 'For sentences.'),
+    Field('verdict', 'verdict', '', 'choice', 'Met, not met, not decided.', choices=('met', 'not-met', 'not-decided')),
+    Field('probability', 'probability', '', 'number', 'That it is met; NaN without a number.'),
+    Field('next_test', 'next_test', '', 'text', 'What would decide it.'),
+    Field('welcome', 'welcome', '', 'flag', 'True when it is welcome, but nothing hangs on it.'),
 )
 
 #: A claim about a quantity, and what was measured.
@@ -2258,6 +2277,34 @@ class OrderOfMerit(Record):
     _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
         'names': ('names', 'texts', '', None), 'order': ('order', 'array 1 i4', '', None),
         'decided': ('decided', 'array 1 b1', '', None), 'reasons': ('reasons', 'texts', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class OverallAnswer(Record):
+    """The answer that a lender, buyer or club can act on.
+
+    Attributes
+    ----------
+    answer : {"keep", "adjust-and-measure-again", "return", "not-decided-yet"}
+        What to do.
+    sentence : str
+        The answer with its reason.
+    next_step : str
+        What to do next; empty when nothing is left.
+    costs : str
+        Which choice costs less in the mean when it must be made now; empty without stated
+        costs or with nothing open.
+    """
+
+    answer: str
+    sentence: str
+    next_step: str
+    costs: str
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'answer': ('answer', 'choice', '', None), 'sentence': ('sentence', 'text', '', None),
+        'next_step': ('next_step', 'text', '', None), 'costs': ('costs', 'text', '', None),
     }
 
 

@@ -160,7 +160,14 @@ class ReportComparison(Result):
         """Who is compared, how many numbers differ, and every difference."""
         first = self.folders[0]
         lines = [
-            f"{f.label}: {f.campaign}, {f.night_words}" + (f", {f.place}." if f.place else ".")
+            ", ".join(
+                dict.fromkeys(
+                    filter(
+                        None, (f"{f.label}: {f.campaign}", _other(f.night_words, f.label), f.place)
+                    )
+                )
+            )
+            + "."
             for f in self.folders
         ]
         for other in self.folders[1:]:
@@ -528,6 +535,11 @@ def _compared(name: str, first: Folder, second: Folder) -> QuantityComparison:
         {"first": side(first), "second": side(second), "same_setup": same},
     )
     return QuantityComparison.from_engine(record)
+
+
+def _other(text: str, label: str) -> str:
+    """A text, unless the label says it already."""
+    return "" if text in label else text
 
 
 def _alone(folders: Sequence[Folder]) -> Iterable[str]:

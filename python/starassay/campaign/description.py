@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
+import math
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -130,6 +132,17 @@ class ClaimEntry:
     wavelength: u.Quantity | None
     test: str
     source: str
+    welcome: bool = False
+
+
+@dataclasses.dataclass(frozen=True)
+class DecisionEntry:
+    """[decision]: accepted risk; until when it can be returned; what either mistake costs (NaN = not stated)."""
+
+    risk: float = 0.05
+    return_by: date | None = None
+    cost_of_keeping: float = math.nan
+    cost_of_returning: float = math.nan
 
 
 @dataclasses.dataclass(frozen=True)
@@ -152,8 +165,8 @@ class Campaign:
         In the order stars, wavefront, color focus.
     claims : tuple of ClaimEntry
         Claims first, then requirements.
-    risk : float
-        Accepted probability of a wrong "met" or "not met".
+    decision : DecisionEntry
+        Accepted risk, return date, costs of the mistakes.
     """
 
     path: Path
@@ -166,7 +179,12 @@ class Campaign:
     filters: dict[str, FilterEntry]
     tests: tuple[Test, ...]
     claims: tuple[ClaimEntry, ...]
-    risk: float
+    decision: DecisionEntry
+
+    @property
+    def risk(self) -> float:
+        """Accepted probability of a wrong "met" or "not met"."""
+        return self.decision.risk
 
     @property
     def frames(self) -> tuple[Path, ...]:

@@ -116,6 +116,7 @@ def write_folder(outcome: Outcome, manifest: dict[str, Any], page: str) -> None:
             decisions_table(outcome.judgments).write(part / "decisions.ecsv", format="ascii.ecsv")
         record = {
             "decisions": [j.decision.to_dict() for j in outcome.judgments],
+            "answer": to_plain(outcome.answer),
             "advice": outcome.advice.to_dict(),
             "quantities": {
                 t.test.name: {k: to_plain(v) for k, v in t.quantities.items()}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from pathlib import Path
 
-from .._records import Quantity
+from .._records import OverallAnswer, Quantity
 from ..decisions.advice import Advice
 from ..decisions.deciding import Decision
 from ..results import Note, Result
@@ -100,6 +100,8 @@ class Outcome:
         In the order of claims and requirements.
     advice : Advice
         What limits the images and what to do.
+    answer : OverallAnswer
+        Keep, adjust and measure again, return, or not decided yet, with reason and next step.
     folder, report : Path
         What was written.
     """
@@ -108,6 +110,7 @@ class Outcome:
     tests: tuple[TestOutcome, ...]
     judgments: tuple[Judgment, ...]
     advice: Advice
+    answer: OverallAnswer
     folder: Path
     report: Path
 
@@ -119,6 +122,9 @@ class Outcome:
     def summary(self) -> list[str]:
         """Verdict lines, failures and where the report is."""
         lines = [f"{self.campaign.name}: {self.campaign.telescope.name}"]
+        if self.judgments:
+            said = (self.answer.sentence, self.answer.costs)
+            lines += [f"  {text}" for text in said if text]
         for judgment in self.judgments:
             d = judgment.decision
             kind = "requirement" if d.claim.requirement else "claim"

@@ -5,7 +5,9 @@ docs/campaign.md shows every key. Each complaint names file, line and key and sa
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
+from datetime import date
 from pathlib import Path
 
 from astropy import units as u
@@ -21,6 +23,7 @@ from .description import (
     CameraEntry,
     Campaign,
     ClaimEntry,
+    DecisionEntry,
     FilterEntry,
     SiteEntry,
     TelescopeEntry,
@@ -94,10 +97,11 @@ def read_campaign(path: str | Path, *, frames: bool = True) -> Campaign:
         for key in ("claims", "requirements")
         for entry in wrong.gather(lambda: top.tables(key)) or []
     ]
-    risk = wrong.gather(lambda: _risk(top.sub("decision")))
+    decision = wrong.gather(lambda: _decision(top.sub("decision")))
     wrong.raise_all()
     assert head is not None and telescope is not None
-    assert camera is not None and site is not None and filters is not None and risk is not None
+    assert camera is not None and site is not None and filters is not None
+    assert decision is not None
     return Campaign(
         path=file.path,
         text=file.text,
@@ -109,7 +113,7 @@ def read_campaign(path: str | Path, *, frames: bool = True) -> Campaign:
         filters=filters,
         tests=tests,
         claims=tuple(c for c in claims if c is not None),
-        risk=risk,
+        decision=decision,
     )
 
 
@@ -118,9 +122,26 @@ def _head(t: Table) -> tuple[str, str]:
     return t.text("name"), t.text("summary", "")
 
 
-def _risk(t: Table) -> float:
-    t.only(["risk"])
-    return t.number("risk", 0.05, low=1e-6, high=0.4)
+def _decision(t: Table) -> DecisionEntry:
+    t.only(["risk", "return_by", "cost_of_keeping", "cost_of_returning"])
+    costs = [key for key in ("cost_of_keeping", "cost_of_returning") if key in t.values]
+    if len(costs) == 1:
+        raise t.fail(costs[0], "one cost alone decides nothing. Give both, in one currency.")
+    said = t.values.get("return_by")
+    by = None
+    if said is not None:
+        try:
+            by = date.fromisoformat(str(said))
+        except ValueError:
+            raise t.fail("return_by", f'{said!r} is no date. Write it like "2026-12-20".') from None
+    return DecisionEntry(
+        t.number("risk", 0.05, low=1e-6, high=0.4),
+        by,
+        *(
+            t.number(key, math.nan, low=0.0, high=1e12) if costs else math.nan
+            for key in ("cost_of_keeping", "cost_of_returning")
+        ),
+    )
 
 
 def _no_test(file: TomlFile, measurements: Mapping[str, Measurement]) -> None:
@@ -257,7 +278,7 @@ def _pairs(t: Table, one: Measurement) -> dict[str, tuple[Path, ...]]:
 
 def _claim(t: Table, requirement: bool, tests: tuple[Test, ...] | None) -> ClaimEntry:
     """A claim or requirement; `tests` is None while not all tests could be read."""
-    t.only(["name", "quantity", "at_least", "at_most", "wavelength", "test", "source"])
+    t.only(["name", "quantity", "at_least", "at_most", "wavelength", "test", "source", "welcome"])
     quantity = t.choice("quantity", list(QUANTITIES), "")
     kind = QUANTITIES[quantity]
 
@@ -287,4 +308,5 @@ def _claim(t: Table, requirement: bool, tests: tuple[Test, ...] | None) -> Claim
         t.quantity("wavelength", "nm"),
         test,
         t.text("source", ""),
+        t.flag("welcome", False),
     )

@@ -52,6 +52,7 @@ def render(
         telescope=campaign.telescope,
         facts=_facts(outcome, made),
         headline=_headline(outcome.judgments),
+        answer=outcome.answer,
         judgments=_judgments(outcome.judgments),
         risk=f"{100 * campaign.risk:g} %",
         advice=_advice(outcome),

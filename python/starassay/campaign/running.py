@@ -23,6 +23,7 @@ from ..decisions.deciding import raw_quantity, stated_quantity
 from ..decisions.means import combine_quantities
 from ..results import Measured, Note, say
 from ..measurements._declaring import Setup
+from .answering import answer_for
 from .description import Campaign, Test
 from .folder import REPORT, make_manifest, require_ours, write_folder
 from .judging import judge
@@ -79,7 +80,8 @@ def run_campaign(
         steps.next("deciding")
         judgments = tuple(judge(campaign, entry, tests) for entry in campaign.claims)
         advice = advise(_advice_request(campaign, tests))
-        outcome = Outcome(campaign, tests, judgments, advice, folder, folder / REPORT)
+        answer = answer_for(campaign.decision, judgments, advice, started.date())
+        outcome = Outcome(campaign, tests, judgments, advice, answer, folder, folder / REPORT)
         manifest = make_manifest(outcome, started)
         page = render(outcome, manifest, steps.draw)
         steps.next("writing the report")
