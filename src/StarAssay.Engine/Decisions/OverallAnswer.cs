@@ -75,7 +75,8 @@ public sealed record OverallAnswer(Answer Answer, string Sentence, string NextSt
         if (missed.Length > 0 && request.Adjustable.Count > 0)
         {
             return new OverallAnswer(Answer.AdjustAndMeasureAgain,
-                $"Adjust and measure again{until}: {Listed(missed)} {Are(missed)} not met, and {Listed([.. request.Adjustable])} can be adjusted by the user.", "Follow the advice below, then take the same frames again and compare the two reports.", string.Empty);
+                $"Adjust and measure again{until}: {Listed(missed)} {Are(missed)} not met, and {Listed([.. request.Adjustable])} can be adjusted by the user.",
+                "Follow the advice below, then take the same frames again and compare the two reports.", string.Empty);
         }
 
         if (missed.Length > 0)
