@@ -92,6 +92,8 @@ _NAMES = {
     "Quantity": "._records",
     "judge": ".decisions.deciding",
     "measure_stars": ".measurements.stars",
+    "Contrast": ".optics.contrast",
+    "compute_contrast": ".optics.contrast",
     "FocusedImage": ".optics.views",
     "Modulation": ".optics.views",
     "PupilMap": ".optics.views",

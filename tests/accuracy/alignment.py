@@ -259,7 +259,7 @@ def section(rows: list[Drawn], draws: int, seed: int) -> str:
         f"`python tests/accuracy/alignment.py {draws} {seed} --write`. {draws} stars out of focus, drawn by the simulator with the air's own coma in each exposure (10 to 30 s, 6 m/s), the",
         "stated focal length wrong by 0.5 % (one standard deviation), 4.5 to 9 waves out of focus where not said otherwise (few waves: 2.5 to 4), decentre by coma of 1 to 15 % of the blur radius, an obstruction 1 %",
         "of the radius out of the middle, up to 8 nm in each low mode (aberrated: 24 nm), signal-to-noise ratio of the star from 500 on (faint: 130 to 400). Tuning (seeds below 50000, eight",
-        "kinds) and judging have other telescopes, seeds and kinds; these are the judging half: f/4 to f/15, obstructions of 0 to 0.40, 3 to 9 um a pixel, eight of ten stars seen from both sides of focus and more.",
+        "kinds) and judging have other telescopes, seeds and kinds; these are the judging half: f/4 to f/15, obstructions of 0 to 0.40, 3 to 9 um a pixel, from both sides of focus where not said otherwise.",
         "Errors are lengths of the difference vector; all stars have a signal-to-noise ratio above 50. Intervals are those of the parts along x and y.",
         "",
         "| stars | drawn | median / 95 % of the error (% of the blur radius) | within 1 % | direction within 3 deg, of those from 3 % on | 68 % intervals hold (62 to 74) | those of the obstruction hold | not decided | chi squared |",

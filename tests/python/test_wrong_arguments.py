@@ -170,6 +170,7 @@ def sound(folder: Path) -> dict[str, dict[str, Any]]:
         "plot_defocused_pair": {"inside": inside, "outside": outside},
         "draw_focused_image": {"pupil": pupil},
         "compute_modulation": {"pupil": pupil},
+        "compute_contrast": {"pupil": pupil, "aperture": "100 mm"},
         "draw_ronchigram": {"pupil": pupil},
         "draw_knife_edge": {"pupil": pupil},
         "draw_interferogram": {"pupil": pupil},

@@ -36,6 +36,23 @@ internal static class ViewTasks
         return Modulations.Compute(call.Perfect ? map.Perfect() : map, call.Samples, call.HalfWidthLambdaN);
     }
 
+    [EngineTask("views.contrast")]
+    public static object Contrast(TaskInput input, RunContext context)
+    {
+        ContrastCall call = input.Request<ContrastCall>();
+        return Contrasts.Compute(
+            new ContrastRequest
+            {
+                Map = Map(input, new Call { FocalRatio = call.FocalRatio, WavelengthNm = call.WavelengthNm }),
+                ApertureMm = call.ApertureMm,
+                DetailArcsec = call.DetailArcsec,
+                WavelengthsNm = call.WavelengthsNm,
+                Weights = [.. call.WavelengthsNm.Select((nm, k) => call.Weights[k] * (call.Passband.Length == 0 ? 1 : Passbands.At(call.Passband, nm)))],
+                FocusUm = call.FocusUm,
+            },
+            context);
+    }
+
     [EngineTask("views.shadow")]
     public static object Shadow(TaskInput input, RunContext context)
     {
@@ -110,6 +127,25 @@ internal static class ViewTasks
         public IReadOnlyList<string> Names { get; init; } = [];
 
         public IReadOnlyList<double> CoefficientsNm { get; init; } = [];
+    }
+
+    internal sealed record ContrastCall
+    {
+        public required double FocalRatio { get; init; }
+
+        public required double WavelengthNm { get; init; }
+
+        public required double ApertureMm { get; init; }
+
+        public required IReadOnlyList<double> DetailArcsec { get; init; }
+
+        public IReadOnlyList<double> WavelengthsNm { get; init; } = [];
+
+        public IReadOnlyList<double> Weights { get; init; } = [];
+
+        public IReadOnlyList<double> FocusUm { get; init; } = [];
+
+        public string Passband { get; init; } = string.Empty;
     }
 
     internal sealed record QuickCall : Call

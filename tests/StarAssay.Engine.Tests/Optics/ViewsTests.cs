@@ -1,3 +1,4 @@
+using StarAssay.Engine.Optics;
 using StarAssay.Engine.Optics.Views;
 using StarAssay.Engine.Results;
 
@@ -47,6 +48,29 @@ public class ViewsTests
     {
         Modulation m = Modulations.Compute(Pupil(200, 0, (x, y) => 0.25 * Wavelength * ((x * x) + (y * y))));
         Assert.Equal(expected, m.MeanMtf[(int)Math.Round(v * 200)], 0.003);
+    }
+
+    // Goodman's closed form solved for the diameter: contrast 0.2875 (a quarter wave of defocus, half of the cutoff) is that of a clear
+    // circle at 0.5973 of its cutoff (SciPy's brentq), so of an aperture of 0.5 / 0.5973 = 0.8371 of the diameter.
+    [Fact]
+    public void An_aperture_with_the_contrast_of_a_quarter_wave_of_defocus()
+    {
+        Assert.Equal(0.2875, Airy.Mtf(0.59731), 1e-4);
+        double detail = Wavelength * 1e-6 / 100 * (180 * 3600 / Math.PI) / 0.5;
+        ContrastCurves shown = Contrasts.Compute(
+            new ContrastRequest
+            {
+                Map = Pupil(200, 0, (x, y) => 0.25 * Wavelength * ((x * x) + (y * y))),
+                ApertureMm = 100,
+                DetailArcsec = [detail],
+            },
+            RunContext.Default);
+        Assert.Equal(0.2875, shown.Contrast[0], 0.003);
+        Assert.Equal(Airy.Mtf(0.5), shown.ClearContrast[0], 1e-12);
+        Assert.Equal(shown.Contrast[0], Airy.Mtf(0.5 * 100 / shown.EquivalentApertureMm[0]), 1e-6);
+        Assert.Equal(83.71, shown.EquivalentApertureMm[0], 0.3);
+        Assert.Equal(0.810569, shown.CenterRatio, 0.003);
+        Assert.True(shown.OwnRayleighArcsec > 0.98 * shown.RayleighArcsec);
     }
 
     // Rayleigh 1881; Born & Wolf ch. 8: EE = 1 - J0^2 - J1^2. The dark rings and r = 5 and 10 lambda N.

@@ -10,6 +10,7 @@ from astropy import units as u
 from astropy.table import QTable
 
 from ... import _records
+from ...optics.contrast import Contrast, compute_contrast
 from ...optics.views import PupilMap
 from ...results import Picture, Result, Sheet, format_measured
 from ...style import new_axes
@@ -62,6 +63,22 @@ class WavefrontFit(Result, _records.WavefrontFit):
     def pupil(self) -> PupilMap:
         """The map as the functions of `starassay.optics.views` take it."""
         return PupilMap(self.map, self.focal_ratio, self.wavelength, self.map_open)
+
+    def contrast(self, **how: Any) -> Contrast:
+        """What is left of fine detail, beside perfect apertures.
+
+        Parameters
+        ----------
+        **how
+            Details, colors and passband as for `starassay.compute_contrast`.
+
+        Returns
+        -------
+        Contrast
+            At the fit's wavelength, or in the colors of the color focus.
+        """
+        aperture = self.conditions["request"]["aperture_mm"] * u.mm
+        return compute_contrast(self.pupil, aperture, **how)
 
     def sentences(self) -> list[str]:
         """RMS, PV and Strehl ratio, how well the model holds, and the second opinion."""

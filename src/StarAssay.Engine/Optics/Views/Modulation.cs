@@ -32,33 +32,12 @@ public static class Modulations
     {
         map.RequireValid();
         int n = map.Size;
-        int size = 2 * n;
-        Complex[] pupil = new Complex[size * size];
-        Complex[,] field = map.Field();
-        foreach ((int y, int x) in FocusedImages.Grid(n))
-        {
-            pupil[(y * size) + x] = field[y, x];
-        }
+        TransferFunction transfer = TransferFunction.Of(map);
 
-        Transform2D.Forward(pupil, size);
-        for (int i = 0; i < pupil.Length; i++)
-        {
-            double a = pupil[i].Magnitude;
-            pupil[i] = a * a;
-        }
-
-        Transform2D.Inverse(pupil, size);
-
-        // A sample's amplitude is the share of it that is open, so at no shift it overlaps itself by that share, not by
-        // its square: the normalization is the open area.
-        double zero = FocusedImages.Grid(n).Sum(s => map.AmplitudeAt(s.Y, s.X));
-        pupil[0] = zero;
-
-        // One pupil diameter of shift (n samples) is the cutoff. The field's phase falls where W rises, so the kernel
-        // here is the conjugate of the usual one; moduli and the averaged real part do not care.
+        // One pupil diameter of shift (n samples) is the cutoff.
         double[] frequency = [.. Enumerable.Range(0, n + 1).Select(k => k / (double)n)];
-        double[] horizontal = [.. Enumerable.Range(0, n + 1).Select(k => At(pupil, size, k, 0).Magnitude / zero)];
-        double[] vertical = [.. Enumerable.Range(0, n + 1).Select(k => At(pupil, size, 0, k).Magnitude / zero)];
+        double[] horizontal = [.. Enumerable.Range(0, n + 1).Select(k => transfer.At(k, 0).Magnitude)];
+        double[] vertical = [.. Enumerable.Range(0, n + 1).Select(k => transfer.At(0, k).Magnitude)];
         double[] mean = new double[n + 1];
         double[] real = new double[n + 1];
         for (int k = 0; k <= n; k++)
@@ -66,7 +45,7 @@ public static class Modulations
             for (int a = 0; a < Angles; a++)
             {
                 (double s, double c) = Math.SinCos(Math.PI * (a + 0.5) / Angles);
-                Complex value = Between(pupil, size, k * c, k * s) / zero;
+                Complex value = transfer.Between(k * c, k * s);
                 mean[k] += value.Magnitude / Angles;
                 real[k] += value.Real / Angles;
             }
@@ -103,24 +82,5 @@ public static class Modulations
         }
 
         return 2 * Math.PI * r * sum;
-    }
-
-    private static Complex At(Complex[] data, int size, int x, int y)
-    {
-        int i = ((x % size) + size) % size;
-        int j = ((y % size) + size) % size;
-
-        // The grid is twice the pupil, so a shift of exactly one diameter meets its own mirror image: no overlap there.
-        return Math.Abs(x) >= size / 2 || Math.Abs(y) >= size / 2 ? Complex.Zero : data[(j * size) + i];
-    }
-
-    private static Complex Between(Complex[] data, int size, double x, double y)
-    {
-        int x0 = (int)Math.Floor(x);
-        int y0 = (int)Math.Floor(y);
-        double fx = x - x0;
-        double fy = y - y0;
-        return ((1 - fy) * (((1 - fx) * At(data, size, x0, y0)) + (fx * At(data, size, x0 + 1, y0))))
-            + (fy * (((1 - fx) * At(data, size, x0, y0 + 1)) + (fx * At(data, size, x0 + 1, y0 + 1))));
     }
 }
