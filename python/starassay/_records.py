@@ -236,6 +236,7 @@ JUDGED_CLAIM = Request(
     Field('probability', 'probability', '', 'number', 'That it is met; NaN without a number.'),
     Field('next_test', 'next_test', '', 'text', 'What would decide it.'),
     Field('welcome', 'welcome', '', 'flag', 'True when it is welcome, but nothing hangs on it.'),
+    Field('quantity', 'quantity', '', 'text', 'What it is about, by its name in QuantityCatalog; empty when not told.'),
 )
 
 #: A claim about a quantity, and what was measured.

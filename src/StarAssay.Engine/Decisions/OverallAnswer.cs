@@ -25,7 +25,8 @@ public enum Answer
 /// <param name="Probability">That it is met; NaN without a number.</param>
 /// <param name="NextTest">What would decide it.</param>
 /// <param name="Welcome">True when it is welcome, but nothing hangs on it.</param>
-public sealed record JudgedClaim(string Name, Verdict Verdict, double Probability, string NextTest, bool Welcome = false);
+/// <param name="Quantity">What it is about, by its name in <see cref="QuantityCatalog"/>; empty when not told.</param>
+public sealed record JudgedClaim(string Name, Verdict Verdict, double Probability, string NextTest, bool Welcome = false, string Quantity = "");
 
 /// <summary>All verdicts, and what hangs on them.</summary>
 public sealed record AnswerRequest
@@ -72,10 +73,12 @@ public sealed record OverallAnswer(Answer Answer, string Sentence, string NextSt
 
         string[] missed = Named(count, Verdict.NotMet), open = Named(count, Verdict.NotDecided);
         string until = Until(request);
-        if (missed.Length > 0 && request.Adjustable.Count > 0)
+        IEnumerable<string> mended = count.Where(c => c.Verdict == Verdict.NotMet).Select(MendedBy).Where(by => by.Length > 0);
+        string[] adjustable = [.. request.Adjustable.Concat(mended).Distinct()];
+        if (missed.Length > 0 && adjustable.Length > 0)
         {
             return new OverallAnswer(Answer.AdjustAndMeasureAgain,
-                $"Adjust and measure again{until}: {Listed(missed)} {Are(missed)} not met, and {Listed([.. request.Adjustable])} can be adjusted by the user.",
+                $"Adjust and measure again{until}: {Listed(missed)} {Are(missed)} not met, and {Listed(adjustable)} can be adjusted by the user.",
                 "Follow the advice below, then take the same frames again and compare the two reports.", string.Empty);
         }
 
@@ -98,6 +101,8 @@ public sealed record OverallAnswer(Answer Answer, string Sentence, string NextSt
             $"Not decided yet{Still(request)}: {Listed(open)} {Are(open)} open, {count.Length - open.Length} of {count.Length} that count are met.",
             first.NextTest, CheaperNow(request, count));
     }
+
+    private static string MendedBy(JudgedClaim claim) => claim.Quantity.Length == 0 ? string.Empty : QuantityCatalog.Find(claim.Quantity).MendedBy;
 
     private static string CheaperNow(AnswerRequest request, JudgedClaim[] count)
     {

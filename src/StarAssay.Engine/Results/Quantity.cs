@@ -30,6 +30,10 @@ public sealed record QuantityDefinition(string Name, string Label, string Unit, 
     /// <summary>What it depends on beside the telescope.</summary>
     public DependsOn DependsOn { get; init; }
 
+    /// <summary>What a user turns or shims to mend it, in a word or two: "the sensor's tilt"; empty where nothing does, or where that
+    /// depends on the telescope.</summary>
+    public string MendedBy { get; init; } = string.Empty;
+
     /// <summary>A quantity of this kind.</summary>
     /// <param name="value">Value with its combined standard uncertainty, in <see cref="Unit"/>.</param>
     /// <param name="randomPart">What of the uncertainty averages out over more of what is counted; NaN = not known.</param>

@@ -38,6 +38,18 @@ public class OverallAnswerTests
         Assert.Contains("has passed", OverallAnswer.Of(new AnswerRequest { Claims = [Missed], ReturnBy = "1 May 2026", DaysLeft = -3 }).Sentence);
     }
 
+    [Theory]
+    [InlineData("sensor_tilt", "the sensor's tilt can be adjusted by the user.")]
+    [InlineData("field_sensor_tilt", "the sensor's tilt can be adjusted by the user.")]
+    [InlineData("spacing_change", "the spacing can be adjusted by the user.")]
+    public void ATiltedCameraIsNoReasonToReturnATelescope(string quantity, string words)
+    {
+        OverallAnswer found = OverallAnswer.Of(new AnswerRequest { Claims = [Met, Missed with { Quantity = quantity }] });
+        Assert.Equal(Answer.AdjustAndMeasureAgain, found.Answer);
+        Assert.EndsWith(words, found.Sentence);
+        Assert.Equal(Answer.Return, OverallAnswer.Of(new AnswerRequest { Claims = [Met, Missed with { Quantity = "strehl" }] }).Answer);
+    }
+
     /// <summary>Keeping costs (1 - p) C1 in the mean, returning p C2 (expected cost, JCGM 106 clause 9 in spirit); with Frechet's bounds for p
     /// from 0.9 and 0.8: 0.7 to 0.8. At C1 = 100 and C2 = 400 keeping costs at most 30, returning at least 280; the other way round returning
     /// at most 80, keeping at least 200 for C1 = 1000 and C2 = 100; at C1 = 300, C2 = 100 the ends disagree (90 and 70, 60 and 80).</summary>

@@ -10,6 +10,7 @@ public static class FocusSurfaceQuantities
         false, Run)
     {
         DependsOn = DependsOn.Format,
+        MendedBy = "the sensor's tilt",
     };
     public static readonly QuantityDefinition CurvatureSag = new("curvature_sag", "field curvature, focus of the corner less that of the middle", "um",
         double.NegativeInfinity, double.PositiveInfinity, null, Run)

@@ -10,6 +10,7 @@ public static class WavefrontFieldQuantities
         double.PositiveInfinity, false, Pair)
     {
         DependsOn = DependsOn.Format,
+        MendedBy = "the sensor's tilt",
     };
     public static readonly QuantityDefinition CurvatureSag = new("field_curvature_sag",
         "field curvature by a defocused pair, focus of the corner less that of the middle", "um", double.NegativeInfinity, double.PositiveInfinity, null, Pair)
