@@ -44,7 +44,7 @@ def answer_for(
                     "probability": j.decision.probability,
                     "next_test": j.decision.next_test,
                     "welcome": j.entry.welcome,
-                    "quantity": j.decision.claim.quantity,
+                    "quantity": j.entry.quantity,
                 }
                 for j in judgments
             ],

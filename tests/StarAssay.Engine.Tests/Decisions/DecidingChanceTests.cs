@@ -78,7 +78,11 @@ public class DecidingChanceTests
     {
         ChanceRequest inUm = new()
         {
-            Claim = new Claim { Name = "RMS", Upper = 0.030, Unit = "um" }, Truth = 0.020, Rows = 1, UnitFactor = 0.001, Values = [20.0, 29.9],
+            Claim = new Claim { Name = "RMS", Upper = 0.030, Unit = "um" },
+            Truth = 0.020,
+            Rows = 1,
+            UnitFactor = 0.001,
+            Values = [20.0, 29.9],
             Uncertainties = [1.0, 1.0],
         };
         Assert.Equal(0.5, DecidingChance.Of(inUm).Right[0], 6);

@@ -31,7 +31,10 @@ public class OverallAnswerTests
     {
         OverallAnswer found = OverallAnswer.Of(new AnswerRequest
         {
-            Claims = [Met, Missed], Adjustable = ["coma"], ReturnBy = "20 December 2026", DaysLeft = 9,
+            Claims = [Met, Missed],
+            Adjustable = ["coma"],
+            ReturnBy = "20 December 2026",
+            DaysLeft = 9,
         });
         Assert.Equal(Answer.AdjustAndMeasureAgain, found.Answer);
         Assert.Equal("Adjust and measure again, by 20 December 2026: 'c' is not met, and coma can be adjusted by the user.", found.Sentence);
@@ -61,7 +64,9 @@ public class OverallAnswerTests
     {
         OverallAnswer found = OverallAnswer.Of(new AnswerRequest
         {
-            Claims = [Met with { Probability = 0.9 }, Open], CostOfKeeping = keeping, CostOfReturning = returning,
+            Claims = [Met with { Probability = 0.9 }, Open],
+            CostOfKeeping = keeping,
+            CostOfReturning = returning,
         });
         Assert.Equal(Answer.NotDecidedYet, found.Answer);
         Assert.Contains(said, found.Costs);

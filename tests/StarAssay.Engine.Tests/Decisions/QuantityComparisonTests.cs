@@ -91,7 +91,8 @@ public class QuantityComparisonTests
 
         static ComparedSide Seeing(string name) => new()
         {
-            Name = name, Quantity = WavefrontQuantities.Seeing.Of(new Measured(2, 0.1, "arcsec"), double.NaN, 540),
+            Name = name,
+            Quantity = WavefrontQuantities.Seeing.Of(new Measured(2, 0.1, "arcsec"), double.NaN, 540),
         };
     }
 
@@ -100,7 +101,9 @@ public class QuantityComparisonTests
     {
         ComparedSide Corner(string name, double mm) => new()
         {
-            Name = name, DiagonalMm = mm, Quantity = QuantityCatalog.Find("corner_illumination").Of(new Measured(0.7, 0.01, string.Empty)),
+            Name = name,
+            DiagonalMm = mm,
+            Quantity = QuantityCatalog.Find("corner_illumination").Of(new Measured(0.7, 0.01, string.Empty)),
         };
         Assert.True(Compare(Corner("a", 28.3), Corner("b", 28.2)).Comparable);
         Assert.Contains("28.3 mm and 43.2 mm", Compare(Corner("a", 28.3), Corner("b", 43.2)).Reason);
@@ -112,7 +115,8 @@ public class QuantityComparisonTests
     {
         ComparedSide Length(string name, double mm) => new()
         {
-            Name = name, Quantity = QuantityCatalog.Find("focal_length").Of(new Measured(mm, 0.5, "mm")),
+            Name = name,
+            Quantity = QuantityCatalog.Find("focal_length").Of(new Measured(mm, 0.5, "mm")),
         };
         QuantityComparison found = Compare(Length("a", 760), Length("b", 764));
         Assert.True(found.Differ);

@@ -104,7 +104,11 @@ public class WavefrontFieldTests
         var frame = new Frame { Pixels = RawPixels.FromFloats(new float[64 * 64], 64, 64), Name = "a" };
         WavefrontFieldRequest Of(params Frame[] frames) => new()
         {
-            Frames = frames, ApertureMm = 100, FocalLengthMm = 600, WavelengthNm = 540, PitchUm = 4,
+            Frames = frames,
+            ApertureMm = 100,
+            FocalLengthMm = 600,
+            WavelengthNm = 540,
+            PitchUm = 4,
         };
         Assert.Throws<InputException>(() => WavefrontFieldMeasurement.Measure(Of(frame), RunContext.Default));
         Assert.Contains("very same pixels", Assert.Throws<CannotMeasureException>(() =>

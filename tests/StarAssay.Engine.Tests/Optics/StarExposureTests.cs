@@ -47,7 +47,12 @@ public class StarExposureTests
         Assert.Equal(shift / ratio / 3.76, found.BlurPx, 6);
         DiffractionStamp drawn = DiffractionImage.Draw(new DiffractionImageRequest
         {
-            ApertureMm = 115, FocalLengthMm = 760, PitchUm = 3.76, Spectrum = [new SpectralSample(545)], ShiftUm = shift, Size = 128,
+            ApertureMm = 115,
+            FocalLengthMm = 760,
+            PitchUm = 3.76,
+            Spectrum = [new SpectralSample(545)],
+            ShiftUm = shift,
+            Size = 128,
         });
         Assert.InRange(drawn.HalfFluxRadiusPix() * 2 * Math.Sqrt(2) / found.BlurPx, 0.98, 1.02);
     }
