@@ -35,8 +35,10 @@ def test_everything_imported_is_declared() -> None:
     assert block is not None
     declared = {re.split(r"[<>=;]", d)[0].strip() for d in re.findall(r'"([^"]+)"', block[1])}
     assert {"numpy", "astropy", "matplotlib"} <= declared
-    # The .NET bridge comes with the package's own engine, and cycler with matplotlib.
-    brought = {"clr", "System", "StarAssay", "cycler"}
+    # The .NET bridge comes with the package's own engine, cycler and Pillow with matplotlib; a panel says how to get ipywidgets.
+    brought = {"clr", "System", "StarAssay", "cycler", "PIL"}
+    assert 'notebook = ["ipywidgets' in PROJECT
+    brought |= {"ipywidgets"}
     found = imported()
     assert set(found) - declared - brought == set(), found
 

@@ -10,7 +10,7 @@ from astropy import units as u
 from astropy.table import QTable
 
 from ... import _records
-from ...results import Measured, Picture, Result, Sheet
+from ...results import Measured, Picture, Result, Sheet, column_words
 from . import figures
 
 _WAYS = (
@@ -55,7 +55,11 @@ class Alignment(Result, _records.AlignmentResult):
         }
         for name in names:
             columns[name] = u.Quantity([getattr(i, name) for i in self.images])
-        return QTable(columns)
+        table = QTable(columns)
+        words = {**column_words(_records.AlignmentImage), "image": "Name of the image."}
+        for name in table.colnames:
+            table[name].info.description = words[name]
+        return table
 
     @property
     def ring_table(self) -> QTable:
