@@ -10,20 +10,22 @@ def entry() -> int:
     Until the libraries are loaded an interrupt waits, since many of them cannot be interrupted while
     they load; and once the work is done it no longer matters.
     """
-    from ._interrupts import held
-
     try:
-        with held():
-            from .cli import main
+        try:
+            from ._interrupts import held
 
-            # What the commands need is loaded while nothing can break.
-            from . import _host  # noqa: F401
-        code = main()
+            with held():
+                from .cli import main
+
+                # What the commands need is loaded while nothing can break.
+                from . import _host  # noqa: F401
+            code = main()
+        finally:
+            # One that comes before this line has run is still told below, as the others are.
+            signal.signal(signal.SIGINT, signal.SIG_IGN)
     except KeyboardInterrupt:
         print("Interrupted; nothing was written by halves.", file=sys.stderr)
         code = 130
-    finally:
-        signal.signal(signal.SIGINT, signal.SIG_IGN)
     return code
 
 
