@@ -30,9 +30,11 @@ def answer_for(
         For the days that are left.
     """
     by = decision.return_by
-    # Steadier air is waited for, not adjusted.
+    # Steadier air and an even temperature (for trefoil) are waited for, not adjusted.
     adjustable = [
-        s["about"] for s in advice.steps if s["hands"] == "user" and s["about"] != "seeing"
+        s["about"]
+        for s in advice.steps
+        if s["hands"] == "user" and s["about"] not in ("seeing", "trefoil")
     ]
     record = _gateway.call(
         "decisions.answer",

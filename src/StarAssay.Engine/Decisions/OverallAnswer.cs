@@ -58,7 +58,8 @@ public sealed record AnswerRequest
 public sealed record OverallAnswer(Answer Answer, string Sentence, string NextStep, string Costs)
 {
     /// <summary>Answers.</summary>
-    /// <remarks>Never stronger than the verdicts: one that counts and is not met asks for an adjustment where one is known, else for return; all
+    /// <remarks>Never stronger than the verdicts: one that counts and is not met asks for an adjustment where one is known
+    /// and may mend it, else for return; all
     /// met, for keeping; anything else is open. For the costs the chance that all that count are met is only known to lie between 1 - sum(1 - p)
     /// and the least p (Frechet's bounds, since the claims share frames): a choice is named when it costs less at both ends.</remarks>
     [EngineTask("decisions.answer")]
@@ -73,9 +74,10 @@ public sealed record OverallAnswer(Answer Answer, string Sentence, string NextSt
 
         string[] missed = Named(count, Verdict.NotMet), open = Named(count, Verdict.NotDecided);
         string until = Until(request);
-        IEnumerable<string> mended = count.Where(c => c.Verdict == Verdict.NotMet).Select(MendedBy).Where(by => by.Length > 0);
-        string[] adjustable = [.. request.Adjustable.Concat(mended).Distinct()];
-        if (missed.Length > 0 && adjustable.Length > 0)
+        (JudgedClaim Claim, string? By)[] mended = [.. count.Where(c => c.Verdict == Verdict.NotMet).Select(c => (c, MendedBy(c)))];
+        string[] adjustable = [.. request.Adjustable.Concat(mended.Select(m => m.By ?? string.Empty)).Where(by => by.Length > 0).Distinct()];
+        string[] made = [.. mended.Where(m => m.By is { Length: 0 }).Select(m => $"'{m.Claim.Name}'")];
+        if (missed.Length > 0 && adjustable.Length > 0 && made.Length == 0)
         {
             return new OverallAnswer(Answer.AdjustAndMeasureAgain,
                 $"Adjust and measure again{until}: {Listed(missed)} {Are(missed)} not met, and {Listed(adjustable)} can be adjusted by the user.",
@@ -85,7 +87,8 @@ public sealed record OverallAnswer(Answer Answer, string Sentence, string NextSt
         if (missed.Length > 0)
         {
             return new OverallAnswer(Answer.Return,
-                $"Return it{until}: {Listed(missed)} {Are(missed)} not met, and nothing that a user may adjust was found to mend it.",
+                $"Return it{until}: {Listed(missed)} {Are(missed)} not met, and nothing that a user may adjust " +
+                    (made.Length > 0 ? $"changes {Listed(made)}." : "was found to mend it."),
                 open.Length > 0 ? $"{Listed(open)} need not be decided for that." : string.Empty, string.Empty);
         }
 
@@ -102,7 +105,7 @@ public sealed record OverallAnswer(Answer Answer, string Sentence, string NextSt
             first.NextTest, CheaperNow(request, count));
     }
 
-    private static string MendedBy(JudgedClaim claim) => claim.Quantity.Length == 0 ? string.Empty : QuantityCatalog.Find(claim.Quantity).MendedBy;
+    private static string? MendedBy(JudgedClaim claim) => claim.Quantity.Length == 0 ? null : QuantityCatalog.Find(claim.Quantity).MendedBy;
 
     private static string CheaperNow(AnswerRequest request, JudgedClaim[] count)
     {

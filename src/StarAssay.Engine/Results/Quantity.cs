@@ -30,9 +30,9 @@ public sealed record QuantityDefinition(string Name, string Label, string Unit, 
     /// <summary>What it depends on beside the telescope.</summary>
     public DependsOn DependsOn { get; init; }
 
-    /// <summary>What a user turns or shims to mend it, in a word or two: "the sensor's tilt"; empty where nothing does, or where that
-    /// depends on the telescope.</summary>
-    public string MendedBy { get; init; } = string.Empty;
+    /// <summary>What a user turns or shims to mend it, in a word or two: "the sensor's tilt"; empty where nothing that a user turns
+    /// changes it; null where it depends on the telescope and on what was found.</summary>
+    public string? MendedBy { get; init; }
 
     /// <summary>A quantity of this kind.</summary>
     /// <param name="value">Value with its combined standard uncertainty, in <see cref="Unit"/>.</param>

@@ -53,6 +53,18 @@ public class OverallAnswerTests
         Assert.Equal(Answer.Return, OverallAnswer.Of(new AnswerRequest { Claims = [Met, Missed with { Quantity = "strehl" }] }).Answer);
     }
 
+    [Fact]
+    public void WhatNoScrewChangesIsNotAdjusted()
+    {
+        OverallAnswer found = OverallAnswer.Of(new AnswerRequest
+        {
+            Claims = [Missed with { Quantity = "strehl" }, Missed with { Name = "color", Quantity = "in_focus_fraction" }],
+            Adjustable = ["coma"],
+        });
+        Assert.Equal(Answer.Return, found.Answer);
+        Assert.Equal("Return it: 'c' and 'color' are not met, and nothing that a user may adjust changes 'color'.", found.Sentence);
+    }
+
     /// <summary>Keeping costs (1 - p) C1 in the mean, returning p C2 (expected cost, JCGM 106 clause 9 in spirit); with Frechet's bounds for p
     /// from 0.9 and 0.8: 0.7 to 0.8. At C1 = 100 and C2 = 400 keeping costs at most 30, returning at least 280; the other way round returning
     /// at most 80, keeping at least 200 for C1 = 1000 and C2 = 100; at C1 = 300, C2 = 100 the ends disagree (90 and 70, 60 and 80).</summary>

@@ -10,22 +10,12 @@ from astropy.table import QTable
 
 from ... import _records
 from ...results import Picture, Result, Sheet
-from ...style import (
-    BLUE,
-    DIVERGING,
-    GREY,
-    INK,
-    ORANGE,
-    figure_style,
-    new_axes,
-    round_length,
-    sensor_axes,
-    sensor_bar,
-)
+from ...style import BLUE, GREY, INK, ORANGE, figure_style, new_axes
+from .._focus_plane import FocusPlane, draw_focus
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
-class FocusSurface(Result, _records.FocusSurfaceResult):
+class FocusSurface(FocusPlane, Result, _records.FocusSurfaceResult):
     """Best focus over the sensor; its attributes are those of the engine's record."""
 
     @property
@@ -52,28 +42,13 @@ class FocusSurface(Result, _records.FocusSurfaceResult):
         Quantity
             Sensor position at which stars there are smallest.
         """
-        half = 0.5 * np.hypot(self.width, self.height)
-        across, up = (np.asarray(x, dtype=float) - (self.width - 1) / 2) / half, (
-            np.asarray(y, dtype=float) - (self.height - 1) / 2
-        ) / half
+        across, up = self.field(x, y)
         c = self.coefficients
         return c[0] + c[1] * across + c[2] * up + c[3] * (across**2 + up**2)
 
     def sentences(self) -> list[str]:
         """Tilt with what cures it, curvature, and what of the sensor is sharp at once."""
-        said = [
-            f"Sensor tilt {self.sensor_tilt} from corner to corner ({self.tilt_angle}); {self._cure()}."
-        ]
-        bent = abs(self.curvature_sag.value) > 2 * self.curvature_sag.uncertainty
-        towards = "away from" if self.curvature_sag.value > 0 else "towards"
-        said.append(
-            f"Field curvature: the corners focus {self.curvature_sag} from the middle"
-            + (
-                f", bent {towards} the objective with a radius of {self.curvature_radius}."
-                if bent
-                else "; not told from flat."
-            )
-        )
+        said = self.plane_sentences()
         level = round(100 * self.in_focus_share_level)
         said.append(
             f"With a depth of focus of {self.depth_of_focus.value:.0f} um to either side, "
@@ -83,20 +58,6 @@ class FocusSurface(Result, _records.FocusSurfaceResult):
         if np.isfinite(self.backlash.value):
             said.append(f"Backlash of the focuser {self.backlash}.")
         return said
-
-    def _cure(self) -> str:
-        """Which edges have to move, in words."""
-        parts = []
-        for value, plus, minus in (
-            (self.tilt_across_width, "right", "left"),
-            (self.tilt_across_height, "upper", "lower"),
-        ):
-            if abs(value.value) > 2 * value.uncertainty:
-                side = plus if value.value > 0 else minus
-                parts.append(f"the {side} edge {abs(value.value.value):.0f} um")
-        if not parts:
-            return "not told from a level sensor"
-        return f"to level it, move {' and '.join(parts)} farther from the objective"
 
     def sheets(self) -> list[Sheet]:
         """Best focus in the middle and at the rim."""
@@ -126,7 +87,7 @@ class FocusSurface(Result, _records.FocusSurfaceResult):
             Picture(
                 self.plot,
                 "Best focus over the sensor against that of the middle: lines are the surface, dots single stars. "
-                "Warm colors focus farther from the objective.",
+                "Warm colors focus farther from the objective; the edges that have to move away from it are marked.",
                 f"Map of best focus: tilt {self.sensor_tilt}, corners {self.curvature_sag} from the middle",
             ),
             Picture(
@@ -138,7 +99,7 @@ class FocusSurface(Result, _records.FocusSurfaceResult):
         ]
 
     def plot(self, ax: Any = None) -> Any:
-        """Best focus over the sensor.
+        """Best focus over the sensor, and which edge has to move.
 
         Parameters
         ----------
@@ -150,42 +111,11 @@ class FocusSurface(Result, _records.FocusSurfaceResult):
         matplotlib axes
             What was drawn on.
         """
-        with figure_style():
-            ax, (wide, high) = sensor_axes(ax, (self.width, self.height), self.pitch.value)
-            columns, rows = np.linspace(0, self.width - 1, 81), np.linspace(0, self.height - 1, 61)
-            middle = self.at((self.width - 1) / 2, (self.height - 1) / 2)
-            z = (self.at(columns[None, :], rows[:, None]) - middle).value
-            own = (self.star_focus - middle).value
-            sure = np.isfinite(own) & (self.star_focus_uncertainty < 2 * self.depth_of_focus)
-            reach = max(np.abs(z).max(), self.depth_of_focus.value)
-
-            def mm(pixels: Any, count: int) -> Any:
-                return (np.asarray(pixels) - (count - 1) / 2) * self.pitch.value / 1000
-
-            x, y = mm(columns, self.width), mm(rows, self.height)
-            how: dict[str, Any] = {"cmap": DIVERGING, "vmin": -reach, "vmax": reach}
-            rim = (-wide / 2, wide / 2, -high / 2, high / 2)
-            shade = ax.imshow(z, origin="lower", extent=rim, interpolation="bilinear", **how)
-            step = round_length(reach / 4)
-            levels = np.arange(-np.ceil(reach / step), np.ceil(reach / step) + 1) * step
-            lines = ax.contour(x, y, z, levels=levels, colors=INK, linewidths=0.7)
-            ax.clabel(lines, fmt="%g", fontsize=8)
-            ax.scatter(
-                mm(self.x.value[sure], self.width),
-                mm(self.y.value[sure], self.height),
-                c=own[sure],
-                s=22,
-                edgecolors=INK,
-                linewidths=0.4,
-                **how,
-            )
-            sensor_bar(ax, shade, "best focus, from that of the middle (um)")
-            depth = self.depth_of_focus.value
-            ax.set_title(
-                f"Best focus: tilt {self.sensor_tilt}, corners {self.curvature_sag}\n"
-                f"from the middle; depth of focus ±{depth:.0f} um"
-            )
-            return ax
+        middle = self.at((self.width - 1) / 2, (self.height - 1) / 2)
+        own = (self.star_focus - middle).value
+        sure = np.isfinite(own) & (self.star_focus_uncertainty < 2 * self.depth_of_focus)
+        stars = (self.x.value[sure], self.y.value[sure], own[sure])
+        return draw_focus(self, lambda x, y: (self.at(x, y) - middle).value, stars, ax)
 
     def plot_run(self, ax: Any = None) -> Any:
         """Blur of each frame against its position.

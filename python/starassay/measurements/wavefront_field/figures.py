@@ -8,15 +8,15 @@ import numpy as np
 
 from ...style import (
     BLUE,
-    DIVERGING,
     GREY,
-    INK,
     ORANGE,
     SEQUENTIAL,
     figure_style,
+    round_length,
     sensor_axes,
     sensor_bar,
 )
+from .. import _sensor_maps
 
 # The result, which draws with these functions: a module of its own kind would be a circle of imports.
 WavefrontField = Any
@@ -24,104 +24,11 @@ WavefrontField = Any
 # Arrows and sticks across the sensor.
 _ACROSS = 9
 
-# Where the words about an edge stand: place as a share of the axes, alignment, rotation.
-_EDGES: dict[str, tuple[float, float, float]] = {
-    "right": (0.975, 0.5, 90.0),
-    "left": (0.025, 0.5, 90.0),
-    "upper": (0.5, 0.965, 0.0),
-    "lower": (0.5, 0.035, 0.0),
-}
-
-
-def step_of(value: float) -> float:
-    """A length of 1, 2 or 5 times a power of ten, not above the value."""
-    power = 10.0 ** np.floor(np.log10(max(value, 1e-9)))
-    return float(max(k * power for k in (1, 2, 5) if k * power <= max(value, power)))
-
-
-def _mm(found: WavefrontField, pixels: Any, count: int) -> Any:
-    return (np.asarray(pixels) - (count - 1) / 2) * found.pitch.value / 1000
-
-
-def _grid(found: WavefrontField, across: int, up: int, inset: float) -> tuple[Any, Any]:
-    """Columns and rows of places over the sensor."""
-    x = np.linspace(inset, 1 - inset, across) * (found.width - 1)
-    y = np.linspace(inset, 1 - inset, up) * (found.height - 1)
-    columns, rows = np.meshgrid(x, y)
-    return columns, rows
-
-
-def _map(found: WavefrontField, ax: Any, values: Any, **how: Any) -> tuple[Any, Any]:
-    ax, (wide, high) = sensor_axes(ax, (found.width, found.height), found.pitch.value)
-    rim = (-wide / 2, wide / 2, -high / 2, high / 2)
-    return ax, ax.imshow(values, origin="lower", extent=rim, interpolation="bilinear", **how)
-
-
-def _contours(found: WavefrontField, ax: Any, x: Any, y: Any, values: Any, step: float) -> None:
-    low, high = np.floor(values.min() / step), np.ceil(values.max() / step)
-    lines = ax.contour(
-        _mm(found, x, found.width),
-        _mm(found, y, found.height),
-        values,
-        levels=np.arange(low, high + 1) * step,
-        colors=INK,
-        linewidths=0.7,
-    )
-    ax.clabel(lines, fmt="%g", fontsize=8)
-
-
-def focus(found: WavefrontField, ax: Any = None) -> Any:
-    """Best focus over the sensor, and which edge has to move by how much.
-
-    Parameters
-    ----------
-    found : WavefrontField
-        The result.
-    ax : matplotlib axes, optional
-        Where to draw.
-    """
-    with figure_style():
-        x, y = _grid(found, 81, 61, 0.0)
-        z = found.focus_at(x, y).value
-        reach = max(np.abs(z).max(), found.depth_of_focus.value)
-        how: dict[str, Any] = {"cmap": DIVERGING, "vmin": -reach, "vmax": reach}
-        ax, shade = _map(found, ax, z, **how)
-        _contours(found, ax, x, y, z, step_of(reach / 4))
-        ax.scatter(
-            _mm(found, found.x.value, found.width),
-            _mm(found, found.y.value, found.height),
-            c=found.star_focus.value,
-            s=22,
-            edgecolors=INK,
-            linewidths=0.4,
-            **how,
-        )
-        for side, shim in found.shims():
-            at_x, at_y, turn = _EDGES[side]
-            ax.text(
-                at_x,
-                at_y,
-                f"too near: shim {shim:.0f} um",
-                transform=ax.transAxes,
-                ha="center",
-                va="center",
-                rotation=turn,
-                fontsize=9,
-                fontweight="bold",
-                bbox={"facecolor": "white", "edgecolor": INK, "linewidth": 0.6, "pad": 2.0},
-            )
-        sensor_bar(ax, shade, "best focus, from that of the middle (um)")
-        ax.set_title(
-            f"Best focus: tilt {found.sensor_tilt}, corners {found.curvature_sag}\n"
-            f"from the middle; depth of focus ±{found.depth_of_focus.value:.0f} um"
-        )
-        return ax
-
 
 def _lines(found: WavefrontField, ax: Any, law: Any, own: Any, heads: bool) -> Any:
     """Arrows or sticks of the law over those of the stars, a length of reference beside them."""
     ax, (wide, high) = sensor_axes(ax, (found.width, found.height), found.pitch.value)
-    x, y = _grid(found, _ACROSS, max(3, round(_ACROSS * high / wide)), 0.06)
+    x, y = _sensor_maps.places(found, _ACROSS, max(3, round(_ACROSS * high / wide)), 0.06)
     at = law(x, y)
     largest = max(float(np.abs(at).max()), 1e-9)
     per_mm = largest / (0.95 * wide / _ACROSS)
@@ -131,11 +38,13 @@ def _lines(found: WavefrontField, ax: Any, law: Any, own: Any, heads: bool) -> A
         if heads
         else {"headwidth": 0, "headlength": 0, "headaxislength": 0}
     )
-    places = _mm(found, found.x.value, found.width), _mm(found, found.y.value, found.height)
+    places = _sensor_maps.in_mm(found, found.x.value, found.width), _sensor_maps.in_mm(
+        found, found.y.value, found.height
+    )
     ax.quiver(*places, own.real, own.imag, color=GREY, width=0.003, **how, **head)
     drawn = ax.quiver(
-        _mm(found, x, found.width),
-        _mm(found, y, found.height),
+        _sensor_maps.in_mm(found, x, found.width),
+        _sensor_maps.in_mm(found, y, found.height),
         at.real,
         at.imag,
         color=BLUE,
@@ -143,7 +52,7 @@ def _lines(found: WavefrontField, ax: Any, law: Any, own: Any, heads: bool) -> A
         **how,
         **head,
     )
-    key = step_of(largest)
+    key = round_length(largest)
     ax.quiverkey(drawn, 0.9, 1.04, key, f"{key:g} nm RMS", labelpos="W", color=BLUE)
     return ax
 
@@ -210,13 +119,15 @@ def rms(found: WavefrontField, ax: Any = None) -> Any:
         Where to draw.
     """
     with figure_style():
-        x, y = _grid(found, 81, 61, 0.0)
+        x, y = _sensor_maps.places(found, 81, 61)
         values = found.rms_at(x, y).value
-        ax, shade = _map(found, ax, values, cmap=SEQUENTIAL, vmin=0)
-        _contours(found, ax, x, y, values, step_of(max(np.ptp(values), 1.0) / 4))
+        ax, shade = _sensor_maps.draw_map(found, ax, values, cmap=SEQUENTIAL, vmin=0)
+        _sensor_maps.draw_contours(
+            found, ax, x, y, values, round_length(max(np.ptp(values), 1.0) / 4)
+        )
         ax.plot(
-            _mm(found, found.best_x.value, found.width),
-            _mm(found, found.best_y.value, found.height),
+            _sensor_maps.in_mm(found, found.best_x.value, found.width),
+            _sensor_maps.in_mm(found, found.best_y.value, found.height),
             "x",
             color=ORANGE,
             ms=10,

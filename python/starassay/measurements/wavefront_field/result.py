@@ -11,6 +11,7 @@ from astropy.table import QTable
 
 from ... import _records
 from ...results import Measured, Picture, Result, Sheet
+from .._focus_plane import FocusPlane, draw_focus
 from . import figures as _figures
 
 # A vector or a term is told from nothing by so many of its standard uncertainties.
@@ -34,7 +35,7 @@ def told(value: Measured) -> bool:
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
-class WavefrontField(Result, _records.WavefrontFieldResult):
+class WavefrontField(FocusPlane, Result, _records.WavefrontFieldResult):
     """Low modes of the wavefront over the sensor; its attributes are those of the engine's record."""
 
     @property
@@ -58,23 +59,6 @@ class WavefrontField(Result, _records.WavefrontFieldResult):
             table[name].info.description = f"{mode}, RMS"
             table[f"{name}_uncertainty"].info.description = f"Of {mode}, by photons alone."
         return table
-
-    def field(self, x: Any, y: Any) -> tuple[Any, Any]:
-        """Places as the laws count them: from the sensor's middle over half its diagonal.
-
-        Parameters
-        ----------
-        x, y : array-like
-            Columns and rows, from 0.
-
-        Returns
-        -------
-        tuple of ndarray
-            u to the right, v up.
-        """
-        half = 0.5 * np.hypot(self.width, self.height)
-        across = (np.asarray(x, dtype=float) - (self.width - 1) / 2) / half
-        return across, (np.asarray(y, dtype=float) - (self.height - 1) / 2) / half
 
     def focus_at(self, x: Any, y: Any) -> Any:
         """Best focus at pixels from that in the middle of the sensor, growing away from the objective.
@@ -155,19 +139,7 @@ class WavefrontField(Result, _records.WavefrontFieldResult):
 
     def sentences(self) -> list[str]:
         """Tilt with what cures it, curvature, the modes over the field, what they mean, where the sensor is best."""
-        said = [
-            f"Sensor tilt {self.sensor_tilt} from corner to corner ({self.tilt_angle}); {self.cure()}."
-        ]
-        bent = abs(self.curvature_sag.value) > 2 * self.curvature_sag.uncertainty
-        towards = "away from" if self.curvature_sag.value > 0 else "towards"
-        said.append(
-            f"Field curvature: the corners focus {self.curvature_sag} from the middle"
-            + (
-                f", bent {towards} the objective with a radius of {self.curvature_radius}."
-                if bent
-                else "; not told from flat."
-            )
-        )
+        said = self.plane_sentences()
         said.append(
             f"Coma {self.coma_constant} in the middle of the sensor, {self.coma_linear} more at the corner; astigmatism "
             f"{self.astigmatism_constant} in the middle, growing with the field to {self.astigmatism_linear} and with its "
@@ -180,24 +152,6 @@ class WavefrontField(Result, _records.WavefrontFieldResult):
             f"{self.rms_sensor_level:.0f} with the camera leveled; best at {self._place(self.best_x, self.best_y)}."
         )
         return said
-
-    def cure(self) -> str:
-        """Which edges have to move, in words."""
-        parts = [f"the {side} edge {abs(value):.0f} um" for side, value in self.shims()]
-        if not parts:
-            return "not told from a level sensor"
-        return f"to level it, move {' and '.join(parts)} farther from the objective"
-
-    def shims(self) -> list[tuple[str, float]]:
-        """Edges that have to move away from the objective against the opposite one, and by how much, um."""
-        found = []
-        for value, plus, minus in (
-            (self.tilt_across_width, "right", "left"),
-            (self.tilt_across_height, "upper", "lower"),
-        ):
-            if abs(value.value) > 2 * value.uncertainty:
-                found.append((plus if value.value > 0 else minus, float(abs(value.value.value))))
-        return found
 
     def meaning(self) -> list[str]:
         """What coma and astigmatism that do not vanish in the middle point to."""
@@ -332,7 +286,8 @@ class WavefrontField(Result, _records.WavefrontFieldResult):
         matplotlib axes
             What was drawn on.
         """
-        return _figures.focus(self, ax)
+        stars = (self.x.value, self.y.value, self.star_focus.value)
+        return draw_focus(self, lambda x, y: self.focus_at(x, y).value, stars, ax)
 
     def plot_coma(self, ax: Any = None) -> Any:
         """Coma over the sensor as arrows.
