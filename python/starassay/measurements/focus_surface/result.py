@@ -52,7 +52,7 @@ class FocusSurface(FocusPlane, Result, _records.FocusSurfaceResult):
         level = round(100 * self.in_focus_share_level)
         said.append(
             f"With a depth of focus of {self.depth_of_focus.value:.0f} um to either side, "
-            f"{100 * self.in_focus_share:.0f} % of the sensor are sharp at once, at {self.best_position.value:.0f} um; "
+            f"{100 * self.in_focus_share:.0f} % of the sensor are sharp at once, at {round(float(self.best_position.value))} um; "
             f"{level} % with the tilt cured."
         )
         if np.isfinite(self.backlash.value):
