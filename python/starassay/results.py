@@ -351,14 +351,16 @@ def _sheet_html(sheet: Sheet) -> str:
 
 def figure_source(figure: Any, form: str = "png", dpi: int = 150, trim: bool = True) -> str:
     """A matplotlib figure as the source of an <img>; the figure is closed."""
+    import matplotlib as mpl
     import matplotlib.pyplot as plt
 
     buffer = io.BytesIO()
-    # No date inside, so that the same results make the same page.
+    # No date inside and names that do not change, so that the same results make the same page.
     metadata = {"Date": None} if form == "svg" else {"Software": None}
     # The house's style trims; None would mean the style's own word here.
     box = "tight" if trim else figure.bbox_inches
-    figure.savefig(buffer, format=form, dpi=dpi, bbox_inches=box, metadata=metadata)
+    with mpl.rc_context({"svg.hashsalt": "starassay"}):
+        figure.savefig(buffer, format=form, dpi=dpi, bbox_inches=box, metadata=metadata)
     plt.close(figure)
     kind = "image/svg+xml" if form == "svg" else "image/png"
     return f"data:{kind};base64,{base64.b64encode(buffer.getvalue()).decode()}"

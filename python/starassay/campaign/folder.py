@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 import platform
 import shlex
@@ -18,21 +17,13 @@ from .._files import require_room
 from .._version import __version__
 from ..results import json_text, to_plain
 from .judging import decisions_table
+from .keeping import Checksums, Kept, checksum
 from .outcome import Outcome
 
 MANIFEST = "manifest.json"
 REPORT = "report.html"
 # Results, tables and pictures of a campaign of some dozen frames.
 ROOM = 60_000_000
-
-
-def checksum(path: Path) -> str:
-    """SHA-256 of a file, in hexadecimal."""
-    digest = hashlib.sha256()
-    with path.open("rb") as stream:
-        for block in iter(lambda: stream.read(1 << 20), b""):
-            digest.update(block)
-    return digest.hexdigest()
 
 
 def require_ours(folder: Path) -> None:
@@ -53,7 +44,7 @@ def require_ours(folder: Path) -> None:
     require_room(folder.parent, ROOM, "The report", "Name another folder with --out.")
 
 
-def make_manifest(outcome: Outcome, started: datetime) -> dict[str, Any]:
+def make_manifest(outcome: Outcome, started: datetime, sums: Checksums) -> dict[str, Any]:
     """What went in and with what it was made: enough to run it again and to see that it is the same."""
     import astropy
     import matplotlib
@@ -84,7 +75,7 @@ def make_manifest(outcome: Outcome, started: datetime) -> dict[str, Any]:
                 # Relative, so that the record says nothing about the machine.
                 "file": os.path.relpath(path.resolve(), base),
                 "bytes": path.stat().st_size,
-                "sha256": checksum(path),
+                "sha256": sums.of(path),
             }
             for path in campaign.frames
         ],
@@ -100,7 +91,22 @@ def make_manifest(outcome: Outcome, started: datetime) -> dict[str, Any]:
     }
 
 
-def write_folder(outcome: Outcome, manifest: dict[str, Any], page: str) -> None:
+def plain_record(outcome: Outcome) -> dict[str, Any]:
+    """Decisions, answer, advice and the numbers by test, as plain JSON."""
+    return {
+        "decisions": [j.decision.to_dict() for j in outcome.judgments],
+        "answer": to_plain(outcome.answer),
+        "advice": outcome.advice.to_dict(),
+        "quantities": {
+            t.test.name: {k: to_plain(v) for k, v in t.quantities.items()} for t in outcome.tests
+        },
+        "basis": {
+            t.test.name: {k: t.basis(k) for k in t.quantities if t.basis(k)} for t in outcome.tests
+        },
+    }
+
+
+def write_folder(outcome: Outcome, manifest: dict[str, Any], page: str, kept: Kept) -> None:
     """Write the folder under a temporary name and exchange it for the old one."""
     folder = outcome.folder
     part = folder.with_name(f".{folder.name}.{os.getpid()}.part")
@@ -114,21 +120,9 @@ def write_folder(outcome: Outcome, manifest: dict[str, Any], page: str) -> None:
                 piece.result.table.write(results / f"{piece.slug}.ecsv", format="ascii.ecsv")
         if outcome.judgments:
             decisions_table(outcome.judgments).write(part / "decisions.ecsv", format="ascii.ecsv")
-        record = {
-            "decisions": [j.decision.to_dict() for j in outcome.judgments],
-            "answer": to_plain(outcome.answer),
-            "advice": outcome.advice.to_dict(),
-            "quantities": {
-                t.test.name: {k: to_plain(v) for k, v in t.quantities.items()}
-                for t in outcome.tests
-            },
-            "basis": {
-                t.test.name: {k: t.basis(k) for k in t.quantities if t.basis(k)}
-                for t in outcome.tests
-            },
-        }
-        (part / "decisions.json").write_text(json_text(record), encoding="utf-8")
+        (part / "decisions.json").write_text(json_text(plain_record(outcome)), encoding="utf-8")
         (part / REPORT).write_text(page, encoding="utf-8")
+        kept.hand_over(part)
         written = sorted(p for p in part.rglob("*") if p.is_file())
         manifest = {
             **manifest,
@@ -140,5 +134,6 @@ def write_folder(outcome: Outcome, manifest: dict[str, Any], page: str) -> None:
             os.replace(folder, old)
         os.replace(part, folder)
         shutil.rmtree(old, ignore_errors=True)
+        kept.done()
     finally:
         shutil.rmtree(part, ignore_errors=True)

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import dataclasses
 from pathlib import Path
+from typing import Any
 
 from .._records import OverallAnswer, Quantity
 from ..decisions.advice import Advice
 from ..decisions.deciding import Decision
-from ..results import Note, Result
+from ..results import Note, Result, to_plain
 from .description import Campaign, ClaimEntry, Test
 
 
@@ -26,12 +27,18 @@ class Piece:
         The measurement.
     aside : bool
         True when it is shown, but not taken into the test's numbers.
+    facts : dict or None
+        What it was measured from, when that can be written down.
+    number : int
+        Its place among the results of those facts.
     """
 
     label: str
     slug: str
     result: Result
     aside: bool = False
+    facts: dict[str, Any] | None = None
+    number: int = 0
 
 
 @dataclasses.dataclass(frozen=True)
@@ -50,6 +57,8 @@ class TestOutcome:
         A sentence for each frame or pair that could not be measured.
     notes : tuple of Note
         Notes about the test as a whole.
+    measured, kept : int
+        How many measurements were made now, and how many were there from an earlier run of the same.
     """
 
     test: Test
@@ -57,6 +66,8 @@ class TestOutcome:
     quantities: dict[str, Quantity]
     failures: tuple[str, ...]
     notes: tuple[Note, ...]
+    measured: int = 0
+    kept: int = 0
 
     __test__ = False  # not for pytest
 
@@ -104,6 +115,8 @@ class Outcome:
         Keep, adjust and measure again, return, or not decided yet, with reason and next step.
     folder, report : Path
         What was written.
+    remark : str
+        Why nothing of an earlier run was used, when there was one; "" otherwise.
     """
 
     campaign: Campaign
@@ -113,11 +126,38 @@ class Outcome:
     answer: OverallAnswer
     folder: Path
     report: Path
+    remark: str = ""
 
     @property
     def failed(self) -> bool:
         """Whether a frame or pair could not be measured."""
         return any(t.failures for t in self.tests)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Answer, decisions, advice and numbers as plain JSON, for machines."""
+        return {
+            "format": "starassay-run-1",
+            "campaign": self.campaign.name,
+            "telescope": self.campaign.telescope.name,
+            "report": str(self.report),
+            "answer": to_plain(self.answer),
+            "decisions": [j.decision.to_dict() for j in self.judgments],
+            "advice": self.advice.to_dict(),
+            "tests": [
+                {
+                    "kind": t.test.kind,
+                    "name": t.test.name,
+                    "measured": t.measured,
+                    "kept": t.kept,
+                    "failures": list(t.failures),
+                    "results": [piece.slug for piece in t.pieces],
+                    "quantities": {k: to_plain(v) for k, v in t.quantities.items()},
+                    "basis": {k: t.basis(k) for k in t.quantities if t.basis(k)},
+                }
+                for t in self.tests
+            ],
+            "remark": self.remark,
+        }
 
     def summary(self) -> list[str]:
         """Verdict lines, failures and where the report is."""
@@ -143,4 +183,12 @@ class Outcome:
         cautions = sum(level == "caution" for level, _ in notes)
         if cautions:
             lines.append(f"  {cautions} caution{'s' if cautions > 1 else ''} to read in the report")
+        if self.remark:
+            lines.append(f"  {self.remark}")
+        kept = sum(t.kept for t in self.tests)
+        if kept:
+            measured = sum(t.measured for t in self.tests)
+            lines.append(
+                f"  {measured} measured now, {kept} kept from before: nothing that they rest on has changed"
+            )
         return [*lines, f"Report: {self.report}"]

@@ -10,7 +10,8 @@ import numpy as np
 from astropy import units as u
 
 from .._records import QUANTITIES, Quantity
-from ..results import GRAVITY, Note, figure_source, format_measured
+from ..results import GRAVITY, Note, Picture, figure_source, format_measured
+from .keeping import Kept
 from .outcome import Judgment, Outcome, Piece, TestOutcome
 from .pages import environment_with_style, kept_together
 from .report_texts import cautions, caveats, glossary
@@ -24,7 +25,10 @@ _HANDS = {
 
 
 def render(
-    outcome: Outcome, manifest: dict[str, Any], tell: Callable[[str, float], None] = lambda *_: None
+    outcome: Outcome,
+    manifest: dict[str, Any],
+    kept: Kept,
+    tell: Callable[[str, float], None] = lambda *_: None,
 ) -> str:
     """The page as text.
 
@@ -34,6 +38,8 @@ def render(
         A campaign that was run.
     manifest : dict
         What went in and with what it was made.
+    kept : Kept
+        Pictures that were drawn before.
     tell : callable
         Is told the label of each result and which share of its pictures is drawn.
 
@@ -56,7 +62,7 @@ def render(
         judgments=_judgments(outcome.judgments),
         risk=f"{100 * campaign.risk:g} %",
         advice=_advice(outcome),
-        tests=[_test(t, i, tell) for i, t in enumerate(outcome.tests)],
+        tests=[_test(t, i, kept, tell) for i, t in enumerate(outcome.tests)],
         caveats=caveats(outcome),
         cautions=cautions(outcome),
         conditions=_conditions(outcome, manifest, made),
@@ -224,7 +230,9 @@ def _advice(outcome: Outcome) -> dict[str, Any]:
     }
 
 
-def _test(outcome: TestOutcome, number: int, tell: Callable[[str, float], None]) -> dict[str, Any]:
+def _test(
+    outcome: TestOutcome, number: int, kept: Kept, tell: Callable[[str, float], None]
+) -> dict[str, Any]:
     chosen = outcome.test.filter
     foreign = outcome.test.options.get("other_telescope")
     subtitle = [
@@ -239,7 +247,7 @@ def _test(outcome: TestOutcome, number: int, tell: Callable[[str, float], None])
         "subtitle": ", ".join(s for s in subtitle if s),
         "failures": outcome.failures,
         "numbers": [_number(q, outcome.basis(q.name)) for q in outcome.quantities.values()],
-        "parts": [_piece(piece, tell) for piece in outcome.pieces],
+        "parts": [_piece(piece, kept, tell) for piece in outcome.pieces],
         "notes": _notes(outcome.notes),
     }
 
@@ -260,23 +268,23 @@ def _number(quantity: Quantity, basis: str) -> dict[str, str]:
     }
 
 
-def _piece(piece: Piece, tell: Callable[[str, float], None]) -> dict[str, Any]:
-    import matplotlib.pyplot as plt
-
+def _piece(piece: Piece, kept: Kept, tell: Callable[[str, float], None]) -> dict[str, Any]:
     tell(piece.label, 0.0)
-
-    plt.close("all")
     result = piece.result
     frames = result.conditions.get("frames", [])
     facts = []
     if frames:
         facts = [f"{frames[0]['width']} × {frames[0]['height']} pixels"]
         facts += [frames[0][key] for key in ("exposure", "start") if frames[0][key]]
-    figures, pictures = [], result.figures()
-    for k, f in enumerate(pictures):
-        image = f.source()
-        figures.append({"image": image, "caption": f.caption, "alt": f.alt, "width": f.width})
-        tell(piece.label, (k + 1) / len(pictures))
+    pictures = result.figures()
+    images = kept.pictures(piece.facts, piece.number)
+    if images is None or len(images) != len(pictures):
+        images = _drawn(piece.label, pictures, tell)
+        kept.keep_pictures(piece.facts, piece.number, images)
+    figures = [
+        {"image": image, "caption": f.caption, "alt": f.alt, "width": f.width}
+        for image, f in zip(images, pictures)
+    ]
     return {
         "label": piece.label,
         "slug": piece.slug,
@@ -287,6 +295,20 @@ def _piece(piece: Piece, tell: Callable[[str, float], None]) -> dict[str, Any]:
         "tables": result.sheets(),
         "notes": _notes(result.notes),
     }
+
+
+def _drawn(
+    label: str, pictures: Sequence[Picture], tell: Callable[[str, float], None]
+) -> list[str]:
+    """The pictures of a result as sources of images."""
+    import matplotlib.pyplot as plt
+
+    plt.close("all")
+    images = []
+    for k, picture in enumerate(pictures):
+        images.append(picture.source())
+        tell(label, (k + 1) / len(pictures))
+    return images
 
 
 def _notes(notes: Iterable[Note]) -> list[dict[str, Any]]:

@@ -1,6 +1,7 @@
 """Runs a campaign: every test, then the decisions, then the report folder.
 
-A frame that fails becomes a sentence in the report; the other tests go on.
+A measurement that fails becomes a sentence in the report; the others go on. What was measured before from the same
+files with the same settings is not measured again (see `keeping`).
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from astropy.time import Time
 
 from .. import _units, errors
 from .._gateway import told
+from .._interrupts import was_interrupted
 from ..decisions.advice import advise
 from ..decisions.deciding import raw_quantity, stated_quantity
 from ..decisions.means import combine_quantities
@@ -27,6 +29,7 @@ from .answering import answer_for
 from .description import Campaign, Test
 from .folder import REPORT, make_manifest, require_ours, write_folder
 from .judging import judge
+from .keeping import Checksums, Kept
 from .outcome import Outcome, Piece, TestOutcome
 from .reading import read_campaign
 from .report import render
@@ -40,6 +43,7 @@ def run_campaign(
     campaign: Campaign | str | Path,
     *,
     out: str | Path | None = None,
+    fresh: bool = False,
     progress: bool = False,
     report: Callable[[str], None] | None = None,
 ) -> Outcome:
@@ -51,6 +55,8 @@ def run_campaign(
         From `read_campaign`, or the file.
     out : path
         Report folder; ``report`` beside the campaign file by default.
+    fresh : bool
+        Measure everything again, also what an earlier run measured from the same files with the same settings.
     progress : bool
         Show a bar.
     report : callable
@@ -62,6 +68,7 @@ def run_campaign(
         Results by test, decisions, and the paths written.
     """
     _units.flag(progress, "progress")
+    fresh = _units.flag(fresh, "fresh")
     if report is not None and not callable(report):
         raise errors.InputError(
             f"report is {report!r}; give a function that takes a text.",
@@ -72,20 +79,24 @@ def run_campaign(
         campaign = read_campaign(_units.path_of(campaign, "campaign"))
     folder = _units.path_of(out, "out") if out is not None else campaign.path.parent / "report"
     require_ours(folder)
+    sums = Checksums()
+    kept = Kept(folder, campaign.path.parent, sums, fresh=fresh)
     started = datetime.now(timezone.utc)
     # A result is drawn in about the time of measuring a frame.
     drawn = sum(len(t.measurement.groups(t.files)) for t in campaign.tests)
     with _Steps(len(campaign.frames) + drawn + 2, progress, report) as steps:
-        tests = tuple(_measure(campaign, test, steps) for test in campaign.tests)
+        tests = tuple(_measure(campaign, test, kept, steps) for test in campaign.tests)
         steps.next("deciding")
         judgments = tuple(judge(campaign, entry, tests) for entry in campaign.claims)
         advice = advise(_advice_request(campaign, tests))
         answer = answer_for(campaign.decision, judgments, advice, started.date())
-        outcome = Outcome(campaign, tests, judgments, advice, answer, folder, folder / REPORT)
-        manifest = make_manifest(outcome, started)
-        page = render(outcome, manifest, steps.draw)
+        outcome = Outcome(
+            campaign, tests, judgments, advice, answer, folder, folder / REPORT, kept.word
+        )
+        manifest = make_manifest(outcome, started, sums)
+        page = render(outcome, manifest, kept, steps.draw)
         steps.next("writing the report")
-        write_folder(outcome, manifest, page)
+        write_folder(outcome, manifest, page, kept)
     return outcome
 
 
@@ -139,33 +150,46 @@ class _Steps:
             self._bar.update(max(0.0, self._done + share * self._ahead - self._bar.n))
 
 
-def _measure(campaign: Campaign, test: Test, steps: _Steps) -> TestOutcome:
+def _measure(campaign: Campaign, test: Test, kept: Kept, steps: _Steps) -> TestOutcome:
     """One test; what goes wrong with a frame becomes a sentence."""
     measurement = test.measurement
     pieces: list[Piece] = []
     failures: list[str] = []
+    measured = found_before = 0
     for files in measurement.groups(test.files):
         names = [f.name for group in files.values() for f in group]
         steps.next(f"{test.name}: {names[0]}", len(names))
+        setup = Setup(
+            files=files,
+            options=_options(campaign, test),
+            telescope=campaign.telescope.optics,
+            camera=campaign.camera.overrides(),
+        )
         try:
-            setup = Setup(
-                files=files,
-                options=_options(campaign, test),
-                telescope=campaign.telescope.optics,
-                camera=campaign.camera.overrides(),
-            )
-            for part in measurement.measure(setup):
-                # A measurement of one thing is called by its test, one of many by its frame.
-                named = (test.name,) if measurement.together else (test.name, part.label)
-                slug = slug_of(measurement.area, *named)
-                pieces.append(Piece(part.label, slug, part.result, part.aside))
+            facts = kept.facts(measurement, test.name, setup)
+            parts = None if facts is None else kept.find(facts)
+            if parts is not None:
+                found_before += 1
+            else:
+                parts = measurement.measure(setup)
+                measured += 1
+                if facts is not None:
+                    kept.keep(facts, setup, parts)
         except errors.EngineUnavailableError:
             raise
-        except (errors.StarAssayError, OSError) as error:
-            text = " ".join(str(error).split())
+        except Exception as error:
+            if was_interrupted(error):
+                raise
+            text = _failure(error)
             failures.append(
                 text if any(n in text for n in names) else f"{', '.join(names)}: {text}"
             )
+            continue
+        for number, part in enumerate(parts):
+            # A measurement of one thing is called by its test, one of many by its frame.
+            named = (test.name,) if measurement.together else (test.name, part.label)
+            slug = slug_of(measurement.area, *named)
+            pieces.append(Piece(part.label, slug, part.result, part.aside, facts, number))
     counted = [p.result.quantities for p in pieces if not p.aside or not test_is_own(test)]
     quantities, notes = combine_quantities(counted) if counted else ({}, ())
     apart = _far_apart(pieces)
@@ -175,7 +199,19 @@ def _measure(campaign: Campaign, test: Test, steps: _Steps) -> TestOutcome:
             name: dataclasses.replace(q, doubts=(*q.doubts, apart.text))
             for name, q in quantities.items()
         }
-    return TestOutcome(test, tuple(pieces), quantities, tuple(failures), notes)
+    return TestOutcome(
+        test, tuple(pieces), quantities, tuple(failures), notes, measured, found_before
+    )
+
+
+def _failure(error: Exception) -> str:
+    """What went wrong, in one line; a fault of ours says that it is one."""
+    text = " ".join(str(error).split())
+    if isinstance(error, (errors.StarAssayError, OSError)):
+        return text
+    if isinstance(error, MemoryError):
+        return f"not enough memory. {text or 'Close other programs or use smaller frames.'}"
+    return f"a fault of StarAssay's own ({type(error).__name__}: {text}). Please report it."
 
 
 def _far_apart(pieces: Iterable[Piece]) -> Note | None:
