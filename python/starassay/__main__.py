@@ -2,6 +2,16 @@
 
 import signal
 import sys
+from typing import Any
+
+
+def _send_again(lost: Any) -> None:
+    """An interrupt that came inside a callback, where Python can only print it: it comes again a moment later."""
+    if isinstance(lost.exc_value, KeyboardInterrupt) and hasattr(signal, "setitimer"):
+        signal.signal(signal.SIGALRM, lambda *_: signal.raise_signal(signal.SIGINT))
+        signal.setitimer(signal.ITIMER_REAL, 0.001)
+    else:
+        sys.__unraisablehook__(lost)
 
 
 def entry() -> int:
@@ -10,6 +20,7 @@ def entry() -> int:
     Until the libraries are loaded an interrupt waits, since many of them cannot be interrupted while
     they load; and once the work is done it no longer matters.
     """
+    sys.unraisablehook = _send_again
     try:
         try:
             from ._interrupts import held

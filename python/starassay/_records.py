@@ -1981,6 +1981,17 @@ class FocusSurfaceResult(Record):
         uncertainty is NaN where a flat surface is within two standard uncertainties.
     focus_spread : Measured
         Best focus over the whole sensor, largest less least.
+    astigmatic_split : Measured
+        Tangential less sagittal focus at the corners, their mean round the sensor; NaN
+        when too few stars have a shape.
+    middle_split : Measured
+        Distance of the two foci of a star in the middle of the sensor.
+    middle_split_direction : Quantity (deg)
+        Direction of the lines that stars there become outside of focus: from +x towards
+        +y.
+    aberration_shift : Quantity (um)
+        By how much coma and astigmatism together may move the place where stars are
+        smallest; in the uncertainties.
     depth_of_focus : Quantity (um)
         Depth of focus to either side, 2 wavelength N^2: a quarter wave of defocus.
     in_focus_share : float
@@ -2037,6 +2048,10 @@ class FocusSurfaceResult(Record):
     curvature_sag: Measured
     curvature_radius: Measured
     focus_spread: Measured
+    astigmatic_split: Measured
+    middle_split: Measured
+    middle_split_direction: u.Quantity
+    aberration_shift: u.Quantity
     depth_of_focus: u.Quantity
     in_focus_share: float
     in_focus_share_level: float
@@ -2069,6 +2084,10 @@ class FocusSurfaceResult(Record):
         'curvature_sag': ('curvature_sag', 'measured', '', None),
         'curvature_radius': ('curvature_radius', 'measured', '', None),
         'focus_spread': ('focus_spread', 'measured', '', None),
+        'astigmatic_split': ('astigmatic_split', 'measured', '', None),
+        'middle_split': ('middle_split', 'measured', '', None),
+        'middle_split_direction': ('middle_split_direction_deg', 'number', 'deg', None),
+        'aberration_shift': ('aberration_shift_um', 'number', 'um', None),
         'depth_of_focus': ('depth_of_focus_um', 'number', 'um', None),
         'in_focus_share': ('in_focus_share', 'number', '', None),
         'in_focus_share_level': ('in_focus_share_level', 'number', '', None),
@@ -3993,6 +4012,7 @@ NOTES: dict[str, tuple[str, str]] = {
     'field-sharpness.side-not-told': ('info', 'One frame cannot tell on which side of focus a blurred part of the sensor lies.'),
     'field-sharpness.trailing': ('caution', 'All stars are drawn out in one direction, which is no property of the field.'),
     'field-sharpness.undersampled': ('caution', 'Stars are as small as the pixels, so their width is that of the pixels as much as theirs.'),
+    'focus-surface.aberrations': ('caution', 'Coma and astigmatism together move the place where stars are smallest.'),
     'focus-surface.backlash': ('caution', 'The focuser stands elsewhere when it comes from the other side.'),
     'focus-surface.blur-growth': ('doubt', 'Stars grow otherwise with the focuser than the focal ratio says: positions or focal ratio are wrong.'),
     'focus-surface.corners-empty': ('caution', 'Stars leave a part of the sensor empty; the surface there is extrapolated.'),
@@ -4147,6 +4167,7 @@ QUANTITIES: dict[str, QuantityKind] = {
     'sensor_tilt': QuantityKind('sensor_tilt', 'tilt of the sensor, from corner to corner', 'um', 'focus_surface', 0, None, False, 'Take a rich star field at five or more focuser positions on both sides of focus and list the frames under [[focus_surface]].'),
     'curvature_sag': QuantityKind('curvature_sag', 'field curvature, focus of the corner less that of the middle', 'um', 'focus_surface', None, None, None, 'Take a rich star field at five or more focuser positions on both sides of focus and list the frames under [[focus_surface]].'),
     'focus_spread': QuantityKind('focus_spread', 'best focus over the sensor, largest less least', 'um', 'focus_surface', 0, None, False, 'Take a rich star field at five or more focuser positions on both sides of focus and list the frames under [[focus_surface]].'),
+    'astigmatic_split': QuantityKind('astigmatic_split', 'tangential less sagittal focus at the corners', 'um', 'focus_surface', None, None, None, 'Take a rich star field at five or more focuser positions on both sides of focus and list the frames under [[focus_surface]].'),
     'lateral_color': QuantityKind('lateral_color', 'lateral color at the corners of the sensor', 'um', 'lateral_color', 0, None, False, 'Take a rich star field with a color camera, or one frame a filter, and list it under [[lateral_color]].'),
     'lateral_color_angle': QuantityKind('lateral_color_angle', 'lateral color at the corners of the sensor, on the sky', 'arcsec', 'lateral_color', 0, None, False, 'Take a rich star field with a color camera, or one frame a filter, and list it under [[lateral_color]].'),
     'focal_length': QuantityKind('focal_length', 'focal length', 'mm', 'plate_scale', 0, None, None, 'Take a star field, solve it (or list sky positions of its stars), and list it under [[plate_scale]].'),

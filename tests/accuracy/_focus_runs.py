@@ -11,6 +11,7 @@ import dataclasses
 import numpy as np
 from numpy.typing import NDArray
 
+import _field_pairs
 from pairs.diffraction import expected_image
 from pairs.pupil import PupilShape
 from pairs.setup import PairSetup
@@ -125,6 +126,63 @@ def draw(
     slope = tuple(float(-c - 2 * bend * a) for c, a in zip(camera, axis))
     return FocusRun(
         frames, positions, ratio, obstruction, aperture, pitch, (slope[0], slope[1]), bend, split
+    )
+
+
+#: Kinds of telescope whose aberrations change strongly over the field.
+STRONG = ("decentred group", "squeezed lens", "tilted camera", "obstructed")
+
+
+def draw_strong(seed: int, stars: int = 50, steps: int = 9) -> FocusRun:
+    """Draw a run with a telescope of `_field_pairs`: coma, astigmatism and trefoil of some 50 nm that change over the field.
+
+    Parameters
+    ----------
+    seed : int
+        Of all that is drawn; its remainder by four chooses the kind of `STRONG`.
+    stars : int
+        How many.
+    steps : int
+        Frames.
+    """
+    rng = np.random.default_rng(seed)
+    t = _field_pairs.telescope_of(rng, STRONG[seed % len(STRONG)])
+    ny, nx = t.shape
+    depth = 4 * 0.54 * t.focal_ratio**2
+    extent = [
+        t.focus_um(complex(a, b) * t.half_mm) for a in (-0.83, 0, 0.83) for b in (-0.55, 0, 0.55)
+    ]
+    reach = rng.uniform(2.5, 4.0) * depth + 0.5 * (max(extent) - min(extent))
+    middle = 0.5 * (max(extent) + min(extent)) + rng.uniform(-0.4, 0.4) * depth
+    positions = middle + np.linspace(-reach, reach, steps)
+    disc = 1.5 * reach / t.focal_ratio / t.pitch_um + 20
+    place = _apart(rng, stars, nx, ny, max(70.0, 1.5 * disc))
+    flux = 10 ** rng.uniform(4.6, 5.9, len(place))
+    seeing = rng.uniform(1.5, 3.5)
+    rough = rng.uniform(0, 4)
+    frames = []
+    for position in positions:
+        sky = _field_pairs.Sky(
+            place + rng.uniform(-6, 6, 2),
+            flux,
+            float(seeing * np.exp(rng.normal(0, 0.06))),
+            rough_nm=rough,
+        )
+        frames.append(_field_pairs.expose(t, sky, float(position), rng))
+    truth = t.truth()
+    wide, high = nx * t.pitch_um / 1000, ny * t.pitch_um / 1000
+    slope = (truth["tilt_across_width"] / wide, truth["tilt_across_height"] / high)
+    return FocusRun(
+        frames,
+        positions,
+        t.focal_ratio,
+        t.obstruction,
+        t.aperture_mm,
+        t.pitch_um,
+        slope,
+        t.bend_um_per_mm2,
+        # The inverse of what `draw` makes of a split.
+        float(-8 * t.focal_ratio**2 * 2 * np.sqrt(6) * t.astigmatism[0] / 1000),
     )
 
 

@@ -71,6 +71,29 @@ def test_an_interrupt_at_any_moment_of_the_start_is_one_line() -> None:
     assert 130 in interrupt(FEW, 13)
 
 
+_IN_A_CALLBACK = (
+    "import signal, sys, weakref\n"
+    "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
+    "import starassay.cli, starassay.__main__ as command\n"
+    "class Thing: pass\n"
+    "def main():\n"
+    "    thing = Thing()\n"
+    "    seen = weakref.ref(thing, lambda _: signal.raise_signal(signal.SIGINT))\n"
+    "    del thing\n"
+    "    for _ in range(10**9): pass\n"
+    "    return 0\n"
+    "starassay.cli.main = main\n"
+    "sys.exit(command.entry())\n"
+)
+
+
+def test_an_interrupt_inside_a_callback_is_not_lost() -> None:
+    """Python prints what a weak reference's callback raises and goes on; libraries have many while they load."""
+    done = subprocess.run([sys.executable, "-c", _IN_A_CALLBACK], capture_output=True, text=True)
+    assert done.returncode == 130, done.stderr
+    assert done.stderr.splitlines() == ["Interrupted; nothing was written by halves."]
+
+
 @pytest.mark.slow
 def test_many_interrupts() -> None:
     """One of 1,000 that ends in a trace or a crash is too many."""

@@ -17,7 +17,8 @@ from ..stars import StarField
 from ..stars.tables import stacked, stars_of
 from .result import FocusSurface
 
-_COLUMNS = ("x", "y", "flux", "hfr", "hfr_uncertainty", "flags")
+_SHAPE = ("ellipticity", "ellipticity_uncertainty", "position_angle")
+_COLUMNS = ("x", "y", "flux", "hfr", "hfr_uncertainty", *_SHAPE, "flags")
 
 
 def measure_focus_surface(

@@ -55,9 +55,24 @@ class FocusSurface(FocusPlane, Result, _records.FocusSurfaceResult):
             f"{100 * self.in_focus_share:.0f} % of the sensor are sharp at once, at {round(float(self.best_position.value))} um; "
             f"{level} % with the tilt cured."
         )
+        said.append(self.split_sentence())
         if np.isfinite(self.backlash.value):
             said.append(f"Backlash of the focuser {self.backlash}.")
         return said
+
+    def split_sentence(self) -> str:
+        """What parts tangential from sagittal focus."""
+        split, middle = self.astigmatic_split, self.middle_split
+        if not np.isfinite(split.value):
+            return "Astigmatism: not told, too few stars have a shape."
+        if abs(split.value) > 2 * split.uncertainty:
+            side = "farther from" if split.value > 0 else "nearer to"
+            said = f"Astigmatism: at the corners tangential focus lies {abs(split)} {side} the objective than sagittal"
+        else:
+            said = "Astigmatism that grows towards the corners: not told from none"
+        if abs(middle.value) > 3 * middle.uncertainty:
+            said += f"; in the middle of the sensor two foci lie {middle} apart"
+        return said + "."
 
     def sheets(self) -> list[Sheet]:
         """Best focus in the middle and at the rim."""
@@ -94,6 +109,13 @@ class FocusSurface(FocusPlane, Result, _records.FocusSurfaceResult):
                 self.plot_run,
                 "Half-flux radius of the stars in each frame, and the fit's.",
                 f"Blur of {len(self.positions)} frames through focus, best at {self.best_focus}",
+                "half",
+            ),
+            Picture(
+                self.plot_split,
+                "Tangential and sagittal focus from the middle outwards, tilt taken off; shaded one standard "
+                "uncertainty, grey the depth of focus about the middle's.",
+                f"At the corners tangential less sagittal focus {self.astigmatic_split}, their mean {self.curvature_sag}",
                 "half",
             ),
         ]
@@ -150,5 +172,43 @@ class FocusSurface(FocusPlane, Result, _records.FocusSurfaceResult):
             ax.set(xlabel="position of the sensor (um)", ylabel="half-flux radius (um)")
             ax.set_ylim(bottom=0)
             ax.set_title("Blur through focus")
+            ax.legend(loc="best", fontsize=8)
+            return ax
+
+    def plot_split(self, ax: Any = None) -> Any:
+        """Tangential and sagittal focus from the middle of the sensor to its corner.
+
+        Parameters
+        ----------
+        ax : matplotlib axes, optional
+            Where to draw; a new figure by default.
+
+        Returns
+        -------
+        matplotlib axes
+            What was drawn on.
+        """
+        with figure_style():
+            ax = new_axes(ax, figsize=(5.0, 3.6))
+            corner = 0.5 * np.hypot(self.width, self.height) * self.pitch.to_value("mm")
+            share = np.linspace(0, 1, 61)
+            sag, split = self.curvature_sag, self.astigmatic_split
+            bar = np.hypot(sag.uncertainty.value, split.uncertainty.value / 2)
+            depth = self.depth_of_focus.value
+            ax.axhspan(-depth, depth, color=GREY, alpha=0.25, linewidth=0, label="depth of focus")
+            for sign, name, color, style in (
+                (1, "tangential", BLUE, "-"),
+                (-1, "sagittal", ORANGE, "--"),
+            ):
+                z = (sag.value.value + sign * split.value.value / 2) * share**2
+                band = bar * share**2
+                ax.fill_between(corner * share, z - band, z + band, color=color, alpha=0.2, lw=0)
+                ax.plot(corner * share, z, color=color, linestyle=style, label=name)
+            ax.set(
+                xlabel="distance from the middle of the sensor (mm)",
+                ylabel="focus, from that of the middle (um)",
+                xlim=(0, corner),
+            )
+            ax.set_title("Tangential and sagittal focus")
             ax.legend(loc="best", fontsize=8)
             return ax

@@ -21,6 +21,9 @@ internal readonly struct BlurGrowth
     private readonly double unit;
     private readonly double change;
 
+    /// <summary>Squared half-flux radius over squared defocus of the geometric disc.</summary>
+    public double Unit => unit;
+
     public BlurGrowth(double focalRatio, double obstruction, double wavelengthNm)
     {
         unit = (1 + (obstruction * obstruction)) / (8 * focalRatio * focalRatio);

@@ -20,6 +20,10 @@ public static class FocusSurfaceMeasurement
     // Errors of drawn runs over what leaving out frames tells, root mean square over 21 of them: what all frames share does not show there.
     private const double SharedByFrames = 1.39;
 
+    // By how much coma and astigmatism together move the place where stars are smallest: a share of the depth of focus over the product of
+    // their traces in the stars' shapes (drawn runs with strong aberrations).
+    private const double AberrationShift = 0.6;
+
     private const int Grid = 41;
 
     /// <summary>Measures the focus surface.</summary>
@@ -46,21 +50,24 @@ public static class FocusSurfaceMeasurement
             without[k] = SurfaceFit.Of(rest, position, inward, growth, fit.P, cancel: context.Cancel).P;
             context.Report(0.9, "leaving out each frame in turn");
         });
-        return Tell(request, run, fit, free, without, used);
+        double depth = 2 * request.WavelengthNm / 1000 * request.FocalRatio * request.FocalRatio;
+        ShapeFit? Shapes(RunPoint[] points, double[] p) => ShapeFit.Of(points, q => fit.Defocus(p, q), q => fit.InFocus(p, q), growth.Unit, depth);
+        var shapes = new RunShapes(Shapes(run.Points, fit.P),
+            [.. used.Select((f, k) => Shapes([.. run.Points.Where(p => p.Frame != f)], without[k]))], run.Points, depth);
+        return Tell(request, run, fit, free, without, used, shapes);
     }
 
-    private static FocusSurfaceResult Tell(FocusSurfaceRequest request, RunStars run, SurfaceFit fit, SurfaceFit free, double[][] without, int[] used)
+    private static FocusSurfaceResult Tell(FocusSurfaceRequest request, RunStars run, SurfaceFit fit, SurfaceFit free, double[][] without, int[] used, RunShapes shapes)
     {
         double half = RunStars.HalfDiagonal(request), reachU = request.Width / (2 * half), reachV = request.Height / (2 * half);
-        double reachMm = half * request.PitchUm / 1000, depth = 2 * request.WavelengthNm / 1000 * request.FocalRatio * request.FocalRatio;
+        double reachMm = half * request.PitchUm / 1000, depth = shapes.DepthUm, shift = AberrationShift * shapes.Together;
 
         // Leaving out a frame shows what frames differ by (seeing, the focuser's place, stars' noise): the jackknife's variance.
-        Measured Of(Func<double[], double> value, string unit, out double random)
+        Measured Of(Func<double[], double> value, string unit, out double random, double moved)
         {
-            double mean = without.Average(value), n = without.Length;
-            random = SharedByFrames * Math.Sqrt((n - 1) / n * without.Sum(p => Math.Pow(value(p) - mean, 2)));
+            random = SharedByFrames * Jackknife.Scatter([.. without.Select(value)]);
             double at = value(fit.P);
-            return new Measured(at, Math.Sqrt((random * random) + Math.Pow(PositionScale * at, 2)), unit);
+            return new Measured(at, Math.Sqrt((random * random) + Math.Pow(PositionScale * at, 2) + (moved * moved)), unit);
         }
 
         double Width(double[] p) => 2 * reachU * p[1];
@@ -68,13 +75,18 @@ public static class FocusSurfaceMeasurement
         double Corners(double[] p) => Math.Abs(Width(p)) + Math.Abs(Height(p));
         double Angle(double[] p) => Math.Atan(Math.Sqrt((p[1] * p[1]) + (p[2] * p[2])) / 1000 / reachMm) * 180 / Math.PI * 60;
         double Spread(double[] p) => Extent(p, reachU, reachV);
-        Measured focus = Of(p => p[0], "um", out double focusRandom) with { Uncertainty = double.NaN };
-        focus = focus with { Uncertainty = focusRandom };
-        Measured across = Of(Width, "um", out _), up = Of(Height, "um", out _), tilt = Of(Corners, "um", out double tiltRandom);
-        Measured angle = Of(Angle, "arcmin", out _), sag = Of(p => p[3], "um", out double sagRandom), spread = Of(Spread, "um", out double spreadRandom);
+        // A position has no scale; tilts, bowl and the differences between corners are moved alike.
+        Measured focus = Of(p => p[0], "um", out double focusRandom, shift);
+        focus = focus with { Uncertainty = Math.Sqrt((focusRandom * focusRandom) + (shift * shift)) };
+        Measured across = Of(Width, "um", out _, shift), up = Of(Height, "um", out _, shift), sag = Of(p => p[3], "um", out double sagRandom, shift);
+        double corners = Math.Sqrt(2) * shift;
+        Measured tilt = Of(Corners, "um", out double tiltRandom, corners), spread = Of(Spread, "um", out double spreadRandom, corners);
+        double turned = Math.Atan(shift / (2 * Math.Max(reachU, reachV) * reachMm * 1000)) * 180 / Math.PI * 60;
+        Measured angle = Of(Angle, "arcmin", out _, turned);
+        Measured split = shapes.CornerSplit(out double splitRandom), inMiddle = shapes.MiddleSplit(out double direction);
         double radius = reachMm * reachMm * 1000 / (2 * sag.Value);
         bool bent = Math.Abs(sag.Value) > 2 * sag.Uncertainty;
-        Measured backlash = fit.HasBacklash ? Of(p => p[SurfaceFit.Surface], "um", out _) : Measured.None("um");
+        Measured backlash = fit.HasBacklash ? Of(p => p[SurfaceFit.Surface], "um", out _, 0) : Measured.None("um");
 
         int stars = run.X.Length;
         double[] own = new double[stars], ownBar = new double[stars], surface = new double[stars];
@@ -89,6 +101,12 @@ public static class FocusSurfaceMeasurement
         (double share, double best) = Sharp(fit.P, reachU, reachV, depth);
         (double level, _) = Sharp([fit.P[0], 0, 0, fit.P[3]], reachU, reachV, depth);
         List<Note> notes = Notes(request, run, fit, free, used, depth, own, ownBar, surface, reachU, reachV, backlash);
+        if (shift > 0.1 * depth)
+        {
+            notes.Add(FocusSurfaceNotes.Aberrations.Say($"The stars' shapes show coma and astigmatism together, which move the place where stars are " +
+                $"smallest by some {shift:0.#} um; the uncertainties hold that. A defocused pair (wavefront over the field) tells focus and both apart."));
+        }
+
         string[] doubts = [.. notes.Where(n => n.Level == NoteLevel.Doubt).Select(n => n.Text)];
         Quantity Claimed(QuantityDefinition kind, Measured value, double random) =>
             kind.Of(value, random) with { Count = used.Length, DegreesOfFreedom = used.Length - 1, Doubts = doubts };
@@ -108,6 +126,10 @@ public static class FocusSurfaceMeasurement
             InFocusShareLevel = level,
             BestPositionUm = best,
             Backlash = backlash,
+            AstigmaticSplit = split,
+            MiddleSplit = inMiddle,
+            MiddleSplitDirectionDeg = direction,
+            AberrationShiftUm = shift,
             BlurGrowth = Math.Sqrt(free.Far),
             PositionsUm = [.. request.PositionsUm],
             FrameHfrUm = [.. Enumerable.Range(0, request.Stars.Count).Select(run.Median)],
@@ -128,6 +150,7 @@ public static class FocusSurfaceMeasurement
                 Claimed(FocusSurfaceQuantities.SensorTilt, tilt, tiltRandom),
                 Claimed(FocusSurfaceQuantities.CurvatureSag, sag, sagRandom),
                 Claimed(FocusSurfaceQuantities.FocusSpread, spread, spreadRandom),
+                Claimed(FocusSurfaceQuantities.AstigmaticSplit, split, splitRandom),
             ],
             Notes = notes,
         };
@@ -141,8 +164,8 @@ public static class FocusSurfaceMeasurement
         var notes = new List<Note>
         {
             FocusSurfaceNotes.Method.Say($"{run.X.Length} stars in {used.Length} frames. The uncertainties are 1.4 times what leaving out each frame in " +
-                "turn changes, and 1 % for the focuser's scale. The mean of tangential and sagittal focus is meant; a tilt of the sensor and a bowl beside " +
-                "its middle look alike."),
+                "turn changes, and 1 % for the focuser's scale. The surface is the mean of tangential and sagittal focus; what " +
+                "parts them is told by the stars' shapes, to 10 % at best. A tilt of the sensor and a bowl beside its middle look alike."),
         };
         for (int f = 0; f < request.Stars.Count; f++)
         {
@@ -298,7 +321,7 @@ public static class FocusSurfaceMeasurement
         }
 
         if (new[] { request.X.Length, request.Y.Length, request.Flux.Length, request.Hfr.Length, request.HfrUncertainty.Length,
-            request.Flags.Length }.Any(n => n != stars))
+            request.Ellipticity.Length, request.EllipticityUncertainty.Length, request.PositionAngleDeg.Length, request.Flags.Length }.Any(n => n != stars))
         {
             throw new InputException("focus-surface.lengths", $"{stars} stars are announced, but the arrays differ from that in length. Give one value of " +
                 "each for every star.", "x");

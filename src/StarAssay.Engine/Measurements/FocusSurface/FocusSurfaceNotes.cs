@@ -23,6 +23,8 @@ public static class FocusSurfaceNotes
         "A frame's blur without defocus differs clearly from that of the others.");
     public static readonly NoteDefinition Backlash = new("focus-surface.backlash", NoteLevel.Caution,
         "The focuser stands elsewhere when it comes from the other side.");
+    public static readonly NoteDefinition Aberrations = new("focus-surface.aberrations", NoteLevel.Caution,
+        "Coma and astigmatism together move the place where stars are smallest.");
     public static readonly NoteDefinition NotSmooth = new("focus-surface.not-smooth", NoteLevel.Caution,
         "The stars' own best focus departs from a tilted bowl by more than their uncertainties.");
 }

@@ -23,5 +23,11 @@ public static class FocusSurfaceQuantities
         DependsOn = DependsOn.Format,
     };
 
+    public static readonly QuantityDefinition AstigmaticSplit = new("astigmatic_split", "tangential less sagittal focus at the corners", "um",
+        double.NegativeInfinity, double.PositiveInfinity, null, Run)
+    {
+        DependsOn = DependsOn.Format,
+    };
+
     private const string Run = "Take a rich star field at five or more focuser positions on both sides of focus and list the frames under [[focus_surface]].";
 }

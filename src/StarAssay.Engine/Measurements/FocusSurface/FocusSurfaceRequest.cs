@@ -31,6 +31,21 @@ public sealed record FocusSurfaceRequest
     [HandedOver("hfr_uncertainty")]
     public double[] HfrUncertainty { get; init; } = [];
 
+    /// <summary>Ellipticity of each star, 1 - b/a; NaN without one.</summary>
+    [System.Text.Json.Serialization.JsonIgnore]
+    [HandedOver("ellipticity")]
+    public double[] Ellipticity { get; init; } = [];
+
+    /// <summary>Its standard uncertainty.</summary>
+    [System.Text.Json.Serialization.JsonIgnore]
+    [HandedOver("ellipticity_uncertainty")]
+    public double[] EllipticityUncertainty { get; init; } = [];
+
+    /// <summary>Direction of the long axis, from +x towards +y, degrees.</summary>
+    [System.Text.Json.Serialization.JsonIgnore]
+    [HandedOver("position_angle")]
+    public double[] PositionAngleDeg { get; init; } = [];
+
     /// <summary>What was seen on each star, a sum of <see cref="StarMarks"/>.</summary>
     [System.Text.Json.Serialization.JsonIgnore]
     [HandedOver("flags")]
@@ -81,6 +96,9 @@ public sealed record FocusSurfaceRequest
         Flux = [.. fields.SelectMany(f => f.Flux)],
         Hfr = [.. fields.SelectMany(f => f.Hfr)],
         HfrUncertainty = [.. fields.SelectMany(f => f.HfrUncertainty)],
+        Ellipticity = [.. fields.SelectMany(f => f.Ellipticity)],
+        EllipticityUncertainty = [.. fields.SelectMany(f => f.EllipticityUncertainty)],
+        PositionAngleDeg = [.. fields.SelectMany(f => f.PositionAngleDeg)],
         Flags = [.. fields.SelectMany(f => f.Flags.Select(v => (double)v))],
         Stars = [.. fields.Select(f => f.X.Length)],
         PositionsUm = positionUm,

@@ -34,6 +34,18 @@ public sealed record FocusSurfaceResult : IMeasurementResult
     /// <summary>Best focus over the whole sensor, largest less least.</summary>
     public required Measured FocusSpread { get; init; }
 
+    /// <summary>Tangential less sagittal focus at the corners, their mean round the sensor; NaN when too few stars have a shape.</summary>
+    public required Measured AstigmaticSplit { get; init; }
+
+    /// <summary>Distance of the two foci of a star in the middle of the sensor.</summary>
+    public required Measured MiddleSplit { get; init; }
+
+    /// <summary>Direction of the lines that stars there become outside of focus: from +x towards +y.</summary>
+    public required double MiddleSplitDirectionDeg { get; init; }
+
+    /// <summary>By how much coma and astigmatism together may move the place where stars are smallest; in the uncertainties.</summary>
+    public required double AberrationShiftUm { get; init; }
+
     /// <summary>Depth of focus to either side, 2 wavelength N^2: a quarter wave of defocus.</summary>
     public required double DepthOfFocusUm { get; init; }
 

@@ -1,3 +1,4 @@
+using System.Numerics;
 using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 using StarAssay.Engine.Stars;
@@ -11,7 +12,10 @@ namespace StarAssay.Engine.Measurements.FocusSurface;
 /// <param name="V">Row from the middle over the same.</param>
 /// <param name="Size2">Squared half-flux radius, um^2.</param>
 /// <param name="Relative">Relative standard uncertainty of the radius.</param>
-internal readonly record struct RunPoint(int Frame, int Star, double U, double V, double Size2, double Relative);
+/// <param name="Shape">Ellipticity of the moments, (a^2 - b^2) / (a^2 + b^2), in twice the direction of the long axis.</param>
+/// <param name="ShapeUncertainty">Its standard uncertainty.</param>
+internal readonly record struct RunPoint(int Frame, int Star, double U, double V, double Size2, double Relative, Complex Shape,
+    double ShapeUncertainty);
 
 /// <summary>The stars of a run that serve: found again in most of the frames, whole, alone and not clipped.</summary>
 internal sealed class RunStars
@@ -106,7 +110,7 @@ internal sealed class RunStars
                 {
                     double size = request.Hfr[i] * request.PitchUm;
                     own.Add(new RunPoint(f, places.Count, (request.X[i] - middleX) / half, (request.Y[i] - middleY) / half,
-                        size * size, request.HfrUncertainty[i] / request.Hfr[i]));
+                        size * size, request.HfrUncertainty[i] / request.Hfr[i], Shape(request, i), request.EllipticityUncertainty[i]));
                 }
             }
 
@@ -125,6 +129,12 @@ internal sealed class RunStars
         }
 
         return new RunStars(set, [.. points], [.. places.Select(p => p.X)], [.. places.Select(p => p.Y)], placed);
+    }
+
+    private static Complex Shape(FocusSurfaceRequest request, int i)
+    {
+        double axes = 1 - request.Ellipticity[i], square = axes * axes;
+        return Complex.FromPolarCoordinates((1 - square) / (1 + square), request.PositionAngleDeg[i] * Math.PI / 90);
     }
 
     /// <summary>Half the diagonal of the sensor, pixels: where u and v are one.</summary>

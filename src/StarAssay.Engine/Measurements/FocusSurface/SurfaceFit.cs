@@ -21,7 +21,7 @@ internal sealed class SurfaceFit
     private const int Bends = 5;
 
     // Relative uncertainty of a size that the model cannot be better than, and of the blur in focus (drawn runs).
-    private const double Floor = 0.004, InFocus = 0.1;
+    private const double Floor = 0.004, NearFocus = 0.1;
 
     // What is known beforehand of a frame's blur (seeing within minutes) and of its change over the field.
     private const double BlurScatter = 0.2, BendScatter = 0.3;
@@ -43,7 +43,7 @@ internal sealed class SurfaceFit
         backlash = back >= 3 && points.Select(p => p.Frame).Distinct().Count() - back >= 3;
         double[] sorted = [.. points.Select(p => p.Size2).Order()];
         Least = sorted[sorted.Length / 50];
-        sigma = [.. points.Select(p => Math.Sqrt((p.Relative * p.Relative) + (Floor * Floor) + Math.Pow(InFocus * Least / p.Size2, 2)))];
+        sigma = [.. points.Select(p => Math.Sqrt((p.Relative * p.Relative) + (Floor * Floor) + Math.Pow(NearFocus * Least / p.Size2, 2)))];
         P = new double[Count];
     }
 
@@ -101,6 +101,23 @@ internal sealed class SurfaceFit
     /// <summary>Best focus at a place, um.</summary>
     public static double At(ReadOnlySpan<double> p, double u, double v) => p[0] + (p[1] * u) + (p[2] * v) + (p[3] * ((u * u) + (v * v)));
 
+    /// <summary>Distance of a point's sensor from its best focus, um, by unknowns of this fit or of another.</summary>
+    public double Defocus(ReadOnlySpan<double> p, in RunPoint point) => Defocus(p, point, At(p, point.U, point.V));
+
+    /// <summary>Squared size that a star would have in focus, um^2, by unknowns of this fit or of another.</summary>
+    public double InFocus(ReadOnlySpan<double> p, in RunPoint point)
+    {
+        Span<double> basis = stackalloc double[Bends];
+        Basis(point, basis);
+        double blurring = 1;
+        for (int k = 0; k < Bends; k++)
+        {
+            blurring += p[Blur + 1 + frames + Bends + k] * basis[k];
+        }
+
+        return Math.Exp(p[Blur] + p[Blur + 1 + point.Frame]) * blurring;
+    }
+
     /// <summary>Squared size of a point as the fit has it, um^2.</summary>
     public double Model(in RunPoint point) => Model(P, point, At(P, point.U, point.V));
 
@@ -140,20 +157,21 @@ internal sealed class SurfaceFit
         return (surface + shift, Math.Sqrt(ee / ((nn * ee) - (ne * ne))));
     }
 
+    private double Defocus(ReadOnlySpan<double> p, in RunPoint point, double focus) =>
+        position[point.Frame] + (inward[point.Frame] ? p[Surface] : 0) - focus;
+
     private double Model(ReadOnlySpan<double> p, in RunPoint point, double focus)
     {
-        double defocus = position[point.Frame] + (inward[point.Frame] ? p[Surface] : 0) - focus;
         ReadOnlySpan<double> bends = p[(Blur + 1 + frames)..];
-        (double growing, double blurring) = (1, 1);
+        double growing = 1;
         Span<double> basis = stackalloc double[Bends];
         Basis(point, basis);
         for (int k = 0; k < Bends; k++)
         {
             growing += bends[k] * basis[k];
-            blurring += bends[Bends + k] * basis[k];
         }
 
-        return (Math.Exp(p[Blur] + p[Blur + 1 + point.Frame]) * blurring) + (growth.At(defocus, p[Growth..]) * growing);
+        return InFocus(p, point) + (growth.At(Defocus(p, point, focus), p[Growth..]) * growing);
     }
 
     private static void Basis(in RunPoint point, Span<double> basis) =>

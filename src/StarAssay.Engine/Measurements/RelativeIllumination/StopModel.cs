@@ -127,12 +127,8 @@ internal sealed class StopModel
     }
 
     /// <summary>Value of a function of the unknowns and what leaving out each sector in turn changes of it.</summary>
-    public (double Value, double Uncertainty) Of(Func<double[], double> function)
-    {
-        double[] each = [.. Without.Select(function)];
-        double mean = each.Average(), n = each.Length;
-        return (function(P), Math.Sqrt((n - 1) / n * each.Sum(v => Math.Pow(v - mean, 2))));
-    }
+    public (double Value, double Uncertainty) Of(Func<double[], double> function) =>
+        (function(P), Jackknife.Scatter([.. Without.Select(function)]));
 
     /// <summary>Area of the cone that passes when its middle stands beside that of the stop.</summary>
     private double Open(ReadOnlySpan<double> p, double away) =>

@@ -1,3 +1,4 @@
+using System.Numerics;
 using StarAssay.Engine.Measurements.FocusSurface;
 using StarAssay.Engine.Results;
 
@@ -36,6 +37,35 @@ public class FocusSurfaceTests
         Assert.Equal(39.6, found.DepthOfFocusUm, 1e-9);
         Assert.DoesNotContain(found.Notes, n => n.Level != NoteLevel.Info);
         Assert.InRange(found.BlurGrowth, 0.85, 1.2);
+    }
+
+    [Theory]
+    [InlineData(60, 0, 0)]
+    [InlineData(-45, 30, 25)]
+    public void What_parts_tangential_from_sagittal_focus_is_found(double corner, double middle, double along)
+    {
+        FocusSurfaceResult found = FocusSurfaceMeasurement.Measure(Run(9, Positions, corner: corner, middle: middle, alongDeg: along), new RunContext());
+        Assert.True(Math.Abs(found.AstigmaticSplit.Value - corner) < 2 * found.AstigmaticSplit.Uncertainty, $"{found.AstigmaticSplit} for {corner}");
+        Assert.True(found.AstigmaticSplit.Uncertainty < 10);
+        Assert.True(Math.Abs(found.MiddleSplit.Value - middle) < Math.Max(2, 2 * found.MiddleSplit.Uncertainty), $"{found.MiddleSplit} for {middle}");
+        if (middle > 0)
+        {
+            Assert.Equal(along, found.MiddleSplitDirectionDeg, 3.0);
+        }
+
+        Near(Truth[3], found.CurvatureSag);
+        Assert.Equal(found.AstigmaticSplit, found.Quantities.Single(q => q.Name == "astigmatic_split").Value);
+    }
+
+    [Fact]
+    public void Coma_with_astigmatism_widens_the_bars_and_is_said()
+    {
+        FocusSurfaceResult clean = FocusSurfaceMeasurement.Measure(Run(9, Positions, corner: 60), new RunContext());
+        FocusSurfaceResult with = FocusSurfaceMeasurement.Measure(Run(9, Positions, corner: 60, staying: 0.3), new RunContext());
+        Assert.DoesNotContain(clean.Notes, n => n.Code == FocusSurfaceNotes.Aberrations.Code);
+        Assert.Contains(with.Notes, n => n.Code == FocusSurfaceNotes.Aberrations.Code);
+        Assert.True(with.AberrationShiftUm > 5 * clean.AberrationShiftUm);
+        Assert.True(with.CurvatureSag.Uncertainty > with.AberrationShiftUm);
     }
 
     [Fact]
@@ -151,7 +181,10 @@ public class FocusSurfaceTests
         Assert.True(Math.Abs(found.Value - truth) < Math.Max(2, 3 * found.Uncertainty), $"{found} for {truth}");
     }
 
-    private static FocusSurfaceRequest Run(int seed, double[] positions, int stars = 90, double backlash = 0)
+    // corner: tangential less sagittal focus there; middle: the same in the middle, lines along that direction outside of focus;
+    // staying: ellipticity along x that does not change through focus.
+    private static FocusSurfaceRequest Run(int seed, double[] positions, int stars = 90, double backlash = 0, double corner = 0, double middle = 0,
+        double alongDeg = 0, double staying = 0)
     {
         var random = new Random(seed);
         double Normal() => Math.Sqrt(-2 * Math.Log(1 - random.NextDouble())) * Math.Cos(2 * Math.PI * random.NextDouble());
@@ -159,6 +192,7 @@ public class FocusSurfaceTests
         (double X, double Y, double Flux)[] field = [.. Enumerable.Range(0, stars).Select(_ =>
             (random.NextDouble() * Width, random.NextDouble() * Height, Math.Exp(3 * random.NextDouble())))];
         var (x, y, flux, hfr, bar) = (new List<double>(), new List<double>(), new List<double>(), new List<double>(), new List<double>());
+        var (long1, angle) = (new List<double>(), new List<double>());
         for (int f = 0; f < positions.Length; f++)
         {
             double seeing = 7 * Math.Exp(0.05 * Normal()), shiftX = 5 * Normal(), shiftY = 5 * Normal();
@@ -174,6 +208,16 @@ public class FocusSurfaceTests
                 flux.Add(light);
                 hfr.Add(size * (1 + (0.01 * Normal())));
                 bar.Add(0.01 * size);
+
+                // Half axes grow with the distance from each focus; blur adds to their squares as its half-flux radius, sigma sqrt(2 ln 2), says, which
+                // is what weighted moments show of drawn stars (docs/accuracy.md): here only algebra, signs and directions are checked.
+                Complex split = (-corner * new Complex(u, v) * new Complex(u, v)) + Complex.FromPolarCoordinates(middle, alongDeg * Math.PI / 90);
+                double s = split.Magnitude, blur = 8 * Ratio * Ratio * 2 * Math.Log(2) * seeing * seeing;
+                double a2 = Math.Pow(defocus + (s / 2), 2) + blur, b2 = Math.Pow(defocus - (s / 2), 2) + blur;
+                Complex shape = Complex.FromPolarCoordinates((a2 - b2) / (a2 + b2), split.Phase) + staying;
+                double e = shape.Magnitude;
+                long1.Add(1 - Math.Sqrt((1 - e) / (1 + e)));
+                angle.Add(shape.Phase * 90 / Math.PI);
             }
         }
 
@@ -184,6 +228,9 @@ public class FocusSurfaceTests
             Flux = [.. flux],
             Hfr = [.. hfr],
             HfrUncertainty = [.. bar],
+            Ellipticity = [.. long1],
+            EllipticityUncertainty = [.. x.Select(_ => 0.01)],
+            PositionAngleDeg = [.. angle],
             Flags = new double[x.Count],
             Stars = [.. positions.Select(_ => stars)],
             PositionsUm = positions,

@@ -1,0 +1,61 @@
+using System.Numerics;
+using StarAssay.Engine.Numerics;
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Measurements.FocusSurface;
+
+/// <summary>What the shapes of a run's stars tell: the split of tangential and sagittal focus, and how much coma goes with it.</summary>
+/// <param name="whole">Of all frames; null when too few stars have a shape.</param>
+/// <param name="without">With each frame left out in turn.</param>
+/// <param name="points">Stars by frame.</param>
+/// <param name="depthUm">Depth of focus to either side.</param>
+internal sealed class RunShapes(ShapeFit? whole, ShapeFit?[] without, RunPoint[] points, double depthUm)
+{
+    /// <summary>Depth of focus to either side, um.</summary>
+    public double DepthUm => depthUm;
+
+    /// <summary>How much of coma (E) and astigmatism (O) meet in the stars' shapes, E O / (1 + O^2) depths of focus, um.</summary>
+    /// <remarks>
+    /// Half-flux radii of stars with coma C and astigmatism A are least where the wavefront's defocus is not zero: the first term that does
+    /// not vanish by symmetry is Re(C^2 A*). Coma leaves C^2 in the stars' shapes, astigmatism A. Strong astigmatism leaves of itself in
+    /// what should be coma alone, hence the denominator (drawn runs). Tracking errors look like coma here.
+    /// </remarks>
+    public double Together
+    {
+        get
+        {
+            if (whole is null)
+            {
+                return 0;
+            }
+
+            double even = ShapeFit.Strength(whole.Even, points) / (depthUm * depthUm), odd = ShapeFit.Strength(whole.Odd, points) / depthUm;
+            return depthUm * even * odd / (1 + (odd * odd));
+        }
+    }
+
+    /// <summary>Tangential less sagittal focus at the corners, by what grows with the squared height.</summary>
+    public Measured CornerSplit(out double random) => Of(fit => -fit.Odd[2].Real / ShapeFit.Response, out random);
+
+    /// <summary>The split in the middle of the sensor, and the direction of the lines that stars become outside of focus, degrees.</summary>
+    public Measured MiddleSplit(out double directionDeg)
+    {
+        Complex odd = whole?.Odd[0] ?? Complex.NaN;
+        directionDeg = odd.Phase * 90 / Math.PI;
+        Complex along = odd / odd.Magnitude;
+        return Of(fit => (fit.Odd[0] * Complex.Conjugate(along)).Real / ShapeFit.Response, out _);
+    }
+
+    private Measured Of(Func<ShapeFit, double> value, out double random)
+    {
+        random = double.NaN;
+        if (whole is null || without.Any(fit => fit is null))
+        {
+            return Measured.None("um");
+        }
+
+        double at = value(whole);
+        random = Jackknife.Scatter([.. without.Select(fit => value(fit!))]);
+        return new Measured(at, Math.Sqrt((random * random) + Math.Pow(ShapeFit.ResponseScatter * at, 2)), "um");
+    }
+}

@@ -1,0 +1,122 @@
+using MathNet.Numerics.LinearAlgebra;
+using Complex = System.Numerics.Complex;
+
+namespace StarAssay.Engine.Measurements.FocusSurface;
+
+/// <summary>How the stars' length and direction change through focus: the astigmatism over the field.</summary>
+/// <remarks>
+/// A cone with two foci, tangential and sagittal, s apart, makes of a star at the distance d from their mean an ellipse with half axes
+/// growing as d - s / 2 and d + s / 2. Its squared size times its ellipticity, as a complex number of twice the direction, grows by s d: what
+/// turns by a quarter turn through focus is astigmatism, what stays is coma, tracking or a squeezed stop. Both are told as
+/// c0 + c1 h + c2 h^2, h = u + i v (nodal aberration theory, Thompson 2005, J. Opt. Soc. Am. A 22, 1389, from memory).
+/// </remarks>
+internal sealed class ShapeFit
+{
+    /// <summary>What the moments of drawn stars show of the ellipse of the cone, and how well that is known.</summary>
+    public const double Response = 0.99, ResponseScatter = 0.07;
+
+    private const int Terms = 3, LeastPoints = 40, Rounds = 4;
+
+    // Ellipticity that no shape is known better than.
+    private const double Floor = 0.02;
+
+    private ShapeFit(Complex[] even, Complex[] odd) => (Even, Odd) = (even, odd);
+
+    /// <summary>What stays through focus, um^2.</summary>
+    public Complex[] Even { get; }
+
+    /// <summary>What turns: sagittal less tangential focus, in twice the direction along the tangential plane, um; the response still in it.</summary>
+    public Complex[] Odd { get; }
+
+    /// <summary>One of the two at a place.</summary>
+    public static Complex At(Complex[] c, double u, double v)
+    {
+        var h = new Complex(u, v);
+        return c[0] + (h * (c[1] + (h * c[2])));
+    }
+
+    /// <summary>Fits the shapes of a run; null where too few stars have one.</summary>
+    /// <param name="points">Stars by frame.</param>
+    /// <param name="defocus">Distance of each point from best focus, um.</param>
+    /// <param name="blur">Its squared size in focus, um^2.</param>
+    /// <param name="growth">Squared size over squared defocus far from focus.</param>
+    /// <param name="depthUm">Depth of focus to either side.</param>
+    public static ShapeFit? Of(RunPoint[] points, Func<RunPoint, double> defocus, Func<RunPoint, double> blur, double growth, double depthUm)
+    {
+        RunPoint[] shaped = [.. points.Where(p => double.IsFinite(p.Shape.Real + p.Shape.Imaginary + p.ShapeUncertainty))];
+        if (shaped.Length < LeastPoints)
+        {
+            return null;
+        }
+
+        var rows = new Complex[shaped.Length][];
+        var seen = new Complex[shaped.Length];
+        double[] near = new double[shaped.Length], far = new double[shaped.Length];
+        for (int i = 0; i < shaped.Length; i++)
+        {
+            RunPoint p = shaped[i];
+            double d = defocus(p), size = (d * d) + (Math.Max(0, blur(p)) / growth), out2 = Math.Pow(d / (2 * depthUm), 2);
+            var h = new Complex(p.U, p.V);
+            rows[i] = [1, h, h * h, d, d * h, d * h * h];
+            seen[i] = size * p.Shape;
+            near[i] = 1 / (size * Math.Sqrt((p.ShapeUncertainty * p.ShapeUncertainty) + (Floor * Floor)));
+            far[i] = near[i] * out2 / (1 + out2);
+        }
+
+        // Near focus diffraction shapes a star otherwise than the cone does, and coma shows; far from it the cone alone is left.
+        Complex[]? turning = Solve(rows, seen, far), staying = Solve(rows, seen, near);
+        return turning is null || staying is null ? null : new ShapeFit(staying[..Terms], turning[Terms..]);
+    }
+
+    private static Complex[]? Solve(Complex[][] rows, Complex[] seen, double[] weight)
+    {
+        const int n = 2 * Terms;
+        Complex[] found = new Complex[n];
+        double[] robust = [.. seen.Select(_ => 1.0)];
+        for (int round = 0; round < Rounds; round++)
+        {
+            var a = Matrix<Complex>.Build.Dense(n, n);
+            var b = Vector<Complex>.Build.Dense(n);
+            for (int i = 0; i < rows.Length; i++)
+            {
+                double w = weight[i] * weight[i] * robust[i];
+                for (int j = 0; j < n; j++)
+                {
+                    Complex left = w * Complex.Conjugate(rows[i][j]);
+                    b[j] += left * seen[i];
+                    for (int k = 0; k < n; k++)
+                    {
+                        a[j, k] += left * rows[i][k];
+                    }
+                }
+            }
+
+            found = a.Solve(b).ToArray();
+            if (!found.All(c => double.IsFinite(c.Real + c.Imaginary)))
+            {
+                return null;
+            }
+
+            double[] off = [.. rows.Select((row, i) => weight[i] * (seen[i] - Sum(row, found)).Magnitude)];
+            double usual = Math.Max(1e-9, Numerics.Robust.Median(off));
+            robust = [.. off.Select(o => 1 / Math.Sqrt(1 + Math.Pow(o / (2 * usual), 2)))];
+        }
+
+        return found;
+    }
+
+    private static Complex Sum(Complex[] row, Complex[] c)
+    {
+        Complex sum = 0;
+        for (int k = 0; k < c.Length; k++)
+        {
+            sum += row[k] * c[k];
+        }
+
+        return sum;
+    }
+
+    /// <summary>Root mean square over the stars of one of the two.</summary>
+    public static double Strength(Complex[] c, RunPoint[] points) =>
+        Math.Sqrt(points.Average(p => Math.Pow(At(c, p.U, p.V).Magnitude, 2)));
+}
