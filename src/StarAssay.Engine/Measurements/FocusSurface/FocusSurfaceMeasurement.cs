@@ -57,7 +57,8 @@ public static class FocusSurfaceMeasurement
         return Tell(request, run, fit, free, without, used, shapes);
     }
 
-    private static FocusSurfaceResult Tell(FocusSurfaceRequest request, RunStars run, SurfaceFit fit, SurfaceFit free, double[][] without, int[] used, RunShapes shapes)
+    private static FocusSurfaceResult Tell(FocusSurfaceRequest request, RunStars run, SurfaceFit fit, SurfaceFit free, double[][] without, int[] used,
+        RunShapes shapes)
     {
         double half = RunStars.HalfDiagonal(request), reachU = request.Width / (2 * half), reachV = request.Height / (2 * half);
         double reachMm = half * request.PitchUm / 1000, depth = shapes.DepthUm, shift = AberrationShift * shapes.Together;
