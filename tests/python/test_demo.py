@@ -19,7 +19,8 @@ from astropy.table import QTable
 
 from starassay import cli, read_campaign, run_campaign
 from conftest import report_text
-from starassay.campaign.folder import checksum
+from starassay.campaign.keeping import checksum
+from starassay.results import Picture
 from starassay.simulation.demo import campaign_text
 
 
@@ -201,16 +202,19 @@ def test_manifest_holds_what_is_needed_to_run_it_again(demo: Path) -> None:
     assert len(record["decisions"]) == 6 and record["advice"]["limit"]
 
 
-def test_running_again_gives_the_same_numbers(demo: Path, tmp_path: Path) -> None:
-    """A campaign of one pair alone, run twice: the same bytes in every result."""
+def test_running_again_gives_the_same_numbers(
+    demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A campaign of one pair alone, measured twice: the same bytes in every result."""
     text = (demo / "campaign.toml").read_text(encoding="utf-8")
     start, end = text.index("[[stars]]"), text.index("[[wavefront]]")
     copy = tmp_path / "campaign.toml"
     copy.write_text((text[:start] + text[end:]).replace("pair-*", "pair-1"), encoding="utf-8")
     shutil.copytree(demo / "frames", tmp_path / "frames")
+    monkeypatch.setattr(Picture, "source", lambda self: "data:image/png;base64,")
     found = []
     for _ in range(2):
-        assert cli.main(["run", str(tmp_path), "--quiet"]) == 0
+        assert cli.main(["run", str(tmp_path), "--quiet", "--fresh"]) == 0
         manifest = json.loads((tmp_path / "report" / "manifest.json").read_text(encoding="utf-8"))
         found.append({k: v for k, v in manifest["written"].items() if k != "report.html"})
     assert found[0] == found[1] and len(found[0]) >= 4

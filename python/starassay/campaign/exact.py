@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from astropy import units as u
 from astropy.coordinates import SkyCoord
-from astropy.wcs import WCS, Sip
+from astropy.wcs import WCS, WCSCOMPARE_ANCILLARY, Sip
 
 _KIND = "$"
 _PACKAGE = __name__.split(".")[0]
@@ -169,12 +169,16 @@ def _wcs_parts(wcs: WCS) -> dict[str, Any]:
         if sip is None
         else [None if a is None else np.array(a) for a in (sip.a, sip.b, sip.ap, sip.bp, sip.crpix)]
     )
-    # What is not among the parts shows here: then it is not the same solution.
+    # What is not among the parts shows here, but for dates and the like, which move no star.
     again = _wcs_of(parts)
     tables = (wcs.cpdis1, wcs.cpdis2, wcs.det2im1, wcs.det2im2)
-    if wcs.naxis != 2 or any(t is not None for t in tables) or not again.wcs.compare(w):
+    if wcs.naxis != 2 or any(t is not None for t in tables) or not _same(again, wcs):
         raise NotExact("A celestial solution of this kind is not kept.")
     return parts
+
+
+def _same(one: WCS, other: WCS) -> bool:
+    return bool(one.wcs.compare(other.wcs, WCSCOMPARE_ANCILLARY))
 
 
 def _listed(value: Any) -> Any:

@@ -171,4 +171,5 @@ class RelativeIllumination(Result, _records.RelativeIlluminationResult):
 def _percent(share: Any) -> str:
     value, bar = 100 * share.value.value, 100 * share.uncertainty.value
     digits = 1 if bar >= 0.095 else 2
-    return f"{value:.{digits}f} ± {bar:.{digits}f} %"
+    # What rounds to zero has no sign.
+    return f"{round(float(value), digits) + 0.0:.{digits}f} ± {bar:.{digits}f} %"
