@@ -38,6 +38,7 @@ FREE = {
     # Whatever was drawn.
     ("write_frame", "truth"): (MAPPING,),
     ("write_campaign_frames", "folder"): ("no-such-thing",),
+    ("watch_folder", "page"): ("no-such-thing",),
 }
 #: Takes no arguments, or a whole record that the engine checks by itself.
 RECORD = {"advise"}
@@ -108,6 +109,7 @@ def sound(folder: Path) -> dict[str, dict[str, Any]]:
         "write_frame": {"path": folder / "a.fits", "frame": inside, "truth": {}},
         "write_campaign_frames": {"folder": folder, "telescope": scope},
         "begin_campaign": {"folder": folder},
+        "watch_folder": {"folder": folder, "measure": "stars"},
         "read_campaign": {"path": folder},
         "run_campaign": {"campaign": folder},
         "compare_reports": {"folders": [folder, folder / "other"]},

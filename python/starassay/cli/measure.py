@@ -48,15 +48,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
             one.command, help=one.help, description=one.help, epilog=f"example: {one.example}"
         )
         _add_files(sub, one)
-        for option in one.options:
-            _add_option(sub, option)
-        scope = sub.add_argument_group("telescope")
-        for name, needed in one.facts().items():
-            _add_option(scope, TELESCOPE[name], needed=needed)
-        camera = sub.add_argument_group("camera, where the header is silent or wrong")
-        for option in CAMERA.values():
-            if option.name not in {o.name for o in one.options}:
-                _add_option(camera, option)
+        add_options(sub, one)
         out = sub.add_argument_group("output")
         out.add_argument(
             "--json",
@@ -69,6 +61,19 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         out.add_argument("--plot", metavar="FILE", help="draw the result (PNG, SVG or PDF)")
         out.add_argument("--quiet", action="store_true", help="print no summary and no notes")
         sub.set_defaults(_measurement=one)
+
+
+def add_options(parser: argparse.ArgumentParser, one: Measurement) -> None:
+    """What can be said to a measurement beside its files."""
+    for option in one.options:
+        _add_option(parser, option)
+    scope = parser.add_argument_group("telescope")
+    for name, needed in one.facts().items():
+        _add_option(scope, TELESCOPE[name], needed=needed)
+    camera = parser.add_argument_group("camera, where the header is silent or wrong")
+    for option in CAMERA.values():
+        if option.name not in {o.name for o in one.options}:
+            _add_option(camera, option)
 
 
 def _add_files(parser: argparse.ArgumentParser, one: Measurement) -> None:
@@ -123,8 +128,6 @@ def _said(args: argparse.Namespace, options: Iterable[Option]) -> dict[str, Any]
 
 def setup_of(args: argparse.Namespace, one: Measurement) -> Setup:
     """The command line as the measurement takes it."""
-    from ..optics.telescope import Telescope, read_vanes
-
     files: dict[str, tuple[Path, ...]] = {}
     stated = _together(args, one)
     for role in one.roles:
@@ -133,6 +136,18 @@ def setup_of(args: argparse.Namespace, one: Measurement) -> Setup:
             files[role.name] = tuple(
                 Path(v) for v in (value if isinstance(value, list) else [value])
             )
+    return setup_with(args, one, files, progress=not args.quiet and sys.stderr.isatty())
+
+
+def setup_with(
+    args: argparse.Namespace,
+    one: Measurement,
+    files: dict[str, tuple[Path, ...]],
+    progress: bool = False,
+) -> Setup:
+    """The options of a command line with files that come from elsewhere."""
+    from ..optics.telescope import Telescope, read_vanes
+
     options = _said(args, one.options)
     wrong = one.complaint(files, options)
     if wrong is not None:
@@ -154,7 +169,7 @@ def setup_of(args: argparse.Namespace, one: Measurement) -> Setup:
         },
         telescope=telescope,
         camera=_said(args, (o for o in CAMERA.values() if o.name not in own)),
-        progress=not args.quiet and sys.stderr.isatty(),
+        progress=progress,
     )
 
 

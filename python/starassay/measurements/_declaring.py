@@ -25,6 +25,7 @@ from ..optics.telescope import Telescope
 from ..results import Result
 from ._drafting import Draft
 from ._planning import Recipe
+from ._watching import Watch
 
 
 @dataclasses.dataclass(frozen=True)
@@ -342,6 +343,8 @@ class Measurement:
         From all frames of a folder at a glance to the entries that this measurement would make of them.
     recipe : Recipe or None
         What it needs from a night that is still to come.
+    watch : Watch or None
+        What of it can be watched, frame by frame, while somebody turns screws. The frames are those of its first role.
     words : dict of str to str
         Terms that its report uses, with their meaning.
     caveat : str
@@ -367,6 +370,7 @@ class Measurement:
     ] | None = None
     draft: Callable[[Sequence[Glance]], list[Draft]] | None = None
     recipe: Recipe | None = None
+    watch: Watch | None = None
     words: Mapping[str, str] = dataclasses.field(default_factory=dict)
     caveat: str = ""
     caution: tuple[str, ...] = ()

@@ -8,6 +8,7 @@ from typing import Any
 
 from ..._records import ALIGNMENT_REQUEST, MEASUREMENTS
 from .._declaring import IN_FILE, Measurement, Part, Role, Setup, in_file, options
+from .watching import WATCH
 
 
 def measure(setup: Setup) -> list[Part]:
@@ -65,6 +66,7 @@ MEASUREMENT = Measurement(
     measure=measure,
     # No draft: such frames are drafted as pairs for the wavefront, which holds the coma too.
     check=check,
+    watch=WATCH,
     telescope="aperture focal_length [obstruction] [vanes]",
     light="wavelength",
     light_needed=True,

@@ -8,6 +8,7 @@ from ..._records import FIELD_SHARPNESS_REQUEST, MEASUREMENTS
 from ...imaging.glances import Glance
 from .._declaring import IN_FILE, Measurement, Option, Part, Role, Setup, in_file, options
 from .._drafting import Draft, focus_runs, paths, titled, together
+from .watching import WATCH
 
 
 def measure(setup: Setup) -> list[Part]:
@@ -64,6 +65,7 @@ MEASUREMENT = Measurement(
     ),
     measure=measure,
     draft=draft,
+    watch=WATCH,
     telescope="[aperture] [focal_length] [obstruction]",
     light="wavelength",
     together=False,

@@ -9,6 +9,7 @@ from ...imaging.glances import Glance
 from .._declaring import IN_FILE, Measurement, Option, Part, Role, Setup, in_file, options
 from .._drafting import Draft, focus_runs, paths, titled, together
 from .planning import RECIPE
+from .watching import WATCH
 
 
 def measure(setup: Setup) -> list[Part]:
@@ -74,6 +75,7 @@ MEASUREMENT = Measurement(
     measure=measure,
     draft=draft,
     recipe=RECIPE,
+    watch=WATCH,
     telescope="[focal_length]",
     light="filter_wavelength",
     together=False,
