@@ -23,6 +23,8 @@ from starassay import cli, lab
 from starassay.lab.aberration_sheet import MODES
 from starassay.lab.exercise import SIGNS
 
+TOP = Path(__file__).resolve().parents[2]
+
 
 def pictures(html: str) -> list[np.ndarray]:
     """The pictures of a sheet, as pixels."""
@@ -264,12 +266,21 @@ def test_page_moves_in_a_browser(page: Path, tmp_path: Path) -> None:
     assert "0.100 waves" in seen[0] and "0.200 waves" in seen[1] and "Strehl" in seen[-1]
 
 
-@pytest.mark.parametrize("name", ["quarter-wave", "inside-against-outside", "why-blue-stars-bloat"])
+NOTEBOOKS = sorted(p.stem for p in (TOP / "examples" / "classroom").glob("*.ipynb"))
+
+
+def test_every_notebook_is_listed() -> None:
+    page = (TOP / "docs" / "lab.md").read_text(encoding="utf-8")
+    assert len(NOTEBOOKS) == 9
+    assert all(f"examples/classroom/{name}.ipynb" in page for name in NOTEBOOKS)
+
+
+@pytest.mark.parametrize("name", NOTEBOOKS)
 def test_notebooks_run(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Each from start to end; their own assertions compare with published values."""
     nbformat, nbclient = pytest.importorskip("nbformat"), pytest.importorskip("nbclient")
     monkeypatch.setenv("PYTHONPATH", str(Path(cli.__file__).parents[2]))
-    path = Path(__file__).resolve().parents[2] / "examples" / "classroom" / f"{name}.ipynb"
+    path = TOP / "examples" / "classroom" / f"{name}.ipynb"
     notebook = nbformat.read(path, as_version=4)
     assert not any(c.get("outputs") for c in notebook.cells), "store no output"
     client = nbclient.NotebookClient(notebook, timeout=120, kernel_name="python3")
@@ -277,7 +288,9 @@ def test_notebooks_run(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     client.comm_open_handlers = {}
     asyncio.run(client.async_execute())
     shown = [o for c in notebook.cells for o in c.get("outputs", [])]
-    assert any("sa-sheet" in o.get("data", {}).get("text/html", "") for o in shown)
+    data = [o.get("data", {}) for o in shown]
+    assert any("image/png" in d or "<img" in d.get("text/html", "") for d in data), "no picture"
+    assert "Worksheet" in "".join(c.source for c in notebook.cells)
     assert not any(o["output_type"] == "error" for o in shown)
 
 

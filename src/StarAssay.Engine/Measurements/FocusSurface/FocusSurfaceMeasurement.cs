@@ -24,6 +24,9 @@ public static class FocusSurfaceMeasurement
     // their traces in the stars' shapes (drawn runs with strong aberrations).
     private const double AberrationShift = 0.6;
 
+    // The same of the split, in those of the surface.
+    private const double SplitShift = 1.5;
+
     private const int Grid = 41;
 
     /// <summary>Measures the focus surface.</summary>
@@ -84,7 +87,7 @@ public static class FocusSurfaceMeasurement
         Measured tilt = Of(Corners, "um", out double tiltRandom, corners), spread = Of(Spread, "um", out double spreadRandom, corners);
         double turned = Math.Atan(shift / (2 * Math.Max(reachU, reachV) * reachMm * 1000)) * 180 / Math.PI * 60;
         Measured angle = Of(Angle, "arcmin", out _, turned);
-        Measured split = shapes.CornerSplit(out double splitRandom), inMiddle = shapes.MiddleSplit(out double direction);
+        Measured split = shapes.CornerSplit(SplitShift * shift, out double splitRandom), inMiddle = shapes.MiddleSplit(SplitShift * shift, out double direction);
         double radius = reachMm * reachMm * 1000 / (2 * sag.Value);
         bool bent = Math.Abs(sag.Value) > 2 * sag.Uncertainty;
         Measured backlash = fit.HasBacklash ? Of(p => p[SurfaceFit.Surface], "um", out _, 0) : Measured.None("um");

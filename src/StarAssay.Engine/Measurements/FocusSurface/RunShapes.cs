@@ -35,18 +35,20 @@ internal sealed class RunShapes(ShapeFit? whole, ShapeFit?[] without, RunPoint[]
     }
 
     /// <summary>Tangential less sagittal focus at the corners, by what grows with the squared height.</summary>
-    public Measured CornerSplit(out double random) => Of(fit => -fit.Odd[2].Real / ShapeFit.Response, out random);
+    /// <param name="moved">What coma may make of it, um.</param>
+    /// <param name="random">Its part of the uncertainty that frames show.</param>
+    public Measured CornerSplit(double moved, out double random) => Of(fit => -fit.Odd[2].Real / ShapeFit.Response, moved, out random);
 
     /// <summary>The split in the middle of the sensor, and the direction of the lines that stars become outside of focus, degrees.</summary>
-    public Measured MiddleSplit(out double directionDeg)
+    public Measured MiddleSplit(double moved, out double directionDeg)
     {
         Complex odd = whole?.Odd[0] ?? Complex.NaN;
         directionDeg = odd.Phase * 90 / Math.PI;
         Complex along = odd / odd.Magnitude;
-        return Of(fit => (fit.Odd[0] * Complex.Conjugate(along)).Real / ShapeFit.Response, out _);
+        return Of(fit => (fit.Odd[0] * Complex.Conjugate(along)).Real / ShapeFit.Response, moved, out _);
     }
 
-    private Measured Of(Func<ShapeFit, double> value, out double random)
+    private Measured Of(Func<ShapeFit, double> value, double moved, out double random)
     {
         random = double.NaN;
         if (whole is null || without.Any(fit => fit is null))
@@ -56,6 +58,6 @@ internal sealed class RunShapes(ShapeFit? whole, ShapeFit?[] without, RunPoint[]
 
         double at = value(whole);
         random = Jackknife.Scatter([.. without.Select(fit => value(fit!))]);
-        return new Measured(at, Math.Sqrt((random * random) + Math.Pow(ShapeFit.ResponseScatter * at, 2)), "um");
+        return new Measured(at, Math.Sqrt((random * random) + Math.Pow(ShapeFit.ResponseScatter * at, 2) + (moved * moved)), "um");
     }
 }
