@@ -1,4 +1,7 @@
-// Pictures of a page at given widths, at full height; says what does not fit. See shots.py.
+// Pictures of a page at given widths, at full height; says what does not fit, how small letters get, and what has no text:
+//
+//     npm install --prefix build/browser playwright-core
+//     NODE_PATH=build/browser/node_modules node tests/browser/shots.js file://PAGE $(which chromium) OUT 1200 400
 const { chromium } = require("playwright-core");
 
 const [, , address, browserPath, out, ...widths] = process.argv;
