@@ -193,6 +193,21 @@ DECISION_REQUEST = Request(
     Field('missing_test', 'missing_test', '', 'text', 'What test would give the number, when there is none: a sentence.', default=''),
 )
 
+#: A frame with a bright surface that ends at a dark one, and what made it.
+EDGE_CONTRAST_REQUEST = Request(
+    Field('subject', 'subject', '', 'choice', "What the edge is of: an even surface, or the Moon's sunlit limb.", default='surface', choices=('surface', 'moon')),
+    Field('phase_angle', 'phase_angle_deg', 'deg', 'number', 'Angle Sun - Moon - observer, deg: 0 at full Moon, 90 at the quarters; NaN: not known.', low=0, high=170),
+    Field('bias_level', 'bias_level_adu', 'adu', 'number', 'Level without light (bias and dark), ADU; NaN: not known, then glare is not measured.', low=-1000, high=1000000),
+    Field('focal_length', 'focal_length_mm', 'mm', 'number', 'Focal length at the sensor, mm.', low=10, high=1000000, required=True),
+    Field('aperture', 'aperture_mm', 'mm', 'number', 'Aperture, mm; NaN: no perfect aperture is put beside the result.', low=1, high=50000),
+    Field('obstruction', 'obstruction', '', 'number', 'Diameter of the central obstruction over the aperture.', default=0, low=0, high=0.9),
+    Field('wavelength', 'wavelength_nm', 'nm', 'number', 'Middle of the passband, nm.', default=550, low=200, high=2000),
+    Field('seeing', 'seeing_arcsec', 'arcsec', 'number', 'FWHM of the air alone during the exposure, arcsec, measured otherwise; NaN: the air stays in the result.', low=0.05, high=30),
+    Field('seeing_uncertainty', 'seeing_uncertainty_arcsec', 'arcsec', 'number', 'Its standard uncertainty, arcsec; NaN: a tenth of it.', low=0, high=30),
+    Field('glare_distance', 'glare_distance_arcmin', 'arcmin', 'number', 'Distance from the edge at which the light in the dark is told, arcmin.', default=1, low=0.01, high=600),
+    Field('pitch', 'pitch_um', 'um', 'number', 'Pixel pitch, binning included, um.', low=0.3, high=200, required=True),
+)
+
 #: The stars of one frame, the frame itself, and what is known of telescope, air and mount.
 FIELD_SHARPNESS_REQUEST = Request(
     Field('width', 'width', '', 'integer', 'Columns of the frame.', low=64, high=1000000, required=True),
@@ -1639,6 +1654,233 @@ class Decision(Record):
         'accept_upper': ('accept_upper', 'number', '', None), 'risk': ('risk', 'number', '', None),
         'count_needed': ('count_needed', 'number', '', None),
         'reason': ('reason', 'text', '', None), 'next_test': ('next_test', 'text', '', None),
+        'notes': ('notes', 'notes', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class EdgeGhost(Record):
+    """A patch of light in the dark that the distance from the edge does not explain.
+
+    Attributes
+    ----------
+    x : Quantity (pix)
+        Middle, pixels.
+    y : Quantity (pix)
+        Middle, pixels.
+    distance : Quantity (pix)
+        From the edge.
+    area : Quantity (pix)
+        Square root of its area.
+    level : float
+        Its light above what surrounds it, over that of the bright side.
+    significance : float
+        That over its noise.
+    """
+
+    x: u.Quantity
+    y: u.Quantity
+    distance: u.Quantity
+    area: u.Quantity
+    level: float
+    significance: float
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'x': ('x', 'number', 'pix', None), 'y': ('y', 'number', 'pix', None),
+        'distance': ('distance_px', 'number', 'pix', None),
+        'area': ('area_px', 'number', 'pix', None), 'level': ('level', 'number', '', None),
+        'significance': ('significance', 'number', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class EdgeContrastResult(Record):
+    """How sharply a bright edge is imaged, and how dark the dark beside it is.
+
+    Attributes
+    ----------
+    width : Measured
+        Width of the edge from 10 to 90 % of its step, pixel included, on the sensor.
+    width_on_sky : Measured
+        The same on the sky.
+    mtf50 : Measured
+        Frequency at which the MTF with the pixel taken out (and the air, where it was
+        given) falls to a half.
+    recorded_mtf50 : Measured
+        The same for the MTF as recorded, pixel included.
+    mtf_quarter_nyquist : Measured
+        MTF as recorded at a quarter of the pixels' Nyquist frequency.
+    mtf_half_nyquist : Measured
+        The same at half of it.
+    frequency : Quantity (1 / pix)
+        Frequencies along the edge's normal; the Nyquist frequency is 0.5.
+    mtf : ndarray
+        MTF as recorded: telescope, air, tracking, pixel.
+    mtf_uncertainty : ndarray
+        Its standard uncertainty.
+    pixel_mtf : ndarray
+        That of the square pixel alone, along the normal.
+    seeing_mtf : ndarray
+        That of the air as given; 1 without it.
+    optics_mtf : ndarray
+        MTF with pixel and given air taken out; NaN where they leave less than a fifth.
+    optics_mtf_uncertainty : ndarray
+        Its standard uncertainty.
+    perfect_mtf : ndarray
+        That of a perfect aperture of the same size and obstruction; NaN when the aperture
+        is not given.
+    distance : Quantity (pix)
+        Distance from the edge towards the dark, for edge and line spread.
+    edge_spread : ndarray
+        Edge spread: light over that of the bright side at the edge, the far dark being 0.
+    line_spread : ndarray
+        Line spread: minus the edge spread's derivative by pixels.
+    surface_profile : ndarray
+        What of the edge spread belongs to the surface itself: its brightness from the
+        edge inward.
+    normal : Quantity (deg)
+        Direction of the edge's normal towards the dark, in the middle of what was used.
+    radius : Quantity (pix)
+        Radius of the edge; infinite when straight.
+    center_x : Quantity (pix)
+        Middle of the circle, pixels; NaN when straight.
+    center_y : Quantity (pix)
+        Middle of the circle, pixels; NaN when straight.
+    length : Quantity (pix)
+        Length of the edge that was used.
+    roughness : Quantity (pix)
+        RMS of the edge's departure from circle or line.
+    left_roughness : Quantity (pix)
+        RMS of what is left after following it.
+    edge_x : Quantity (pix)
+        Points along the edge used, x.
+    edge_y : Quantity (pix)
+        Points along the edge used, y.
+    bright : Quantity (adu)
+        Level of the bright side at the edge, above the far dark.
+    dark : Quantity (adu)
+        Level of the dark side, the level without light taken off where it is known.
+    edge_glare : Measured
+        Light in the dark at the stated distance from the edge over that of the bright
+        side; NaN without the level without light.
+    glare_distance : Quantity (arcmin)
+        That distance.
+    glare_index : Measured
+        Veiling glare index in the sense of ISO 9358: light in the middle of a black patch
+        over that round it; NaN for other edges.
+    glare_radius : Quantity (pix)
+        Distances from the edge of the glare's profile.
+    glare : ndarray
+        Light there over that of the bright side.
+    glare_uncertainty : ndarray
+        Its standard uncertainty.
+    ghosts : tuple of EdgeGhost
+        Patches of light in the dark that the distance does not explain.
+    columns : int
+        Columns of the frame.
+    rows : int
+        Rows of the frame.
+    picture : ndarray, 2 axes
+        The frame in a coarse grid, for pictures: rows from the lowest y, ADU.
+    picture_cell : Quantity (pix)
+        Side of one of its cells.
+    pitch : Quantity (um)
+        Pixel pitch.
+    pixel_scale : Quantity (arcsec / pix)
+        Angle that a pixel sees.
+    quantities : tuple of Quantity
+        Numbers that a claim can be about.
+    notes : tuple of Note
+        What the reader must know.
+    """
+
+    width: Measured
+    width_on_sky: Measured
+    mtf50: Measured
+    recorded_mtf50: Measured
+    mtf_quarter_nyquist: Measured
+    mtf_half_nyquist: Measured
+    frequency: u.Quantity
+    mtf: np.ndarray
+    mtf_uncertainty: np.ndarray
+    pixel_mtf: np.ndarray
+    seeing_mtf: np.ndarray
+    optics_mtf: np.ndarray
+    optics_mtf_uncertainty: np.ndarray
+    perfect_mtf: np.ndarray
+    distance: u.Quantity
+    edge_spread: np.ndarray
+    line_spread: np.ndarray
+    surface_profile: np.ndarray
+    normal: u.Quantity
+    radius: u.Quantity
+    center_x: u.Quantity
+    center_y: u.Quantity
+    length: u.Quantity
+    roughness: u.Quantity
+    left_roughness: u.Quantity
+    edge_x: u.Quantity
+    edge_y: u.Quantity
+    bright: u.Quantity
+    dark: u.Quantity
+    edge_glare: Measured
+    glare_distance: u.Quantity
+    glare_index: Measured
+    glare_radius: u.Quantity
+    glare: np.ndarray
+    glare_uncertainty: np.ndarray
+    ghosts: tuple[EdgeGhost, ...]
+    columns: int
+    rows: int
+    picture: np.ndarray
+    picture_cell: u.Quantity
+    pitch: u.Quantity
+    pixel_scale: u.Quantity
+    quantities: tuple[Quantity, ...]
+    notes: tuple[Note, ...]
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'width': ('width', 'measured', 'um', None),
+        'width_on_sky': ('width_on_sky', 'measured', 'arcsec', None),
+        'mtf50': ('mtf50', 'measured', '1 / mm', None),
+        'recorded_mtf50': ('recorded_mtf50', 'measured', '1 / mm', None),
+        'mtf_quarter_nyquist': ('mtf_quarter_nyquist', 'measured', '', None),
+        'mtf_half_nyquist': ('mtf_half_nyquist', 'measured', '', None),
+        'frequency': ('frequency', 'array 1 f8', '1 / pix', None),
+        'mtf': ('mtf', 'array 1 f8', '', None),
+        'mtf_uncertainty': ('mtf_uncertainty', 'array 1 f8', '', None),
+        'pixel_mtf': ('pixel_mtf', 'array 1 f8', '', None),
+        'seeing_mtf': ('seeing_mtf', 'array 1 f8', '', None),
+        'optics_mtf': ('optics_mtf', 'array 1 f8', '', None),
+        'optics_mtf_uncertainty': ('optics_mtf_uncertainty', 'array 1 f8', '', None),
+        'perfect_mtf': ('perfect_mtf', 'array 1 f8', '', None),
+        'distance': ('distance_px', 'array 1 f8', 'pix', None),
+        'edge_spread': ('edge_spread', 'array 1 f8', '', None),
+        'line_spread': ('line_spread', 'array 1 f8', '', None),
+        'surface_profile': ('surface_profile', 'array 1 f8', '', None),
+        'normal': ('normal_deg', 'number', 'deg', None),
+        'radius': ('radius_px', 'number', 'pix', None),
+        'center_x': ('center_x', 'number', 'pix', None),
+        'center_y': ('center_y', 'number', 'pix', None),
+        'length': ('length_px', 'number', 'pix', None),
+        'roughness': ('roughness_px', 'number', 'pix', None),
+        'left_roughness': ('left_roughness_px', 'number', 'pix', None),
+        'edge_x': ('edge_x', 'array 1 f8', 'pix', None),
+        'edge_y': ('edge_y', 'array 1 f8', 'pix', None),
+        'bright': ('bright_adu', 'number', 'adu', None),
+        'dark': ('dark_adu', 'number', 'adu', None),
+        'edge_glare': ('edge_glare', 'measured', '', None),
+        'glare_distance': ('glare_distance_arcmin', 'number', 'arcmin', None),
+        'glare_index': ('glare_index', 'measured', '', None),
+        'glare_radius': ('glare_radius_px', 'array 1 f8', 'pix', None),
+        'glare': ('glare', 'array 1 f8', '', None),
+        'glare_uncertainty': ('glare_uncertainty', 'array 1 f8', '', None),
+        'ghosts': ('ghosts', 'records', '', EdgeGhost), 'columns': ('columns', 'integer', '', None),
+        'rows': ('rows', 'integer', '', None), 'picture': ('picture', 'array 2 f8', '', None),
+        'picture_cell': ('picture_cell_px', 'number', 'pix', None),
+        'pitch': ('pitch_um', 'number', 'um', None),
+        'pixel_scale': ('pixel_scale_arcsec_per_px', 'number', 'arcsec / pix', None),
+        'quantities': ('quantities', 'records', '', Quantity),
         'notes': ('notes', 'notes', '', None),
     }
 
@@ -4001,6 +4243,20 @@ NOTES: dict[str, tuple[str, str]] = {
     'decision.other-conditions': ('doubt', 'The claim holds under other conditions than those of the measurement, so nothing was decided.'),
     'decision.scatter': ('caution', 'Repeated measurements scatter more than their uncertainties promise; the uncertainty was taken from the scatter.'),
     'decision.too-narrow': ('caution', 'The range allowed is narrower than twice the guard band: this measurement can never show that the claim is met.'),
+    'edge-contrast.curved': ('doubt', "The edge is so strongly curved that a straight one's MTF does not hold."),
+    'edge-contrast.followed': ('info', 'The edge is no circle nor straight line; it was followed piece by piece.'),
+    'edge-contrast.ghost': ('caution', 'A patch of light in the dark that the distance from the edge does not explain.'),
+    'edge-contrast.glare-beyond': ('info', 'The frame does not show the distance at which glare was asked for.'),
+    'edge-contrast.glare-one-sided': ('info', 'Light on one side only: no veiling glare index in the sense of ISO 9358.'),
+    'edge-contrast.glare-surround': ('caution', 'The bright field round the black patch is seen only as far as the frame reaches.'),
+    'edge-contrast.method': ('info', 'What width, MTF and their uncertainties rest on.'),
+    'edge-contrast.no-bias': ('caution', 'The level without light is not known, so glare was not measured.'),
+    'edge-contrast.not-corrected': ('info', 'What the result still contains beside the telescope.'),
+    'edge-contrast.phase': ('caution', "The Moon's phase angle was not given; how brightness falls from the limb inward was not known."),
+    'edge-contrast.rough': ('doubt', 'The edge is rough on a scale finer than it could be followed, which widens it.'),
+    'edge-contrast.short': ('caution', 'Little of the edge serves.'),
+    'edge-contrast.slant': ('caution', "The edge is nearly parallel to the pixels' rows; few phases of the pixels were seen."),
+    'edge-contrast.sun': ('info', 'Cautions for photographing a limb.'),
     'field-sharpness.budget-mismatch': ('caution', 'The known causes make more blur than the stars have.'),
     'field-sharpness.corners-empty': ('caution', 'Stars leave a part of the sensor empty; the field there is extrapolated.'),
     'field-sharpness.crowded': ('caution', 'Most stars were left out, since others lie within the circle that counts as the whole star.'),
@@ -4159,6 +4415,10 @@ QUANTITIES: dict[str, QuantityKind] = {
     'in_focus_fraction': QuantityKind('in_focus_fraction', 'in-focus fraction of the light', '', 'color_focus', 0, 1, True, 'Take the spectrum of an A, F or G star and list it under [[color_focus]].'),
     'polychromatic_strehl': QuantityKind('polychromatic_strehl', 'polychromatic Strehl ratio of the color focus alone', '', 'color_focus', 0, 1, True, 'Take the spectrum of an A, F or G star and list it under [[color_focus]].'),
     'focus_range': QuantityKind('focus_range', 'range of the color focus curve', 'um', 'color_focus', 0, None, False, 'Take the spectrum of an A, F or G star and list it under [[color_focus]].'),
+    'edge_width': QuantityKind('edge_width', 'width of an edge from 10 to 90 %', 'um', 'edge_contrast', 0, None, False, "Photograph the Moon's sunlit limb or a straight bright edge a few degrees off the rows of pixels, unclipped, and list it under [[edge_contrast]]."),
+    'mtf50': QuantityKind('mtf50', 'frequency at which half of the contrast is left, pixel taken out', '1 / mm', 'edge_contrast', 0, None, True, "Photograph the Moon's sunlit limb or a straight bright edge a few degrees off the rows of pixels, unclipped, and list it under [[edge_contrast]]."),
+    'edge_glare': QuantityKind('edge_glare', 'light in the dark beside a bright edge', '', 'edge_contrast', 0, 1, False, "Photograph the Moon's sunlit limb or a bright edge, unclipped, and list it under [[edge_contrast]] with bias_level."),
+    'glare_index': QuantityKind('glare_index', 'veiling glare index', '', 'edge_contrast', 0, 1, False, 'Photograph a small black patch, a box lined with black with a round hole, in the middle of a bright even field that fills the view and more, and list it under [[edge_contrast]] with bias_level.'),
     'corner_fwhm': QuantityKind('corner_fwhm', 'FWHM in the corners of the frame', 'um', 'field_sharpness', 0, None, False, 'Take one rich, well-focused star field and list it under [[field_sharpness]].'),
     'corner_fwhm_on_sky': QuantityKind('corner_fwhm_on_sky', 'FWHM in the corners of the frame, on the sky', 'arcsec', 'field_sharpness', 0, None, False, 'Take one rich, well-focused star field and list it under [[field_sharpness]]. The focal length or a celestial solution must be known.'),
     'corner_to_center': QuantityKind('corner_to_center', 'FWHM in the corners over that in the middle', '', 'field_sharpness', 0, None, False, 'Take one rich, well-focused star field and list it under [[field_sharpness]].'),
@@ -4224,6 +4484,7 @@ FLAGS: dict[str, dict[int, tuple[str, str]]] = {
 MEASUREMENTS: dict[str, tuple[str, str]] = {
     'alignment': ('Alignment', 'alignment.measure'),
     'color_focus': ('Color focus', 'color_focus.measure'),
+    'edge_contrast': ('Edge contrast', 'edge_contrast.measure'),
     'field_sharpness': ('Field sharpness', 'field_sharpness.measure'),
     'focus_surface': ('Focus surface', 'focus_surface.measure'),
     'lateral_color': ('Lateral color', 'lateral_color.measure'),

@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+import numpy as np
 from astropy import units as u
 
 from ..errors import InputError
+from .frame import Frame
+from .frames import read_frame
 
 
 def same_size(shapes: Sequence[tuple[int, int]], what: str) -> tuple[int, int]:
@@ -57,3 +60,30 @@ def known_pitch(pitch: Any, found: Iterable[u.Quantity | None], whose: str) -> A
             argument="pitch",
         )
     return known
+
+
+def dark_level(bias: Any, like: Frame, what: str) -> u.Quantity:
+    """The level without light: the median of a bias or dark frame.
+
+    Parameters
+    ----------
+    bias : frame
+        Of the same camera.
+    like : Frame
+        The frame whose size it has to have.
+    what : str
+        What that shows, such as "the flat".
+
+    Raises
+    ------
+    InputError
+        When the sizes differ.
+    """
+    frame = read_frame(bias)
+    if frame.shape != like.shape:
+        raise InputError(
+            f"bias has {frame.shape[1]} x {frame.shape[0]} pixels, {what} {like.shape[1]} x {like.shape[0]}. "
+            "Give a bias of the same setup.",
+            argument="bias",
+        )
+    return float(np.nanmedian(np.asarray(frame.data, dtype=float))) * u.adu

@@ -192,7 +192,7 @@ def draw_star_field(
     truth = _gateway.call(
         "simulation.star-field", request, outputs={"image": image}, progress=progress
     )
-    header = _header(telescope, camera, label, exposure, focus_position, start, seed)
+    header = frame_header(telescope, camera, label, exposure, focus_position, start, seed)
     header["IMAGETYP"] = ("LIGHT", "star field")
     header["SATURATE"] = (truth["saturation_adu"], "[adu] level where pixels are clipped")
     wcs = None if center is None else _wcs(telescope, camera, center)
@@ -379,7 +379,7 @@ def draw_defocused_pair(
             "cosmic_rays": integer(cosmic_rays, "cosmic_rays"),
         }
         facts.append(_gateway.call("simulation.single-star", request, outputs={"image": image}))
-        header = _header(
+        header = frame_header(
             telescope,
             camera,
             band.name,
@@ -478,7 +478,7 @@ def draw_flat(
         "cosmic_rays": integer(cosmic_rays, "cosmic_rays"),
     }
     truth = _gateway.call("simulation.flat", request, outputs={"image": image})
-    header = _header(telescope, camera, filter_name, exposure, 0 * u.um, start, seed)
+    header = frame_header(telescope, camera, filter_name, exposure, 0 * u.um, start, seed)
     dark = number(level, "electron", "level") == 0
     kind = "FLAT" if not dark else "BIAS" if number(exposure, "s", "exposure") == 0 else "DARK"
     header["IMAGETYP"] = (kind, "kind of frame")
@@ -508,7 +508,7 @@ def _bands(
     return [band.request()], band.name
 
 
-def _header(
+def frame_header(
     telescope: SimulatedTelescope,
     camera: SimulatedCamera,
     label: str,

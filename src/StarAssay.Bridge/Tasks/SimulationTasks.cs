@@ -27,6 +27,16 @@ internal static class SimulationTasks
     public static FlatTruth Flat(TaskInput input, RunContext context) =>
         FlatDrawing.Draw(input.Request<FlatRequest>(), input.OutputUInt16("image"), context);
 
+    /// <summary>A bright surface that ends at a dark one, into the uint16 array "image".</summary>
+    [EngineTask("simulation.edge")]
+    public static EdgeTruth Edge(TaskInput input, RunContext context) =>
+        EdgeDrawing.Draw(input.Request<EdgeRequest>(), input.OutputUInt16("image"), context);
+
+    /// <summary>The expected electrons of the same, without noise, into the float32 array "image".</summary>
+    [EngineTask("simulation.edge-expected")]
+    public static EdgeTruth EdgeExpected(TaskInput input, RunContext context) =>
+        EdgeDrawing.DrawExpected(input.Request<EdgeRequest>(), input.Output("image"), context);
+
     /// <summary>A star at several places of the sensor, for a slider.</summary>
     [EngineTask("simulation.field-preview")]
     public static FieldPreviewResult Preview(TaskInput input, RunContext context) => FieldPreview.Draw(input.Request<FieldPreviewRequest>(), context);

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
 from astropy import units as u
 
 from ... import _records
 from ..._measure import measure
 from ...errors import InputError
-from ...imaging.frame import Frame
 from ...imaging.frames import read_frame
-from ...imaging.one_camera import known_pitch
+from ...imaging.one_camera import dark_level, known_pitch
 from .result import RelativeIllumination
 
 
@@ -94,7 +92,7 @@ def measure_relative_illumination(
         RelativeIllumination,
         sources,
         given={
-            "bias_level": bias_level if bias is None else _level(bias, sources[0]),
+            "bias_level": bias_level if bias is None else dark_level(bias, sources[0], "the flat"),
             "turned": turned,
             "focal_ratio": focal_ratio,
             "focal_length": focal_length,
@@ -105,14 +103,3 @@ def measure_relative_illumination(
         progress=progress,
     )
 
-
-def _level(bias: Any, like: Frame) -> u.Quantity:
-    """The median of a bias frame."""
-    frame = read_frame(bias)
-    if frame.shape != like.shape:
-        raise InputError(
-            f"bias has {frame.shape[1]} x {frame.shape[0]} pixels, the flat {like.shape[1]} x {like.shape[0]}. "
-            "Give a bias of the same setup.",
-            argument="bias",
-        )
-    return float(np.nanmedian(np.asarray(frame.data, dtype=float))) * u.adu
