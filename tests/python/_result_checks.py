@@ -161,6 +161,20 @@ def _wavefront_field() -> Result:
     return starassay.measure_wavefront_field(*small_field_pair(), scope, wavelength=540 * u.nm)
 
 
+def small_edge() -> starassay.Frame:
+    """A slanted edge, blurred, with noise and a little light in the dark."""
+    y, x = np.mgrid[0:120, 0:160]
+    away = (x - 80) * np.cos(0.12) + (y - 60) * np.sin(0.12)
+    step = 0.5 * (1 - np.tanh(away / 1.8)) + 0.02
+    pixels = np.random.default_rng(2).poisson(8000 * step) + 500
+    return starassay.read_frame(pixels.astype(np.uint16), pitch=4 * u.um, name="edge")
+
+
+def _edge_contrast() -> Result:
+    how = {"focal_length": "700 mm", "aperture": "100 mm", "bias_level": "500 adu"}
+    return starassay.measure_edge_contrast(small_edge(), **how)
+
+
 MAKERS: dict[str, Callable[[], Result]] = {
     "MasterFrame": lambda: starassay.combine_frames(_frames(5)),
     "CalibratedFrame": lambda: starassay.calibrate_frame(_frames(1)[0], bias=_frames(1, 100)[0]),
@@ -168,6 +182,7 @@ MAKERS: dict[str, Callable[[], Result]] = {
     "ColorPlanes": _planes,
     "GainMeasurement": _gain,
     "PlateScale": _plate_scale,
+    "EdgeContrast": _edge_contrast,
     "FieldSharpness": _field_sharpness,
     "FocusSurface": _focus_surface,
     "RelativeIllumination": _relative_illumination,

@@ -16,7 +16,7 @@ import pytest
 from astropy import units as u
 
 import starassay
-from _result_checks import focus_run, small_field_pair, small_flat, small_mosaic
+from _result_checks import focus_run, small_edge, small_field_pair, small_flat, small_mosaic
 from test_plate_scale import listed, solution
 from starassay import Claim, Measured, PupilMap, SimulatedCamera, StarAssayError, Telescope
 
@@ -105,6 +105,7 @@ def sound(folder: Path) -> dict[str, dict[str, Any]]:
         },
         "draw_defocused_pair": {"telescope": scope, "size": 64},
         "draw_flat": {"telescope": scope, "camera": camera},
+        "draw_edge": {"telescope": scope, "camera": camera},
         "draw_demo": {"folder": folder},
         "write_frame": {"path": folder / "a.fits", "frame": inside, "truth": {}},
         "write_campaign_frames": {"folder": folder, "telescope": scope},
@@ -148,6 +149,12 @@ def sound(folder: Path) -> dict[str, dict[str, Any]]:
             "focal_ratio": 6,
             "focal_length": "690 mm",
             "pitch": "50 um",
+            "bias_level": "500 adu",
+        },
+        "measure_edge_contrast": {
+            "frame": small_edge(),
+            "focal_length": "700 mm",
+            "subject": "moon",
             "bias_level": "500 adu",
         },
         "measure_lateral_color": {"frames": small_mosaic()},

@@ -73,7 +73,7 @@ MEASUREMENT = Measurement(
     ),
     options=options(
         EDGE_CONTRAST_REQUEST,
-        "subject phase_angle bias_level wavelength seeing seeing_uncertainty glare_distance pitch",
+        "subject phase_angle bias_level wavelength seeing seeing_uncertainty glare_distance",
         *IN_FILE,
     ),
     measure=measure,

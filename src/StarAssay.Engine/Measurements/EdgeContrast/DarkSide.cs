@@ -10,7 +10,10 @@ internal sealed class DarkSide
 
     // A ghost sticks out by so many standard deviations in so many cells that touch, and by so much of the bright side; a frame may have noise, but no
     // ghost can fill more than this share of the dark.
-    private const double Sticks = 6, LeastGhost = 5e-5, MostShare = 0.25;
+    private const double Sticks = 6, LeastGhost = 1e-4, MostShare = 0.25;
+
+    // Glare itself is uneven along the edge by so much, as the bright side is.
+    private const double Uneven = 0.15;
     private const int LeastCells = 6, MostGhosts = 5;
 
     private readonly List<Cell> cells = [];
@@ -148,7 +151,7 @@ internal sealed class DarkSide
         var lit = new Dictionary<(int, int), int>();
         for (int i = 0; i < cells.Count; i++)
         {
-            if (excess[i] > Math.Max(LeastGhost, Sticks * Math.Max(usual, cells[i].Noise)))
+            if (excess[i] > Math.Max(Math.Max(LeastGhost, Uneven * Expected(cells[i].Distance)), Sticks * Math.Max(usual, cells[i].Noise)))
             {
                 lit[(cells[i].Column, cells[i].Row)] = i;
             }

@@ -6,23 +6,30 @@ namespace StarAssay.Engine.Measurements.EdgeContrast;
 /// <summary>The edge's transfer function with its uncertainty, and what pixel, air and a perfect aperture have beside it.</summary>
 internal sealed class EdgeAnalysis
 {
+    // Mean radius of the Moon as seen, arcsec (31.1 arcmin across), and how far the law of its brightness may be off, as a phase (common practice,
+    // no source).
+    private const double MoonArcsec = 932.6, PhaseUnsure = 8;
+
     private readonly double[] widths, optics50, recorded50;
     private readonly double widthCommon;
 
     private EdgeAnalysis(EdgeContrastRequest request, EdgeFinding finding, EdgeStrip strip, EdgeSpread[] groups, double width, CancellationToken cancel)
     {
         Spread = EdgeSpread.Of(groups);
-        (Func<double, double>[] shapes, int chosen) = Shapes(request, finding, width);
-        Whole = EdgeTransfer.Of(Spread, width, shapes[chosen]);
+        Func<double, double>[] shapes = Shapes(request, finding, strip);
+        double tail = double.IsNaN(request.ApertureMm) ? 0
+            : 2 / (Math.Pow(Math.PI, 3) * (1 - request.Obstruction)) * request.WavelengthNm / 1000 * request.FocalLengthMm / request.ApertureMm / request.PitchUm;
+        Whole = EdgeTransfer.Of(Spread, width, shapes[0], tail);
         int n = EdgeTransfer.Points;
         var without = new EdgeTransfer[groups.Length];
         for (int g = 0; g < groups.Length; g++)
         {
             cancel.ThrowIfCancellationRequested();
-            without[g] = EdgeTransfer.Of(EdgeSpread.Of(groups, g), width, shapes[chosen]);
+            without[g] = EdgeTransfer.Of(EdgeSpread.Of(groups, g), width, shapes[0], tail);
         }
 
-        EdgeTransfer[] others = [.. shapes.Where((_, i) => i != chosen).Select(s => EdgeTransfer.Of(Spread, width, s))];
+        EdgeTransfer[] others = [.. shapes.Skip(1).Select(s => EdgeTransfer.Of(Spread, width, s, tail))];
+        StepUnsure = Doubt([.. others.Select(t => (t.Step0 / Whole.Step0) - 1)]);
         double scale = PixelScale.ArcsecPerPx(request.PitchUm, request.FocalLengthMm);
         (Pixel, Air, Perfect) = (new double[n], new double[n], new double[n]);
         double[] airUncertainty = new double[n];
@@ -65,6 +72,9 @@ internal sealed class EdgeAnalysis
     /// <summary>Its transform.</summary>
     public EdgeTransfer Whole { get; }
 
+    /// <summary>How much of the bright side's light at the edge rests on the profile taken for it, a share.</summary>
+    public double StepUnsure { get; }
+
     /// <summary>MTF as recorded.</summary>
     public double[] Mtf { get; }
 
@@ -93,8 +103,18 @@ internal sealed class EdgeAnalysis
     public double OpticsFallsRandom => Scatter(optics50);
 
     /// <summary>Analyses the strip.</summary>
-    public static EdgeAnalysis Of(EdgeContrastRequest request, EdgeFinding finding, EdgeStrip strip, double width, int groups, CancellationToken cancel) =>
-        new(request, finding, strip, EdgeSpread.Groups(strip, strip.Reach, groups), width, cancel);
+    public static EdgeAnalysis Of(EdgeContrastRequest request, EdgeFinding finding, EdgeStrip strip, double width, int groups, CancellationToken cancel)
+    {
+        // Laid over each other the pieces still have to be put where the edge is: only there is the surface's profile read right.
+        Func<double, double> shape = Shapes(request, finding, strip)[0];
+        for (int turn = 0; turn < 4; turn++)
+        {
+            EdgeSpread spread = EdgeSpread.Of(EdgeSpread.Groups(strip, strip.Reach, groups));
+            strip.Move(EdgeTransfer.Offset(spread, width, shape));
+        }
+
+        return new(request, finding, strip, EdgeSpread.Groups(strip, strip.Reach, groups), width, cancel);
+    }
 
     /// <summary>Width from 10 to 90 %, in a unit of which a pixel has so many.</summary>
     public Measured Width(double perPixel)
@@ -142,17 +162,20 @@ internal sealed class EdgeAnalysis
     // Half of how far other profiles of the surface lead.
     private static double Doubt(double[] differences) => differences.Length == 0 ? 0 : differences.Max(Math.Abs) / 2;
 
-    private static (Func<double, double>[] Shapes, int Chosen) Shapes(EdgeContrastRequest request, EdgeFinding finding, double width)
+    // The likeliest profile of the surface first, then how far it may be off.
+    private static Func<double, double>[] Shapes(EdgeContrastRequest request, EdgeFinding finding, EdgeStrip strip)
     {
         if (request.Subject != EdgeSubject.Moon)
         {
-            return ([_ => 1], 0);
+            return [_ => 1];
         }
 
-        double radius = finding.Arc.Radius;
+        // A short arc does not tell the Moon's radius; its mean one of 932.6 arcsec is right to 9 %.
+        double seen = finding.Arc.Radius, turned = strip.Length * strip.Pieces / seen;
+        double radius = turned > 0.1 ? seen : MoonArcsec / PixelScale.ArcsecPerPx(request.PitchUm, request.FocalLengthMm);
         double phase = request.PhaseAngleDeg;
-        double[] phases = double.IsFinite(phase) ? [phase, Math.Max(0, phase - 8), phase + 8] : [20, 0, 60];
-        return ([.. phases.Select(p => (Func<double, double>)(d => LimbProfile.Moon(d, radius, p)))], 0);
+        double[] phases = double.IsFinite(phase) ? [phase, Math.Max(0, phase - PhaseUnsure), phase + PhaseUnsure] : [20, 0, 60];
+        return [.. phases.Select(p => (Func<double, double>)(d => LimbProfile.Moon(d, radius, p)))];
     }
 
     // The box of a pixel seen along the normal, averaged over the edge's directions.

@@ -14,10 +14,13 @@ public static class EdgeContrastMeasurement
     private const double MostClipped = 0.002, MostAtTop = 0.03;
 
     // What bins, window and the place of the edge leave in the MTF (docs/accuracy.md), and of the width.
-    private const double MtfFloor = 0.002, WidthFloor = 0.004;
+    private const double MtfFloor = 0.004, WidthFloor = 0.009;
 
     // How well pitch and focal length are known, a share (common practice, no source).
     private const double ScaleKnown = 1e-3;
+
+    // How well the light of the bright side is known, a share: at an edge, and round a patch (docs/accuracy.md).
+    private const double EdgeLevel = 0.008, PatchLevel = 0.0033;
 
     private const double LeastTransfer = 0.2;
 
@@ -61,7 +64,7 @@ public static class EdgeContrastMeasurement
             double seen = mean.Between(0.9, 0.1);
             width = double.IsFinite(seen) ? Math.Clamp(seen, 0.6, strip.Reach / 2) : width;
             strip.Place(mean, width);
-            double wanted = Math.Clamp(14 * width, 20, Math.Min(96, most));
+            double wanted = Math.Max(12, Math.Min(Math.Clamp(14 * width, 20, 160), most));
             if (turn == 1 && Math.Abs(wanted - strip.Reach) > 2)
             {
                 strip = EdgeStrip.Cut(finding, wanted, context);
@@ -111,9 +114,9 @@ public static class EdgeContrastMeasurement
         DarkSide side = DarkSide.Of(finding, Math.Max(6, 3 * analysis.Whole.Width), zero, light);
         bool known = double.IsFinite(zero), patch = finding.Arc.Curvature < 0 && EdgeFinding.Closed(finding.Arc, finding.Along);
         double distance = request.GlareDistanceArcmin * 60 / scale;
-        Measured glare = known ? WithShare(side.At(distance), 0.005) : Measured.None("");
+        Measured glare = known ? WithShare(side.At(distance), Math.Sqrt((EdgeLevel * EdgeLevel) + (analysis.StepUnsure * analysis.StepUnsure))) : Measured.None("");
         (double cx, double cy) = finding.Arc.Center;
-        Measured index = known && patch ? WithShare(side.Within(cx, cy, 0.4 * finding.Arc.Radius), 0.005) : Measured.None("");
+        Measured index = known && patch ? WithShare(side.Within(cx, cy, 0.4 * finding.Arc.Radius), PatchLevel) : Measured.None("");
         List<EdgeGhost> ghosts = patch ? [] : side.Ghosts();
         Measured width = analysis.Width(um), onSky = new(width.Value / um * scale, width.Uncertainty / um * scale, "arcsec");
         Measured half = analysis.OpticsFalls(1 / mm), recorded = analysis.RecordedFalls(1 / mm);

@@ -12,6 +12,9 @@ internal sealed class EdgeFinding
     // Contrast over the noise of a mean of nine pixels, and the share of the frame that either side must have.
     private const double LeastContrast = 12, LeastShare = 0.01;
 
+    // Of all places where the light crosses from bright to dark, those that one circle or line must hold.
+    private const double LeastAgree = 0.2;
+
     // The level between dark and bright at which the edge is first looked for: dark maria at the limb stay above it.
     private const double Level = 0.4;
 
@@ -97,7 +100,7 @@ internal sealed class EdgeFinding
 
         // Moved to the middle of what agrees, so that lengths are counted from there.
         double[] along = [.. near.Select(i => arc.Along(xs[i], ys[i])).Order()];
-        if (along.Length < LeastPoints)
+        if (along.Length < LeastPoints || along.Length < LeastAgree * xs.Length)
         {
             throw NoLine();
         }

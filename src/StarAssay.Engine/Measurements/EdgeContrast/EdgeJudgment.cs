@@ -6,7 +6,7 @@ namespace StarAssay.Engine.Measurements.EdgeContrast;
 internal sealed class EdgeJudgment(EdgeContrastRequest request, EdgeFinding finding, EdgeStrip strip, EdgeAnalysis analysis, double scale)
 {
     // Roughness left in the pieces, and the edge's bend over its width, that make it no sharp straight edge any more.
-    private const double MostRough = 0.25, MostBent = 0.04;
+    private const double MostRough = 0.09, MostBent = 0.04;
 
     private bool Moon => request.Subject == EdgeSubject.Moon;
 

@@ -162,6 +162,9 @@ internal sealed class EdgeStrip
         }
     }
 
+    /// <summary>Moves the whole edge towards the dark.</summary>
+    public void Move(double pixels) => bow[0] += pixels;
+
     /// <summary>Places of the pieces by laying the mean edge over each; says whether it must be followed.</summary>
     public void Place(EdgeSpread mean, double width)
     {
@@ -175,7 +178,7 @@ internal sealed class EdgeStrip
 
             double[] top = new double[4], bottom = new double[4];
             double squares = 0;
-            int count = 0;
+            int count = 0, steep = 0;
             foreach ((double s, double t, double value) in Pixels(k))
             {
                 if (Math.Abs(s) < 2 + (1.5 * width))
@@ -184,13 +187,19 @@ internal sealed class EdgeStrip
                     int q = Math.Clamp((int)(4 * (((t - first) / length) - k)), 0, 3);
                     top[q] -= slope * (value - expected);
                     bottom[q] += slope * slope;
+                    steep++;
+                }
+                else if (Math.Abs(s) < 8 + (5 * width))
+                {
+                    // Noise by what lies beside the flank: on it a rough edge scatters as well.
+                    (double expected, _) = mean.At(s);
                     squares += Math.Pow(value - expected, 2);
                     count++;
                 }
             }
 
             double all = bottom.Sum();
-            if (count < 8 || !(all > 0))
+            if (count < 8 || steep < 8 || !(all > 0))
             {
                 Good[k] = false;
                 continue;
@@ -330,11 +339,11 @@ internal sealed class EdgeStrip
         }
 
         // Pieces that the frame cuts off are left out.
-        double typical = Robust.Median(pixels.Select(p => (double)p.Count));
+        int[] inDark = [.. pixels.Select(p => p.Count(q => q.S > 0))];
+        double dark = Robust.Median(inDark.Select(n => (double)n)), bright = Robust.Median(pixels.Select((p, k) => (double)(p.Count - inDark[k])));
         for (int k = 0; k < Pieces; k++)
         {
-            double dark = pixels[k].Count(p => p.S > 0), bright = pixels[k].Count - dark;
-            Good[k] = dark > 0.36 * typical && bright > 0.36 * typical;
+            Good[k] = inDark[k] > 0.75 * dark && pixels[k].Count - inDark[k] > 0.75 * bright;
         }
     }
 
