@@ -27,7 +27,9 @@ CAMERA = SimulatedCamera(shape=(280, 360), hot_pixels=0, unevenness=0)
 STILL = SimulatedSky(seeing=0 * u.arcsec)
 
 
-def gaussian_edge(width: float, turn: float = 5.0, shape: tuple[int, int] = (240, 260)) -> np.ndarray:
+def gaussian_edge(
+    width: float, turn: float = 5.0, shape: tuple[int, int] = (240, 260)
+) -> np.ndarray:
     """An edge blurred by a Gaussian of that sigma, pixel and all: closed form, with a noise of 2 ADU in 10000."""
     y, x = np.mgrid[: shape[0], : shape[1]]
     c, s = np.cos(np.deg2rad(turn)), np.sin(np.deg2rad(turn))
@@ -85,7 +87,8 @@ def test_a_perfect_aperture(hole: float) -> None:
 
 def slanted_edge(pixels: np.ndarray, frequency: np.ndarray) -> np.ndarray:
     """An independent slanted-edge MTF for an edge near the columns: a line through the rows' centroids, quarter-pixel bins,
-    [-1/2 0 1/2], Hamming window, transform, derivative corrected (the steps of ISO 12233 in sense)."""
+    [-1/2 0 1/2], Hamming window, transform, derivative corrected (the steps of ISO 12233 in sense).
+    """
     rows, columns = pixels.shape
     rise = np.gradient(ndimage.gaussian_filter1d(pixels.astype(float), 1.0, axis=1), axis=1)
     rise[:, :3] = rise[:, -3:] = 0
@@ -110,13 +113,20 @@ def slanted_edge(pixels: np.ndarray, frequency: np.ndarray) -> np.ndarray:
 def test_against_an_independent_analysis(turn: float, defocus: float) -> None:
     """Within 0.02 of the truth and 0.03 of NumPy and SciPy up to half of the Nyquist frequency."""
     frame, truth = draw_edge(
-        JUNIPER, camera=CAMERA, sky=SimulatedSky(seeing=2 * u.arcsec), normal=turn * u.deg, defocus=defocus, seed=4
+        JUNIPER,
+        camera=CAMERA,
+        sky=SimulatedSky(seeing=2 * u.arcsec),
+        normal=turn * u.deg,
+        defocus=defocus,
+        seed=4,
     )
     edge = measured(frame)
     own = edge.mtf[:21]
     assert np.abs(own - np.array(truth["mtf"])[:21]).max() < 0.02
     pixels = np.asarray(frame.data, dtype=float)
-    other = slanted_edge(pixels if abs(turn) < 90 else pixels[::-1, ::-1], edge.frequency.value[:21])
+    other = slanted_edge(
+        pixels if abs(turn) < 90 else pixels[::-1, ::-1], edge.frequency.value[:21]
+    )
     assert np.abs(own - other).max() < 0.03
 
 
@@ -142,7 +152,9 @@ def test_seeing_is_taken_out_where_it_is_given() -> None:
 def test_glare_and_ghosts() -> None:
     """Half of a share e^-x of the light at x lengths from a straight edge, and a disc laid into the dark."""
     camera = SimulatedCamera(shape=(360, 480), hot_pixels=0, unevenness=0)
-    frame, _ = draw_edge(JUNIPER, camera=camera, sky=STILL, glare=0.03, glare_reach=150, place=(150, 180), seed=2)
+    frame, _ = draw_edge(
+        JUNIPER, camera=camera, sky=STILL, glare=0.03, glare_reach=150, place=(150, 180), seed=2
+    )
     edge = measured(frame)
     away = 60 / edge.pixel_scale.value
     # The perfect aperture's own wing beside it: 0.05 at 1.353 lambda N, falling as the reciprocal of the distance.
@@ -202,7 +214,11 @@ def test_the_result_tells_itself() -> None:
     frame, _ = draw_edge(JUNIPER, camera=CAMERA, sky=STILL, glare=0.02, radius=800)
     edge = measured(frame, aperture="115 mm", subject="moon", phase_angle="30 deg")
     said = " ".join(edge.sentences())
-    assert "from 10 to 90 %" in said and "perfect aperture" in said and "of the light of the bright side" in said
+    assert (
+        "from 10 to 90 %" in said
+        and "perfect aperture" in said
+        and "of the light of the bright side" in said
+    )
     assert any("certified filter" in n.text for n in edge.notes)
     assert edge.table["on_sensor"].unit == 1 / u.mm and len(edge.glare_table) > 5
     assert edge.frequency_on_sensor[40].value == pytest.approx(0.5 / 3.76e-3)

@@ -118,6 +118,11 @@ def _mtf(ax: Any, found: Any) -> None:
     ax.set_title("MTF along the normal")
 
 
+def _two_or_five(value: float, _: Any) -> str:
+    """The labels between decades."""
+    return f"{value:.3g}" if f"{value:.0e}"[0] in "235" else ""
+
+
 def draw_glare(found: Any, ax: Any) -> Any:
     """Light in the dark against the distance."""
     with style.figure_style():
@@ -144,14 +149,14 @@ def draw_glare(found: Any, ax: Any) -> Any:
             ax.legend(loc="best", fontsize=8)
         ax.set_xscale("log")
         ax.xaxis.set_major_formatter(lambda v, _: f"{v:g}")
+        ax.xaxis.set_minor_formatter(_two_or_five)
         if np.min(found.glare) > 0:
             ax.set_yscale("log")
             ax.yaxis.set_major_formatter(lambda v, _: f"{v:g}")
-            ax.yaxis.set_minor_formatter(
-                lambda v, _: f"{v:.3g}" if f"{v:.0e}"[0] in "25" else ""
-            )
+            ax.yaxis.set_minor_formatter(_two_or_five)
         ax.set(
-            xlabel="distance from the edge (arcmin)", ylabel="light over that of the bright side (%)"
+            xlabel="distance from the edge (arcmin)",
+            ylabel="light over that of the bright side (%)",
         )
         ax.set_title("Glare")
     return ax

@@ -44,7 +44,9 @@ class EdgeContrast(Result, _records.EdgeContrastResult):
     @property
     def table(self) -> QTable:
         """MTF against frequency: as recorded, the pixel's own, with the pixel taken out, a perfect aperture's."""
-        names = "mtf mtf_uncertainty pixel_mtf seeing_mtf optics_mtf optics_mtf_uncertainty perfect_mtf"
+        names = (
+            "mtf mtf_uncertainty pixel_mtf seeing_mtf optics_mtf optics_mtf_uncertainty perfect_mtf"
+        )
         table = QTable({"frequency": self.frequency})
         table["on_sensor"], table["on_sky"] = self.frequency_on_sensor, self.frequency_on_sky
         table["on_sensor"].info.description = "Frequency on the sensor."
@@ -128,7 +130,9 @@ class EdgeContrast(Result, _records.EdgeContrastResult):
             "without the pixel",
             "perfect aperture",
         )
-        sheets = [Sheet("MTF along the edge's normal, up to the Nyquist frequency", head, tuple(rows), 2)]
+        sheets = [
+            Sheet("MTF along the edge's normal, up to the Nyquist frequency", head, tuple(rows), 2)
+        ]
         if self.ghosts:
             found = [
                 (
@@ -140,7 +144,13 @@ class EdgeContrast(Result, _records.EdgeContrastResult):
                 )
                 for g in self.ghosts
             ]
-            titles = ("x, y (pixel)", "from the edge", "size", "of the bright side (%)", "over its noise")
+            titles = (
+                "x, y (pixel)",
+                "from the edge",
+                "size",
+                "of the bright side (%)",
+                "over its noise",
+            )
             sheets.append(Sheet("Patches of light in the dark", titles, tuple(found), 2))
         return sheets
 

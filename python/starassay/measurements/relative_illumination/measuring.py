@@ -102,4 +102,3 @@ def measure_relative_illumination(
         threads=threads,
         progress=progress,
     )
-

@@ -14,13 +14,13 @@ public static class EdgeContrastMeasurement
     private const double MostClipped = 0.002, MostAtTop = 0.03;
 
     // What bins, window and the place of the edge leave in the MTF (docs/accuracy.md), and of the width.
-    private const double MtfFloor = 0.004, WidthFloor = 0.009;
+    private const double MtfFloor = 0.0035, WidthFloor = 0.009;
 
     // How well pitch and focal length are known, a share (common practice, no source).
     private const double ScaleKnown = 1e-3;
 
     // How well the light of the bright side is known, a share: at an edge, and round a patch (docs/accuracy.md).
-    private const double EdgeLevel = 0.008, PatchLevel = 0.0033;
+    private const double EdgeLevel = 0.008, PatchLevel = 0.0042;
 
     private const double LeastTransfer = 0.2;
 
