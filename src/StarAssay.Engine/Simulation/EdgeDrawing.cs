@@ -93,7 +93,8 @@ public static class EdgeDrawing
         bool bent = request.RadiusPx != 0;
         int ways = bent ? 24 : 1;
         Profile[] profiles = new Profile[ways];
-        Parallel.For(0, ways, context.Parallel, k => profiles[k] = new Profile(request, bent ? k * 45.0 / (ways - 1) : request.NormalDeg, Math.Min(reach, 400)));
+        double Way(int k) => bent ? k * 45.0 / (ways - 1) : request.NormalDeg;
+        Parallel.For(0, ways, context.Parallel, k => profiles[k] = new Profile(request, Way(k), Math.Min(reach, 400)));
         (double s, double c) = Math.SinCos(request.NormalDeg * Math.PI / 180);
         double cx = request.X - (request.RadiusPx * c), cy = request.Y - (request.RadiusPx * s);
         Parallel.For(0, detector.Height, context.Parallel, y =>
@@ -120,13 +121,15 @@ public static class EdgeDrawing
         });
         double[] frequency = [.. Enumerable.Range(0, 81).Select(k => k * 0.0125)];
         Profile own = profiles[0];
-        return new EdgeTruth(frequency, [.. frequency.Select(own.Transfer)], [.. frequency.Select(v => Optics(request, v))], own.Width(), detector.SaturationAdu);
+        return new EdgeTruth(frequency, [.. frequency.Select(own.Transfer)], [.. frequency.Select(v => Optics(request, v))], own.Width(),
+            detector.SaturationAdu);
     }
 
     /// <summary>Transfer of telescope and air at a frequency, cycles a pixel.</summary>
     public static double Optics(EdgeRequest request, double cyclesPerPx)
     {
-        double perRadian = cyclesPerPx * request.FocalLengthMm * 1000 / request.Detector.PitchUm, share = perRadian * request.WavelengthNm * 1e-6 / request.ApertureMm;
+        double perRadian = cyclesPerPx * request.FocalLengthMm * 1000 / request.Detector.PitchUm;
+        double share = perRadian * request.WavelengthNm * 1e-6 / request.ApertureMm;
         double telescope = request.DefocusWaves == 0 ? Airy.Mtf(share, request.Obstruction)
             : DefocusTransfer.For(request.Obstruction).At(share, request.DefocusWaves, out _);
         return telescope * (request.SeeingArcsec > 0

@@ -18,7 +18,8 @@ internal sealed class EdgeAnalysis
         Spread = EdgeSpread.Of(groups);
         Func<double, double>[] shapes = Shapes(request, finding, strip);
         double tail = double.IsNaN(request.ApertureMm) ? 0
-            : 2 / (Math.Pow(Math.PI, 3) * (1 - request.Obstruction)) * request.WavelengthNm / 1000 * request.FocalLengthMm / request.ApertureMm / request.PitchUm;
+            : 2 / (Math.Pow(Math.PI, 3) * (1 - request.Obstruction)) * request.WavelengthNm / 1000 * request.FocalLengthMm / request.ApertureMm
+                / request.PitchUm;
         Whole = EdgeTransfer.Of(Spread, width, shapes[0], tail);
         int n = EdgeTransfer.Points;
         var without = new EdgeTransfer[groups.Length];

@@ -78,8 +78,8 @@ public static class EdgeContrastMeasurement
         if (last.Filled < 0.95)
         {
             throw new CannotMeasureException("edge-contrast.parallel",
-                $"The edge in {finding.Frame.Name} lies so nearly along the pixels' rows or diagonals that it is seen at {100 * last.Filled:0} % of the places within a "
-                + "pixel only. Turn the camera so that the edge stands 3 to 10 degrees off the rows.", finding.Frame.Name);
+                $"The edge in {finding.Frame.Name} lies so nearly along the pixels' rows or diagonals that it is seen at {100 * last.Filled:0} % of the "
+                + "places within a pixel only. Turn the camera so that the edge stands 3 to 10 degrees off the rows.", finding.Frame.Name);
         }
 
         return (strip, width);
@@ -98,8 +98,8 @@ public static class EdgeContrastMeasurement
         if (share > (double.IsFinite(limit) ? MostClipped : MostAtTop))
         {
             throw new CannotMeasureException("edge-contrast.clipped",
-                $"{100 * share:0.0} % of the bright side of the edge in {finding.Frame.Name} are clipped at {highest:0} ADU: over-exposed, the edge is moved and sharpened. "
-                + "Take it again with a third of the exposure.", finding.Frame.Name);
+                $"{100 * share:0.0} % of the bright side of the edge in {finding.Frame.Name} are clipped at {highest:0} ADU: over-exposed, the edge is "
+                + "moved and sharpened. Take it again with a third of the exposure.", finding.Frame.Name);
         }
     }
 
@@ -114,7 +114,8 @@ public static class EdgeContrastMeasurement
         DarkSide side = DarkSide.Of(finding, Math.Max(6, 3 * analysis.Whole.Width), zero, light);
         bool known = double.IsFinite(zero), patch = finding.Arc.Curvature < 0 && EdgeFinding.Closed(finding.Arc, finding.Along);
         double distance = request.GlareDistanceArcmin * 60 / scale;
-        Measured glare = known ? WithShare(side.At(distance), Math.Sqrt((EdgeLevel * EdgeLevel) + (analysis.StepUnsure * analysis.StepUnsure))) : Measured.None("");
+        double unsure = Math.Sqrt((EdgeLevel * EdgeLevel) + (analysis.StepUnsure * analysis.StepUnsure));
+        Measured glare = known ? WithShare(side.At(distance), unsure) : Measured.None("");
         (double cx, double cy) = finding.Arc.Center;
         Measured index = known && patch ? WithShare(side.Within(cx, cy, 0.4 * finding.Arc.Radius), PatchLevel) : Measured.None("");
         List<EdgeGhost> ghosts = patch ? [] : side.Ghosts();

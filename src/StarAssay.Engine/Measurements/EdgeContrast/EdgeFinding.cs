@@ -68,8 +68,8 @@ internal sealed class EdgeFinding
         if (!(bright - dark > LeastContrast * noise / 3) || share < LeastShare || share > 1 - LeastShare)
         {
             throw new CannotMeasureException("edge-contrast.no-edge",
-                $"{frame.Name} shows no bright surface that ends at a dark one: levels of {dark:0} and {bright:0} ADU with a noise of {noise:0.0}. Photograph "
-                + "the Moon's limb or a sharp edge so that each side fills a part of the frame.", frame.Name);
+                $"{frame.Name} shows no bright surface that ends at a dark one: levels of {dark:0} and {bright:0} ADU with a noise of {noise:0.0}. "
+                + "Photograph the Moon's limb or a sharp edge so that each side fills a part of the frame.", frame.Name);
         }
 
         var found = new EdgeFinding(frame, image, smooth, dark, bright, noise);
@@ -116,8 +116,8 @@ internal sealed class EdgeFinding
     public static bool Closed(CircleArc arc, double[] along) => along.Length > 0 && Math.Abs(arc.Curvature) * (along.Max() - along.Min()) > 5.5;
 
     private CannotMeasureException NoLine() => new("edge-contrast.no-line",
-        $"What separates bright from dark in {Frame.Name} is neither a straight edge nor a round one. Photograph the Moon's sunlit limb, not the terminator, "
-        + "or one straight, sharp edge.", Frame.Name);
+        $"What separates bright from dark in {Frame.Name} is neither a straight edge nor a round one. Photograph the Moon's sunlit limb, not the "
+        + "terminator, or one straight, sharp edge.", Frame.Name);
 
     private (double[] X, double[] Y, double[] Normal) Points()
     {

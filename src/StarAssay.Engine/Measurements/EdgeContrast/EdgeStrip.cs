@@ -84,8 +84,8 @@ internal sealed class EdgeStrip
         if (strip.Good.Count(g => g) < LeastPieces)
         {
             throw new CannotMeasureException("edge-contrast.short",
-                $"Only {strip.Good.Count(g => g) * strip.length:0} pixels of the edge in {finding.Frame.Name} have {reach:0} pixels of frame on both sides. Put "
-                + "the edge through the middle of the frame.", finding.Frame.Name);
+                $"Only {strip.Good.Count(g => g) * strip.length:0} pixels of the edge in {finding.Frame.Name} have {reach:0} pixels of frame on both "
+                + "sides. Put the edge through the middle of the frame.", finding.Frame.Name);
         }
 
         return strip;
