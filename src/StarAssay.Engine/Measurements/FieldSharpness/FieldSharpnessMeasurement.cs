@@ -1,3 +1,4 @@
+using StarAssay.Engine.Imaging;
 using System.Numerics;
 using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
@@ -79,7 +80,8 @@ public static class FieldSharpnessMeasurement
 
     private static FieldSharpnessResult Tell(FieldSharpnessRequest request, SharpStars stars, SharpFields fields, CauseFit causes, RunContext context)
     {
-        double half = SharpStars.HalfDiagonal(request), reachU = request.Width / (2 * half), reachV = request.Height / (2 * half);
+        var area = new SensorArea(request.Width, request.Height);
+        double half = area.HalfDiagonal, reachU = area.ReachU, reachV = area.ReachV;
         double mm = request.PitchUm / 1000, halfMm = half * mm, scale = request.PixelScaleArcsecPerPx;
         double usual = fields.Fwhm(Complex.Zero) / request.PitchUm, common = ProfileError(usual);
         Measured Width(Func<Func<Complex, double>, double> read, string unit, out double random)

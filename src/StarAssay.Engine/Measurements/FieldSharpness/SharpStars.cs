@@ -17,8 +17,8 @@ internal sealed class SharpStars
     private SharpStars(FieldSharpnessRequest request, int[] rows)
     {
         Rows = rows;
-        double half = HalfDiagonal(request), middleX = (request.Width - 1) / 2.0, middleY = (request.Height - 1) / 2.0;
-        Place = [.. rows.Select(i => new Complex((request.X[i] - middleX) / half, (request.Y[i] - middleY) / half))];
+        var area = new SensorArea(request.Width, request.Height);
+        Place = [.. rows.Select(i => new Complex(area.U(request.X[i]), area.V(request.Y[i])))];
         HfrUm = [.. rows.Select(i => request.Hfr[i] * request.PitchUm)];
         HfrRelative = [.. rows.Select(i => request.HfrUncertainty[i] / request.Hfr[i])];
         FwhmUm = [.. rows.Select(i => request.Fwhm[i] * request.PitchUm)];
@@ -64,10 +64,6 @@ internal sealed class SharpStars
         double e = Math.Min(moments.Magnitude, 0.995);
         return e > 0 ? moments * ((1 - Math.Sqrt((1 - e) / (1 + e))) / moments.Magnitude) : moments;
     }
-
-    /// <summary>Half the diagonal of the frame, pixels.</summary>
-    public static double HalfDiagonal(FieldSharpnessRequest request) =>
-        0.5 * Math.Sqrt(((double)request.Width * request.Width) + ((double)request.Height * request.Height));
 
     /// <summary>Picks the stars that are whole, alone, unclipped and bright enough.</summary>
     public static SharpStars Of(FieldSharpnessRequest request)

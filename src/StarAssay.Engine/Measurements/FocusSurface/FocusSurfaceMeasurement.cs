@@ -1,3 +1,4 @@
+using StarAssay.Engine.Imaging;
 using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
@@ -63,7 +64,8 @@ public static class FocusSurfaceMeasurement
     private static FocusSurfaceResult Tell(FocusSurfaceRequest request, RunStars run, SurfaceFit fit, SurfaceFit free, double[][] without, int[] used,
         RunShapes shapes)
     {
-        double half = RunStars.HalfDiagonal(request), reachU = request.Width / (2 * half), reachV = request.Height / (2 * half);
+        var area = new SensorArea(request.Width, request.Height);
+        double half = area.HalfDiagonal, reachU = area.ReachU, reachV = area.ReachV;
         double reachMm = half * request.PitchUm / 1000, depth = shapes.DepthUm, shift = AberrationShift * shapes.Together;
 
         // Leaving out a frame shows what frames differ by (seeing, the focuser's place, stars' noise): the jackknife's variance.
@@ -87,7 +89,8 @@ public static class FocusSurfaceMeasurement
         Measured tilt = Of(Corners, "um", out double tiltRandom, corners), spread = Of(Spread, "um", out double spreadRandom, corners);
         double turned = Math.Atan(shift / (2 * Math.Max(reachU, reachV) * reachMm * 1000)) * 180 / Math.PI * 60;
         Measured angle = Of(Angle, "arcmin", out _, turned);
-        Measured split = shapes.CornerSplit(SplitShift * shift, out double splitRandom), inMiddle = shapes.MiddleSplit(SplitShift * shift, out double direction);
+        Measured split = shapes.CornerSplit(SplitShift * shift, out double splitRandom);
+        Measured inMiddle = shapes.MiddleSplit(SplitShift * shift, out double direction);
         double radius = reachMm * reachMm * 1000 / (2 * sag.Value);
         bool bent = Math.Abs(sag.Value) > 2 * sag.Uncertainty;
         Measured backlash = fit.HasBacklash ? Of(p => p[SurfaceFit.Surface], "um", out _, 0) : Measured.None("um");

@@ -1,3 +1,4 @@
+using StarAssay.Engine.Imaging;
 using System.Numerics;
 using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
@@ -88,7 +89,7 @@ internal sealed class RunStars
                     "visible.");
         }
 
-        double middleX = (request.Width - 1) / 2.0, middleY = (request.Height - 1) / 2.0, half = HalfDiagonal(request);
+        var area = new SensorArea(request.Width, request.Height);
         int least = Math.Max(4, (int)Math.Ceiling(0.6 * left));
         var points = new List<RunPoint>();
         var places = new List<(double X, double Y)>();
@@ -109,7 +110,7 @@ internal sealed class RunStars
                 if (fit)
                 {
                     double size = request.Hfr[i] * request.PitchUm;
-                    own.Add(new RunPoint(f, places.Count, (request.X[i] - middleX) / half, (request.Y[i] - middleY) / half,
+                    own.Add(new RunPoint(f, places.Count, area.U(request.X[i]), area.V(request.Y[i]),
                         size * size, request.HfrUncertainty[i] / request.Hfr[i], Shape(request, i), request.EllipticityUncertainty[i]));
                 }
             }
@@ -136,10 +137,6 @@ internal sealed class RunStars
         double axes = 1 - request.Ellipticity[i], square = axes * axes;
         return Complex.FromPolarCoordinates((1 - square) / (1 + square), request.PositionAngleDeg[i] * Math.PI / 90);
     }
-
-    /// <summary>Half the diagonal of the sensor, pixels: where u and v are one.</summary>
-    public static double HalfDiagonal(FocusSurfaceRequest request) =>
-        0.5 * Math.Sqrt(((double)request.Width * request.Width) + ((double)request.Height * request.Height));
 
     /// <summary>Median half-flux radius of a frame's stars, um; NaN without any.</summary>
     public double Median(int frame) => Robust.Median(Points.Where(p => p.Frame == frame).Select(p => Math.Sqrt(p.Size2)));

@@ -1,3 +1,4 @@
+using StarAssay.Engine.Imaging;
 using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Stars;
 
@@ -14,10 +15,6 @@ internal sealed class ColorFields
     {
         (this.request, this.fields, this.sx, this.sy) = (request, fields, sx, sy);
     }
-
-    /// <summary>Half the diagonal of the sensor, from the middle of a corner pixel, pixels: where u and v are one.</summary>
-    public static double HalfDiagonal(LateralColorRequest request) =>
-        0.5 * Math.Sqrt(((double)request.Width * request.Width) + ((double)request.Height * request.Height));
 
     /// <summary>Takes the stars that serve.</summary>
     public static ColorFields Of(LateralColorRequest request, StarMarks unfit)
@@ -73,7 +70,8 @@ internal sealed class ColorFields
             return ([], [0, 0, 0]);
         }
 
-        double middleX = (request.Width - 1) / 2.0, middleY = (request.Height - 1) / 2.0, half = HalfDiagonal(request);
+        var area = new SensorArea(request.Width, request.Height);
+        double middleX = area.MiddleX, middleY = area.MiddleY;
         Similarity back = request.OneExposure ? Similarity.None
             : Similarity.Fit([.. pairs.Select(p => ((one.X[p.One], one.Y[p.One]), (other.X[p.Other], other.Y[p.Other])))]);
 
@@ -88,7 +86,7 @@ internal sealed class ColorFields
             (int i, int j) = pairs[k];
             double x = one.X[i] - px, y = one.Y[i] - py;
             double rx = (cos * x) - (sin * y) + middleX, ry = (sin * x) + (cos * y) + middleY;
-            found[k] = new StarOffset((other.X[j] - middleX) / half, (other.Y[j] - middleY) / half, rx - other.X[j], ry - other.Y[j],
+            found[k] = new StarOffset(area.U(other.X[j]), area.V(other.Y[j]), rx - other.X[j], ry - other.Y[j],
                 Math.Sqrt((sx[color][i] * sx[color][i]) + (sx[against][j] * sx[against][j])),
                 Math.Sqrt((sy[color][i] * sy[color][i]) + (sy[against][j] * sy[against][j])), other.X[j], other.Y[j]);
         }

@@ -1,3 +1,4 @@
+using StarAssay.Engine.Imaging;
 using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Optics;
 using StarAssay.Engine.Results;
@@ -38,7 +39,7 @@ public static class LateralColorMeasurement
             others.SelectMany((c, k) => others[(k + 1)..].Select(d => (d, c)))))
         {
             (StarOffset[] stars, double[] moved) = fields.Offsets(color, against);
-            double half = ColorFields.HalfDiagonal(request);
+            double half = new SensorArea(request.Width, request.Height).HalfDiagonal;
             OffsetModel? model = stars.Length < LeastStars ? null : OffsetModel.Fit(stars, !request.OneExposure, (moved[0] / half, moved[1] / half));
             if (model is not null && model.Used.Count(u => u) >= LeastStars)
             {
@@ -64,7 +65,7 @@ public static class LateralColorMeasurement
     private static LateralColorResult Tell(LateralColorRequest request, ColorFields fields,
         List<Compared> models, List<Note> notes)
     {
-        double half = ColorFields.HalfDiagonal(request), pitch = request.PitchUm;
+        double half = new SensorArea(request.Width, request.Height).HalfDiagonal, pitch = request.PitchUm;
         ColorPair[] pairs = [.. models.Select(m => Pair(request, m.Color, m.Against, m.Model, m.Moved))];
 
         // The largest that is told from nothing; where none is, the largest against the reference: noise is larger between two others.
@@ -130,7 +131,7 @@ public static class LateralColorMeasurement
 
     private static ColorPair Pair(LateralColorRequest request, int color, int against, OffsetModel model, double[] moved)
     {
-        double half = ColorFields.HalfDiagonal(request), pitch = request.PitchUm;
+        double half = new SensorArea(request.Width, request.Height).HalfDiagonal, pitch = request.PitchUm;
         (double corner, double bar) = model.Radial(1);
         Measured Of(int k, double scale, string unit) => new(model.Values[k] * scale, model.Sigma((k, 1)) * scale, unit);
         Measured Third(int k) => model.HasThird ? Of(k, 1, "pix") : Measured.None("pix");
@@ -212,7 +213,7 @@ public static class LateralColorMeasurement
             SayOfTheAir(request, pairs, notes);
             foreach (ColorPair pair in pairs)
             {
-                double half = ColorFields.HalfDiagonal(request), corner = pair.Rotation.Value / (180 * 60 / Math.PI) * half;
+                double half = new SensorArea(request.Width, request.Height).HalfDiagonal, corner = pair.Rotation.Value / (180 * 60 / Math.PI) * half;
                 if (Math.Abs(pair.Rotation.Value) > 5 * pair.Rotation.Uncertainty && Math.Abs(corner) > 0.05)
                 {
                     notes.Add(LateralColorNotes.Turned.Say(

@@ -1,4 +1,5 @@
 using MathNet.Numerics.LinearAlgebra;
+using StarAssay.Engine.Imaging;
 using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
@@ -61,7 +62,7 @@ internal sealed class PlateModel
     {
         var model = new PlateModel(request);
         double first = model.Start();
-        double half = 0.5 * Math.Sqrt(((double)request.Width * request.Width) + ((double)request.Height * request.Height));
+        double half = new SensorArea(request.Width, request.Height).HalfDiagonal;
         if (!(first < 0.03 * half))
         {
             throw model.NoAgreement();

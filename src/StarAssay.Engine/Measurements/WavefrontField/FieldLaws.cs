@@ -1,3 +1,5 @@
+using StarAssay.Engine.Imaging;
+
 namespace StarAssay.Engine.Measurements.WavefrontField;
 
 /// <summary>The laws of all modes over the field, from the stars' own wavefronts.</summary>
@@ -38,10 +40,9 @@ internal sealed class FieldLaws
     /// <param name="fits">Wavefronts.</param>
     public static FieldLaws Of(WavefrontFieldRequest request, PairStar[] stars, StarWavefront[] fits)
     {
-        int width = request.Frames[0].Width, height = request.Frames[0].Height;
-        double half = 0.5 * Math.Sqrt(((double)width * width) + ((double)height * height));
-        double[] u = [.. stars.Select(s => (s.X.Average() - ((width - 1) / 2.0)) / half)];
-        double[] v = [.. stars.Select(s => (s.Y.Average() - ((height - 1) / 2.0)) / half)];
+        var area = new SensorArea(request.Frames[0].Width, request.Frames[0].Height);
+        double[] u = [.. stars.Select(s => area.U(s.X.Average()))];
+        double[] v = [.. stars.Select(s => area.V(s.Y.Average()))];
         FieldLaw Law(Func<StarWavefront, double[]> value, Func<StarWavefront, double[]> variance, Func<double, double, double[,]> row) =>
             FieldLaw.Of([.. fits.Select((f, i) => new StarValue(value(f), variance(f), row(u[i], v[i])))]);
         FieldLaw Modes(int[] noll, Func<double, double, double[,]> row) =>

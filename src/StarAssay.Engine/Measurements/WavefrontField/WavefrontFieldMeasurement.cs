@@ -40,7 +40,8 @@ public static class WavefrontFieldMeasurement
     private static WavefrontFieldResult Tell(WavefrontFieldRequest request, PairStars stars, StarFits fits, FieldLaws laws)
     {
         int width = request.Frames[0].Width, height = request.Frames[0].Height;
-        double half = 0.5 * Math.Sqrt(((double)width * width) + ((double)height * height)), reachU = width / (2 * half), reachV = height / (2 * half);
+        var area = new SensorArea(width, height);
+        double half = area.HalfDiagonal, reachU = area.ReachU, reachV = area.ReachV;
         double reachMm = half * request.PitchUm / 1000, ratio2 = request.FocalRatio * request.FocalRatio, depth = 2 * request.WavelengthNm / 1000 * ratio2;
         double nmPerUm = 1000 / (8 * ratio2) / (2 * Math.Sqrt(3));
         FieldLaw focus = laws.Focus, coma = laws.Coma, astigmatism = laws.Astigmatism, spherical = laws.Spherical, trefoil = laws.Trefoil;
