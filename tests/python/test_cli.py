@@ -198,7 +198,10 @@ def test_warnings_are_one_line_notes(
 @pytest.mark.parametrize(
     ("argv", "text"),
     [
-        (["frobnicate"], "'frobnicate' is not known. Choose one of run, init, measure, watch, demo"),
+        (
+            ["frobnicate"],
+            "'frobnicate' is not known. Choose one of run, init, measure, watch, demo",
+        ),
         (["mesure", "sample"], "'mesure' is not known. Did you mean 'measure'? Choose one"),
         ([], "starassay: the following arguments are required: COMMAND."),
         (
