@@ -30,6 +30,7 @@ __all__ = [
     "Measured",
     "Note",
     "Picture",
+    "Remedy",
     "Result",
     "Sheet",
     "format_measured",
@@ -140,6 +141,37 @@ class Sheet:
         ]
 
 
+@dataclasses.dataclass(frozen=True)
+class Remedy:
+    """What can be done about something that a measurement found.
+
+    Attributes
+    ----------
+    about : str
+        What is adjusted, in a word or two: "the spacing".
+    hands : str
+        Who does it: "user", "optician", "nobody"; "around" where nothing is mended, but one can live with it.
+    amount : Measured
+        By how much.
+    text : str
+        What to do, by how much, and how to check it.
+    mends : tuple of str
+        Quantities that it changes.
+    defocus : float
+        Defocus of the corners that goes, um, the middle being in focus; NaN where it is of another kind.
+    gain : str
+        What else it gains, a sentence; "" for nothing.
+    """
+
+    about: str
+    hands: str
+    amount: Measured
+    text: str
+    mends: tuple[str, ...] = ()
+    defocus: float = np.nan
+    gain: str = ""
+
+
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True)
 class Result:
     """Base of every measurement's result: plain data that copies, pickles, prints and tells itself.
@@ -209,6 +241,10 @@ class Result:
     def advice(self) -> dict[str, Any]:
         """What it contributes to the advice beside its quantities, as the engine's request has it."""
         return {}
+
+    def remedies(self) -> list[Remedy]:
+        """What can be done about what was found; only where it stands out of its uncertainty."""
+        return []
 
     def basis(self, quantity: str) -> str:
         """What a quantity is for, beside its wavelength: a band, for example; "" when there is nothing to say.

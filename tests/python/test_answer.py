@@ -39,7 +39,8 @@ def judged(value: float, welcome: bool = False) -> Judgment:
 
 def advice(*about: str) -> Any:
     """Steps for a user's hands."""
-    return SimpleNamespace(steps=[{"about": a, "hands": "user"} for a in about])
+    steps = [{"about": a, "hands": "user", "claims": (), "test": ""} for a in about]
+    return SimpleNamespace(steps=steps)
 
 
 def test_answer_follows_the_verdicts() -> None:

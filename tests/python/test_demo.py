@@ -200,6 +200,10 @@ def test_manifest_holds_what_is_needed_to_run_it_again(demo: Path) -> None:
     # The record reads back as JSON without NaN, and holds every claim.
     record = json.loads((report / "decisions.json").read_text(encoding="utf-8"))
     assert len(record["decisions"]) == 6 and record["advice"]["limit"]
+    # Blue is out of focus: a filter to live with it, which no answer calls an adjustment.
+    (step,) = [s for s in record["advice"]["steps"] if s["about"] == "a filter"]
+    assert step["hands"] == "around" and 436 < step["amount"]["value"] < 486
+    assert "filter" not in record["answer"]["sentence"]
 
 
 def test_running_again_gives_the_same_numbers(

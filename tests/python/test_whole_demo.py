@@ -122,7 +122,29 @@ def test_what_is_fine_is_cleared_and_what_is_not_is_told(reducer: Path) -> None:
     }
     record = json.loads((reducer / "report" / "decisions.json").read_text(encoding="utf-8"))
     assert record["answer"]["answer"] == "adjust-and-measure-again"
-    assert "the spacing and the sensor's tilt can be adjusted" in record["answer"]["sentence"]
+    assert (
+        "the sensor's tilt, the spacing, astigmatism and the adapter can be adjusted"
+        in record["answer"]["sentence"]
+    )
+    # What mends something comes first, the largest blur of it before the others; then what is waited for, and others' work.
+    steps = record["advice"]["steps"]
+    assert [s["about"] for s in steps] == [
+        *("the sensor's tilt", "the spacing", "astigmatism", "the adapter"),
+        *("trefoil", "seeing", "coma"),
+    ]
+    assert steps[0]["claims"] == ["Camera square to the axis"]
+    assert "move the left edge" in steps[0]["text"] and "upper edge" in steps[0]["text"]
+    assert steps[1]["text"].startswith("Add 2.") and steps[3]["test"] == "Flats"
+
+
+def test_the_advised_adapter_clips_no_corner(reducer: Path, truth: dict[str, Any]) -> None:
+    """Cone of light at the stop, and the chief ray of the corner there, by similar triangles."""
+    record = json.loads((reducer / "report" / "decisions.json").read_text(encoding="utf-8"))
+    (step,) = [s for s in record["advice"]["steps"] if s["about"] == "the adapter"]
+    before, focal = truth["stop_distance_mm"], truth["focal_length_mm"]
+    diagonal = 4.63e-3 * (760**2 + 1140**2) ** 0.5
+    least = before * 115 / focal + diagonal * (1 - before / focal)
+    assert least < step["amount"]["value"] < least + 0.25
 
 
 def test_focal_length_and_factor(reducer: Path, truth: dict[str, Any]) -> None:

@@ -9,6 +9,7 @@ from datetime import date
 from .. import _gateway
 from .._records import OverallAnswer
 from ..decisions.advice import Advice
+from .advising import WAITED_FOR
 from .description import DecisionEntry
 from .outcome import Judgment
 
@@ -30,11 +31,11 @@ def answer_for(
         For the days that are left.
     """
     by = decision.return_by
-    # Steadier air and an even temperature (for trefoil) are waited for, not adjusted.
+    # What a measurement can mend is spoken of when it mends what is not met; of the wavefront any error may be the cause.
     adjustable = [
         s["about"]
         for s in advice.steps
-        if s["hands"] == "user" and s["about"] not in ("seeing", "trefoil")
+        if s["hands"] == "user" and s["about"] not in WAITED_FOR and (s["claims"] or not s["test"])
     ]
     record = _gateway.call(
         "decisions.answer",

@@ -19,6 +19,7 @@ from .report_texts import cautions, caveats, glossary
 _MARKS = {"met": "✓", "not met": "✕", "not decided": "?"}
 _HANDS = {
     "user": "for the user",
+    "around": "to live with it",
     "optician": "for the maker or a qualified optician",
     "nobody": "nothing to adjust",
 }
@@ -224,7 +225,13 @@ def _advice(outcome: Outcome) -> dict[str, Any]:
             for f in advice.families
         ],
         "steps": [
-            {"about": s["about"], "hands": _HANDS[s["hands"]], "text": s["text"]}
+            {
+                "about": s["about"],
+                "hands": _HANDS[s["hands"]],
+                "text": s["text"],
+                "gain": s["gain"],
+                "claims": " and ".join(f"'{name}'" for name in s["claims"]),
+            }
             for s in advice.steps
         ],
     }

@@ -25,6 +25,7 @@ from ..decisions.deciding import raw_quantity, stated_quantity
 from ..decisions.means import combine_quantities
 from ..results import Measured, Note, say
 from ..measurements._declaring import Setup
+from .advising import with_remedies
 from .answering import answer_for
 from .description import Campaign, Test
 from .folder import REPORT, make_manifest, require_ours, write_folder
@@ -89,6 +90,7 @@ def run_campaign(
         steps.next("deciding")
         judgments = tuple(judge(campaign, entry, tests) for entry in campaign.claims)
         advice = advise(_advice_request(campaign, tests))
+        advice = with_remedies(advice, tests, judgments, campaign.telescope)
         answer = answer_for(campaign.decision, judgments, advice, started.date())
         outcome = Outcome(
             campaign, tests, judgments, advice, answer, folder, folder / REPORT, kept.word

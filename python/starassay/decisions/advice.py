@@ -28,7 +28,8 @@ class Advice(Result):
     families : tuple of dict
         name, rms (Measured), share, direction (Measured): parts of the wavefront error.
     steps : tuple of dict
-        about, hands ("user", "optician", "nobody"), amount, direction (Measured), text.
+        about, hands ("user", "around", "optician", "nobody"), amount, direction (Measured), text; in a campaign also
+        claims, gain and test.
     """
 
     limited_by: str

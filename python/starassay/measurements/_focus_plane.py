@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 from astropy import units as u
 
-from ..results import Measured
+from .._records import Quantity
+from ..results import Measured, Remedy
 from ..style import DIVERGING, INK, figure_style, round_length, sensor_bar
 from . import _sensor_maps
 
@@ -30,6 +31,7 @@ class FocusPlane:
     curvature_sag: Measured
     curvature_radius: Measured
     depth_of_focus: u.Quantity
+    quantities: tuple[Quantity, ...]
     width: int
     height: int
 
@@ -67,6 +69,25 @@ class FocusPlane:
         if not parts:
             return "not told from a level sensor"
         return f"to level it, move {' and '.join(parts)} farther from the objective"
+
+    def remedies(self) -> list[Remedy]:
+        """The shims that level the sensor."""
+        tilt = self.sensor_tilt
+        if not self.shims() or not tilt.value > 3 * tilt.uncertainty:
+            return []
+        return [
+            Remedy(
+                "the sensor's tilt",
+                "user",
+                tilt,
+                f"Sensor tilt {tilt} from corner to corner ({self.tilt_angle}); {self.cure()}, by the screws meant for it "
+                "or by shims between camera and adapter. The amounts are those at the sensor's edges: a shim farther "
+                "from its middle is thicker in proportion. Measure again with the camera turned by half a turn: a tilt "
+                "that stays with the tube is the focuser's.",
+                mends=tuple(q.name for q in self.quantities if q.name.endswith("sensor_tilt")),
+                defocus=float(tilt.value.to_value("um")) / 2,
+            )
+        ]
 
     def plane_sentences(self) -> list[str]:
         """The tilt with what cures it, and the curvature."""

@@ -11,7 +11,7 @@ from astropy import units as u
 from astropy.table import QTable
 
 from ... import _records, _units
-from ...results import Picture, Result, Sheet, format_measured
+from ...results import Measured, Picture, Remedy, Result, Sheet, format_measured
 from ...style import new_axes
 from . import figures
 from .merit import ColorMerit, weigh
@@ -206,6 +206,29 @@ class ColorFocusCurve(Result, _records.ColorFocusResult):
             return ""
         low, high = self.band_merit.band.value
         return f"{low:.0f} to {high:.0f} nm"
+
+    def remedies(self) -> list[Remedy]:
+        """The filter that keeps out as little as possible, so that all that is left is in focus."""
+        merit = self.band_merit
+        # A twentieth of the light out of focus is worth a filter (a judgment, no source).
+        if merit is None or not merit.in_focus_fraction.value.value < 0.95:
+            return []
+        sharp = np.flatnonzero(np.asarray(merit.cut_in_focus) > 1 - merit.light_step)
+        if len(sharp) == 0:
+            return []
+        k, low, high = int(sharp[0]), *merit.band.value
+        return [
+            Remedy(
+                "a filter",
+                "around",
+                Measured(merit.cut_on[k], np.nan * merit.cut_on.unit),
+                f"Of the light between {low:.0f} and {high:.0f} nm {merit.in_focus_fraction} is in focus at once. A filter that keeps "
+                f"out what lies below {merit.cut_on[k].value:.0f} nm leaves {100 * merit.cut_light[k]:.0f} % of it, all in focus. "
+                "The lens stays as it is: no adjustment changes its colors.",
+                gain=f"The polychromatic Strehl ratio of the color focus alone goes from {merit.polychromatic_strehl} to "
+                f"{merit.cut_strehl[k]:.2f}.",
+            )
+        ]
 
     def sheets(self) -> list[Sheet]:
         """The smooth curve, or the size of the defocus, at well-known lines."""

@@ -9,7 +9,7 @@ import numpy as np
 from astropy.table import QTable
 
 from ... import _records
-from ...results import Picture, Result, Sheet, format_measured
+from ...results import Picture, Remedy, Result, Sheet, format_measured
 from . import figures
 
 
@@ -98,6 +98,20 @@ class FieldSharpness(Result, _records.FieldSharpnessResult):
             else "no direction common to all"
         )
         return f"{word}; {common}"
+
+    def remedies(self) -> list[Remedy]:
+        """The part of the frame that is sharp."""
+        if self.sharp_everywhere or not np.isfinite(self.sharp_circle.value):
+            return []
+        return [
+            Remedy(
+                "a crop",
+                "around",
+                self.sharp_circle,
+                f"The FWHM stays under {self.blur_limit:.3g} within a circle of {self.sharp_circle} about the middle: a "
+                "crop to it is as sharp as this frame gets.",
+            )
+        ]
 
     def sheets(self) -> list[Sheet]:
         """Formats, causes, budget."""

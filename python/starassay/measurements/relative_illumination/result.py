@@ -6,10 +6,11 @@ import dataclasses
 from typing import Any
 
 import numpy as np
+from astropy import units as u
 from astropy.table import QTable
 
 from ... import _records
-from ...results import Picture, Result, Sheet
+from ...results import Measured, Picture, Remedy, Result, Sheet
 from ...style import (
     BLUE,
     GREY,
@@ -67,6 +68,30 @@ class RelativeIllumination(Result, _records.RelativeIlluminationResult):
             f"Slope of the light {_percent(self.slope_x)} from left to right and {_percent(self.slope_y)} upwards, taken out."
         )
         return said
+
+    def remedies(self) -> list[Remedy]:
+        """How wide what clips has to be."""
+        lost = self.natural_corner - self.corner_illumination.value.value
+        if not self.clipped or not lost > 3 * self.corner_illumination.uncertainty.value:
+            return []
+        # Free at the circle that the whole cone reaches: clear = cone + circle * chief ray's share, which is 1 in front of the
+        # sensor and less farther away; taken as 1 it asks for a little more than is needed.
+        wide = float(np.hypot(self.width, self.height) * self.pitch.to_value("mm"))
+        more = max(0.0, wide - float(self.fully_lit.value.to_value("mm")))
+        needed = self.clear_diameter + Measured(more * u.mm, self.fully_lit.uncertainty)
+        return [
+            Remedy(
+                "the adapter",
+                "user",
+                needed,
+                f"What stands about {self.stop_distance} before the sensor clips: its clear diameter is "
+                f"{self.clear_diameter}. For the whole cone of light in the corners it needs {needed}; look there for an "
+                "adapter, a filter's mount or a nosepiece, and take a flat again.",
+                mends=tuple(q.name for q in self.quantities),
+                gain=f"The darkest corner gets {100 * self.natural_corner:.1f} % of the light in place of "
+                f"{_percent(self.corner_illumination)}.",
+            )
+        ]
 
     def sheets(self) -> list[Sheet]:
         """The four corners."""

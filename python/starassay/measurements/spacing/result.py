@@ -9,7 +9,7 @@ import numpy as np
 from astropy.table import QTable
 
 from ... import _records
-from ...results import Picture, Result, Sheet
+from ...results import Picture, Remedy, Result, Sheet
 from ...style import BLUE, GREY, INK, ORANGE, figure_style, new_axes
 
 
@@ -63,6 +63,25 @@ class Spacing(Result, _records.SpacingResult):
             f"{now}; the sag changes by {self.sag_slope}.",
             f"Corners stay within the depth of focus ({self.depth_of_focus.value:.0f} um to either side) as long as the "
             f"distance is right to {self.tolerance:.2f}.",
+        ]
+
+    def remedies(self) -> list[Remedy]:
+        """What to add or to take away."""
+        change = self.spacing_change
+        if not self.decided or not abs(change.value) > 3 * change.uncertainty:
+            return []
+        verb = "Add" if change.value > 0 else "Take away"
+        return [
+            Remedy(
+                "the spacing",
+                "user",
+                change,
+                f"{verb} {abs(change)} between reducer or flattener and sensor, which is {self.best_spacing} in all: "
+                f"now the corners focus {self.present_sag} from the middle. Refocus, check that the focuser still "
+                "reaches, and measure the plate scale again.",
+                mends=tuple(q.name for q in self.quantities),
+                defocus=float(abs(self.present_sag.value.to_value("um"))),
+            )
         ]
 
     def sheets(self) -> list[Sheet]:
