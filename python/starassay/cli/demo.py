@@ -16,7 +16,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--whole",
         action="store_true",
-        help="draw three campaigns with every measurement: the telescope alone, with its reducer, and another one",
+        help="draw three campaigns with nearly every measurement: the telescope alone, with its reducer, and another one",
     )
 
 
