@@ -216,7 +216,8 @@ class ColorFocusCurve(Result, _records.ColorFocusResult):
         sharp = np.flatnonzero(np.asarray(merit.cut_in_focus) > 1 - merit.light_step)
         if len(sharp) == 0:
             return []
-        k, low, high = int(sharp[0]), *merit.band.value
+        k = int(sharp[0])
+        low, high = merit.band.value
         return [
             Remedy(
                 "a filter",
