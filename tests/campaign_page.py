@@ -71,7 +71,7 @@ def option(o: Option, one: Measurement) -> str:
 
 def parted(text: str) -> tuple[str, str]:
     """A text without what it says of the default, and that."""
-    said = re.search(r" \(default:? ([^)]*)\)|; otherwise ([^.]*)", text)
+    said = re.search(r" \(default:? ([^)]*)\)|; otherwise ((?:[^.]|\.(?=\d))*)", text)
     if said is None:
         return text, ""
     return text[: said.start()] + text[said.end() :], said[1] or said[2]

@@ -62,9 +62,9 @@ internal sealed class FieldImages
         double mean = SimulatedPassband.MeanWavelengthNm(spectrum) / 1000;
         double depth = 2 * mean * telescope.FocalRatio * telescope.FocalRatio;
         int nodesX = request.NodesX > 0 ? request.NodesX : uniform ? 1
-            : Nodes(detector.Width * detector.PitchUm / 1000, telescope.Field.TiltXUmPerMm, telescope.Field, depth, MostNodesX);
+            : Nodes(detector.Width * detector.PitchUm / 1000, telescope.Field.TiltXUmPerMm, telescope, depth, MostNodesX);
         int nodesY = request.NodesY > 0 ? request.NodesY : uniform ? 1
-            : Nodes(detector.Height * detector.PitchUm / 1000, telescope.Field.TiltYUmPerMm, telescope.Field, depth, MostNodesY);
+            : Nodes(detector.Height * detector.PitchUm / 1000, telescope.Field.TiltYUmPerMm, telescope, depth, MostNodesY);
         int oversampling = Math.Max(2, (int)Math.Ceiling(detector.PitchUm / (0.5 * mean * telescope.FocalRatio)));
         var stamps = new DiffractionStamp[nodesX * nodesY];
         int done = 0;
@@ -227,12 +227,14 @@ internal sealed class FieldImages
         return (low - 2, taps);
     }
 
-    /// <summary>Points along one side: no more than 4 mm and, at the edge, a quarter wave of defocus apart.</summary>
-    private static int Nodes(double sideMm, double tilt, FieldErrors field, double depthUm, int most)
+    /// <summary>Points along one side: no more than 4 mm, at the edge a quarter wave of defocus, and an eighth of the cone at a stop apart.</summary>
+    private static int Nodes(double sideMm, double tilt, SimulatedTelescope telescope, double depthUm, int most)
     {
+        FieldErrors field = telescope.Field;
         double bend = Math.Max(Math.Abs(field.CurvatureUmPerMm2), Math.Abs(field.AstigmatismUmPerMm2));
         double slope = Math.Abs(tilt) + (bend * sideMm);
-        return (int)Math.Clamp(1 + Math.Ceiling(Math.Max(sideMm / 4, sideMm * slope / depthUm)), 2, most);
+        double shadow = telescope.Stops.Select(s => 8 * telescope.FocalRatio / s.DistanceMm).DefaultIfEmpty(0).Max();
+        return (int)Math.Clamp(1 + Math.Ceiling(sideMm * Math.Max(0.25, Math.Max(slope / depthUm, shadow))), 2, most);
     }
 
     private static double Node(int k, int nodes, double extent) => nodes == 1 ? (extent - 1) / 2 : (k * extent / (nodes - 1)) - 0.5;
