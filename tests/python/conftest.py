@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import os
 import re
+import signal
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -12,6 +13,10 @@ import matplotlib
 import pytest
 
 matplotlib.use("Agg")
+
+# A shell starts what runs in its background deaf to this signal, and some tests send it.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 TOP = Path(__file__).resolve().parents[2]
 

@@ -5,6 +5,10 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 /// <summary>What a mode means at the telescope. Causes are common practice, no source.</summary>
 internal static class PlainWords
 {
+    // Chance passes them in one of a hundred modes: the normal distribution for one number, Rayleigh's for the length of two. At twice the standard
+    // deviation every seventh pair of modes would have a cause named for nothing.
+    private const double One = 2.576, Two = 3.035;
+
     /// <summary>One or two sentences with direction or axis and the usual causes.</summary>
     public static string Of(ZernikeIndex mode, double[] c, ZernikeIndex[] modes, double sigma)
     {
@@ -13,7 +17,7 @@ internal static class PlainWords
         double cosine = mode.M >= 0 ? c[j] : partner >= 0 ? c[partner] : 0;
         double sine = mode.M < 0 ? c[j] : partner >= 0 && mode.M != 0 ? c[partner] : 0;
         double size = mode.M == 0 ? Math.Abs(c[j]) : Math.Sqrt((cosine * cosine) + (sine * sine));
-        if (size < 2 * sigma)
+        if (size < (mode.M == 0 ? One : Two) * sigma)
         {
             return "not told from zero by these images";
         }
