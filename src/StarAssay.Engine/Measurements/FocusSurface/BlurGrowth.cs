@@ -40,4 +40,22 @@ internal readonly struct BlurGrowth
         double factor = near + ((far - near) * t / (1 + t));
         return factor * (1 + (p[3] * defocusUm / Math.Sqrt(d2 + (w * w)))) * d2 * unit;
     }
+
+    /// <summary>The growth and how it changes with the defocus and with each of the unknowns.</summary>
+    /// <param name="defocusUm">Sensor from best focus.</param>
+    /// <param name="p">The unknowns.</param>
+    /// <param name="slopes">Filled with the derivatives by the unknowns.</param>
+    public (double Growth, double Slope) At(double defocusUm, ReadOnlySpan<double> p, Span<double> slopes)
+    {
+        double near = Math.Exp(p[0]), far = Math.Exp(p[1]), w = change * Math.Exp(p[2]), w2 = w * w;
+        double d = defocusUm, d2 = d * d, t = d2 / w2, one = 1 + t;
+        double root = Math.Sqrt(d2 + w2), cube = root * (d2 + w2);
+        double factor = near + ((far - near) * t / one), skew = 1 + (p[3] * d / root), area = d2 * unit;
+        slopes[0] = near / one * skew * area;
+        slopes[1] = far * t / one * skew * area;
+        slopes[2] = (((far - near) * -2 * t / (one * one) * skew) - (factor * p[3] * d * w2 / cube)) * area;
+        slopes[3] = factor * d / root * area;
+        double byDefocus = ((far - near) * 2 * d / (w2 * one * one) * skew) + (factor * p[3] * w2 / cube);
+        return (factor * skew * area, (byDefocus * area) + (factor * skew * 2 * d * unit));
+    }
 }

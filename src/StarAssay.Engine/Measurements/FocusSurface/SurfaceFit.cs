@@ -62,6 +62,9 @@ internal sealed class SurfaceFit
     /// <summary>Factor of the growth far from focus over what focal ratio and positions say.</summary>
     public double Far => Math.Exp(P[Growth + 1] - BlurGrowth.Expected[1]);
 
+    /// <summary>Unknowns that one point depends on.</summary>
+    internal static int Filled => Blur + 2 + (2 * Bends);
+
     private static int Growth => Surface + 1;
 
     private static int Blur => Growth + BlurGrowth.Unknowns;
@@ -295,44 +298,65 @@ internal sealed class SurfaceFit
         return k == Blur ? (P[Blur], 1e9) : k <= Blur + frames ? (0, BlurScatter) : (0, BendScatter);
     }
 
+    /// <summary>How a point's residual changes with the unknowns that it depends on, in the order of <paramref name="filled"/>.</summary>
+    internal void Slopes(double[] p, int i, Span<int> filled, Span<double> row)
+    {
+        RunPoint point = points[i];
+        Span<double> basis = stackalloc double[Bends], growths = stackalloc double[BlurGrowth.Unknowns];
+        Basis(point, basis);
+        (double g, double slope) = growth.At(Defocus(p, point, At(p, point.U, point.V)), p.AsSpan(Growth), growths);
+        double growing = 1, blurring = 1, blur = Math.Exp(p[Blur] + p[Blur + 1 + point.Frame]);
+        for (int k = 0; k < Bends; k++)
+        {
+            growing += p[Blur + 1 + frames + k] * basis[k];
+            blurring += p[Blur + 1 + frames + Bends + k] * basis[k];
+        }
+
+        // A model that is held at its least does not change.
+        double model = (blur * blurring) + (g * growing), least = 0.05 * point.Size2;
+        double by = model > least ? -point.Size2 / (model * model * 2 * sigma[i]) : 0, bySurface = -by * slope * growing;
+        int n = 0;
+        void Add(Span<int> filled, Span<double> row, int unknown, double value) => (filled[n], row[n++]) = (unknown, value);
+        Add(filled, row, 0, bySurface);
+        Add(filled, row, 1, bySurface * point.U);
+        Add(filled, row, 2, bySurface * point.V);
+        Add(filled, row, 3, bySurface * ((point.U * point.U) + (point.V * point.V)));
+        Add(filled, row, Surface, inward[point.Frame] ? -bySurface : 0);
+        for (int k = 0; k < BlurGrowth.Unknowns; k++)
+        {
+            Add(filled, row, Growth + k, by * growths[k] * growing);
+        }
+
+        Add(filled, row, Blur, by * blur * blurring);
+        Add(filled, row, Blur + 1 + point.Frame, by * blur * blurring);
+        for (int k = 0; k < Bends; k++)
+        {
+            Add(filled, row, Blur + 1 + frames + k, by * g * basis[k]);
+        }
+
+        for (int k = 0; k < Bends; k++)
+        {
+            Add(filled, row, Blur + 1 + frames + Bends + k, by * blur * basis[k]);
+        }
+    }
+
     private (Matrix<double> Normal, Vector<double> Gradient) Equations(double[] from)
     {
         int n = Count;
-        var normal = Matrix<double>.Build.Dense(n, n);
-        var gradient = Vector<double>.Build.Dense(n);
-        double[] row = new double[n], p = [.. from];
-        int[] filled = new int[Blur + 2 + (2 * Bends)];
-        for (int k = 0; k <= Blur; k++)
-        {
-            filled[k] = k;
-        }
-
+        double[] normal = new double[n * n], gradient = new double[n];
+        Span<int> filled = stackalloc int[Filled];
+        Span<double> row = stackalloc double[Filled];
         for (int i = 0; i < points.Length; i++)
         {
-            RunPoint point = points[i];
-            double r = Residual(p, i), weight = 1 / Math.Sqrt(1 + (r * r / 4));
-            filled[Blur + 1] = Blur + 1 + point.Frame;
-            for (int k = 0; k < 2 * Bends; k++)
+            double r = Residual(from, i), weight = 1 / Math.Sqrt(1 + (r * r / 4));
+            Slopes(from, i, filled, row);
+            for (int a = 0; a < Filled; a++)
             {
-                filled[Blur + 2 + k] = Blur + 1 + frames + k;
-            }
-
-            foreach (int k in filled)
-            {
-                double h = k <= Surface ? 0.05 : 1e-4, old = p[k];
-                p[k] = old + h;
-                double up = Residual(p, i);
-                p[k] = old - h;
-                row[k] = (up - Residual(p, i)) / (2 * h);
-                p[k] = old;
-            }
-
-            foreach (int j in filled)
-            {
-                gradient[j] += weight * row[j] * r;
-                foreach (int k in filled)
+                double left = weight * row[a];
+                gradient[filled[a]] += left * r;
+                for (int b = a; b < Filled; b++)
                 {
-                    normal[j, k] += weight * row[j] * row[k];
+                    normal[(filled[a] * n) + filled[b]] += left * row[b];
                 }
             }
         }
@@ -340,10 +364,21 @@ internal sealed class SurfaceFit
         for (int k = Surface; k < n; k++)
         {
             (double expected, double scatter) = Known(k);
-            normal[k, k] += 1 / (scatter * scatter);
+            normal[(k * n) + k] += 1 / (scatter * scatter);
             gradient[k] += (from[k] - expected) / (scatter * scatter);
         }
 
-        return (normal, gradient);
+        return (Matrix<double>.Build.Dense(n, n, (j, k) => normal[(Math.Min(j, k) * n) + Math.Max(j, k)]), Vector<double>.Build.Dense(gradient));
+    }
+
+    /// <summary>The slope of a point's residual by differences: what <see cref="Slopes"/> is held against.</summary>
+    internal double SlopeByDifference(double[] p, int i, int unknown)
+    {
+        double h = unknown <= Surface ? 0.05 : 1e-4;
+        double[] q = [.. p];
+        q[unknown] = p[unknown] + h;
+        double up = Residual(q, i);
+        q[unknown] = p[unknown] - h;
+        return (up - Residual(q, i)) / (2 * h);
     }
 }
