@@ -97,14 +97,14 @@ class Alignment(Result, _records.AlignmentResult):
         if self.coma_told:
             said.append(
                 f"Coma {self.coma} RMS ({waves:.3f} wave, Strehl ratio {self.coma_strehl:.2f} by itself): the {inner} is out of "
-                f"the middle of the outer edge by {percent(self.coma_decentre)} of the blur radius toward {angle(self.coma_direction)} "
+                f"the middle of the outer edge by {100 * self.coma_decentre} % of the blur radius toward {angle(self.coma_direction)} "
                 f"in the image, {way(self.coma_direction.value)}."
             )
         else:
             most = 2.45 * float(self.coma.uncertainty.value) + float(self.coma.value.value)
             said.append(
                 f"No coma stands out: {self.coma} RMS, below {most:.0f} nm at 95 %. The {inner} is in the middle of the outer "
-                f"edge within {percent(self.coma_decentre)} of the blur radius."
+                f"edge within {100 * self.coma_decentre} % of the blur radius."
             )
         first = self.images[0]
         said.append(
@@ -116,7 +116,7 @@ class Alignment(Result, _records.AlignmentResult):
             size = np.hypot(self.offset_x.value, self.offset_y.value)
             bar = np.hypot(self.offset_x.uncertainty, self.offset_y.uncertainty) / np.sqrt(2)
             said.append(
-                f"The obstruction itself stands {percent(Measured(size, bar))} of the aperture's radius out of the middle, "
+                f"The obstruction itself stands {100 * Measured(size, bar)} % of the aperture's radius out of the middle, "
                 f"toward {toward.value:.0f} deg in {first.name}. That is no coma: it turns over through focus, and screws that aim a "
                 "mirror do not cure it."
             )
@@ -251,11 +251,6 @@ class Alignment(Result, _records.AlignmentResult):
             What was drawn on.
         """
         return figures.draw_rings(self, ax)
-
-
-def percent(value: Measured) -> str:
-    """A ratio with its bar in per cent."""
-    return f"{100 * float(value.value):.2f} ± {100 * float(value.uncertainty):.2f} %"
 
 
 def angle(value: Measured) -> str:

@@ -10,7 +10,7 @@ from astropy import units as u
 from astropy.table import QTable
 
 from ... import _records
-from ...results import Measured, Picture, Result, Sheet
+from ...results import Picture, Result, Sheet
 from . import figures
 
 
@@ -72,16 +72,16 @@ class EdgeContrast(Result, _records.EdgeContrastResult):
         said = [
             f"The edge is {self.width} wide from 10 to 90 % ({self.width_on_sky} on the sky), pixel included.",
             self._half(),
-            f"As recorded the MTF is {short(self.mtf_quarter_nyquist)} at a quarter and {short(self.mtf_half_nyquist)} at half of the "
+            f"As recorded the MTF is {self.mtf_quarter_nyquist} at a quarter and {self.mtf_half_nyquist} at half of the "
             f"pixels' Nyquist frequency; the pixel alone has {self.pixel_mtf[10]:.3f} and {self.pixel_mtf[20]:.3f}.",
         ]
         if np.isfinite(self.glare_index.value):
             said.append(
-                f"Veiling glare index {percent(self.glare_index)}: light in the middle of the black patch over that round it."
+                f"Veiling glare index {100 * self.glare_index} %: light in the middle of the black patch over that round it."
             )
         elif np.isfinite(self.edge_glare.value):
             said.append(
-                f"In the dark {self.glare_distance:.2g} from the edge there is {percent(self.edge_glare)} of the light of the bright side."
+                f"In the dark {self.glare_distance:.2g} from the edge there is {100 * self.edge_glare} % of the light of the bright side."
             )
         if self.ghosts:
             said.append(
@@ -198,13 +198,3 @@ class EdgeContrast(Result, _records.EdgeContrastResult):
             What was drawn on.
         """
         return figures.draw_glare(self, ax)
-
-
-def short(value: Measured) -> str:
-    """A number without unit, with its bar."""
-    return f"{float(value.value):.3f} ± {float(value.uncertainty):.3f}"
-
-
-def percent(value: Measured) -> str:
-    """A ratio with its bar in per cent."""
-    return f"{100 * float(value.value):.3g} ± {100 * float(value.uncertainty):.1g} %"

@@ -35,10 +35,8 @@ internal readonly struct BlurGrowth
     /// <param name="p">The unknowns.</param>
     public double At(double defocusUm, ReadOnlySpan<double> p)
     {
-        double near = Math.Exp(p[0]), far = Math.Exp(p[1]), w = change * Math.Exp(p[2]);
-        double d2 = defocusUm * defocusUm, t = d2 / (w * w);
-        double factor = near + ((far - near) * t / (1 + t));
-        return factor * (1 + (p[3] * defocusUm / Math.Sqrt(d2 + (w * w)))) * d2 * unit;
+        Span<double> slopes = stackalloc double[Unknowns];
+        return At(defocusUm, p, slopes).Growth;
     }
 
     /// <summary>The growth and how it changes with the defocus and with each of the unknowns.</summary>

@@ -172,7 +172,8 @@ public static class FocusSurfaceMeasurement
         {
             FocusSurfaceNotes.Method.Say($"{run.X.Length} stars in {used.Length} frames. The uncertainties are 1.4 times what leaving out each frame in " +
                 "turn changes, and 1 % for the focuser's scale. The surface is the mean of tangential and sagittal focus; what " +
-                "parts them is told by the stars' shapes, to 10 % at best. A tilt of the sensor and a bowl beside its middle look alike."),
+                $"parts them is told by the stars' shapes, to {100 * ShapeFit.ResponseScatter:0} % at best. A tilt of the sensor and a bowl beside its " +
+                "middle look alike."),
         };
         for (int f = 0; f < request.Stars.Count; f++)
         {
