@@ -67,6 +67,19 @@ def test_a_drawn_run_holds_its_truth(
     assert not surface.doubts
 
 
+def test_parts_of_a_tilt_never_cancel_in_its_bar(surface: starassay.FocusSurface) -> None:
+    """With few frames left out in turn the errors of both parts seemed to cancel: 1.61 +- 0.02 um of parts that were 0.3 um unsure each."""
+    parts = (surface.tilt_across_width, surface.tilt_across_height)
+    # The focuser's scale and what aberrations move are common to both and stay beside it.
+    common = [0.01 * abs(p.value.value) for p in parts]
+    shift = surface.aberration_shift.value
+    own = [
+        np.sqrt(max(p.uncertainty.value**2 - c**2 - shift**2, 0))
+        for p, c in zip(parts, common)
+    ]
+    assert surface.sensor_tilt.uncertainty.value >= 0.999 * np.hypot(*own)
+
+
 def test_scipy_finds_the_same_surface(
     run: _focus_runs.FocusRun, frames: list[starassay.Frame], surface: starassay.FocusSurface
 ) -> None:

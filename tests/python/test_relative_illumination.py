@@ -48,6 +48,21 @@ def test_drawn_flats_hold_their_truth() -> None:
             assert abs(row["clear"]) < 0.01 * row["clear_truth"]
 
 
+def test_a_black_corner_is_known_but_not_without_any_doubt() -> None:
+    """Half of the light is left at half of the half diagonal, nothing in the corners: 0 +- 0 decided no claim."""
+    stop = (6 * u.mm, 20 * u.mm)
+    scope = starassay.SimulatedTelescope("drawn", 100 * u.mm, 600 * u.mm, stops=(stop,))
+    camera = starassay.SimulatedCamera(shape=(300, 450), pitch=22 * u.um)
+    flat, truth = starassay.draw_flat(scope, camera=camera)
+    found = measure_relative_illumination(
+        flat, focal_ratio=6, focal_length="600 mm", bias_level="500 adu"
+    )
+    corner = found.corner_illumination
+    assert float(corner.value) < 0.002 and 0.0005 < float(corner.uncertainty) < 0.01
+    claim = starassay.Claim("corners", at_least=0.5 * u.one)
+    assert starassay.decide(claim, corner).verdict == "not met"
+
+
 def test_the_result_tells_itself(light: starassay.RelativeIllumination) -> None:
     said = light.sentences()
     assert "darkest corner" in said[0] and "% of the light" in said[1]

@@ -21,6 +21,12 @@ _EDGES: dict[str, tuple[float, float, float]] = {
 }
 
 
+_WORTH = 0.1
+
+# Ends of the names of quantities that a level sensor makes better.
+_LEVELED = ("sensor_tilt", "focus_spread", "field_wavefront_rms")
+
+
 class FocusPlane:
     """For results with a tilted bowl of best focus over the sensor."""
 
@@ -73,7 +79,9 @@ class FocusPlane:
     def remedies(self) -> list[Remedy]:
         """The shims that level the sensor."""
         tilt = self.sensor_tilt
-        if not self.shims() or not tilt.value > 3 * tilt.uncertainty:
+        # A tenth of the depth of focus is not worth a shim (a judgment, no source).
+        worth = tilt.value > _WORTH * self.depth_of_focus
+        if not self.shims() or not tilt.value > 3 * tilt.uncertainty or not worth:
             return []
         return [
             Remedy(
@@ -84,7 +92,7 @@ class FocusPlane:
                 "or by shims between camera and adapter. The amounts are those at the sensor's edges: a shim farther "
                 "from its middle is thicker in proportion. Measure again with the camera turned by half a turn: a tilt "
                 "that stays with the tube is the focuser's.",
-                mends=tuple(q.name for q in self.quantities if q.name.endswith("sensor_tilt")),
+                mends=tuple(q.name for q in self.quantities if q.name.endswith(_LEVELED)),
                 defocus=float(tilt.value.to_value("um")) / 2,
             )
         ]

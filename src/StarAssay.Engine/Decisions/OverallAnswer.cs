@@ -74,8 +74,10 @@ public sealed record OverallAnswer(Answer Answer, string Sentence, string NextSt
 
         string[] missed = Named(count, Verdict.NotMet), open = Named(count, Verdict.NotDecided);
         string until = Until(request);
-        (JudgedClaim Claim, string? By)[] mended = [.. count.Where(c => c.Verdict == Verdict.NotMet).Select(c => (c, MendedBy(c)))];
-        string[] adjustable = [.. request.Adjustable.Concat(mended.Select(m => m.By ?? string.Empty)).Where(by => by.Length > 0).Distinct()];
+        JudgedClaim[] unmet = [.. count.Where(c => c.Verdict == Verdict.NotMet)];
+        (JudgedClaim Claim, string? By)[] mended = [.. unmet.Select(c => (c, MendedBy(c)))];
+        string[] adjustable = [.. request.Adjustable.Where(by => unmet.Any(c => MayMend(by, c)))
+            .Concat(mended.Select(m => m.By ?? string.Empty)).Where(by => by.Length > 0).Distinct()];
         string[] made = [.. mended.Where(m => m.By is { Length: 0 }).Select(m => $"'{m.Claim.Name}'")];
         if (missed.Length > 0 && adjustable.Length > 0 && made.Length == 0)
         {
@@ -106,6 +108,9 @@ public sealed record OverallAnswer(Answer Answer, string Sentence, string NextSt
     }
 
     private static string? MendedBy(JudgedClaim claim) => claim.Quantity.Length == 0 ? null : QuantityCatalog.Find(claim.Quantity).MendedBy;
+
+    private static bool MayMend(string by, JudgedClaim claim) =>
+        claim.Quantity.Length == 0 || QuantityCatalog.Find(claim.Quantity).OnlyMendedBy is not { } only || only.Contains(by);
 
     private static string CheaperNow(AnswerRequest request, JudgedClaim[] count)
     {

@@ -34,6 +34,10 @@ public sealed record QuantityDefinition(string Name, string Label, string Unit, 
     /// changes it; null where it depends on the telescope and on what was found.</summary>
     public string? MendedBy { get; init; }
 
+    /// <summary>Which of the things that advice can be about mend it: "coma"; null where any may. An astigmatic telescope is no reason to hope
+    /// that an adjustment flattens its field.</summary>
+    public IReadOnlyList<string>? OnlyMendedBy { get; init; }
+
     /// <summary>A quantity of this kind.</summary>
     /// <param name="value">Value with its combined standard uncertainty, in <see cref="Unit"/>.</param>
     /// <param name="randomPart">What of the uncertainty averages out over more of what is counted; NaN = not known.</param>

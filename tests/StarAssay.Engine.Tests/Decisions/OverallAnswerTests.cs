@@ -53,6 +53,25 @@ public class OverallAnswerTests
         Assert.Equal(Answer.Return, OverallAnswer.Of(new AnswerRequest { Claims = [Met, Missed with { Quantity = "strehl" }] }).Answer);
     }
 
+    /// <summary>Collimating a telescope, or taking the squeeze off a lens, does not flatten its field and lights no corner.</summary>
+    [Theory]
+    [InlineData("curvature_sag", "astigmatism", false)]
+    [InlineData("focus_spread", "coma", false)]
+    [InlineData("corner_illumination", "coma", false)]
+    [InlineData("spherical", "coma", false)]
+    [InlineData("focal_length", "astigmatism", false)]
+    [InlineData("strehl", "astigmatism", true)]
+    [InlineData("alignment_coma", "coma", true)]
+    [InlineData("curvature_sag", "the spacing", true)]
+    [InlineData("focus_spread", "the sensor's tilt", true)]
+    [InlineData("corner_ratio", "coma", true)]
+    public void OnlyWhatMayMendItIsAReasonToAdjust(string quantity, string by, bool mends)
+    {
+        OverallAnswer found = OverallAnswer.Of(new AnswerRequest { Claims = [Met, Missed with { Quantity = quantity }], Adjustable = [by] });
+        Assert.Equal(mends ? Answer.AdjustAndMeasureAgain : Answer.Return, found.Answer);
+        Assert.Equal(mends, found.Sentence.Contains(by, StringComparison.Ordinal));
+    }
+
     [Fact]
     public void WhatNoScrewChangesIsNotAdjusted()
     {

@@ -214,10 +214,10 @@ class ColorFocusCurve(Result, _records.ColorFocusResult):
         if merit is None or not merit.in_focus_fraction.value.value < 0.95:
             return []
         sharp = np.flatnonzero(np.asarray(merit.cut_in_focus) > 1 - merit.light_step)
-        if len(sharp) == 0:
-            return []
-        k = int(sharp[0])
         low, high = merit.band.value
+        if len(sharp) == 0:
+            return self._band_filter()
+        k = int(sharp[0])
         return [
             Remedy(
                 "a filter",
@@ -228,6 +228,27 @@ class ColorFocusCurve(Result, _records.ColorFocusResult):
                 "The lens stays as it is: no adjustment changes its colors.",
                 gain=f"The polychromatic Strehl ratio of the color focus alone goes from {merit.polychromatic_strehl} to "
                 f"{merit.cut_strehl[k]:.2f}.",
+            )
+        ]
+
+    def _band_filter(self) -> list[Remedy]:
+        """Where keeping out the violet alone does not bring all into focus: the band that holds the wanted Strehl ratio."""
+        merit = self.band_merit
+        assert merit is not None
+        (low, high), edges = merit.band.value, merit.best_band.value
+        if not np.isfinite(edges).all() or (edges[0] <= low + 1 and edges[1] >= high - 1):
+            return []
+        return [
+            Remedy(
+                "a filter",
+                "around",
+                Measured(merit.best_band[0], np.nan * merit.best_band.unit),
+                f"Of the light between {low:.0f} and {high:.0f} nm {merit.in_focus_fraction} is in focus at once, and what is left "
+                "without the violet is not either. A filter that passes "
+                f"{edges[0]:.0f} to {edges[1]:.0f} nm keeps {100 * merit.best_band_light:.0f} % of it. The lens stays as it is: no "
+                "adjustment changes its colors.",
+                gain=f"The polychromatic Strehl ratio of the color focus alone goes from {merit.polychromatic_strehl} to "
+                f"{merit.best_band_strehl:.2f}.",
             )
         ]
 

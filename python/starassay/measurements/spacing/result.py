@@ -13,6 +13,10 @@ from ...results import Picture, Remedy, Result, Sheet
 from ...style import BLUE, GREY, INK, ORANGE, figure_style, new_axes
 
 
+# The spacing bends the field, whichever measurement shows it.
+_BOWL = ("curvature_sag", "focus_spread", "astigmatic_split", "field_curvature_sag")
+
+
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class Spacing(Result, _records.SpacingResult):
     """The best distance between reducer or flattener and sensor; its attributes are those of the engine's record."""
@@ -79,7 +83,7 @@ class Spacing(Result, _records.SpacingResult):
                 f"{verb} {abs(change)} between reducer or flattener and sensor, which is {self.best_spacing} in all: "
                 f"now the corners focus {self.present_sag} from the middle. Refocus, check that the focuser still "
                 "reaches, and measure the plate scale again.",
-                mends=tuple(q.name for q in self.quantities),
+                mends=(*(q.name for q in self.quantities), *_BOWL),
                 defocus=float(abs(self.present_sag.value.to_value("um"))),
             )
         ]

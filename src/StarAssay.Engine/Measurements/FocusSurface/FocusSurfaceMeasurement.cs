@@ -84,9 +84,15 @@ public static class FocusSurfaceMeasurement
         // A position has no scale; tilts, bowl and the differences between corners are moved alike.
         Measured focus = Of(p => p[0], "um", out double focusRandom, shift);
         focus = focus with { Uncertainty = Math.Sqrt((focusRandom * focusRandom) + (shift * shift)) };
-        Measured across = Of(Width, "um", out _, shift), up = Of(Height, "um", out _, shift), sag = Of(p => p[3], "um", out double sagRandom, shift);
+        Measured across = Of(Width, "um", out double acrossRandom, shift), up = Of(Height, "um", out double upRandom, shift);
+        Measured sag = Of(p => p[3], "um", out double sagRandom, shift);
         double corners = Math.Sqrt(2) * shift;
-        Measured tilt = Of(Corners, "um", out double tiltRandom, corners), spread = Of(Spread, "um", out double spreadRandom, corners);
+        // So few frames do not tell how the errors of both parts hang together: where they seem to cancel, they are taken as independent.
+        Measured tilt = Of(Corners, "um", out double tiltRandom, corners);
+        double apart = Math.Sqrt((acrossRandom * acrossRandom) + (upRandom * upRandom));
+        tilt = tilt with { Uncertainty = Math.Sqrt((tilt.Uncertainty * tilt.Uncertainty) + Math.Max(0, (apart * apart) - (tiltRandom * tiltRandom))) };
+        tiltRandom = Math.Max(tiltRandom, apart);
+        Measured spread = Of(Spread, "um", out double spreadRandom, corners);
         double turned = Math.Atan(shift / (2 * Math.Max(reachU, reachV) * reachMm * 1000)) * 180 / Math.PI * 60;
         Measured angle = Of(Angle, "arcmin", out _, turned);
         Measured split = shapes.CornerSplit(SplitShift * shift, out double splitRandom);

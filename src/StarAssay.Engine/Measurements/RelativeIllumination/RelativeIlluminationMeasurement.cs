@@ -10,6 +10,10 @@ public static class RelativeIlluminationMeasurement
     // How even a flat panel or a twilight sky is beside its slope, a share (common practice, no source).
     private const double SourceUneven = 0.003;
 
+    // What stray light and the level without light leave unknown where hardly any light arrives, a share of that on the axis (common practice,
+    // no source): without it a black corner would be known without any doubt.
+    private const double Stray = 0.001;
+
     // A corner may depart so far from one stop's light before it decides nothing (common practice, no source).
     private const double CornerLimit = 0.02;
 
@@ -44,7 +48,8 @@ public static class RelativeIlluminationMeasurement
         double Distance(double[] p, double x, double y) => Math.Sqrt(Math.Pow(x - p[1], 2) + Math.Pow(y - p[2], 2));
         (double X, double Y)[] places = [(-right, -top), (right, -top), (-right, top), (right, top)];
         double[] cornerRandom = new double[4];
-        Measured[] corners = [.. places.Select((c, k) => Of(p => model.At(p, Distance(p, c.X, c.Y)), string.Empty, out cornerRandom[k], SourceUneven))];
+        Measured[] corners = [.. places.Select((c, k) => Of(p => model.At(p, Distance(p, c.X, c.Y)), string.Empty, out cornerRandom[k], SourceUneven))
+            .Select(c => c with { Uncertainty = Math.Sqrt((c.Uncertainty * c.Uncertainty) + (Stray * Stray)) })];
         int darkest = Enumerable.Range(0, 4).MinBy(k => corners[k].Value);
 
         // The pitch of the pixels gives lengths their scale, the focal ratio the stop's distance; both are taken as stated.

@@ -7,7 +7,10 @@ namespace StarAssay.Engine.Measurements.Spacing;
 public static class SpacingQuantities
 {
     public static readonly QuantityDefinition Best = new("best_spacing",
-        "distance between reducer or flattener and sensor for a flat field", "mm", double.NegativeInfinity, double.PositiveInfinity, null, Runs);
+        "distance between reducer or flattener and sensor for a flat field", "mm", double.NegativeInfinity, double.PositiveInfinity, null, Runs)
+    {
+        OnlyMendedBy = ["the spacing"],
+    };
     public static readonly QuantityDefinition Change = new("spacing_change",
         "what to add to the distance between reducer or flattener and sensor", "mm", double.NegativeInfinity, double.PositiveInfinity, null, Runs)
     {

@@ -16,16 +16,23 @@ public static class WavefrontFieldQuantities
         "field curvature by a defocused pair, focus of the corner less that of the middle", "um", double.NegativeInfinity, double.PositiveInfinity, null, Pair)
     {
         DependsOn = DependsOn.Format,
+        OnlyMendedBy = ["the spacing"],
     };
     public static readonly QuantityDefinition ComaConstant = new("field_coma_constant", "coma in the middle of the sensor, RMS", "nm", 0,
-        double.PositiveInfinity, false, Pair);
+        double.PositiveInfinity, false, Pair)
+    {
+        OnlyMendedBy = ["coma"],
+    };
     public static readonly QuantityDefinition ComaLinear = new("field_coma_linear", "coma that grows with the field, RMS at the corner", "nm",
         double.NegativeInfinity, double.PositiveInfinity, null, Pair)
     {
         DependsOn = DependsOn.Format,
     };
     public static readonly QuantityDefinition AstigmatismConstant = new("field_astigmatism_constant", "astigmatism in the middle of the sensor, RMS", "nm", 0,
-        double.PositiveInfinity, false, Pair);
+        double.PositiveInfinity, false, Pair)
+    {
+        OnlyMendedBy = ["astigmatism"],
+    };
     public static readonly QuantityDefinition AstigmatismLinear = new("field_astigmatism_linear", "astigmatism that grows with the field, RMS at the corner",
         "nm", 0, double.PositiveInfinity, false, Pair)
     {
@@ -37,7 +44,10 @@ public static class WavefrontFieldQuantities
         DependsOn = DependsOn.Format,
     };
     public static readonly QuantityDefinition Spherical = new("field_spherical", "spherical aberration over the field, RMS with its sign", "nm",
-        double.NegativeInfinity, double.PositiveInfinity, null, Pair);
+        double.NegativeInfinity, double.PositiveInfinity, null, Pair)
+    {
+        OnlyMendedBy = ["spherical aberration"],
+    };
     public static readonly QuantityDefinition RmsSensor = new("field_wavefront_rms",
         "wavefront error of the low modes over the whole sensor, focus included, RMS", "nm", 0, double.PositiveInfinity, false, Pair)
     {

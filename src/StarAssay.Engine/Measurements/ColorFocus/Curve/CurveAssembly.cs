@@ -75,6 +75,7 @@ internal static class CurveAssembly
             rangeError = Math.Max(rangeError, Robust.Median(bins.Select(j => single.SizeError[j])));
         }
 
+        rangeError = fromRun ? Math.Sqrt(Square(rangeError) + Square(CurveFigures.PositionScale * range)) : rangeError;
         double flatness = usedSmooth.Select((v, k) => Square((v - usedSmooth.Average()) / Math.Max(smoothError[bins[k]], 1e-9))).Average();
         SayScatter(input, noiseScale, smoothScale);
         if (fromRun)

@@ -5,6 +5,10 @@ namespace StarAssay.Engine.Measurements.ColorFocus;
 /// <summary>What a color focus curve gives to claims.</summary>
 internal static class CurveFigures
 {
+    /// <summary>How well a focuser's scale is known, a share of every length along a focus run (common practice, no source), as for the focus
+    /// surface. It makes the whole curve longer or shorter, which no scatter of its bins shows.</summary>
+    public const double PositionScale = 0.01;
+
     /// <summary>Figures of merit of the bins that shaped the curve, in the request's band, light as detected.</summary>
     public static MeritResult Merit(ColorFocusResult curve, ColorFocusRequest request, RunContext context)
     {
@@ -13,9 +17,11 @@ internal static class CurveFigures
         double[] flat = new double[replicates * used.Length];
         for (int b = 0; b < replicates; b++)
         {
+            // One standard uncertainty of the scale up and down in turn.
+            double scale = curve.FromFocusRun ? 1 + (b % 2 == 0 ? PositionScale : -PositionScale) : 1;
             for (int i = 0; i < used.Length; i++)
             {
-                flat[(b * used.Length) + i] = curve.ReplicatesUm[b, used[i]];
+                flat[(b * used.Length) + i] = scale * curve.ReplicatesUm[b, used[i]];
             }
         }
 
