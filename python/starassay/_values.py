@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 from astropy import units as u
-from astropy.table import QTable, Table
 
+from ._loaded import is_a
 from ._units import UnitError
 
 
@@ -239,13 +239,12 @@ def format_measured(value: float, uncertainty: float, unit: str = "") -> str:
 
 def short_repr(record: Any) -> str:
     """A dataclass on one line: numbers and words as they are, arrays and lists by their size."""
-
     def said(value: Any) -> str:
         shape = getattr(value, "shape", ())
         if shape:
             unit = f" {value.unit}" if isinstance(value, u.Quantity) else ""
             return f"<{' x '.join(map(str, shape))}{unit}>"
-        if isinstance(value, Table):
+        if is_a(value, "astropy.table.Table"):
             return f"<{len(value)} rows>"
         if isinstance(value, (tuple, list, dict)):
             return f"<{len(value)}>"
@@ -275,7 +274,6 @@ def to_plain(value: Any, aside: tuple[str, str, dict[str, np.ndarray]] | None = 
     aside : tuple of str, str and dict, optional
         Name of a file for large arrays, the value's own name, and where the arrays are gathered.
     """
-
     def inner(part: Any, name: str) -> Any:
         return to_plain(part, None if aside is None else (aside[0], f"{aside[1]}.{name}", aside[2]))
 
@@ -288,7 +286,7 @@ def to_plain(value: Any, aside: tuple[str, str, dict[str, np.ndarray]] | None = 
     if isinstance(value, u.Quantity):
         plain = to_plain(value.value, aside)
         return {"value": plain, "unit": value.unit.to_string()}
-    if isinstance(value, QTable):
+    if is_a(value, "astropy.table.QTable"):
         return {
             name: (
                 inner(value[name], name)

@@ -11,10 +11,9 @@ import io
 import re
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
-from astropy.table import QTable
 
 from ._records import NOTES, Quantity
 from ._values import (
@@ -25,6 +24,9 @@ from ._values import (
     notes_from_engine,
     to_plain,
 )
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
 
 __all__ = [
     "Measured",
@@ -415,6 +417,8 @@ def by_gravity(notes: Sequence[Note]) -> list[Note]:
 
 def note_legend() -> QTable:
     """Every kind of note the engine can make: code, level, meaning."""
+    from astropy.table import QTable
+
     return QTable(
         {
             "code": list(NOTES),

@@ -59,7 +59,7 @@ def offering(monkeypatch: pytest.MonkeyPatch, run: Any, **others: Measurement) -
         options=(),
         measure=run,
     )
-    monkeypatch.setattr(measure, "declared", lambda: {"sample": one, **others})
+    monkeypatch.setattr(measure, "declared", lambda only="": {"sample": one, **others})
 
 
 @pytest.fixture
@@ -276,12 +276,12 @@ def test_numbers_with_a_sign_and_a_unit_are_values(
 def test_help_explains_every_option(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     """No option without a word about it, and an example that parses."""
     parser = cli.build_parser()
+    known = next(m for m in declared().values() if m.command == name)
+    args = parser.parse_args(known.example.split()[1:])
     one = parser
     for word in ("measure", name):
         one = next(a for a in one._actions if hasattr(a, "choices") and a.choices).choices[word]
     assert [a.dest for a in one._actions if not a.help] == []
-    known = next(m for m in declared().values() if m.command == name)
-    args = parser.parse_args(known.example.split()[1:])
     assert args._measurement is known and measure.setup_of(args, known).files
 
 

@@ -1,7 +1,7 @@
 """The command ``starassay``.
 
-Each command is one module with ``NAME``, ``HELP``, ``add_arguments(parser)`` and
-``run(args) -> int``; the kinds of measurement declare themselves (see `starassay.measurements`).
+Each command is one module with ``NAME``, ``HELP``, ``add_arguments(parser)``, ``run(args) -> int`` and,
+where that loads libraries, ``NEEDS`` with the modules that do; the kinds of
 
 Exit codes: 0 done; 1 a fault of ours, or .NET is missing; 2 the input cannot serve (one sentence on
 standard error says what is wrong, where, and what to do) and nothing was written; 3 the campaign was
@@ -13,10 +13,12 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from importlib import import_module
+from typing import Any
 
 from .. import errors
-from .._interrupts import was_interrupted
+from .._interrupts import held, was_interrupted
 from .._version import __version__
 from ._console import explain, notes_for_warnings
 from ._parser import BAD_INPUT, Parser
@@ -25,7 +27,7 @@ DONE, FAULT, INCOMPLETE, INTERRUPTED = 0, 1, 3, 130
 
 
 def build_parser() -> argparse.ArgumentParser:
-    """The parser of the whole command line."""
+    """The parser of the whole command line; what a command takes is added when it is called for."""
     from . import about, compare, demo, init, lab, measure, notes, plan, run, watch
 
     parser = Parser(
@@ -39,9 +41,14 @@ def build_parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
     for module in (run, init, measure, watch, demo, lab, plan, compare, notes, about):
         one = commands.add_parser(module.NAME, help=module.HELP, description=module.HELP)
-        module.add_arguments(one)
-        one.set_defaults(_run=module.run)
+        one.grow = _taking(one, module)
+        one.set_defaults(_run=module.run, _needs=getattr(module, "NEEDS", ()))
     return parser
+
+
+def _taking(parser: Parser, module: Any) -> Callable[[Sequence[str]], None]:
+    """Adds a command's arguments: most load libraries, of which the other commands need none."""
+    return lambda words: module.add_arguments(parser)
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -62,7 +69,11 @@ def main(argv: Sequence[str] | None = None) -> int:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
     try:
-        args = build_parser().parse_args(argv)
+        # Many libraries cannot be interrupted while they load: an interrupt waits until all are there.
+        with held():
+            args = build_parser().parse_args(argv)
+            for needed in args._needs:
+                import_module(needed)
         with notes_for_warnings():
             return int(args._run(args))
     except SystemExit as stop:

@@ -10,9 +10,10 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any, TextIO
 
-from astropy.utils.exceptions import AstropyWarning
-
 from .. import errors
+from .._loaded import is_a
+
+_OF_ASTROPY = "astropy.utils.exceptions.AstropyWarning"
 
 
 def one_line(text: object) -> str:
@@ -52,7 +53,7 @@ def notes_for_warnings() -> Iterator[None]:
         file: TextIO | None = None,
         line: str | None = None,
     ) -> None:
-        if issubclass(category, (errors.StarAssayWarning, AstropyWarning)):
+        if issubclass(category, errors.StarAssayWarning) or is_a(message, _OF_ASTROPY):
             print(f"note: {one_line(message)}", file=sys.stderr)
 
     with warnings.catch_warnings():

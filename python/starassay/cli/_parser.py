@@ -20,13 +20,15 @@ class Parser(argparse.ArgumentParser):
         # argparse takes "-250" for a value, but "-250um" for an option. No option of ours begins
         # with a digit, so what does is a value, whatever follows it.
         self._negative_number_matcher = re.compile(r"^-\.?\d")
-        #: Called with the words before they are read: adds options that hang on what one of them says.
+        #: Called once with the words before they are read: adds what they can say, which may hang on one of them.
         self.grow: Callable[[Sequence[str]], None] | None = None
 
     def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
         """As the base class has it, but the command itself complains about what it does not know."""
-        if self.grow is not None:
-            self.grow(sys.argv[1:] if args is None else list(args))
+        words = sys.argv[1:] if args is None else list(args)
+        while self.grow is not None:
+            grow, self.grow = self.grow, None
+            grow(words)
         known, unknown = super().parse_known_args(args, namespace)
         if unknown:
             word = unknown[0].partition("=")[0]

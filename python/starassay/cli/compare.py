@@ -7,6 +7,7 @@ from pathlib import Path
 
 NAME = "compare"
 HELP = "Compare report folders: before and after, or one telescope with others."
+NEEDS = ("starassay.campaign.comparing",)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 NAME = "demo"
 HELP = "Draw the demo campaign: the frames that an invented telescope would give."
+NEEDS = ("starassay.simulation.demo",)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 NAME = "init"
 HELP = "Look at a folder of frames and write a draft campaign.toml into it."
+NEEDS = ("starassay.campaign.starting",)
 _SHOWN = 4
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 NAME = "lab"
 HELP = "Write a page with sliders for a class: aberrations, color, field and exercises, in one file that needs no network."
+NEEDS = ("starassay.lab",)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

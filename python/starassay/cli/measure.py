@@ -17,10 +17,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..measurements import declared
-from ..measurements._declaring import CAMERA, TELESCOPE, Measurement, Option, Part, Setup
 from .._files import require_room, write_whole
 
 if TYPE_CHECKING:
+    from ..measurements._declaring import Measurement, Option, Part, Setup
+    from ._parser import Parser
     from ..results import Measured, Note, Result, Sheet
 
 NAME = "measure"
@@ -40,31 +41,43 @@ _METAVARS = {
 }
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """One subcommand a measurement, with the options that all share."""
+def add_arguments(parser: Parser) -> None:
+    """One subcommand a measurement; where the words name one, only that one."""
     chosen = parser.add_subparsers(title="kinds", metavar="KIND", required=True)
-    for one in declared().values():
-        sub = chosen.add_parser(
-            one.command, help=one.help, description=one.help, epilog=f"example: {one.example}"
-        )
-        _add_files(sub, one)
-        add_options(sub, one)
-        out = sub.add_argument_group("output")
-        out.add_argument(
-            "--json",
-            metavar="FILE",
-            help="write the whole result record, maps and images beside it as .npz; '-' for standard output",
-        )
-        out.add_argument(
-            "--table", metavar="FILE", help="write the table as ECSV; '-' for standard output"
-        )
-        out.add_argument("--plot", metavar="FILE", help="draw the result (PNG, SVG or PDF)")
-        out.add_argument("--quiet", action="store_true", help="print no summary and no notes")
-        sub.set_defaults(_measurement=one)
+
+    def grow(words: Sequence[str]) -> None:
+        named = words[0].replace("-", "_") if words else ""
+        for one in declared(named).values():
+            sub = chosen.add_parser(
+                one.command, help=one.help, description=one.help, epilog=f"example: {one.example}"
+            )
+            _add_files(sub, one)
+            add_options(sub, one)
+            _add_output(sub)
+            sub.set_defaults(_measurement=one)
+
+    parser.grow = grow
+
+
+def _add_output(parser: argparse.ArgumentParser) -> None:
+    """What can be written of any result."""
+    out = parser.add_argument_group("output")
+    out.add_argument(
+        "--json",
+        metavar="FILE",
+        help="write the whole result record, maps and images beside it as .npz; '-' for standard output",
+    )
+    out.add_argument(
+        "--table", metavar="FILE", help="write the table as ECSV; '-' for standard output"
+    )
+    out.add_argument("--plot", metavar="FILE", help="draw the result (PNG, SVG or PDF)")
+    out.add_argument("--quiet", action="store_true", help="print no summary and no notes")
 
 
 def add_options(parser: argparse.ArgumentParser, one: Measurement) -> None:
     """What can be said to a measurement beside its files."""
+    from ..measurements._declaring import CAMERA, TELESCOPE
+
     for option in one.options:
         _add_option(parser, option)
     scope = parser.add_argument_group("telescope")
@@ -146,6 +159,7 @@ def setup_with(
     progress: bool = False,
 ) -> Setup:
     """The options of a command line with files that come from elsewhere."""
+    from ..measurements._declaring import CAMERA, TELESCOPE, Setup
     from ..optics.telescope import Telescope, read_vanes
 
     options = _said(args, one.options)

@@ -7,6 +7,7 @@ from pathlib import Path
 
 NAME = "plan"
 HELP = "Plan a night: stars, times, exposures, and how many pairs decide the campaign's claims."
+NEEDS = ("starassay.planning",)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

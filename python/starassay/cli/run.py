@@ -10,6 +10,7 @@ from .._interrupts import was_interrupted
 
 NAME = "run"
 HELP = "Run every test of a campaign and write the report."
+NEEDS = ("starassay.campaign",)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -15,13 +15,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from .._interrupts import held, was_interrupted
-from .measure import add_options, setup_with
 
 if TYPE_CHECKING:
     from ..watching import FolderWatch
 
 NAME = "watch"
 HELP = "Measure each new frame of a folder while you turn screws, and keep one page beside the frames up to date."
+NEEDS = ("starassay.watching",)
 _KIND = "--measure"
 # As `starassay.cli.INTERRUPTED`: it is how a watch ends, and scripts shall know that it was the key.
 _INTERRUPTED = 130
@@ -30,6 +30,7 @@ _INTERRUPTED = 130
 def add_arguments(parser: Any) -> None:
     """The folder and the kind; the kind's own options come with it."""
     from ..watching.watcher import PATIENCE, watched
+    from .measure import add_options
 
     kinds = {one.command: one for one in watched().values()}
     parser.add_argument("folder", type=Path, help="folder that the camera writes into")
@@ -69,12 +70,10 @@ def add_arguments(parser: Any) -> None:
         metavar="SECONDS",
         help="how long an unfinished file may stand still (default: %(default)g)",
     )
-    grown: list[str] = []
 
     def grow(words: Sequence[str]) -> None:
         kind = _kind_in(words)
-        if kind in kinds and not grown:
-            grown.append(kind)
+        if kind in kinds:
             add_options(parser, kinds[kind])
 
     parser.grow = grow
@@ -95,6 +94,7 @@ def run(args: argparse.Namespace) -> int:
     """Watch until Ctrl-C or the last frame; one line a frame, one at the end."""
     from ..errors import InputError
     from ..watching import FolderWatch
+    from .measure import setup_with
 
     one = args._kinds[args.measure]
     if args.count is not None and args.count < 1:

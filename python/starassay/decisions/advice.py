@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from astropy import units as u
-from astropy.table import QTable
 
 from .. import _gateway
 from ..results import Measured, Result, notes_from_engine
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -47,6 +49,8 @@ class Advice(Result):
     @property
     def table(self) -> QTable:
         """Parts of the blur."""
+        from astropy.table import QTable
+
         return QTable(
             {
                 "part": [b["name"] for b in self.blur],

@@ -9,16 +9,18 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from astropy import units as u
-from astropy.table import QTable
 
 from .. import _gateway, _units
 from .._records import QUANTITIES, Quantity
 from ..errors import InputError
 from ..results import Measured, Result, notes_from_engine
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
 
 VERDICTS = {"met": "met", "not-met": "not met", "not-decided": "not decided"}
 
@@ -111,6 +113,8 @@ class Decision(Result):
     @property
     def table(self) -> QTable:
         """One row: name, verdict, value, uncertainty, limits, probability."""
+        from astropy.table import QTable
+
         unit = self.claim.unit
         nan = np.nan * unit
         return QTable(

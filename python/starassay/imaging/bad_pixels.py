@@ -8,10 +8,9 @@
 from __future__ import annotations
 
 import dataclasses
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from astropy.table import QTable
 
 from .. import _units
 from .._gateway import call
@@ -19,6 +18,9 @@ from .calibration import MasterFrame
 from .frames import read_frame
 from ..results import Result, notes_from_engine
 from ..style import show_pixels
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -44,6 +46,8 @@ class PixelMask(Result):
     @property
     def table(self) -> QTable:
         """Kind and number."""
+        from astropy.table import QTable
+
         return QTable({"kind": list(self.counts), "count": list(self.counts.values())})
 
     def plot(self, ax: Any = None) -> Any:

@@ -9,11 +9,10 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from astropy import units as u
-from astropy.table import QTable
 
 from .. import _units
 from .._gateway import call
@@ -22,6 +21,9 @@ from .frame import Frame
 from .frames import bounds, read_frame
 from ..results import Result, notes_from_engine
 from ..style import show_pixels
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -56,6 +58,8 @@ class MasterFrame(Result):
     @property
     def table(self) -> QTable:
         """The median of each frame."""
+        from astropy.table import QTable
+
         return QTable({"frame": np.arange(len(self.levels)), "median": self.levels})
 
     def plot(self, ax: Any = None) -> Any:
@@ -99,6 +103,8 @@ class CalibratedFrame(Result):
     @property
     def table(self) -> QTable:
         """What was done, in one row."""
+        from astropy.table import QTable
+
         mask = self.frame.mask
         return QTable(
             {

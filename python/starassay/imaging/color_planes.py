@@ -8,12 +8,10 @@
 from __future__ import annotations
 
 import dataclasses
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from astropy import units as u
-from astropy.table import QTable
-from astropy.wcs import WCS, Sip
 
 from ._fits_files import quiet
 from .._gateway import call
@@ -23,6 +21,10 @@ from .frame import Frame
 from .frames import read_frame
 from ..results import Result, notes_from_engine
 from ..style import show_pixels
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
+    from astropy.wcs import WCS
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -58,6 +60,8 @@ class ColorPlanes(Result):
     @property
     def table(self) -> QTable:
         """Median of each plane."""
+        from astropy.table import QTable
+
         frames = {n: getattr(self, n) for n in self.offsets}
         return QTable(
             {
@@ -145,6 +149,8 @@ def _every_second(wcs: WCS, x: int, y: int) -> WCS:
     Astropy's own slicing with a step is for binned pixels, and leaves SIP polynomials as they are;
     in pixels twice as large a term of order n is 2^(n - 1) times as large.
     """
+    from astropy.wcs import Sip
+
     with quiet():
         half = wcs.deepcopy()
         half.wcs.crpix = (np.asarray(wcs.wcs.crpix) - 1 - np.array([x, y])) / 2 + 1

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import dataclasses
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from astropy import units as u
-from astropy.time import Time
-from astropy.wcs import WCS
 
 from ..errors import InputError
 from ..results import Note
 from .header_keywords import ELECTRON_PER_ADU
 from .masks import either, fitting_mask, split_mask
+
+if TYPE_CHECKING:
+    from astropy.time import Time
+    from astropy.wcs import WCS
 
 
 @dataclasses.dataclass(frozen=True, eq=False)

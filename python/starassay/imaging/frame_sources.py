@@ -6,21 +6,24 @@ import dataclasses
 import os
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from astropy import units as u
 from astropy.io import fits
-from astropy.nddata import NDData
-from astropy.wcs import WCS
 
 from ._fits_files import StoredImage, quiet, read_stored, stored_scaling
+from .._loaded import is_a
 from ..errors import InputError
 from .header import Card, HeaderFacts, collect_cards, facts_of, read_header
 from .header_keywords import ELECTRON_PER_ADU
 from .masks import either, split_mask
 from .._units import UnitError
 from ..results import Note, say
+
+if TYPE_CHECKING:
+    from astropy.nddata import NDData
+    from astropy.wcs import WCS
 
 
 @dataclasses.dataclass
@@ -92,7 +95,7 @@ def open_image(source: Any, name: str, hdu: int | str | None) -> OpenedImage:
             argument="hdu",
         )
     label = name or "image"
-    if isinstance(source, NDData):
+    if is_a(source, "astropy.nddata.NDData"):
         return _from_nddata(source, label)
     source, mask = split_mask(source)
     if isinstance(source, u.Quantity):
@@ -200,7 +203,7 @@ def _from_nddata(source: NDData, name: str) -> OpenedImage:
     wcs = source.wcs
     if wcs is not None and hasattr(wcs, "low_level_wcs"):
         wcs = wcs.low_level_wcs
-    if not isinstance(wcs, WCS) or not wcs.has_celestial:
+    if not is_a(wcs, "astropy.wcs.WCS") or not wcs.has_celestial:
         wcs = None
     cards, _ = collect_cards(header)
     meta = {key: found[0].value for key, found in cards.items()}
@@ -274,6 +277,8 @@ def _wcs(header: fits.Header, notes: list[Note], name: str) -> WCS | None:
     kind = header.get("CTYPE1")
     if not isinstance(kind, str) or "-" not in kind:
         return None
+    from astropy.wcs import WCS
+
     clean = fits.Header()
     with quiet():
         for card in header.cards:

@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 from astropy import units as u
-from astropy.time import Time
 
 from ..errors import InputError
 from .frame import Frame
@@ -123,6 +122,8 @@ def _override(key: str, value: Any) -> Any:
         if key == "focus_position":
             return value if isinstance(value, u.Quantity) else u.Quantity(value)
         if key == "time":
+            from astropy.time import Time
+
             return Time(value)
     except (TypeError, ValueError):
         example = "-250 um" if key == "focus_position" else "2026-03-14T20:30:00"

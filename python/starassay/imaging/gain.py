@@ -8,10 +8,9 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from astropy import units as u
-from astropy.table import QTable
 
 from .. import style
 from .. import _units
@@ -19,6 +18,9 @@ from .._gateway import call
 from ..errors import InputError
 from .frames import bounds, read_frame
 from ..results import Measured, Result, notes_from_engine
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -50,6 +52,8 @@ class GainMeasurement(Result):
     @property
     def table(self) -> QTable:
         """Signal and variance of the tiles."""
+        from astropy.table import QTable
+
         return QTable({"signal": self.signal, "variance": self.variance})
 
     def plot(self, ax: Any = None) -> Any:

@@ -10,13 +10,15 @@ import dataclasses
 import math
 import re
 from collections.abc import Iterable, Mapping
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from astropy import units as u
-from astropy.time import Time
 
 from .header_keywords import ELECTRON_PER_ADU, SYNONYMS, Keyword
 from ..results import Note, say
+
+if TYPE_CHECKING:
+    from astropy.time import Time
 
 _NOTHING = {"", "na", "n/a", "none", "unknown", "undefined", "null", "-", "?"}
 _CLEAR = {"clear", "open", "free", "empty", "c", "no filter", "nofilter"}
@@ -497,6 +499,10 @@ class _Reader:
 
     def time(self, exposure: u.Quantity | None) -> Time | None:
         """Start of the exposure."""
+        if not any(True for _ in self.given("time")):
+            return None
+        from astropy.time import Time
+
         scale = self.cards.get("TIMESYS", [Card("UTC", "")])[0].value
         scale = str(scale).strip().lower()
         if scale not in Time.SCALES:
@@ -532,6 +538,8 @@ class _Reader:
 
     def one_time(self, keyword: Keyword, card: Card, scale: str) -> tuple[Time | None, bool]:
         """The card's time, and True when it gives the day alone."""
+        from astropy.time import Time
+
         try:
             if keyword.name.startswith("MJD"):
                 day = _number(card.value)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from astropy.utils.masked import Masked
 
+from .._loaded import is_a
 from ..errors import InputError
 
 
@@ -72,7 +72,7 @@ def split_mask(pixels: Any) -> tuple[Any, np.ndarray | None]:
     """
     if isinstance(pixels, np.ma.MaskedArray):
         return np.asarray(pixels.data), np.ma.getmaskarray(pixels)
-    if isinstance(pixels, Masked):
+    if is_a(pixels, "astropy.utils.masked.Masked"):
         return pixels.unmasked, np.asarray(pixels.mask)
     return pixels, None
 

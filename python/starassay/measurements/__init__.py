@@ -11,12 +11,17 @@ if TYPE_CHECKING:
     from ._declaring import Measurement
 
 
-@functools.lru_cache(maxsize=1)
-def declared() -> dict[str, Measurement]:
-    """Every measurement by its one name: the packages here that hold a module ``declaration``."""
-    found = {}
-    for module in pkgutil.iter_modules(__path__):
-        if module.ispkg:
-            one = import_module(f"{__name__}.{module.name}.declaration").MEASUREMENT
-            found[one.area] = one
-    return dict(sorted(found.items(), key=lambda item: item[0]))
+@functools.lru_cache
+def declared(only: str = "") -> dict[str, Measurement]:
+    """Every measurement by its one name: the packages here that hold a module ``declaration``.
+
+    Parameters
+    ----------
+    only : str
+        Name of the one that is asked for; where there is no such one, all are given. To load all of them takes
+        longer than many a measurement.
+    """
+    names = sorted(module.name for module in pkgutil.iter_modules(__path__) if module.ispkg)
+    wanted = [only] if only in names else names
+    loaded = (import_module(f"{__name__}.{name}.declaration").MEASUREMENT for name in wanted)
+    return {one.area: one for one in loaded}

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from astropy import units as u
-from astropy.table import QTable
 
 from .. import _units, style
 from .._values import short_repr
 from ..errors import InputError
 from .views import PupilMap
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
 
 # Detail of the table where none is asked for, as multiples of Rayleigh's separation.
 _DETAILS = (1.0, 1.5, 2.0, 3.0, 5.0, 8.0)
@@ -183,6 +185,8 @@ def compute_contrast(
     >>> print(shown.sentences()[0])
     Detail of 2 arcsec: contrast 0.340, a perfect clear aperture of 150 mm gives 0.530; images like a perfect aperture of 104 mm at this detail.
     """
+    from astropy.table import QTable
+
     pupil = _units.instance(pupil, PupilMap, "pupil", "the pupil of a fit")
     diameter = _units.quantity(aperture, u.mm, "aperture")
     if not (diameter.isscalar and diameter.value > 0):

@@ -7,15 +7,17 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from astropy import units as u
-from astropy.table import QTable
 
 from .. import _gateway, _units, style
 from .._values import short_repr
 from ..errors import InputError
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
 
 
 @dataclasses.dataclass(frozen=True, eq=False, repr=False)
@@ -401,6 +403,8 @@ def compute_modulation(
     Modulation
         Both curves beside those of a perfect telescope with the same obstruction.
     """
+    from astropy.table import QTable
+
     largest_radius = _units.number(largest_radius, "", "largest_radius")
     radii = _units.integer(radii, "radii")
     both = [

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import dataclasses
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from astropy import units as u
-from astropy.table import QTable
 
 from ... import _records
 from ...results import Measured, Picture, Result, Sheet, column_words
 from . import figures
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
 
 _WAYS = (
     "to the right",
@@ -48,6 +50,8 @@ class Alignment(Result, _records.AlignmentResult):
     @property
     def table(self) -> QTable:
         """One row an image: defocus, circles of the edges, decentre."""
+        from astropy.table import QTable
+
         names = "outer_x outer_y outer_radius shadow_x shadow_y shadow_radius blur_radius".split()
         columns: dict[str, Any] = {
             "image": [i.name for i in self.images],
@@ -64,6 +68,7 @@ class Alignment(Result, _records.AlignmentResult):
     @property
     def ring_table(self) -> QTable:
         """One row an edge or ring: radius, middle from that of the outer edge, what the fit has there, its bright side."""
+        from astropy.table import QTable
 
         def column(name: str) -> u.Quantity:
             return u.Quantity([getattr(ring, name).value for ring in self.rings])

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from astropy import units as u
-from astropy.table import QTable
 
 from ... import _units, style
 from ...errors import InputError
 from ...results import Result
 from .curve import ColorFocusCurve
 from .merit import ColorMerit
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -41,6 +43,8 @@ class ColorComparison(Result):
     @property
     def table(self) -> QTable:
         """One row a telescope."""
+        from astropy.table import QTable
+
         m = self.merits
         return QTable(
             {

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import dataclasses
 import functools
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from astropy import units as u
-from astropy.table import QTable
 
 from ... import _records, _units
 from ...results import Measured, Picture, Remedy, Result, Sheet, format_measured
 from ...style import new_axes
 from . import figures
 from .merit import ColorMerit, weigh
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
 
 
 #: Spectral lines of the glass catalogs (ISO 7944 and the hydrogen lines), nm in air.
@@ -58,6 +60,8 @@ class ColorFocusCurve(Result, _records.ColorFocusResult):
     @property
     def table(self) -> QTable:
         """One row a bin."""
+        from astropy.table import QTable
+
         names = "wavelength shift shift_uncertainty smooth smooth_uncertainty used relative_flux".split()
         return QTable(
             {name: getattr(self, name) for name in names},

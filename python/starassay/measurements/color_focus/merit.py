@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import dataclasses
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from astropy import units as u
-from astropy.table import QTable
 
 from ... import _records, _units, style
 from ..._gateway import call
 from ...results import Note, Result
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -31,12 +33,16 @@ class ColorMerit(Result, _records.MeritResult):
     @property
     def cut(self) -> QTable:
         """What a filter that cuts on at each wavelength does."""
+        from astropy.table import QTable
+
         names = {"cut_on": "cut_on", "strehl": "cut_strehl", "in_focus": "cut_in_focus"}
         return QTable({k: getattr(self, v) for k, v in {**names, "light": "cut_light"}.items()})
 
     @property
     def table(self) -> QTable:
         """One row a figure."""
+        from astropy.table import QTable
+
         names = (
             "in_focus_fraction polychromatic_strehl halo_fraction rms_blur rms_blur_sky "
             "secondary_spectrum focus_spread"

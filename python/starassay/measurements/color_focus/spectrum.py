@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import dataclasses
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from astropy.table import QTable
 
 from ... import _records, style
 from ..._gateway import call
 from ...imaging.color_planes import refuse_mosaic
 from ...imaging.frames import read_frame
 from ...results import Result, notes_from_engine
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -27,6 +29,8 @@ class Spectrum(Result, _records.ReducedSpectrum):
     @property
     def table(self) -> QTable:
         """Flux and trace of each column."""
+        from astropy.table import QTable
+
         names = "trace flux flux_uncertainty background masked".split()
         column = np.arange(self.first_column, self.first_column + len(self.flux))
         return QTable({"column": column, **{name: getattr(self, name) for name in names}})

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from astropy import units as u
-from astropy.table import QTable
 
 from ... import _records, style
 from ..._gateway import call
 from ...results import Result
 from .merit import ColorMerit, weigh
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -36,6 +38,8 @@ class LensTheory(Result, _records.LensColorResult):
     @property
     def table(self) -> QTable:
         """The curve."""
+        from astropy.table import QTable
+
         return QTable({"wavelength": self.wavelength, "shift": self.shift})
 
     def merit(

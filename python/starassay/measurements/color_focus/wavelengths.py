@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from astropy import units as u
-from astropy.table import QTable
 
 from ... import _records, _units, style
 from ..._gateway import call
@@ -16,6 +15,9 @@ from ...imaging.frame import Frame
 from ...imaging.frames import read_frame
 from ...results import Result, notes_from_engine
 from .spectrum import Spectrum
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -31,6 +33,8 @@ class WavelengthScale(Result, _records.WavelengthSolution):
     @property
     def table(self) -> QTable:
         """The lines used."""
+        from astropy.table import QTable
+
         return QTable(
             {
                 "column": self.line_column * u.pix,

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import dataclasses
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from astropy import units as u
-from astropy.table import QTable
 
 from ... import _records
 from ...results import Picture, Result, Sheet
 from . import figures
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -44,6 +46,8 @@ class EdgeContrast(Result, _records.EdgeContrastResult):
     @property
     def table(self) -> QTable:
         """MTF against frequency: as recorded, the pixel's own, with the pixel taken out, a perfect aperture's."""
+        from astropy.table import QTable
+
         names = (
             "mtf mtf_uncertainty pixel_mtf seeing_mtf optics_mtf optics_mtf_uncertainty perfect_mtf"
         )
@@ -58,6 +62,8 @@ class EdgeContrast(Result, _records.EdgeContrastResult):
     @property
     def glare_table(self) -> QTable:
         """Light in the dark over that of the bright side, against the distance from the edge."""
+        from astropy.table import QTable
+
         return QTable(
             {
                 "distance": self.glare_radius,

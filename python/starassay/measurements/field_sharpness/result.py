@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import dataclasses
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from astropy.table import QTable
 
 from ... import _records
 from ...results import Picture, Remedy, Result, Sheet, format_measured
 from . import figures
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -33,12 +35,16 @@ class FieldSharpness(Result, _records.FieldSharpnessResult):
     @property
     def table(self) -> QTable:
         """One row a star: place, widths, lengthening with its direction."""
+        from astropy.table import QTable
+
         names = "x y star_fwhm star_hfr star_ellipticity star_direction".split()
         return QTable({name: getattr(self, name) for name in names})
 
     @property
     def format_table(self) -> QTable:
         """One row a sensor format: FWHM of its parts, half-flux radius and ellipticity of its corners."""
+        from astropy.table import QTable
+
         parts = "center mid_field edge corner worst_corner corner_hfr corner_ellipticity".split()
         table = QTable({"format": [f.format for f in self.formats]})
         for name in parts:

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import dataclasses
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from astropy.table import QTable
 
 from ... import _records
 from ...results import Picture, Result, Sheet
 from ...style import BLUE, GREY, INK, ORANGE, figure_style, new_axes
 from .._focus_plane import FocusPlane, draw_focus
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -26,6 +28,8 @@ class FocusSurface(FocusPlane, Result, _records.FocusSurfaceResult):
     @property
     def table(self) -> QTable:
         """One row a star: place, its own best focus with uncertainty, and the surface there."""
+        from astropy.table import QTable
+
         names = "x y star_focus star_focus_uncertainty surface".split()
         return QTable({name: getattr(self, name) for name in names})
 

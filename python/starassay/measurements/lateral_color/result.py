@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from astropy.table import QTable
 
 from ... import _records
 from ...results import Picture, Result, Sheet
@@ -23,6 +22,9 @@ from ...style import (
     sensor_axes,
 )
 
+if TYPE_CHECKING:
+    from astropy.table import QTable
+
 _COLORS = {"red": ORANGE, "r": ORANGE, "green": GREEN, "g": GREEN, "blue": BLUE, "b": BLUE}
 
 
@@ -38,6 +40,8 @@ class LateralColor(Result, _records.LateralColorResult):
     @property
     def table(self) -> QTable:
         """One row a star and pair of colors: place and offset, constant and turn taken off."""
+        from astropy.table import QTable
+
         names = "pair x y offset_x offset_y offset_uncertainty used".split()
         return QTable({name: getattr(self, name) for name in names})
 

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from astropy import units as u
-from astropy.coordinates import SkyCoord, UnitSphericalRepresentation
-from astropy.table import QTable, Table
 
 from ... import _records
 from ..._measure import measure
@@ -18,6 +16,10 @@ from ...imaging.frame import Frame
 from ...imaging.frames import read_frame
 from ..stars import measure_stars
 from .result import PlateScale
+
+if TYPE_CHECKING:
+    from astropy.coordinates import SkyCoord
+    from astropy.table import Table
 
 #: How well a solution places a star, in pixels, where nobody says (common practice, no source).
 SOLUTION_SCATTER = 0.2
@@ -170,6 +172,8 @@ def gnomonic(sky: SkyCoord, center: SkyCoord) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _from_plane(xi: float, eta: float, center: SkyCoord) -> SkyCoord:
+    from astropy.coordinates import SkyCoord
+
     lon = np.arctan(xi)
     lat = np.arctan(eta * np.cos(lon))
     offset = SkyCoord(lon * u.rad, lat * u.rad, frame=center.skyoffset_frame())
@@ -178,6 +182,8 @@ def _from_plane(xi: float, eta: float, center: SkyCoord) -> SkyCoord:
 
 def _middle(source: Frame, sky: SkyCoord) -> SkyCoord:
     """The middle of the frame by its solution, else the stars' mean direction."""
+    from astropy.coordinates import SkyCoord, UnitSphericalRepresentation
+
     if source.wcs is not None:
         ny, nx = source.shape
         lon, lat = source.wcs.celestial.all_pix2world((nx - 1) / 2, (ny - 1) / 2, 0)
@@ -187,6 +193,8 @@ def _middle(source: Frame, sky: SkyCoord) -> SkyCoord:
 
 
 def _table(positions: Any) -> Table:
+    from astropy.table import QTable, Table
+
     if isinstance(positions, (str, Path)):
         try:
             positions = QTable.read(positions)
@@ -229,6 +237,8 @@ def _stars(
     source: Frame, listed: Table | None, radius: float, threads: int, progress: bool
 ) -> tuple[SkyCoord, dict[str, np.ndarray], int]:
     """Directions, places with uncertainties, and how many positions there were."""
+    from astropy.coordinates import SkyCoord
+
     placed = listed is not None and {"x", "y"} <= set(listed.colnames)
     if source.wcs is None and not placed:
         what = "positions without x and y" if listed is not None else "no sky positions"

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import dataclasses
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from astropy.coordinates import SkyCoord
-from astropy.table import QTable
 
 from ... import _records
 from ...results import Picture, Result, Sheet
 from ...style import BLUE, GREY, INK, ORANGE, SKY, entitle, figure_style, new_axes
+
+if TYPE_CHECKING:
+    from astropy.coordinates import SkyCoord
+    from astropy.table import QTable
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -42,12 +44,16 @@ class PlateScale(Result, _records.PlateScaleResult):
     @property
     def table(self) -> QTable:
         """One row a star: place, angle from the middle, residual, and whether it was used."""
+        from astropy.table import QTable
+
         names = "x y star_angle x_residual y_residual star_distortion used".split()
         return QTable({name: getattr(self, name) for name in names})
 
     @property
     def distortion_table(self) -> QTable:
         """The distortion over the field."""
+        from astropy.table import QTable
+
         names = "field_angle ideal_height distortion distortion_uncertainty".split()
         return QTable({name: getattr(self, name) for name in names})
 

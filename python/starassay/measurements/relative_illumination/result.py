@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import dataclasses
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from astropy import units as u
-from astropy.table import QTable
 
 from ... import _records
 from ...results import Measured, Picture, Remedy, Result, Sheet
@@ -22,6 +21,9 @@ from ...style import (
     sensor_axes,
     sensor_bar,
 )
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
 
 CORNERS = ("lower left", "lower right", "upper left", "upper right")
 
@@ -38,6 +40,8 @@ class RelativeIllumination(Result, _records.RelativeIlluminationResult):
     @property
     def table(self) -> QTable:
         """Illumination against the distance from the middle of the lit circle."""
+        from astropy.table import QTable
+
         names = "radius profile measured_profile".split()
         return QTable({name: getattr(self, name) for name in names})
 

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import dataclasses
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from astropy.table import QTable
 
 from ... import _records
 from ...results import Picture, Remedy, Result, Sheet
 from ...style import BLUE, GREY, INK, ORANGE, figure_style, new_axes
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
 
 
 # The spacing bends the field, whichever measurement shows it.
@@ -29,6 +31,8 @@ class Spacing(Result, _records.SpacingResult):
     @property
     def table(self) -> QTable:
         """One row a run: distance, sag with uncertainty, and the fit."""
+        from astropy.table import QTable
+
         return QTable(
             {
                 name: getattr(self, name)
@@ -39,6 +43,8 @@ class Spacing(Result, _records.SpacingResult):
     @property
     def curve_table(self) -> QTable:
         """Sag of the corners and the blur that it makes, against the distance."""
+        from astropy.table import QTable
+
         names = "curve_distance curve_sag curve_uncertainty corner_blur".split()
         return QTable({name: getattr(self, name) for name in names})
 

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import dataclasses
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from astropy import units as u
-from astropy.table import QTable
-from astropy.wcs import WCS
 
 from ... import _records
 from ..._records import QUANTITIES
 from ...results import Measured, Picture, Result, Sheet, format_measured
 from ...style import new_axes
 from . import figures
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
+    from astropy.wcs import WCS
 
 #: Bits of the column ``flags``: name, and what each says.
 FLAGS = _records.FLAGS["StarField.flags"]
@@ -99,6 +101,8 @@ class StarField(Result, _records.StarField):
     @cached_property
     def table(self) -> QTable:
         """One row a star, brightest first: positions with units, and ``ra``, ``dec`` with a WCS."""
+        from astropy.table import QTable
+
         table = QTable({name: getattr(self, name) for name in self.columns})
         if self.wcs is not None:
             lon, lat = self.wcs.celestial.all_pix2world(self.columns["x"], self.columns["y"], 0)
@@ -118,6 +122,8 @@ class StarField(Result, _records.StarField):
     @property
     def zone_table(self) -> QTable:
         """The zones as a table, one row a zone."""
+        from astropy.table import QTable
+
         table = QTable(
             {"zone": [z.zone for z in self.zones], "stars": [z.stars for z in self.zones]}
         )

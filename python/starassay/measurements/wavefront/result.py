@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import dataclasses
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from astropy import units as u
-from astropy.table import QTable
 
 from ... import _records
 from ...optics.contrast import Contrast, compute_contrast
@@ -15,6 +14,9 @@ from ...optics.views import PupilMap
 from ...results import Picture, Result, Sheet, format_measured
 from ...style import new_axes
 from . import figures
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
 
 # How the engine's words about a mode begin when it does not stand out from its error.
 _SILENT = "not told from zero by these images"
@@ -36,6 +38,8 @@ class WavefrontFit(Result, _records.WavefrontFit):
     @property
     def table(self) -> QTable:
         """Noll and OSA index, name, coefficient, uncertainties and plain words of each mode."""
+        from astropy.table import QTable
+
         names = "noll osa mode coefficient uncertainty fit_uncertainty words".split()
         return QTable(
             {n: np.asarray(v) if isinstance(v := getattr(self, n), tuple) else v for n in names},
@@ -47,6 +51,8 @@ class WavefrontFit(Result, _records.WavefrontFit):
     @property
     def budget_table(self) -> QTable:
         """Where the uncertainty comes from, one row a source."""
+        from astropy.table import QTable
+
         lines = self.budget
         return QTable(
             {

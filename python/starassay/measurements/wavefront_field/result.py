@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import dataclasses
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from astropy import units as u
-from astropy.table import QTable
 
 from ... import _records
 from ...results import Measured, Picture, Result, Sheet
 from .._focus_plane import FocusPlane, draw_focus
 from . import figures as _figures
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
 
 # A vector or a term is told from nothing by so many of its standard uncertainties.
 _TOLD = 3.0
@@ -46,6 +48,8 @@ class WavefrontField(FocusPlane, Result, _records.WavefrontFieldResult):
     @property
     def table(self) -> QTable:
         """One row a star: place, best focus, and its modes in nm RMS with their photons' uncertainties."""
+        from astropy.table import QTable
+
         table = QTable(
             {
                 name: getattr(self, name)
