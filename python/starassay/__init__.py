@@ -16,7 +16,7 @@ from ._version import __version__
 
 # public name -> module that holds it; one line each
 _NAMES = {
-    "about": "._gateway",
+    "about": "._host",
     "FieldErrors": ".simulation.instruments",
     "Passband": ".simulation.instruments",
     "SimulatedCamera": ".simulation.instruments",

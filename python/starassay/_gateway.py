@@ -238,8 +238,3 @@ def _translate(facts: dict[str, Any]) -> BaseException:
         subject=facts.get("subject"),
         trace=facts.get("trace", ""),
     )
-
-
-def about() -> dict[str, Any]:
-    """Versions, processors, vector width, tasks and the list of notes, as the engine states them."""
-    return json.loads(gateway().About())

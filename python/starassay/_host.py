@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import ctypes
 import glob
+import json
 import os
 import shutil
 import sys
@@ -183,3 +184,8 @@ def _load(folder: Path) -> Any:
             f"{Path(__file__).parent} is {__version__}. Install StarAssay again so that they match."
         )
     return Gateway
+
+
+def about() -> dict[str, Any]:
+    """Versions, processors, vector width, tasks and the list of notes, as the engine states them."""
+    return json.loads(gateway().About())

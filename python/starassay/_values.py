@@ -239,6 +239,7 @@ def format_measured(value: float, uncertainty: float, unit: str = "") -> str:
 
 def short_repr(record: Any) -> str:
     """A dataclass on one line: numbers and words as they are, arrays and lists by their size."""
+
     def said(value: Any) -> str:
         shape = getattr(value, "shape", ())
         if shape:
@@ -274,6 +275,7 @@ def to_plain(value: Any, aside: tuple[str, str, dict[str, np.ndarray]] | None = 
     aside : tuple of str, str and dict, optional
         Name of a file for large arrays, the value's own name, and where the arrays are gathered.
     """
+
     def inner(part: Any, name: str) -> Any:
         return to_plain(part, None if aside is None else (aside[0], f"{aside[1]}.{name}", aside[2]))
 

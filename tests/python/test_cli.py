@@ -378,16 +378,16 @@ def test_an_interrupt_ends_a_real_process_with_one_line(tmp_path: Path) -> None:
     import time
 
     code = (
-        "import signal, sys, starassay._gateway as g, starassay.cli as c, starassay.cli.measure as m\n"
+        "import signal, sys, starassay._gateway as g, starassay._host as h, starassay.cli as c, starassay.cli.measure as m\n"
         "from starassay.measurements._declaring import Measurement as M\n"
         # A shell starts what runs in its background deaf to this signal, and children inherit that.
         "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
         "def run(setup):\n"
         # The runtime starts first: on a busy machine that can take longer than the pause below.
-        "    g.about()\n"
+        "    h.about()\n"
         "    print('in', file=sys.stderr, flush=True)\n"
         "    g.call('gateway.wait', {'seconds': 60})\n"
-        "m.declared = lambda: {'wait': M('wait', 'Wait', 'Waits.', '', (), (), run)}\n"
+        "m.declared = lambda only: {'wait': M('wait', 'Wait', 'Waits.', '', (), (), run)}\n"
         "sys.exit(c.main(['measure', 'wait']))\n"
     )
     process = subprocess.Popen(

@@ -252,7 +252,7 @@ def test_a_forked_process_is_told_to_spawn() -> None:
     script = """
 import os, sys, starassay
 from starassay import _gateway
-_gateway.about()
+_host.about()
 pid = os.fork()
 if pid == 0:
     try:
@@ -342,7 +342,7 @@ def test_two_threads_can_start_the_engine_together() -> None:
 import threading
 from starassay import _gateway
 found = []
-threads = [threading.Thread(target=lambda: found.append(_gateway.about()["version"])) for _ in range(8)]
+threads = [threading.Thread(target=lambda: found.append(_host.about()["version"])) for _ in range(8)]
 [t.start() for t in threads]; [t.join() for t in threads]
 print(len(found), len(set(found)))
 """

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from .. import _gateway, errors
+from .. import _host, errors
 from .._files import require_room
 from .._version import __version__
 from ..results import json_text, to_plain
@@ -50,7 +50,7 @@ def make_manifest(outcome: Outcome, started: datetime, sums: Checksums) -> dict[
     import matplotlib
 
     campaign = outcome.campaign
-    engine = _gateway.about()
+    engine = _host.about()
     base = campaign.path.parent.resolve()
     return {
         "format": "starassay-report-1",

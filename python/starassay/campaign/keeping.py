@@ -25,7 +25,7 @@ from typing import Any
 
 import numpy as np
 
-from .. import _gateway, _host
+from .. import _host
 from .._files import write_whole
 from .._version import __version__
 from ..measurements._declaring import Measurement, Part, Setup
@@ -86,7 +86,7 @@ def program() -> dict[str, Any]:
     import astropy
     import matplotlib
 
-    engine = _gateway.about()
+    engine = _host.about()
     return {
         "starassay": __version__,
         "engine": engine["version"],

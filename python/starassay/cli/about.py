@@ -22,7 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print one line a part; exit code 1 when something needed is missing."""
-    from .. import _gateway, errors
+    from .. import _host, errors
     from .._version import __version__
     from ._console import one_line
 
@@ -30,7 +30,7 @@ def run(args: argparse.Namespace) -> int:
     print(f"StarAssay    {__version__}, face in {Path(__file__).parents[1]}")
     print(f"Python       {platform.python_version()} on {platform.platform()}")
     try:
-        engine = _gateway.about()
+        engine = _host.about()
         wide = engine["vector_bits"] or "no"
         print(f"engine       {engine['version']}, {engine['runtime']} {engine['architecture']}")
         print(

@@ -12,11 +12,12 @@ import argparse
 import dataclasses
 import sys
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from io import StringIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from ..measurements import declared
+from ..measurements import NAMES, declared
 from .._files import require_room, write_whole
 
 if TYPE_CHECKING:
@@ -47,6 +48,8 @@ def add_arguments(parser: Parser) -> None:
 
     def grow(words: Sequence[str]) -> None:
         named = words[0].replace("-", "_") if words else ""
+        if named in NAMES and not {"-h", "--help"} & set(words):
+            _get_ready(named)
         for one in declared(named).values():
             sub = chosen.add_parser(
                 one.command, help=one.help, description=one.help, epilog=f"example: {one.example}"
@@ -57,6 +60,16 @@ def add_arguments(parser: Parser) -> None:
             sub.set_defaults(_measurement=one)
 
     parser.grow = grow
+
+
+def _get_ready(area: str) -> None:
+    """Start the engine, which gets ready for the measurement while Python loads its libraries."""
+    from .._host import gateway
+    from ..errors import EngineUnavailableError
+
+    # An engine that is missing is said where it is needed: what was typed may be wrong before that.
+    with suppress(EngineUnavailableError):
+        gateway().Rehearse(area)
 
 
 def _add_output(parser: argparse.ArgumentParser) -> None:

@@ -10,6 +10,9 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from ._declaring import Measurement
 
+#: The measurements' names.
+NAMES = tuple(sorted(module.name for module in pkgutil.iter_modules(__path__) if module.ispkg))
+
 
 @functools.lru_cache
 def declared(only: str = "") -> dict[str, Measurement]:
@@ -21,7 +24,6 @@ def declared(only: str = "") -> dict[str, Measurement]:
         Name of the one that is asked for; where there is no such one, all are given. To load all of them takes
         longer than many a measurement.
     """
-    names = sorted(module.name for module in pkgutil.iter_modules(__path__) if module.ispkg)
-    wanted = [only] if only in names else names
+    wanted = (only,) if only in NAMES else NAMES
     loaded = (import_module(f"{__name__}.{name}.declaration").MEASUREMENT for name in wanted)
     return {one.area: one for one in loaded}
