@@ -34,7 +34,7 @@ _INSTALL = (
 def engine_folder() -> Path:
     """Folder of the engine's assemblies; ``STARASSAY_ENGINE`` overrides the packaged one."""
     override = os.environ.get("STARASSAY_ENGINE")
-    return Path(override) if override else Path(__file__).parent / "_engine"
+    return Path(override).resolve() if override else Path(__file__).parent / "_engine"
 
 
 def _dotnet_roots() -> list[Path]:

@@ -251,7 +251,7 @@ finally:
 def test_a_forked_process_is_told_to_spawn() -> None:
     script = """
 import os, sys, starassay
-from starassay import _gateway
+from starassay import _gateway, _host
 _host.about()
 pid = os.fork()
 if pid == 0:
@@ -340,7 +340,7 @@ def test_eight_threads_get_the_same_bits() -> None:
 def test_two_threads_can_start_the_engine_together() -> None:
     script = """
 import threading
-from starassay import _gateway
+from starassay import _host
 found = []
 threads = [threading.Thread(target=lambda: found.append(_host.about()["version"])) for _ in range(8)]
 [t.start() for t in threads]; [t.join() for t in threads]
