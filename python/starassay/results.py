@@ -244,6 +244,10 @@ class Result:
         """What it contributes to the advice beside its quantities, as the engine's request has it."""
         return {}
 
+    def optics(self) -> dict[str, Any]:
+        """What it knows of the telescope for drawn views: ``pupil`` with its ``aperture``, ``seeing``, ``colors``; {} for nothing."""
+        return {}
+
     def remedies(self) -> list[Remedy]:
         """What can be done about what was found; only where it stands out of its uncertainty."""
         return []

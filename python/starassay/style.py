@@ -71,6 +71,24 @@ def new_axes(ax: Any = None, **kwargs: Any) -> Any:
     return ax
 
 
+def as_screen_light(light: Any) -> Any:
+    """Light from 0 to 1 as the value that makes a screen shine in proportion to it (sRGB, IEC 61966-2-1).
+
+    Parameters
+    ----------
+    light : ndarray
+        Clipped to 0 to 1.
+    """
+    import numpy as np
+
+    clipped = np.clip(light, 0.0, 1.0)
+    return np.where(
+        clipped <= 0.0031308,
+        12.92 * clipped,
+        1.055 * np.maximum(clipped, 1e-9) ** (1 / 2.4) - 0.055,
+    )
+
+
 def entitle(ax: Any, text: str, **how: Any) -> None:
     """Give axes a title where they have none: one that the user has set stays, and a later one replaces this."""
     if not any(ax.get_title(loc=where) for where in ("left", "center", "right")):

@@ -181,6 +181,10 @@ def sound(folder: Path) -> dict[str, dict[str, Any]]:
         "compute_modulation": {"pupil": pupil},
         "compute_contrast": {"pupil": pupil, "aperture": "100 mm"},
         "draw_ronchigram": {"pupil": pupil},
+        "draw_double_star": {"pupil": pupil, "aperture": "100 mm", "separation": "2 arcsec"},
+        "draw_planet": {"pupil": pupil, "aperture": "100 mm", "diameter": "9 arcsec"},
+        "draw_lunar_edge": {"pupil": pupil, "aperture": "100 mm"},
+        "draw_targets": {"pupil": pupil, "aperture": "100 mm", "diameter": "9 arcsec"},
         "draw_knife_edge": {"pupil": pupil},
         "draw_interferogram": {"pupil": pupil},
     }

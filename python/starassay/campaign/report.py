@@ -15,6 +15,7 @@ from .keeping import Kept
 from .outcome import Judgment, Outcome, Piece, TestOutcome
 from .pages import environment_with_style, kept_together
 from .report_texts import cautions, caveats, glossary
+from .showing import shown
 
 _MARKS = {"met": "✓", "not met": "✕", "not decided": "?"}
 _HANDS = {
@@ -63,6 +64,7 @@ def render(
         judgments=_judgments(outcome.judgments),
         risk=f"{100 * campaign.risk:g} %",
         advice=_advice(outcome),
+        shown=shown(outcome),
         tests=[_test(t, i, kept, tell) for i, t in enumerate(outcome.tests)],
         caveats=caveats(outcome),
         cautions=cautions(outcome),

@@ -28,7 +28,7 @@ DONE, FAULT, INCOMPLETE, INTERRUPTED = 0, 1, 3, 130
 
 def build_parser() -> argparse.ArgumentParser:
     """The parser of the whole command line; what a command takes is added when it is called for."""
-    from . import about, compare, demo, init, lab, measure, notes, plan, run, watch
+    from . import about, compare, demo, init, lab, measure, notes, plan, run, show, watch
 
     parser = Parser(
         prog="starassay",
@@ -39,7 +39,7 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"starassay {__version__}")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for module in (run, init, measure, watch, demo, lab, plan, compare, notes, about):
+    for module in (run, init, measure, watch, demo, show, lab, plan, compare, notes, about):
         one = commands.add_parser(module.NAME, help=module.HELP, description=module.HELP)
         one.grow = _taking(one, module)
         one.set_defaults(_run=module.run, _needs=getattr(module, "NEEDS", ()))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,6 +12,7 @@ from astropy import units as u
 from .. import _units, style
 from .._values import short_repr
 from ..errors import InputError
+from .light import light_request
 from .views import PupilMap
 
 if TYPE_CHECKING:
@@ -198,16 +199,7 @@ def compute_contrast(
         else np.atleast_1d(_units.numbers(details, u.arcsec, "details"))
     )
     fine = np.geomspace(0.8, 20, 60) * unit.to_value(u.arcsec)
-    band = _units.choice(passband, ("V(lambda)", "B", "V", "R"), "passband")
-    light: dict[str, Any] = {}
-    if colors is not None:
-        waves, focus = _colors(colors)
-        light = {
-            "wavelengths_nm": [float(w) for w in waves],
-            "weights": [1.0] * len(waves),
-            "focus_um": [float(f) for f in focus],
-            "passband": band,
-        }
+    light = light_request(colors, passband)
     r = pupil._call(
         "views.contrast",
         aperture_mm=float(diameter.value),
@@ -235,22 +227,3 @@ def compute_contrast(
             for name in "rayleigh sparrow dawes own_rayleigh own_sparrow".split()
         ),
     )
-
-
-def _colors(colors: Any) -> tuple[np.ndarray, np.ndarray]:
-    """Seventeen wavelengths over what the curve covers of 380 to 900 nm, and the focus at them, straight between its points."""
-    given = getattr(colors, "lens", colors)
-    if not isinstance(given, Mapping) or len(given) < 2:
-        raise InputError(
-            "colors takes a measured color focus, or a mapping of two or more wavelengths in nm to focus, for example "
-            '{486: "40 um", 546: "0 um", 656: "50 um"}.',
-            argument="colors",
-        )
-    points = sorted(
-        (_units.number(w, u.nm, "colors") if isinstance(w, (str, u.Quantity)) else float(w), f)
-        for w, f in given.items()
-    )
-    known = np.array([p[0] for p in points])
-    focus = np.array([_units.number(p[1], u.um, "colors") for p in points])
-    waves = np.linspace(max(known[0], 380.0), min(known[-1], 900.0), 17)
-    return waves, np.interp(waves, known, focus)

@@ -47,8 +47,28 @@ internal static class ViewTasks
                 ApertureMm = call.ApertureMm,
                 DetailArcsec = call.DetailArcsec,
                 WavelengthsNm = call.WavelengthsNm,
-                Weights = [.. call.WavelengthsNm.Select((nm, k) => call.Weights[k] * (call.Passband.Length == 0 ? 1 : Passbands.At(call.Passband, nm)))],
+                Weights = call.PassedShares(),
                 FocusUm = call.FocusUm,
+            },
+            context);
+    }
+
+    [EngineTask("views.targets")]
+    public static object Targets(TaskInput input, RunContext context)
+    {
+        TargetsCall call = input.Request<TargetsCall>();
+        return TargetViews.Draw(
+            new TargetViewsRequest
+            {
+                Map = Map(input, new Call { FocalRatio = call.FocalRatio, WavelengthNm = call.WavelengthNm }),
+                ApertureMm = call.ApertureMm,
+                SeeingArcsec = call.SeeingArcsec,
+                WavelengthsNm = call.WavelengthsNm,
+                Weights = call.PassedShares(),
+                FocusUm = call.FocusUm,
+                DoubleStar = call.DoubleStar,
+                Planet = call.Planet,
+                EdgeAngleDeg = call.EdgeAngleDeg,
             },
             context);
     }
@@ -129,15 +149,30 @@ internal static class ViewTasks
         public IReadOnlyList<double> CoefficientsNm { get; init; } = [];
     }
 
-    internal sealed record ContrastCall
+    internal sealed record ContrastCall : LightCall
+    {
+        public required IReadOnlyList<double> DetailArcsec { get; init; }
+    }
+
+    internal sealed record TargetsCall : LightCall
+    {
+        public IReadOnlyList<double> SeeingArcsec { get; init; } = [0];
+
+        public DoubleStar? DoubleStar { get; init; }
+
+        public PlanetDisc? Planet { get; init; }
+
+        public double EdgeAngleDeg { get; init; } = double.NaN;
+    }
+
+    /// <summary>A pupil and the light that it is looked through with.</summary>
+    internal record LightCall
     {
         public required double FocalRatio { get; init; }
 
         public required double WavelengthNm { get; init; }
 
         public required double ApertureMm { get; init; }
-
-        public required IReadOnlyList<double> DetailArcsec { get; init; }
 
         public IReadOnlyList<double> WavelengthsNm { get; init; } = [];
 
@@ -146,6 +181,9 @@ internal static class ViewTasks
         public IReadOnlyList<double> FocusUm { get; init; } = [];
 
         public string Passband { get; init; } = string.Empty;
+
+        public double[] PassedShares() =>
+            [.. WavelengthsNm.Select((nm, k) => Weights[k] * (Passband.Length == 0 ? 1 : Passbands.At(Passband, nm)))];
     }
 
     internal sealed record QuickCall : Call

@@ -73,6 +73,10 @@ class ColorFocusCurve(Result, _records.ColorFocusResult):
         """Focus by wavelength in nm, as simulators take a lens."""
         return dict(zip(self.wavelength.value[self.used].tolist(), self.smooth[self.used]))
 
+    def optics(self) -> dict[str, Any]:
+        """The focus of every color, where its signs are decided."""
+        return {"colors": self.lens} if self.signs_decided and len(self.lens) > 1 else {}
+
     def at(self, wavelength: Any) -> u.Quantity:
         """Smooth curve at given wavelengths.
 

@@ -10,6 +10,7 @@ from astropy import units as u
 
 from ... import _records
 from ...optics.contrast import Contrast, compute_contrast
+from ...optics.targets import TargetSheet, draw_targets
 from ...optics.views import PupilMap
 from ...results import Picture, Result, Sheet, format_measured
 from ...style import new_axes
@@ -83,8 +84,35 @@ class WavefrontFit(Result, _records.WavefrontFit):
         Contrast
             At the fit's wavelength, or in the colors of the color focus.
         """
-        aperture = self.conditions["request"]["aperture_mm"] * u.mm
-        return compute_contrast(self.pupil, aperture, **how)
+        return compute_contrast(self.pupil, self._aperture, **how)
+
+    def targets(self, **how: Any) -> TargetSheet:
+        """A double star, a planet and the Moon's edge through this telescope, beside perfect ones.
+
+        Parameters
+        ----------
+        **how
+            Separation, magnitudes, diameter, seeing, colors and passband as for `starassay.draw_targets`.
+
+        Returns
+        -------
+        TargetSheet
+            At the fit's wavelength, or in the colors of the color focus.
+        """
+        return draw_targets(self.pupil, self._aperture, **how)
+
+    @property
+    def _aperture(self) -> u.Quantity:
+        return self.conditions["request"]["aperture_mm"] * u.mm
+
+    def optics(self) -> dict[str, Any]:
+        """The pupil, its aperture, and the seeing that the images show."""
+        seeing = [s.value.to_value(u.arcsec) for s in self.seeing]
+        return {
+            "pupil": self.pupil,
+            "aperture": self._aperture,
+            "seeing": float(np.median(seeing)) * u.arcsec if seeing else None,
+        }
 
     def sentences(self) -> list[str]:
         """RMS, PV and Strehl ratio, how well the model holds, and the second opinion."""

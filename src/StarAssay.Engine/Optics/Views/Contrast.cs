@@ -56,14 +56,21 @@ public static class Contrasts
 {
     private const double ArcsecPerRadian = 180 * 3600 / Math.PI;
     private const double DawesMmArcsec = 116;
-    private const int Angles = 64, Radii = 160, FocusSteps = 41;
+    private const int Angles = 64, Radii = 160;
 
     /// <summary>Computes it.</summary>
     public static ContrastCurves Compute(ContrastRequest request, RunContext context)
     {
-        Light light = Light.Of(request);
+        request.Map.RequireValid();
+        InputException.RequireRange(request.ApertureMm, 1, 50_000, "aperture", "mm");
+        foreach (double detail in request.DetailArcsec)
+        {
+            InputException.RequireRange(detail, 1e-4, 36_000, "details", "arcsec");
+        }
+
+        ViewLight light = ViewLight.Of(request.Map, request.WavelengthsNm, request.Weights, request.FocusUm);
         double aperture = request.ApertureMm;
-        double sensor = light.FocusUm.Distinct().Count() == 1 ? light.FocusUm[0] : BestFocus(request.Map, light);
+        double sensor = light.BestFocus(request.Map);
         Colors own = Colors.Of(request.Map, light, sensor, aperture, context.Cancel);
         Colors perfect = Colors.Of(request.Map.Perfect(), light with { FocusUm = [.. light.FocusUm.Select(_ => sensor)] }, sensor, aperture, context.Cancel);
         double[] frequency = [.. request.DetailArcsec.Select(d => 1 / d)];
@@ -89,73 +96,13 @@ public static class Contrasts
         return contrast <= 0 || clear(most) <= contrast ? double.NaN : Brent.FindRoot(mm => clear(mm) - contrast, 1e-6 * aperture, most, 1e-9 * aperture, 200);
     }
 
-    // Brightest middle of the image: each color's amplitude there is the pupil's mean.
-    private static double BestFocus(PupilMap map, Light light)
-    {
-        double low = light.FocusUm.Min(), high = light.FocusUm.Max();
-        double Middle(double sensor) => light.Mean((nm, k) =>
-        {
-            Complex sum = Complex.Zero;
-            Complex[,] field = (map with { WavelengthNm = nm }).Field(sensor - light.FocusUm[k]);
-            foreach (Complex value in field)
-            {
-                sum += value;
-            }
-
-            return sum.Magnitude * sum.Magnitude / (nm * nm);
-        });
-        double step = (high - low) / (FocusSteps - 1);
-        double[] tried = [.. Enumerable.Range(0, FocusSteps).Select(i => low + (i * step))];
-        double[] bright = [.. tried.Select(Middle)];
-        int best = Array.IndexOf(bright, bright.Max());
-        if (best == 0 || best == FocusSteps - 1)
-        {
-            return tried[best];
-        }
-
-        // The top of the parabola through the three best.
-        double bend = bright[best - 1] - (2 * bright[best]) + bright[best + 1];
-        return tried[best] + (bend < 0 ? 0.5 * step * (bright[best - 1] - bright[best + 1]) / bend : 0);
-    }
-
-    /// <summary>Wavelengths with shares that sum to 1 and their focus.</summary>
-    private sealed record Light(double[] WavelengthsNm, double[] Shares, double[] FocusUm)
-    {
-        public static Light Of(ContrastRequest request)
-        {
-            request.Map.RequireValid();
-            InputException.RequireRange(request.ApertureMm, 1, 50_000, "aperture", "mm");
-            foreach (double detail in request.DetailArcsec)
-            {
-                InputException.RequireRange(detail, 1e-4, 36_000, "details", "arcsec");
-            }
-
-            double[] waves = request.WavelengthsNm.Count > 0 ? [.. request.WavelengthsNm] : [request.Map.WavelengthNm];
-            double[] weights = request.Weights.Count > 0 ? [.. request.Weights] : [.. waves.Select(_ => 1.0)];
-            double[] focus = request.FocusUm.Count > 0 ? [.. request.FocusUm] : [.. waves.Select(_ => 0.0)];
-            if (weights.Length != waves.Length || focus.Length != waves.Length || waves.Any(nm => !(nm is >= 100 and <= 30_000))
-                || weights.Any(w => !(w >= 0)) || !(weights.Sum() > 0) || focus.Any(f => !double.IsFinite(f)))
-            {
-                throw new InputException("views.light",
-                    $"{waves.Length} wavelengths, {weights.Length} shares and {focus.Length} places of focus were given; give one of each, shares not "
-                    + "below 0.", "colors");
-            }
-
-            return new Light(waves, [.. weights.Select(w => w / weights.Sum())], focus);
-        }
-
-        public double Mean(Func<double, double> value) => Mean((nm, _) => value(nm));
-
-        public double Mean(Func<double, int, double> value) => WavelengthsNm.Select((nm, k) => Shares[k] == 0 ? 0 : Shares[k] * value(nm, k)).Sum();
-    }
-
     /// <summary>Transfer functions of all colors, by frequency on the sky.</summary>
     private sealed record Colors((TransferFunction Transfer, double Share, double Cutoff)[] Parts)
     {
         /// <summary>Highest frequency that anything is transferred at, cycles per arcsec.</summary>
         public double Cutoff => Parts.Max(p => p.Cutoff);
 
-        public static Colors Of(PupilMap map, Light light, double sensorUm, double apertureMm, CancellationToken cancel) => new(
+        public static Colors Of(PupilMap map, ViewLight light, double sensorUm, double apertureMm, CancellationToken cancel) => new(
             [.. light.WavelengthsNm.Select((nm, k) =>
             {
                 cancel.ThrowIfCancellationRequested();

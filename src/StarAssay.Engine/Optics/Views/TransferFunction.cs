@@ -26,14 +26,7 @@ internal sealed class TransferFunction
             pupil[(y * size) + x] = field[y, x];
         }
 
-        Transform2D.Forward(pupil, size);
-        for (int i = 0; i < pupil.Length; i++)
-        {
-            double a = pupil[i].Magnitude;
-            pupil[i] = a * a;
-        }
-
-        Transform2D.Inverse(pupil, size);
+        Correlate(pupil, size);
 
         // A sample's amplitude is the share of it that is open, so at no shift it overlaps itself by that share, not by
         // its square: the normalization is the open area.
@@ -64,5 +57,36 @@ internal sealed class TransferFunction
         double fx = x - x0, fy = y - y0;
         return ((1 - fy) * (((1 - fx) * At(x0, y0)) + (fx * At(x0 + 1, y0))))
             + (fy * (((1 - fx) * At(x0, y0 + 1)) + (fx * At(x0 + 1, y0 + 1))));
+    }
+
+    // The correlation of a square with itself: its spectrum's squared modulus, and back.
+    private static void Correlate(Complex[] square, int size)
+    {
+        if (!BitOperations.IsPow2(size))
+        {
+            Transform2D.Forward(square, size);
+            for (int i = 0; i < square.Length; i++)
+            {
+                double a = square[i].Magnitude;
+                square[i] = a * a;
+            }
+
+            Transform2D.Inverse(square, size);
+            return;
+        }
+
+        double[] re = [.. square.Select(v => v.Real)], im = [.. square.Select(v => v.Imaginary)];
+        var transform = new SquareTransform(size);
+        transform.Forward(re, im);
+        for (int i = 0; i < re.Length; i++)
+        {
+            (re[i], im[i]) = ((re[i] * re[i]) + (im[i] * im[i]), 0);
+        }
+
+        transform.Inverse(re, im);
+        for (int i = 0; i < re.Length; i++)
+        {
+            square[i] = new Complex(re[i], im[i]);
+        }
     }
 }

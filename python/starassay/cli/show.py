@@ -1,0 +1,90 @@
+"""``starassay show``: what a measured telescope shows of a double star, a planet and the Moon's edge."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+NAME = "show"
+HELP = "Draw a double star, a planet and the Moon's edge through a measured telescope, beside perfect ones."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """The record, what is looked at, and where the picture goes."""
+    parser.epilog = "example: starassay show wavefront.json --seeing 1.5arcsec --double-star 1.4arcsec 5.2 6.0 --plot shown.png"
+    parser.add_argument(
+        "record",
+        type=Path,
+        metavar="RECORD",
+        help="of a wavefront: what 'starassay measure wavefront ... --json FILE' wrote, or such a file from the results of a report",
+    )
+    parser.add_argument(
+        "--colors",
+        type=Path,
+        metavar="RECORD",
+        help="of the color focus of the same telescope: all colors that an eye sees, each at its own focus",
+    )
+    parser.add_argument(
+        "--seeing", metavar="ANGLE", help="FWHM of a long exposure (default: still air)"
+    )
+    parser.add_argument(
+        "--double-star",
+        nargs=3,
+        metavar=("ANGLE", "MAG", "MAG"),
+        help="separation and magnitudes (default: two equal stars at Rayleigh's separation)",
+    )
+    parser.add_argument(
+        "--planet", metavar="ANGLE", help="diameter of the planet (default 44arcsec)"
+    )
+    parser.add_argument("--plot", metavar="FILE", help="draw the sheet (PNG, SVG or PDF)")
+    parser.add_argument("--table", metavar="FILE", help="write the numbers as ECSV")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Draw, print the sentences, write what was asked for."""
+    from .._files import write_whole
+    from ..errors import InputError
+    from ..optics.records import read_colors, read_pupil
+    from ..optics.targets import draw_targets
+    from .measure import FIGURES
+
+    if args.plot and Path(args.plot).suffix.lower() not in FIGURES:
+        raise InputError(
+            f"A figure cannot be written as '{Path(args.plot).suffix}'. Name it .png, .svg or .pdf.",
+            code="file.figure",
+            argument="plot",
+        )
+    pupil, aperture = read_pupil(args.record)
+    how: dict[str, Any] = {}
+    if args.colors is not None:
+        how["colors"] = read_colors(args.colors)
+    if args.seeing is not None:
+        how["seeing"] = args.seeing
+    if args.double_star is not None:
+        separation, *magnitudes = args.double_star
+        how |= {"separation": separation, "magnitudes": magnitudes}
+    if args.planet is not None:
+        how["diameter"] = args.planet
+    sheet = draw_targets(pupil, aperture, **how)
+    for line in sheet.sentences():
+        print(line)
+    writers: dict[Path, Any] = {}
+    if args.table:
+        writers[Path(args.table)] = lambda path: sheet.table.write(path, format="ascii.ecsv")
+    if args.plot:
+        writers[Path(args.plot)] = lambda path: _draw(sheet, path)
+    write_whole(writers)
+    return 0
+
+
+def _draw(sheet: Any, path: Path) -> None:
+    import matplotlib
+
+    # No window: this is a file.
+    matplotlib.use("Agg")
+    import matplotlib.pyplot as plt
+
+    figure = sheet.plot()
+    figure.savefig(path)
+    plt.close(figure)
