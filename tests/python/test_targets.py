@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 import matplotlib.pyplot as plt
@@ -16,7 +17,7 @@ from scipy.signal import fftconvolve
 from scipy.special import j1
 
 import starassay
-from starassay import InputError, PupilMap
+from starassay import InputError, PupilMap, cli
 
 ARCSEC = 180 * 3600 / np.pi
 D, NM = 100.0, 550.0
@@ -267,6 +268,28 @@ def test_a_sheet_of_all_three_tells_itself() -> None:
     # No obstruction: two pictures and the profile.
     assert len(alone.plot().axes) == 3
     plt.close("all")
+
+
+def test_the_command_draws_from_a_record(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What it prints and writes is what the notebook's function gives for the same fit."""
+    scope = starassay.juniper_115()
+    inside, outside, _ = starassay.draw_defocused_pair(scope, size=96, electrons=1e6, defocus=6.0)
+    telescope = starassay.Telescope("115 mm", "760 mm")
+    fit = starassay.fit_wavefront(inside, outside, telescope, wavelength="540 nm")
+    record, picture = tmp_path / "fit.json", tmp_path / "shown.png"
+    fit.write_json(record)
+    asked = ["show", str(record), "--double-star", "1.6arcsec", "5", "6", "--planet", "20arcsec"]
+    assert cli.main([*asked, "--seeing", "0.5arcsec", "--plot", str(picture)]) == 0
+    how = {"separation": "1.6 arcsec", "magnitudes": (5, 6), "diameter": "20 arcsec"}
+    sheet = fit.targets(seeing="0.5 arcsec", **how)
+    assert capsys.readouterr().out.splitlines() == sheet.sentences()
+    assert picture.read_bytes().startswith(b"\x89PNG")
+    assert cli.main(["show", str(picture)]) == 2
+    assert "is not the record of a measurement" in capsys.readouterr().err
+    assert cli.main(["show", str(record), "--colors", str(record)]) == 2
+    assert "is not the record of a color focus" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

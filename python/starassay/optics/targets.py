@@ -315,7 +315,7 @@ def draw_double_star(
     >>> pupil = PupilMap.from_zernike(wavelength="550 nm", obstruction=0.3)
     >>> pair = draw_double_star(pupil, "150 mm", "0.9 arcsec")
     >>> print(pair.sentences()[0])
-    Two stars of 6.0 and 6.0 mag, 0.9 arcsec apart, in still air: dip between the stars, below the fainter one's top: 28 % (a perfect aperture 22 %, one with this obstruction 28 %).
+    Two stars of 6.0 and 6.0 mag, 0.9 arcsec apart, in still air: dip between the stars, below the fainter one's top: 31 % (a perfect aperture 23 %, one with this obstruction 31 %).
     """
     return _draw(
         pupil,
@@ -597,7 +597,7 @@ def _view(target: _Target, drawn: Any, air: u.Quantity, whole: Any) -> TargetVie
             {
                 "number": list(drawn["names"]),
                 "unit": [unit for unit, _ in target.rows],
-                **{name: numbers[:, k] for k, name in enumerate(columns)},
+                **{name: list(numbers[:, k]) for k, name in enumerate(columns)},
                 "words": [words for _, words in target.rows],
             }
         ),

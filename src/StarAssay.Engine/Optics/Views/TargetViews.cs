@@ -19,7 +19,8 @@ public sealed record Belt(double Middle, double Width, double Brightness);
 /// <summary>A planet as it is drawn.</summary>
 /// <param name="DiameterArcsec">Equatorial.</param>
 /// <param name="Flattening">1 - polar over equatorial diameter.</param>
-/// <param name="LimbDarkening">Minnaert's exponent k: brightness goes with mu^(2 k - 1) at full phase, mu the cosine of the slope; 0.5 = none, 1 = Lambert.</param>
+/// <param name="LimbDarkening">Minnaert's exponent k: brightness goes with mu^(2 k - 1) at full phase, mu the cosine of the slope; 0.5 = none,
+/// 1 = Lambert.</param>
 /// <param name="Belts">From north to south.</param>
 /// <param name="SpotArcsec">Diameter of a round black spot in the middle of the disc, as a moon's shadow makes it; 0 = none.</param>
 /// <param name="AngleDeg">Direction of the belts, from +x towards +y.</param>
@@ -284,7 +285,8 @@ public static class TargetViews
         {
             double[][] scaled = [.. images.Select(i => i.Select(v => v / top).ToArray())];
             (double[,] own, double[] position) = square.Middle(scaled[0], half);
-            return new TargetView(position, own, square.Middle(scaled[1], half).Picture, square.Middle(scaled[2], half).Picture, along, profiles, names, numbers);
+            return new TargetView(position, own, square.Middle(scaled[1], half).Picture, square.Middle(scaled[2], half).Picture, along, profiles, names,
+                numbers);
         }
 
         private static double[] Spaced(double half) => [.. Enumerable.Range(0, Along).Select(k => half * ((2.0 * k / (Along - 1)) - 1))];
