@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 NAME = "show"
+NEEDS = ("starassay.optics.targets",)
 HELP = "Draw a double star, a planet and the Moon's edge through a measured telescope, beside perfect ones."
 
 
