@@ -76,6 +76,8 @@ _NAMES = {
     "split_bayer": ".imaging.color_planes",
     "Alignment": ".measurements.alignment",
     "measure_alignment": ".measurements.alignment",
+    "Reflections": ".measurements.reflections",
+    "measure_reflections": ".measurements.reflections",
     "EdgeContrast": ".measurements.edge_contrast",
     "measure_edge_contrast": ".measurements.edge_contrast",
     "FieldSharpness": ".measurements.field_sharpness",

@@ -432,6 +432,22 @@ REFINEMENT_REQUEST = Request(
     Field('tolerance', 'tolerance', '', 'number', 'Ends when a step gains less than this in chi squared.', default=0.001),
 )
 
+#: A photo of reflections seen through a sighting eyepiece, and what is known of camera and telescope.
+REFLECTIONS_REQUEST = Request(
+    Field('distortion', 'distortion', '', 'number', "Radial distortion of the camera's lens: share by which the picture's corner lies farther out than it should; NaN: not known.", low=-0.3, high=0.3),
+    Field('distortion_uncertainty', 'distortion_uncertainty', '', 'number', 'Its standard uncertainty; NaN: 0.01 where it is not known, a tenth of it and 0.001 where it is.', low=0, high=0.3),
+    Field('field_of_view', 'field_of_view_deg', 'deg', 'number', 'Angle between opposite corners of the whole picture, deg; NaN: not known.', low=2, high=130),
+    Field('field_of_view_uncertainty', 'field_of_view_uncertainty_deg', 'deg', 'number', 'Its standard uncertainty, deg; NaN: 3 % of it.', low=0, high=60),
+    Field('objective', 'objective', '', 'integer', "Which circle is the objective's edge, counted from the largest; 0: not said.", default=0, low=0, high=12),
+    Field('spot', 'spot', '', 'integer', 'Which circle is the dark spot, the reflection of the hole that one looks through, counted from the largest; 0: not said.', default=0, low=0, high=12),
+    Field('sight', 'sight', '', 'integer', 'Which circle is the far end of the focuser or of the sighting eyepiece, counted from the largest; 0: not said.', default=0, low=0, high=12),
+    Field('objective_diameter', 'objective_diameter_mm', 'mm', 'number', "True diameter of the objective's edge, mm; NaN: not known, then nothing is told in mm.", low=1, high=50000),
+    Field('objective_distance', 'objective_distance_mm', 'mm', 'number', 'Way of the light from the sight hole to the objective, flat mirrors unfolded, mm; NaN: not known, then no tilt is told.', low=10, high=1000000),
+    Field('surface_radius', 'surface_radius_mm', 'mm', 'number', 'Radius of curvature of the surface that mirrors the hole, mm: positive when hollow (twice the focal length of a main mirror), negative when bulging; NaN: not known, then no tilt of the objective is told.', low=-1000000000, high=1000000000),
+    Field('sight_distance', 'sight_distance_mm', 'mm', 'number', "Distance from the sight hole to that far end, mm; NaN: not known, then the focuser's direction is not told.", low=1, high=100000),
+    Field('viewpoint_uncertainty', 'viewpoint_uncertainty_mm', 'mm', 'number', "How far the camera's pupil may stand beside the middle of the hole, mm, standard uncertainty along each axis.", default=0.5, low=0, high=50),
+)
+
 #: Flat fields of one setup and what made them.
 RELATIVE_ILLUMINATION_REQUEST = Request(
     Field('bias_level', 'bias_level_adu', 'adu', 'number', 'Level without light (bias and dark), ADU; NaN: not known, which is a doubt.', low=-1000, high=1000000),
@@ -2981,6 +2997,239 @@ class Refinement(Record):
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class ReflectionCircle(Record):
+    """One round outline in the photo.
+
+    Attributes
+    ----------
+    number : int
+        Counted from the largest, 1 first.
+    x : Measured
+        Middle of the circle in the straightened picture.
+    y : Measured
+        Middle of the circle in the straightened picture.
+    radius : Measured
+        Radius there.
+    axis_ratio : float
+        Short over long axis with distortion and perspective taken out; 1 seen from its
+        axis.
+    oblique : Quantity (deg)
+        By how much its plane is tilted against the line of sight, by that ratio.
+    bright_inside : bool
+        Whether the bright side is the inner one.
+    edge_width : Quantity (pix)
+        Width of its edge from 10 to 90 %.
+    contrast : float
+        Step at the edge over the range of light in the photo.
+    covered : float
+        Share of the outline that was used.
+    inside : float
+        Share of the outline that lies in the photo.
+    clipped : float
+        Share of the outline whose bright side is clipped.
+    roughness : Quantity (pix)
+        RMS of the edge's departure from an ellipse.
+    picture_x : Quantity (pix)
+        Middle of the ellipse in the picture as it is.
+    picture_y : Quantity (pix)
+        Middle of the ellipse in the picture as it is.
+    picture_long : Quantity (pix)
+        Long half axis there.
+    picture_short : Quantity (pix)
+        Short half axis there.
+    picture_angle : Quantity (deg)
+        Direction of the long axis there.
+    """
+
+    number: int
+    x: Measured
+    y: Measured
+    radius: Measured
+    axis_ratio: float
+    oblique: u.Quantity
+    bright_inside: bool
+    edge_width: u.Quantity
+    contrast: float
+    covered: float
+    inside: float
+    clipped: float
+    roughness: u.Quantity
+    picture_x: u.Quantity
+    picture_y: u.Quantity
+    picture_long: u.Quantity
+    picture_short: u.Quantity
+    picture_angle: u.Quantity
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'number': ('number', 'integer', '', None), 'x': ('x', 'measured', 'pix', None),
+        'y': ('y', 'measured', 'pix', None), 'radius': ('radius', 'measured', 'pix', None),
+        'axis_ratio': ('axis_ratio', 'number', '', None),
+        'oblique': ('oblique_deg', 'number', 'deg', None),
+        'bright_inside': ('bright_inside', 'flag', '', None),
+        'edge_width': ('edge_width_px', 'number', 'pix', None),
+        'contrast': ('contrast', 'number', '', None), 'covered': ('covered', 'number', '', None),
+        'inside': ('inside', 'number', '', None), 'clipped': ('clipped', 'number', '', None),
+        'roughness': ('roughness_px', 'number', 'pix', None),
+        'picture_x': ('picture_x', 'number', 'pix', None),
+        'picture_y': ('picture_y', 'number', 'pix', None),
+        'picture_long': ('picture_long_px', 'number', 'pix', None),
+        'picture_short': ('picture_short_px', 'number', 'pix', None),
+        'picture_angle': ('picture_angle_deg', 'number', 'deg', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class ReflectionPair(Record):
+    """How far a circle is out of the middle of one round it.
+
+    Attributes
+    ----------
+    outer : int
+        Number of the larger circle.
+    inner : int
+        Number of the smaller one.
+    offset_x : Measured
+        Middle of the smaller less that of the larger.
+    offset_y : Measured
+        Middle of the smaller less that of the larger.
+    offset : Measured
+        Length of that.
+    share : Measured
+        The length over the radius of the larger.
+    on_objective : Measured
+        The length in the plane of the objective's edge; NaN without its diameter.
+    direction : Measured
+        Direction in the picture, from +x towards +y.
+    told : bool
+        Whether it stands out of its uncertainty (by chance 1 in 100 does).
+    """
+
+    outer: int
+    inner: int
+    offset_x: Measured
+    offset_y: Measured
+    offset: Measured
+    share: Measured
+    on_objective: Measured
+    direction: Measured
+    told: bool
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'outer': ('outer', 'integer', '', None), 'inner': ('inner', 'integer', '', None),
+        'offset_x': ('offset_x', 'measured', 'pix', None),
+        'offset_y': ('offset_y', 'measured', 'pix', None),
+        'offset': ('offset', 'measured', 'pix', None), 'share': ('share', 'measured', '', None),
+        'on_objective': ('on_objective', 'measured', 'mm', None),
+        'direction': ('direction', 'measured', 'deg', None), 'told': ('told', 'flag', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class ReflectionsResult(Record):
+    """Round outlines in a photo of reflections, and how well they have one middle.
+
+    Attributes
+    ----------
+    circles : tuple of ReflectionCircle
+        The outlines, largest first.
+    pairs : tuple of ReflectionPair
+        Every circle against every larger one round it.
+    spot_offset : Measured
+        The dark spot out of the middle of the objective's edge, share of its radius; NaN
+        unless both were named.
+    objective_tilt : Measured
+        Tilt of the objective's axis against the line from its middle to the sight hole.
+    objective_tilt_x : Measured
+        Along x of the picture: which way the normal at the objective's middle leans, seen
+        from the hole.
+    objective_tilt_y : Measured
+        The same along y.
+    focuser_aim : Measured
+        Angle by which the focuser's axis misses the middle of the objective, seen from
+        the sight hole.
+    focuser_aim_x : Measured
+        Along x of the picture: to which side it misses.
+    focuser_aim_y : Measured
+        The same along y.
+    axis_tilt : Measured
+        Tilt of the focuser's axis against the objective's axis: both together.
+    axis_tilt_x : Measured
+        Along x of the picture.
+    axis_tilt_y : Measured
+        The same along y.
+    objective : int
+        Circle taken as the objective's edge; 0: none.
+    spot : int
+        Circle taken as the dark spot; 0: none.
+    sight : int
+        Circle taken as the far end of the focuser; 0: none.
+    distortion : float
+        Distortion that was taken out, share at the picture's corner.
+    decided : bool
+        Whether nothing forbids a decision.
+    columns : int
+        Columns of the photo.
+    rows : int
+        Rows of the photo.
+    picture : ndarray, 2 axes
+        The photo in a coarse grid, for pictures: rows from the lowest y, square root of
+        the light over its range.
+    picture_cell : Quantity (pix)
+        Side of one of its cells.
+    quantities : tuple of Quantity
+        Numbers that a claim can be about.
+    notes : tuple of Note
+        What the reader must know.
+    """
+
+    circles: tuple[ReflectionCircle, ...]
+    pairs: tuple[ReflectionPair, ...]
+    spot_offset: Measured
+    objective_tilt: Measured
+    objective_tilt_x: Measured
+    objective_tilt_y: Measured
+    focuser_aim: Measured
+    focuser_aim_x: Measured
+    focuser_aim_y: Measured
+    axis_tilt: Measured
+    axis_tilt_x: Measured
+    axis_tilt_y: Measured
+    objective: int
+    spot: int
+    sight: int
+    distortion: float
+    decided: bool
+    columns: int
+    rows: int
+    picture: np.ndarray
+    picture_cell: u.Quantity
+    quantities: tuple[Quantity, ...]
+    notes: tuple[Note, ...]
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'circles': ('circles', 'records', '', ReflectionCircle),
+        'pairs': ('pairs', 'records', '', ReflectionPair),
+        'spot_offset': ('spot_offset', 'measured', '', None),
+        'objective_tilt': ('objective_tilt', 'measured', 'arcmin', None),
+        'objective_tilt_x': ('objective_tilt_x', 'measured', 'arcmin', None),
+        'objective_tilt_y': ('objective_tilt_y', 'measured', 'arcmin', None),
+        'focuser_aim': ('focuser_aim', 'measured', 'arcmin', None),
+        'focuser_aim_x': ('focuser_aim_x', 'measured', 'arcmin', None),
+        'focuser_aim_y': ('focuser_aim_y', 'measured', 'arcmin', None),
+        'axis_tilt': ('axis_tilt', 'measured', 'arcmin', None),
+        'axis_tilt_x': ('axis_tilt_x', 'measured', 'arcmin', None),
+        'axis_tilt_y': ('axis_tilt_y', 'measured', 'arcmin', None),
+        'objective': ('objective', 'integer', '', None), 'spot': ('spot', 'integer', '', None),
+        'sight': ('sight', 'integer', '', None), 'distortion': ('distortion', 'number', '', None),
+        'decided': ('decided', 'flag', '', None), 'columns': ('columns', 'integer', '', None),
+        'rows': ('rows', 'integer', '', None), 'picture': ('picture', 'array 2 f8', '', None),
+        'picture_cell': ('picture_cell_px', 'number', 'pix', None),
+        'quantities': ('quantities', 'records', '', Quantity),
+        'notes': ('notes', 'notes', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class RelativeIlluminationResult(Record):
     """Relative illumination over the sensor (ISO 13653 in sense:
 
@@ -4327,6 +4576,23 @@ NOTES: dict[str, tuple[str, str]] = {
     'plate-scale.refraction': ('info', 'Refraction by the air shrinks the field by 0.03 to 0.07 %; 0.05 % is in the common part of the uncertainty.'),
     'plate-scale.scatter': ('info', 'Stars scatter by more than their own uncertainties; the difference was added to them.'),
     'plate-scale.wrong-matches': ('info', 'Some stars do not stand where their sky positions put them; they were left out.'),
+    'reflections.apart': ('doubt', 'No circle lies inside another.'),
+    'reflections.blurred': ('doubt', 'A circle is out of focus or shaken beside its size.'),
+    'reflections.caution': ('info', 'What to know before looking in and before screws are turned.'),
+    'reflections.clipped': ('caution', 'Where the light is clipped the edge was left out.'),
+    'reflections.clipped-most': ('doubt', 'Most of an edge is clipped.'),
+    'reflections.distortion': ('info', "The distortion of the camera's lens is not known; the bars hold it."),
+    'reflections.field': ('info', "The camera's angle of view is not known; the bars hold what perspective may do."),
+    'reflections.geometry': ('info', 'What the tilts rest on.'),
+    'reflections.method': ('info', 'What middles and uncertainties rest on.'),
+    'reflections.not-round': ('doubt', 'An outline is neither a circle nor an ellipse.'),
+    'reflections.oblique': ('doubt', 'A circle is seen strongly from the side.'),
+    'reflections.one-circle': ('doubt', 'One circle has nothing to be out of the middle of.'),
+    'reflections.part': ('caution', 'Part of a circle is hidden, too faint or outside the photo.'),
+    'reflections.role-apart': ('doubt', 'A circle that was named does not lie inside the other, or is not the kind that it is called.'),
+    'reflections.roles': ('info', 'It was not said which circle is what.'),
+    'reflections.slanted': ('caution', 'A circle is seen from the side; the bars hold what that may do.'),
+    'reflections.soft': ('caution', 'A circle is soft beside its size.'),
     'relative-illumination.beside': ('caution', 'What clips is centered beside the middle of the sensor.'),
     'relative-illumination.corner-departs': ('doubt', 'A corner gets clearly more or less light than the fit says.'),
     'relative-illumination.distance-unsure': ('info', 'The frame does not show how far from the sensor the stop stands.'),
@@ -4435,6 +4701,8 @@ QUANTITIES: dict[str, QuantityKind] = {
     'focal_ratio': QuantityKind('focal_ratio', 'focal ratio', '', 'plate_scale', 0, None, None, 'Take a star field, solve it (or list sky positions of its stars), and list it under [[plate_scale]]. Give the aperture with it.'),
     'distortion_edge': QuantityKind('distortion_edge', 'distortion at the corner of the frame', '%', 'plate_scale', -100, 1000, None, 'Take a star field, solve it (or list sky positions of its stars), and list it under [[plate_scale]].'),
     'field_of_view_diagonal': QuantityKind('field_of_view_diagonal', 'diagonal field of view', 'deg', 'plate_scale', 0, 180, None, 'Take a star field, solve it (or list sky positions of its stars), and list it under [[plate_scale]].'),
+    'spot_offset': QuantityKind('spot_offset', "dark spot out of the middle of the objective's edge, as a share of its radius", '', 'reflections', 0, None, False, 'Photograph the reflections through a sighting eyepiece and list the photo under [[reflections]] with objective and spot.'),
+    'axis_tilt': QuantityKind('axis_tilt', "tilt of the focuser's axis against the objective's axis", 'arcmin', 'reflections', 0, None, False, 'Photograph the reflections through a sighting eyepiece and list the photo under [[reflections]] with objective, spot, sight and the distances.'),
     'corner_illumination': QuantityKind('corner_illumination', 'relative illumination of the darkest corner', '', 'relative_illumination', 0, 1.5, True, 'Take a flat field or twilight sky with the telescope as it is used, unclipped, and list it under [[relative_illumination]] with its bias.'),
     'image_circle90': QuantityKind('image_circle90', 'image circle with 90 % of the light', 'mm', 'relative_illumination', 0, None, True, 'Take a flat field or twilight sky with the telescope as it is used, unclipped, and list it under [[relative_illumination]] with its bias.'),
     'image_circle50': QuantityKind('image_circle50', 'image circle with half of the light', 'mm', 'relative_illumination', 0, None, True, 'Take a flat field or twilight sky with the telescope as it is used, unclipped, and list it under [[relative_illumination]] with its bias.'),
@@ -4489,6 +4757,7 @@ MEASUREMENTS: dict[str, tuple[str, str]] = {
     'focus_surface': ('Focus surface', 'focus_surface.measure'),
     'lateral_color': ('Lateral color', 'lateral_color.measure'),
     'plate_scale': ('Plate scale', 'plate_scale.measure'),
+    'reflections': ('Reflections', 'reflections.measure'),
     'relative_illumination': ('Relative illumination', 'relative_illumination.measure'),
     'spacing': ('Spacing', 'spacing.measure'),
     'stars': ('Star field', 'stars.measure'),

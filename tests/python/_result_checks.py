@@ -175,6 +175,14 @@ def _edge_contrast() -> Result:
     return starassay.measure_edge_contrast(small_edge(), **how)
 
 
+def small_photo() -> np.ndarray:
+    """A bright plate with its dark spot, for what is measured in photos of reflections."""
+    y, x = np.mgrid[:160, :200]
+    plate, spot = (np.hypot(x - 100, y - 80) < 60), (np.hypot(x - 102, y - 81) < 15)
+    drawn = gaussian_filter(40.0 + 120.0 * plate - 110.0 * spot, 1.0)
+    return (drawn + np.random.default_rng(3).normal(0, 2, drawn.shape)).astype(np.float32)
+
+
 MAKERS: dict[str, Callable[[], Result]] = {
     "MasterFrame": lambda: starassay.combine_frames(_frames(5)),
     "CalibratedFrame": lambda: starassay.calibrate_frame(_frames(1)[0], bias=_frames(1, 100)[0]),
@@ -183,6 +191,7 @@ MAKERS: dict[str, Callable[[], Result]] = {
     "GainMeasurement": _gain,
     "PlateScale": _plate_scale,
     "EdgeContrast": _edge_contrast,
+    "Reflections": lambda: starassay.measure_reflections(small_photo(), objective=1, spot=2),
     "FieldSharpness": _field_sharpness,
     "FocusSurface": _focus_surface,
     "RelativeIllumination": _relative_illumination,

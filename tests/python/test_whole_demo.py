@@ -202,6 +202,9 @@ def test_the_other_telescope_is_cleared_and_told_apart(
     assert set(verdicts(alder).values()) == {"met"}
     record = json.loads((alder / "report" / "decisions.json").read_text(encoding="utf-8"))
     assert record["answer"]["answer"] == "keep"
+    photo = result(alder, "reflections")["spot_offset"]
+    # Drawn at 0.9 and -1.2 % of the objective's radius.
+    assert photo["value"] == pytest.approx(0.015, abs=max(0.001, 3 * photo["uncertainty"]))
     found = compare_reports([demo / "report", reducer / "report", alder / "report"])
     said = "\n".join(found.summary())
     assert "Alder 100" in said and "Strehl ratio" in said

@@ -17,6 +17,7 @@ from astropy import units as u
 
 import starassay
 from _result_checks import focus_run, small_edge, small_field_pair, small_flat, small_mosaic
+from _result_checks import small_photo
 from test_plate_scale import listed, solution
 from starassay import Claim, Measured, PupilMap, SimulatedCamera, StarAssayError, Telescope
 
@@ -157,6 +158,7 @@ def sound(folder: Path) -> dict[str, dict[str, Any]]:
             "subject": "moon",
             "bias_level": "500 adu",
         },
+        "measure_reflections": {"photo": small_photo(), "objective": 1, "spot": 2},
         "measure_lateral_color": {"frames": small_mosaic()},
         "measure_field_sharpness": {"frame": focus_run()[2], "focal_length": "690 mm"},
         "measure_focus_surface": {
