@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import dataclasses
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from astropy import units as u
-from astropy.table import QTable
 
 from ... import _records
 from ...results import Picture, Result, Sheet, column_words
 from . import figures
+
+if TYPE_CHECKING:
+    from astropy.table import QTable
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -34,6 +36,8 @@ class Reflections(Result, _records.ReflectionsResult):
     @property
     def table(self) -> QTable:
         """One row a circle against one round it: offset as a vector in pixels, its length as a share and in mm."""
+        from astropy.table import QTable
+
         columns: dict[str, Any] = {}
         words = column_words(_records.ReflectionPair)
         for name in ("outer", "inner"):
@@ -56,6 +60,8 @@ class Reflections(Result, _records.ReflectionsResult):
     @property
     def circle_table(self) -> QTable:
         """One row a circle, largest first: middle and radius in the straightened picture, width of its edge, roughness."""
+        from astropy.table import QTable
+
         names = "number axis_ratio oblique edge_width contrast covered clipped roughness".split()
         columns: dict[str, Any] = {}
         for name in ("x", "y", "radius"):
