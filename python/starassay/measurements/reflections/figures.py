@@ -89,7 +89,7 @@ def _middles(ax: Any, found: Any) -> None:
                 x + reach * sx * np.cos(turn),
                 y + reach * sy * np.sin(turn),
                 linewidth=width,
-                **look,
+                color=look["color"],
             )
         ax.plot(x, y, "+", color=look["color"], ms=8, mew=1.6, label=found.called(p.inner))
         # What lies far aside belongs to no common middle and would hide the others.

@@ -144,8 +144,8 @@ class Reflections(Result, _records.ReflectionsResult):
         circles = [
             (
                 str(c.number),
-                f"{c.x.value.value:.2f} ± {c.x.uncertainty.value:.2f}",
-                f"{c.y.value.value:.2f} ± {c.y.uncertainty.value:.2f}",
+                f"{c.x.value.value:.3f} ± {c.x.uncertainty.value:.3f}",
+                f"{c.y.value.value:.3f} ± {c.y.uncertainty.value:.3f}",
                 f"{c.radius.value.value:.2f}",
                 f"{c.axis_ratio:.4f}",
                 "inside" if c.bright_inside else "outside",
@@ -174,8 +174,8 @@ class Reflections(Result, _records.ReflectionsResult):
                 rows.append(
                     (
                         f"{p.inner} in {p.outer}",
-                        f"{p.offset_x.value.value:+.2f} ± {p.offset_x.uncertainty.value:.2f}",
-                        f"{p.offset_y.value.value:+.2f} ± {p.offset_y.uncertainty.value:.2f}",
+                        f"{p.offset_x.value.value:+.3f} ± {p.offset_x.uncertainty.value:.3f}",
+                        f"{p.offset_y.value.value:+.3f} ± {p.offset_y.uncertainty.value:.3f}",
                         f"{100 * float(p.share.value):.2f} ± {100 * float(p.share.uncertainty):.2f}",
                         mm,
                         "yes" if p.told else "no",
