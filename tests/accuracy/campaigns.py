@@ -34,6 +34,10 @@ from starassay import run_campaign  # noqa: E402
 from starassay.results import Picture  # noqa: E402
 
 RISK = 0.05
+
+WHOLE = 100
+"""Campaigns of a whole run."""
+
 VIOLET = (435, 545)
 """Wavelengths, nm, between which the violet's focus must have the right sign and size."""
 
@@ -256,9 +260,14 @@ def _verdict_row(name: str, claims: Sequence[dict[str, Any]]) -> str:
     far = [c for c in claims if c["away"] is not None and c["away"] >= 4]
     open_far = sum(c["verdict"] == "not decided" for c in far)
     pulls = np.array([c["pull"] for c in claims if c["pull"] is not None])
+    told = (
+        f"{np.mean(pulls):+.2f} | {100 * np.mean(np.abs(pulls) < 1):.0f} %"
+        if len(pulls)
+        else "- | -"
+    )
     return (
         f"| {name} | {len(claims)} | {len(near)} | {_part(wrong_met, len(met))} | {_part(wrong_not, len(true))} | {open_} "
-        f"| {open_far} of {len(far)} | {np.mean(pulls):+.2f} | {100 * np.mean(np.abs(pulls) < 1):.0f} % |"
+        f"| {open_far} of {len(far)} | {told} |"
     )
 
 
@@ -315,6 +324,8 @@ def section(rows: Sequence[Judged], campaigns: int, seed: int) -> str:
         wrong = sum(j.answered == "wrong" for j in of)
         shown = f"{right} | {wrong}" if answer != "not-decided-yet" else "- | -"
         lines.append(f"| {answer.replace('-', ' ')} | {len(of)} | {shown} |")
+    if len(rows) < WHOLE:
+        lines += ["", f"**A part run: {len(rows)} of {WHOLE} campaigns.**"]
     good = sum(j.right for j in rows)
     false_met = [c for c in claims if not c["true"]]
     share = sum(c["verdict"] == "met" for c in false_met) / max(len(false_met), 1)
@@ -338,6 +349,11 @@ def _short(rows: Sequence[Judged], good: int, share: float) -> list[str]:
         short.append(f"- {good} of {len(rows)} campaigns judged right")
     if share > RISK:
         short.append(f"- wrong *met* in {100 * share:.1f} % of the false claims")
+    claims = [c for j in rows for c in j.claims if c["pull"] is not None]
+    for name in sorted({c["quantity"] for c in claims}):
+        worst = max(abs(c["pull"]) for c in claims if c["quantity"] == name)
+        if worst > 5:
+            short.append(f"- {name}: off by up to {worst:.1f} of its standard uncertainties")
     for j in rows:
         if j.right:
             continue
