@@ -105,6 +105,8 @@ _NAMES = {
     "draw_lunar_edge": ".optics.targets",
     "draw_planet": ".optics.targets",
     "draw_targets": ".optics.targets",
+    "StarTest": ".optics.star_test",
+    "draw_star_test": ".optics.star_test",
     "FocusedImage": ".optics.views",
     "Modulation": ".optics.views",
     "PupilMap": ".optics.views",

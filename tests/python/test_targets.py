@@ -286,6 +286,12 @@ def test_the_command_draws_from_a_record(
     sheet = fit.targets(seeing="0.5 arcsec", **how)
     assert capsys.readouterr().out.splitlines() == sheet.sentences()
     assert picture.read_bytes().startswith(b"\x89PNG")
+    asked = ["show", str(record), "--star-test", "5"]
+    assert cli.main([*asked, "--plot", str(picture)]) == 0
+    drawn = starassay.draw_star_test(fit.pupil, "115 mm", 5)
+    assert capsys.readouterr().out.splitlines() == drawn.sentences()
+    assert cli.main([*asked, "--planet", "20arcsec"]) == 2
+    assert "does not go with --star-test" in capsys.readouterr().err
     assert cli.main(["show", str(picture)]) == 2
     assert "is not the record of a measurement" in capsys.readouterr().err
     assert cli.main(["show", str(record), "--colors", str(record)]) == 2

@@ -38,13 +38,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--planet", metavar="ANGLE", help="diameter of the planet (default 44arcsec)"
     )
+    parser.add_argument(
+        "--star-test",
+        type=float,
+        metavar="WAVES",
+        help="instead of targets: a star so many waves inside and outside of focus, ring by ring",
+    )
     parser.add_argument("--plot", metavar="FILE", help="draw the sheet (PNG, SVG or PDF)")
     parser.add_argument("--table", metavar="FILE", help="write the numbers as ECSV")
 
 
 def run(args: argparse.Namespace) -> int:
     """Draw, print the sentences, write what was asked for."""
-    from .._files import write_whole
     from ..errors import InputError
     from ..optics.records import read_colors, read_pupil
     from ..optics.targets import draw_targets
@@ -58,6 +63,8 @@ def run(args: argparse.Namespace) -> int:
         )
     pupil, aperture = read_pupil(args.record)
     how: dict[str, Any] = {}
+    if args.star_test is not None:
+        return _put_out(_star_test(args, pupil, aperture), args)
     if args.colors is not None:
         how["colors"] = read_colors(args.colors)
     if args.seeing is not None:
@@ -68,6 +75,31 @@ def run(args: argparse.Namespace) -> int:
     if args.planet is not None:
         how["diameter"] = args.planet
     sheet = draw_targets(pupil, aperture, **how)
+    return _put_out(sheet, args)
+
+
+def _star_test(args: argparse.Namespace, pupil: Any, aperture: Any) -> Any:
+    """The patterns on both sides of focus; what is said of targets does not go with them."""
+    from ..errors import InputError
+    from ..optics.star_test import draw_star_test
+
+    for name in ("colors", "double_star", "planet"):
+        if getattr(args, name) is not None:
+            option = f"--{name.replace('_', '-')}"
+            raise InputError(
+                f"{option} does not go with --star-test, which draws one star in one color. Leave one of them out.",
+                code="input.together",
+                argument=name,
+            )
+    return draw_star_test(
+        pupil, aperture, args.star_test, **({} if args.seeing is None else {"seeing": args.seeing})
+    )
+
+
+def _put_out(sheet: Any, args: argparse.Namespace) -> int:
+    """Print the sentences, write picture and table."""
+    from .._files import write_whole
+
     for line in sheet.sentences():
         print(line)
     writers: dict[Path, Any] = {}

@@ -73,6 +73,21 @@ internal static class ViewTasks
             context);
     }
 
+    [EngineTask("views.star-test")]
+    public static object StarTest(TaskInput input, RunContext context)
+    {
+        StarTestCall call = input.Request<StarTestCall>();
+        return StarTests.Draw(
+            new StarTestRequest
+            {
+                Map = Map(input, new Call { FocalRatio = call.FocalRatio, WavelengthNm = call.WavelengthNm }),
+                ApertureMm = call.ApertureMm,
+                DefocusWaves = call.DefocusWaves,
+                SeeingArcsec = call.SeeingArcsec,
+            },
+            context);
+    }
+
     [EngineTask("views.shadow")]
     public static object Shadow(TaskInput input, RunContext context)
     {
@@ -163,6 +178,19 @@ internal static class ViewTasks
         public PlanetDisc? Planet { get; init; }
 
         public double EdgeAngleDeg { get; init; } = double.NaN;
+    }
+
+    internal sealed record StarTestCall
+    {
+        public required double FocalRatio { get; init; }
+
+        public required double WavelengthNm { get; init; }
+
+        public required double ApertureMm { get; init; }
+
+        public double DefocusWaves { get; init; } = 5;
+
+        public double SeeingArcsec { get; init; }
     }
 
     /// <summary>A pupil and the light that it is looked through with.</summary>

@@ -22,7 +22,8 @@ public sealed class TargetViewsTests
     [Fact]
     public void EdgeThroughSeeing()
     {
-        // Clear aperture and Kolmogorov's long exposure (Fried 1966; 3.44 is [(24/5) Gamma(6/5)]^(5/6)): 1/2 - the integral of T(f) sin(2 pi f x) / (pi f), by Simpson's rule.
+        // Clear aperture and Kolmogorov's long exposure (Fried 1966; 3.44 is [(24/5) Gamma(6/5)]^(5/6)): 1/2 - the integral of
+        // T(f) sin(2 pi f x) / (pi f), by Simpson's rule.
         TargetView view = Draw(PupilShape.Clear, [4], null).Edge!;
         double r0 = 0.975863 * 550e-9 / (4 * Math.PI / 648_000);
         for (int k = 0; k < 3; k++)
@@ -48,6 +49,20 @@ public sealed class TargetViewsTests
         Assert.Equal(drawn[0].Views[0].Planet!.Own, drawn[1].Views[0].Planet!.Own);
         Assert.Equal(drawn[0].Views[0].Planet!.Numbers, drawn[1].Views[0].Planet!.Numbers);
         Assert.Equal(drawn[0].Views[0].Edge!.Profiles, drawn[1].Views[0].Edge!.Profiles);
+    }
+
+    [Fact]
+    [Trait("Compares", "bits")]
+    public void StarTestGoesWithSinSquaredOnTheAxisForAnyNumberOfThreads()
+    {
+        // Born and Wolf, 8.8: 4 sin^2(pi W) of the even disc's light in the middle of a defocused clear pupil's image.
+        PupilMap map = PupilMap.FromZernike(PupilShape.Clear, [ZernikeIndex.FromNoll(11)], [0.0], 7, 550, 64);
+        StarTestResult[] drawn = [.. new[] { 1, 3 }.Select(threads => StarTests.Draw(
+            new StarTestRequest { Map = map, ApertureMm = 100, DefocusWaves = 2.5, SeeingArcsec = 0 }, new RunContext(threads)))];
+        Assert.Equal(4, drawn[0].Profiles[0, 0], 0.05);
+        Assert.Equal(drawn[0].Inside, drawn[1].Inside);
+        Assert.Equal(drawn[0].RingContrast, drawn[1].RingContrast);
+        Assert.Equal(drawn[0].Profiles, drawn[1].Profiles);
     }
 
     private static TargetsInOneAir Draw(PupilShape shape, double[] seeing, DoubleStar? stars) =>

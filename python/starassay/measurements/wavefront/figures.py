@@ -123,3 +123,29 @@ def draw_images(fit: Any) -> Any:
 def draw_views(fit: Any) -> Any:
     """Focused image, MTF, encircled energy, Ronchigram, knife edge and interferogram."""
     return fit.pupil.plot_views()
+
+
+def camera_discs(fit: Any) -> Any:
+    """The first pair as the camera saw it, in light of an even disc, and half of each picture's width in radii of the disc; None where
+    the pixels' pitch is not known."""
+    pitches = [frame.get("pitch", "") for frame in fit.conditions.get("frames", [])[:2]]
+    asked = fit.conditions["request"].get("pitch_um")
+    discs = []
+    for image, pitch in zip(fit.images[:2], pitches):
+        if asked is None and not pitch:
+            return None
+        step = u.Quantity(pitch) if asked is None else asked * u.um
+        radius = (
+            abs(image.distance.value) / (2 * fit.focal_ratio) / (step * image.binning)
+        ).to_value(u.one)
+        seen = np.where(image.masked, np.nan, image.observed) - image.background.value.value
+        # Pixels that do not count are left dark; the star stands where its light has its middle.
+        light = (
+            np.nan_to_num(seen)
+            / image.flux.value.value
+            * np.pi
+            * radius**2
+            * float(np.mean(fit.map_open) * 4 / np.pi)
+        )
+        discs.append((light, len(light) / (2 * radius)))
+    return tuple(discs) if len(discs) == 2 else None

@@ -10,6 +10,7 @@ from astropy import units as u
 
 from ... import _records
 from ...optics.contrast import Contrast, compute_contrast
+from ...optics.star_test import StarTest, draw_star_test
 from ...optics.targets import TargetSheet, draw_targets
 from ...optics.views import PupilMap
 from ...results import Picture, Result, Sheet, format_measured
@@ -100,6 +101,27 @@ class WavefrontFit(Result, _records.WavefrontFit):
             At the fit's wavelength, or in the colors of the color focus.
         """
         return draw_targets(self.pupil, self._aperture, **how)
+
+    def star_test(self, defocus: float | None = None, **how: Any) -> StarTest:
+        """Both patterns of a star at equal defocus, ring by ring, beside the first pair's own images.
+
+        Parameters
+        ----------
+        defocus : float, optional
+            To either side, in waves; without it the mean of what the first pair's images have.
+        **how
+            Seeing as for `starassay.draw_star_test`.
+
+        Returns
+        -------
+        StarTest
+            Of the fitted wavefront.
+        """
+        if defocus is None:
+            own = np.mean([abs(image.defocus_waves) for image in self.images[:2]])
+            defocus = float(np.clip(own, 1.0, 16.0))
+        drawn = draw_star_test(self.pupil, self._aperture, defocus, **how)
+        return dataclasses.replace(drawn, camera=figures.camera_discs(self))
 
     @property
     def _aperture(self) -> u.Quantity:

@@ -118,6 +118,39 @@ public sealed record PupilMap
         return factor <= 1 ? this : Finer(factor);
     }
 
+    /// <summary>
+    /// The same map on a finer grid with a circular rim as sharp as that allows. A rim sample that is open by half dims the light of a rim in a
+    /// defocused image, where the phase turns fast: 5 % in the middle of the disc at 4.5 waves and 128 samples.
+    /// </summary>
+    internal PupilMap WithSharpRim(int factor)
+    {
+        factor = Math.Min(factor, LargestGrid / Size);
+        if (factor <= 1)
+        {
+            return this;
+        }
+
+        PupilMap finer = Finer(factor);
+        int m = finer.Size;
+        double[] circle = new double[m * m];
+        PupilRaster.Draw(PupilShape.Clear, m, m, circle, m % 2 == 0 ? 0.5 : 0);
+        for (int y = 0; y < m; y++)
+        {
+            for (int x = 0; x < m; x++)
+            {
+                int n = Size, j = y / factor, i = x / factor;
+                double u = Math.Abs(((2.0 * i) + 1 - n) / n), v = Math.Abs(((2.0 * j) + 1 - n) / n), half = 1.0 / n;
+                bool rim = ((u + half) * (u + half)) + ((v + half) * (v + half)) > 1 && AmplitudeAt(j, i) > 0;
+                if (rim)
+                {
+                    finer.Amplitude![y, x] = circle[(y * m) + x];
+                }
+            }
+        }
+
+        return finer;
+    }
+
     /// <summary>Amplitude at a sample; 0 where there is no wavefront.</summary>
     internal double AmplitudeAt(int y, int x) =>
         double.IsNaN(WavefrontNm[y, x]) ? 0 : Amplitude?[y, x] ?? 1;

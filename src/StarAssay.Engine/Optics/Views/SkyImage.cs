@@ -104,6 +104,26 @@ internal sealed class SkyImage
         return re;
     }
 
+    /// <summary>An image through the air of a long exposure (Fried 1966).</summary>
+    public double[] Blurred(double[] image, double r0M, double nm)
+    {
+        double[] re = [.. image], im = new double[image.Length];
+        transform.Forward(re, im);
+        for (int u = 0; u < Size; u++)
+        {
+            for (int v = 0; v < Size; v++)
+            {
+                double f = Math.Sqrt((Frequency(u) * Frequency(u)) + (Frequency(v) * Frequency(v)));
+                double air = Seeing.Mtf(f * Seeing.ArcsecPerRadian * nm * 1e-9, r0M);
+                re[(u * Size) + v] *= air;
+                im[(u * Size) + v] *= air;
+            }
+        }
+
+        transform.Inverse(re, im);
+        return re;
+    }
+
     /// <summary>Between the samples: a windowed sinc of eight samples, exact to a thousandth for what is sampled twice as finely as it must be.</summary>
     public double Between(double[] image, double x, double y)
     {
