@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import matplotlib.pyplot as plt
@@ -18,6 +19,7 @@ from scipy.special import j1
 
 import starassay
 from starassay import InputError, PupilMap, cli
+from starassay.campaign.showing import shown
 
 ARCSEC = 180 * 3600 / np.pi
 D, NM = 100.0, 550.0
@@ -296,6 +298,20 @@ def test_the_command_draws_from_a_record(
     assert "is not the record of a measurement" in capsys.readouterr().err
     assert cli.main(["show", str(record), "--colors", str(record)]) == 2
     assert "is not the record of a color focus" in capsys.readouterr().err
+
+
+def test_a_report_goes_on_where_nothing_can_be_drawn() -> None:
+    """An aperture of 4 m holds more detail of a planet than a picture can: a sentence, no error."""
+    pupil = PupilMap.from_zernike(wavelength=NM * u.nm, samples=64)
+    optics = {"pupil": pupil, "aperture": 4000 * u.mm, "seeing": None}
+    result = SimpleNamespace(optics=lambda: optics)
+    piece = SimpleNamespace(result=result, aside=False)
+    site = SimpleNamespace(site=SimpleNamespace(seeing=None))
+    test = SimpleNamespace(own=True, pieces=[piece])
+    part = shown(SimpleNamespace(tests=[test], campaign=site))  # type: ignore[arg-type]
+    assert part is not None and part["figures"] == []
+    assert part["lines"][0].startswith("Not drawn: A disc of 44 arcsec")
+    assert shown(SimpleNamespace(tests=[], campaign=site)) is None  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(

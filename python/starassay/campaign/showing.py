@@ -6,6 +6,7 @@ from typing import Any
 
 from astropy import units as u
 
+from ..errors import StarAssayError
 from ..optics.targets import TargetSheet, draw_sheets
 from ..results import Picture
 from .outcome import Outcome
@@ -39,10 +40,14 @@ def shown(outcome: Outcome) -> dict[str, Any] | None:
     airs = [0 * u.arcsec]
     if seeing is not None and seeing.value > 0:
         airs.append(seeing.to(u.arcsec))
-    sheets = draw_sheets(best["pupil"], best["aperture"], airs, colors=colors)
-    lines = [line for sheet in sheets for line in sheet.sentences()]
+    light = _light(best["pupil"].wavelength, colors)
+    try:
+        sheets = draw_sheets(best["pupil"], best["aperture"], airs, colors=colors)
+    except StarAssayError as error:
+        # A very large aperture, or colors very far from focus: the measurements are told all the same.
+        return {"light": light, "seeing": "", "lines": [f"Not drawn: {error}"], "figures": []}
     return {
-        "light": _light(best["pupil"].wavelength, colors),
+        "light": light,
         "seeing": "" if len(sheets) < 2 else _source(site is not None, seeing),
         "lines": [line for sheet in sheets for line in sheet.sentences()],
         "figures": [_figure(sheet) for sheet in sheets],
@@ -57,7 +62,7 @@ def _figure(sheet: TargetSheet) -> dict[str, str]:
         "proportion to the light."
     )
     alt = " ".join(sheet.sentences())
-    image = Picture(sheet.plot, caption, alt).source(dpi=90)
+    image = Picture(sheet.plot, caption, alt).source()
     return {"image": image, "caption": caption, "alt": alt}
 
 
