@@ -276,6 +276,20 @@ def test_every_notebook_is_listed() -> None:
 
 
 @pytest.mark.parametrize("name", NOTEBOOKS)
+def test_the_page_is_the_notebooks(name: str) -> None:
+    """Every cell stands on the page that `python tests/render_notebooks.py` wrote, and every picture that it names is there."""
+    folder = TOP / "docs" / "notebooks"
+    page = (folder / f"{name}.md").read_text(encoding="utf-8")
+    cells = json.loads((TOP / "examples" / "classroom" / f"{name}.ipynb").read_text())["cells"]
+    for cell in cells:
+        text = re.sub(r"\(([a-z-]+)\.ipynb\)", r"(\1.md)", "".join(cell["source"])).strip()
+        lines = [line.rstrip() for line in text.splitlines()]
+        assert re.sub(r"\n{3,}", "\n\n", "\n".join(lines)) in page
+    named = set(re.findall(rf"{name}-[0-9-]+\.(?:png|svg)", page))
+    assert named == {p.name for p in folder.glob(f"{name}-*")} and named
+
+
+@pytest.mark.parametrize("name", NOTEBOOKS)
 def test_notebooks_run(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Each from start to end; their own assertions compare with published values."""
     nbformat, nbclient = pytest.importorskip("nbformat"), pytest.importorskip("nbclient")
