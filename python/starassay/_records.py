@@ -4577,6 +4577,7 @@ NOTES: dict[str, tuple[str, str]] = {
     'plate-scale.scatter': ('info', 'Stars scatter by more than their own uncertainties; the difference was added to them.'),
     'plate-scale.wrong-matches': ('info', 'Some stars do not stand where their sky positions put them; they were left out.'),
     'reflections.apart': ('doubt', 'No circle lies inside another.'),
+    'reflections.beside': ('doubt', 'Two edges blur into each other.'),
     'reflections.blurred': ('doubt', 'A circle is out of focus or shaken beside its size.'),
     'reflections.caution': ('info', 'What to know before looking in and before screws are turned.'),
     'reflections.clipped': ('caution', 'Where the light is clipped the edge was left out.'),

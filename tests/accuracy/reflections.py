@@ -116,7 +116,9 @@ def draw(seed: int, kind: str) -> tuple[Array, dict[str, Any]]:
         level = float(np.clip(level, 0.02, 0.8))
         soft = 1 / (1 + np.exp(away))
         light = light * (1 - soft) + level * soft
-        circles.append({"x": middle[0], "y": middle[1], "radius": radius, "direction": center})
+        circles.append(
+            {"x": middle[0], "y": middle[1], "radius": radius, "direction": center, "normal": own}
+        )
     if kind == "square":
         for number in range(4):
             part = np.maximum(np.abs(u - place[0]), np.abs(v - place[1]))

@@ -27,6 +27,9 @@ import reflections as accuracy  # noqa: E402
 CIRCLES = ((161.3, 118.6, 100.0, 0.25), (163.0, 119.5, 62.0, 0.3), (166.2, 117.4, 17.0, -0.4))
 
 
+WIDE_EDGE = ((160, 120, 95, 0.3), (160, 120, 60, 0.25), (160, 120, 57, 0.25), (160, 120, 20, -0.5))
+
+
 def light(circles: Any = CIRCLES, blur: float = 1.0, shape: tuple[int, int] = (240, 320)) -> Any:
     """Edges blurred by a Gaussian, with a noise of 0.005 of full light."""
     y, x = np.mgrid[: shape[0], : shape[1]]
@@ -151,6 +154,14 @@ def test_what_is_not_known_of_the_camera_is_in_the_bars() -> None:
             lambda: photo(((160, 120, 95, 0.4), (160, 120, 24, -0.35)), blur=9.0),
             "reflections.blurred",
         ),
+        # Two edges four pixels from each other, and two so near that they make one wide edge.
+        (
+            lambda: photo(
+                ((160, 120, 95, 0.3), (160, 120, 60, 0.25), (160, 120, 56, 0.25)), blur=0.8
+            ),
+            "reflections.beside",
+        ),
+        (lambda: photo(WIDE_EDGE, blur=0.7), "reflections.beside"),
         # Squeezed to seven tenths: seen 45 deg from the side.
         (
             lambda: np.asarray(Image.fromarray(photo()).resize((320, 170))),

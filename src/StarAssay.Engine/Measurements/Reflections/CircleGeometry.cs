@@ -1,4 +1,5 @@
 using MathNet.Numerics.LinearAlgebra;
+using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.Reflections;
@@ -21,6 +22,8 @@ internal sealed class CircleGeometry
 
     // How well diameters and distances are measured by hand, a share (common practice, no source).
     private const double LengthsKnown = 0.014;
+
+    private const double Blending = 0.04, WiderThanUsual = 1.2;
 
     private const double ToArcmin = 180 * 60 / Math.PI;
 
@@ -76,9 +79,9 @@ internal sealed class CircleGeometry
     {
         OutlineTrace trace = traces[i];
         (double x, double y) = seen[0][i].Middle;
-        Matrix<double> covariance = seen[0][i].Covariance;
+        Matrix<double> covariance = Random(i);
         Matrix<double> slant = Slant(i, out double ratio, out double oblique);
-        double vx = covariance[0, 0] + slant[0, 0], vy = covariance[1, 1] + slant[1, 1], vr = covariance[2, 2];
+        double vx = covariance[0, 0] + slant[0, 0], vy = covariance[1, 1] + slant[1, 1], vr = seen[0][i].Covariance[2, 2];
         for (int v = 1; v < views.Length; v++)
         {
             vx += Math.Pow(seen[v][i].Middle.X - x, 2);
@@ -171,7 +174,29 @@ internal sealed class CircleGeometry
     private (double X, double Y) Between(int view, int outer, int inner) =>
         views[view].Touching(seen[view][outer].Middle, seen[view][inner].Middle);
 
-    private Matrix<double> Random(int i) => seen[0][i].Covariance.SubMatrix(0, 2, 0, 2);
+    // An edge nearer than twice its own width blurs into this one and moves it, more where it is nearer; so does one that was not told from it
+    // and makes it wider than the photo's others. By how much was seen on drawn photos (tests/accuracy/reflections.py, seeds 301 to 350).
+    private Matrix<double> Random(int i)
+    {
+        double width = traces[i].Width, usual = Robust.Median(traces.Select(t => t.Width));
+        double near = Math.Clamp(2 - (Room(i) / width), 0, 1), wide = width > WiderThanUsual * usual ? 1 : 0;
+        double by = Blending * width * Math.Max(near, wide);
+        return seen[0][i].Covariance.SubMatrix(0, 2, 0, 2) + (Matrix<double>.Build.DenseIdentity(2) * (by * by));
+    }
+
+    // Distance to the nearest other outline, where they come nearest.
+    private double Room(int i)
+    {
+        double room = double.PositiveInfinity;
+        for (int j = 0; j < traces.Length; j++)
+        {
+            Outline a = traces[i].Outline, b = traces[j].Outline;
+            double apart = Math.Sqrt(Math.Pow(a.X - b.X, 2) + Math.Pow(a.Y - b.Y, 2));
+            room = j == i || apart > a.R + b.R ? room : Math.Min(room, Math.Max(0, Math.Abs(a.R - b.R) - apart));
+        }
+
+        return room;
+    }
 
     // How far the middle of a circle may lie beside that of its outline because it is seen from the side: R^2 / f times the sine of the angle, along
     // the short axis, to which of both sides the outline does not tell.

@@ -1,3 +1,4 @@
+using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.Reflections;
@@ -7,6 +8,9 @@ internal sealed class ReflectionsJudgment(ReflectionsRequest request, PhotoEdges
 {
     // Width of an edge over the radius; tilt of a circle against the line of sight; departure from an ellipse over the radius.
     private const double SoftWidth = 0.08, MostWidth = 0.25, SlantedDeg = 1.5, MostOblique = 4, MostRough = 0.02;
+
+    // Width of an edge over that of the photo's others from which it is doubted.
+    private const double WiderThanOthers = 2;
 
     // Shares of an outline.
     private const double SomeClipped = 0.02, LeastSeen = 0.8;
@@ -37,6 +41,7 @@ internal sealed class ReflectionsJudgment(ReflectionsRequest request, PhotoEdges
             notes.AddRange(own.Select(n => other && n.Level == NoteLevel.Doubt ? n with { Level = NoteLevel.Caution } : n));
         }
 
+        Beside(notes, named);
         Roles(notes);
         notes.Add(ReflectionsNotes.Method.Say("Edges are fitted in the photo's own pixels all round, an ellipse to them, and its middle made that of "
             + "the circle by the camera's angle of view. The bars hold how edges depart from it, what is not known of the camera, and circles seen from "
@@ -115,6 +120,32 @@ internal sealed class ReflectionsJudgment(ReflectionsRequest request, PhotoEdges
             string why = circle.Inside < 0.97 ? $"{100 * (1 - circle.Inside):0} % lie outside the photo" : "the rest is hidden, clipped or too faint";
             notes.Add(ReflectionsNotes.Part.Say($"Of {name} {100 * circle.Covered:0} % serve; {why}.", name));
         }
+    }
+
+    // Edges that blur into each other, and edges so wide that they may be two.
+    private void Beside(List<Note> notes, int[] named)
+    {
+        double usual = Robust.Median(circles.Select(c => c.EdgeWidthPx));
+        foreach (ReflectionCircle circle in circles.Where(c => named.Length < 2 || named.Contains(c.Number)))
+        {
+            ReflectionCircle? near = circles.Where(c => c != circle).FirstOrDefault(c => Gap(c, circle) < Math.Max(c.EdgeWidthPx, circle.EdgeWidthPx));
+            if (near is not null)
+            {
+                notes.Add(ReflectionsNotes.Beside.Say($"Circles {near.Number} and {circle.Number} come as near to each other as their edges are wide: each "
+                    + "moves the other. Take a sharper or a larger photo.", $"circle {circle.Number}"));
+            }
+            else if (circle.EdgeWidthPx > WiderThanOthers * usual)
+            {
+                notes.Add(ReflectionsNotes.Beside.Say($"The edge of circle {circle.Number} is {circle.EdgeWidthPx:0.#} pixels wide, those of the others "
+                    + $"{usual:0.#}: it is out of focus, or two edges in one. Focus on it, or take a larger photo.", $"circle {circle.Number}"));
+            }
+        }
+    }
+
+    private static double Gap(ReflectionCircle a, ReflectionCircle b)
+    {
+        double apart = Math.Sqrt(Math.Pow(a.PictureX - b.PictureX, 2) + Math.Pow(a.PictureY - b.PictureY, 2));
+        return apart > a.Radius.Value + b.Radius.Value ? double.PositiveInfinity : Math.Abs(a.Radius.Value - b.Radius.Value) - apart;
     }
 
     private void Roles(List<Note> notes)

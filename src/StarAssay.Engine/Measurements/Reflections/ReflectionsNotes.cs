@@ -25,6 +25,7 @@ public static class ReflectionsNotes
     public static readonly NoteDefinition Slanted = new("reflections.slanted", NoteLevel.Caution,
         "A circle is seen from the side; the bars hold what that may do.");
     public static readonly NoteDefinition Oblique = new("reflections.oblique", NoteLevel.Doubt, "A circle is seen strongly from the side.");
+    public static readonly NoteDefinition Beside = new("reflections.beside", NoteLevel.Doubt, "Two edges blur into each other.");
     public static readonly NoteDefinition Rough = new("reflections.not-round", NoteLevel.Doubt, "An outline is neither a circle nor an ellipse.");
     public static readonly NoteDefinition Part = new("reflections.part", NoteLevel.Caution, "Part of a circle is hidden, too faint or outside the photo.");
 }
