@@ -11,7 +11,7 @@ import dataclasses
 import os
 import statistics
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 
@@ -29,8 +29,8 @@ class Row:
         Do the task once and return what it found.
     agree : callable
         Takes (ours, theirs) and says in a few words, with figures, how far the two agree.
-    bar : float or None
-        The ratio we set out to reach.
+    bars : dict of int to float
+        The ratios we set out to reach, by the width of the vectors in bits; none for a width that is not there.
     peer_repeats : int or None
         Fewer repeats for a slow peer.
     """
@@ -40,19 +40,36 @@ class Row:
     theirs: Callable[[], Any]
     ours: Callable[[], Any]
     agree: Callable[[Any, Any], str]
-    bar: float | None = None
+    bars: Mapping[int, float] = dataclasses.field(default_factory=dict)
     peer_repeats: int | None = None
 
 
 @dataclasses.dataclass(frozen=True)
 class Timing:
-    """What was measured for one row; seconds."""
+    """What was measured for one row with vectors of one width; plain data, so that it can come from another process.
 
-    row: Row
-    theirs: tuple[float, ...]
-    ours: tuple[float, ...]
+    Attributes
+    ----------
+    task, peer, agreement : str
+        As in the row; what `agree` said.
+    bits : int
+        Width of the engine's vectors.
+    theirs, ours : sequence of float
+        Seconds of each turn.
+    foreign_cores : float
+        How many cores others used meanwhile.
+    bar : float or None
+        The ratio we set out to reach with this width.
+    """
+
+    task: str
+    peer: str
+    bits: int
+    theirs: Sequence[float]
+    ours: Sequence[float]
     agreement: str
     foreign_cores: float
+    bar: float | None
 
     @property
     def ratio(self) -> float:
@@ -78,13 +95,15 @@ def _own_seconds() -> float:
     return t.user + t.system + t.children_user + t.children_system
 
 
-def run_row(row: Row, repeats: int = 5, warmups: int = 8) -> Timing:
+def run_row(row: Row, bits: int, repeats: int = 5, warmups: int = 8) -> Timing:
     """Time one row.
 
     Parameters
     ----------
     row : Row
         What to do.
+    bits : int
+        Width of the engine's vectors in this process.
     repeats : int
         Turns of each side; ours may take more turns between two of a slow peer.
     warmups : int
@@ -114,26 +133,42 @@ def run_row(row: Row, repeats: int = 5, warmups: int = 8) -> Timing:
         ours.append(time.perf_counter() - start)
     wall = time.perf_counter() - wall
     foreign = max(0.0, (_busy_seconds() - busy) - (_own_seconds() - own)) / wall
-    return Timing(row, tuple(theirs), tuple(ours), row.agree(ours_result, theirs_result), foreign)
+    said = row.agree(ours_result, theirs_result)
+    return Timing(row.task, row.peer, bits, theirs, ours, said, foreign, row.bars.get(bits))
 
 
 def _seconds(value: float) -> str:
     return f"{value * 1e3:.3g} ms" if value < 1 else f"{value:.3g} s"
 
 
-def markdown(timings: list[Timing]) -> str:
-    """The table: one line a row, least times, ratio of minima (of medians), agreement."""
-    lines = [
-        "| task | peer | peer's time | our time | ratio (of medians) | bar | agreement | others' load |",
-        "|---|---|---|---|---|---|---|---|",
+def markdown(timings: Sequence[Timing]) -> str:
+    """The table: a row a task, for each width the ratio of the least times (of the medians) and its bar; below it what both sides found."""
+    widths = sorted({t.bits for t in timings}, reverse=True)
+    tasks = list(dict.fromkeys((t.task, t.peer) for t in timings))
+    heads = " | ".join(f"{bits} bits: ours | ratio (of medians) | bar" for bits in widths)
+    lines = [f"| task | peer | its time | {heads} |", "|---" * (3 + 3 * len(widths)) + "|"]
+    found = {(t.task, t.peer, t.bits): t for t in timings}
+    for task, peer in tasks:
+        rows = [found.get((task, peer, bits)) for bits in widths]
+        cells = " | ".join("| |" if t is None else _cells(t) for t in rows)
+        least = min(min(t.theirs) for t in rows if t is not None)
+        lines.append(f"| {task} | {peer} | {_seconds(least)} | {cells} |")
+    lines += [
+        "",
+        "What both sides found, and how many cores others used meanwhile (most over the widths):",
+        "",
     ]
-    for t in timings:
-        bar = "" if t.row.bar is None else f"{t.row.bar:g} x"
-        if t.row.bar is not None:
-            bar += " reached" if t.ratio >= t.row.bar else " **falls short**"
+    for task, peer in tasks:
+        rows = [t for t in timings if (t.task, t.peer) == (task, peer)]
+        said = dict.fromkeys(t.agreement for t in rows)
         lines.append(
-            f"| {t.row.task} | {t.row.peer} | {_seconds(min(t.theirs))} | {_seconds(min(t.ours))} "
-            f"| **{t.ratio:.1f}** ({t.ratio_of_medians:.1f}) | {bar} | {t.agreement} "
-            f"| {t.foreign_cores:.1f} cores |"
+            f"- {task}; {peer}: {' / '.join(said)}; {max(t.foreign_cores for t in rows):.1f} cores"
         )
     return "\n".join(lines)
+
+
+def _cells(t: Timing) -> str:
+    bar = ""
+    if t.bar is not None:
+        bar = f"{t.bar:g} " + ("reached" if t.ratio >= t.bar else "**falls short**")
+    return f"{_seconds(min(t.ours))} | **{t.ratio:.1f}** ({t.ratio_of_medians:.1f}) | {bar}"

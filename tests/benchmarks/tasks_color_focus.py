@@ -82,6 +82,7 @@ def rows(quick: bool) -> Iterator[Row]:
         lambda: gaussian_widths(middle.pixels.astype(float)),
         lambda: starassay.measure_color_focus(middle, **common),
         agree,
+        dict.fromkeys((512, 256), 3.0),
     )
     yield Row(
         f"color focus, run of {len(frames)} spectra with bootstrap of 200",
@@ -89,5 +90,6 @@ def rows(quick: bool) -> Iterator[Row]:
         lambda: [gaussian_widths(f.pixels.astype(float)) for f in frames][len(frames) // 2],
         lambda: starassay.measure_color_focus(frames, positions=positions, **common),
         agree,
+        dict.fromkeys((512, 256), 8.0),
         peer_repeats=1,
     )
