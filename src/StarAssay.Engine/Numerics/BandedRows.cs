@@ -57,44 +57,59 @@ internal sealed unsafe class BandedRows(int rows, int step, int coarse)
         }
     }
 
-    // target = sum over k of weight[k step] x row k; 64 columns at a time, so that a weight is fetched once for four vectors.
     private static void Sum(float* row, int stride, int columns, float* weight, int step, int count, float* target)
     {
-        int x = 0;
-        for (; x <= columns - (4 * Fft.Lanes); x += 4 * Fft.Lanes)
+        if (Vector512.IsHardwareAccelerated)
         {
-            Vector512<float> s0 = Vector512<float>.Zero;
-            Vector512<float> s1 = s0;
-            Vector512<float> s2 = s0;
-            Vector512<float> s3 = s0;
+            SumLanes<Lanes512>(row, stride, columns, weight, step, count, target);
+        }
+        else if (Vector256.IsHardwareAccelerated)
+        {
+            SumLanes<Lanes256>(row, stride, columns, weight, step, count, target);
+        }
+        else
+        {
+            SumLanes<Lanes128>(row, stride, columns, weight, step, count, target);
+        }
+    }
+
+    // target = sum over k of weight[k step] x row k; four registers of columns at a time, so that a weight is fetched once for all.
+    private static void SumLanes<T>(float* row, int stride, int columns, float* weight, int step, int count, float* target)
+        where T : struct, ILanes<T>
+    {
+        int n = T.Count;
+        int x = 0;
+        for (; x <= columns - (4 * n); x += 4 * n)
+        {
+            T s0 = T.Of(0), s1 = s0, s2 = s0, s3 = s0;
             float* at = row + x;
             float* w = weight;
             for (int k = 0; k < count; k++)
             {
-                Vector512<float> v = Vector512.Create(*w);
-                s0 = Vector512.FusedMultiplyAdd(v, Vector512.Load(at), s0);
-                s1 = Vector512.FusedMultiplyAdd(v, Vector512.Load(at + Fft.Lanes), s1);
-                s2 = Vector512.FusedMultiplyAdd(v, Vector512.Load(at + (2 * Fft.Lanes)), s2);
-                s3 = Vector512.FusedMultiplyAdd(v, Vector512.Load(at + (3 * Fft.Lanes)), s3);
+                T v = T.Of(*w);
+                s0 = T.MulAdd(v, T.Load(ref *at, 0), s0);
+                s1 = T.MulAdd(v, T.Load(ref *at, n), s1);
+                s2 = T.MulAdd(v, T.Load(ref *at, 2 * n), s2);
+                s3 = T.MulAdd(v, T.Load(ref *at, 3 * n), s3);
                 at += stride;
                 w += step;
             }
 
-            s0.Store(target + x);
-            s1.Store(target + x + Fft.Lanes);
-            s2.Store(target + x + (2 * Fft.Lanes));
-            s3.Store(target + x + (3 * Fft.Lanes));
+            T.Store(s0, ref *target, x);
+            T.Store(s1, ref *target, x + n);
+            T.Store(s2, ref *target, x + (2 * n));
+            T.Store(s3, ref *target, x + (3 * n));
         }
 
-        for (; x < columns; x += Fft.Lanes)
+        for (; x < columns; x += n)
         {
-            Vector512<float> s = Vector512<float>.Zero;
+            T s = T.Of(0);
             for (int k = 0; k < count; k++)
             {
-                s = Vector512.FusedMultiplyAdd(Vector512.Create(weight[k * step]), Vector512.Load(row + x + (k * stride)), s);
+                s = T.MulAdd(T.Of(weight[k * step]), T.Load(ref *(row + x + (k * stride)), 0), s);
             }
 
-            s.Store(target + x);
+            T.Store(s, ref *target, x);
         }
     }
 

@@ -1,4 +1,5 @@
 using System.Runtime.CompilerServices;
+using System.Runtime.Intrinsics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Numerics;
@@ -100,33 +101,49 @@ internal sealed partial class Fft
         Point(source, rows, rowShift, scratch);
         for (int c = columnBegin; c < columnEnd; c += Lanes)
         {
-            float* from = scratch.A;
-            float* to = scratch.B;
-            int r = radices[0];
-            int now = Size / r;
-            int stride = r;
-            fixed (float* w = twiddles[0])
-            {
-                Stage(r, now, 1, w, new MatrixRows(scratch.ReRows, scratch.ImRows, c), from);
-            }
-
-            for (int s = 1; s < radices.Length; s++)
-            {
-                r = radices[s];
-                fixed (float* w = twiddles[s])
-                {
-                    Stage(r, now / r, stride, w, new Buffer(from), to);
-                }
-
-                now /= r;
-                stride *= r;
-                float* swap = from;
-                from = to;
-                to = swap;
-            }
-
-            Store(from, target, targetBegin + c - columnBegin, Math.Min(Lanes, columnEnd - c), first, count);
+            float* done = Vector512.IsHardwareAccelerated ? Stages<Lanes512>(c, scratch)
+                : Vector256.IsHardwareAccelerated ? Stages<Lanes256>(c, scratch)
+                : Stages<Lanes128>(c, scratch);
+            Store(done, target, targetBegin + c - columnBegin, Math.Min(Lanes, columnEnd - c), first, count);
         }
+    }
+
+    // All stages for sixteen columns; where the transforms stand at the end.
+    private unsafe float* Stages<T>(int column, FftScratch scratch)
+        where T : struct, ILanes<T>
+    {
+        float* from = scratch.A;
+        float* to = scratch.B;
+        int r = radices[0];
+        int now = Size / r;
+        int stride = r;
+        fixed (float* w = twiddles[0])
+        {
+            for (int lane = 0; lane < Lanes; lane += T.Count)
+            {
+                Stage<T, MatrixRows<T>>(r, now, 1, w, new MatrixRows<T>(scratch.ReRows, scratch.ImRows, column + lane), from + lane);
+            }
+        }
+
+        for (int s = 1; s < radices.Length; s++)
+        {
+            r = radices[s];
+            fixed (float* w = twiddles[s])
+            {
+                for (int lane = 0; lane < Lanes; lane += T.Count)
+                {
+                    Stage<T, Buffer<T>>(r, now / r, stride, w, new Buffer<T>(from + lane), to + lane);
+                }
+            }
+
+            now /= r;
+            stride *= r;
+            float* swap = from;
+            from = to;
+            to = swap;
+        }
+
+        return from;
     }
 
     private static bool IsGood(int n)

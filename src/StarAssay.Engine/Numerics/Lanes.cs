@@ -11,7 +11,8 @@ namespace StarAssay.Engine.Numerics;
 /// calls of the longer ones, and a call spills all registers round it. A method taking a <c>ref</c> and an index trusts its caller:
 /// the public method above it has checked every length.
 /// </summary>
-internal interface ILanes<T> : IAdditionOperators<T, T, T>, ISubtractionOperators<T, T, T>, IMultiplyOperators<T, T, T>, IDivisionOperators<T, T, T>
+internal interface ILanes<T> : IAdditionOperators<T, T, T>, ISubtractionOperators<T, T, T>, IMultiplyOperators<T, T, T>, IDivisionOperators<T, T, T>,
+    IUnaryNegationOperators<T, T>
     where T : struct, ILanes<T>
 {
     /// <summary>Floats in the register.</summary>
@@ -40,6 +41,12 @@ internal interface ILanes<T> : IAdditionOperators<T, T, T>, ISubtractionOperator
 
     /// <summary>Square root.</summary>
     static abstract T Sqrt(T value);
+
+    /// <summary>Sine and cosine, value in radians.</summary>
+    static abstract (T Sin, T Cos) SinCos(T value);
+
+    /// <summary>e to the power of each lane.</summary>
+    static abstract T Exp(T value);
 
     /// <summary>1 in the first lanes, 0 in the rest; any number of lanes, also none or more than there are.</summary>
     static abstract T FirstOnes(int lanes);
@@ -117,6 +124,9 @@ internal readonly struct Lanes512(Vector512<float> v) : ILanes<Lanes512>
     public static Lanes512 operator -(Lanes512 a, Lanes512 b) => new(a.v - b.v);
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public static Lanes512 operator -(Lanes512 value) => new(-value.v);
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes512 operator *(Lanes512 a, Lanes512 b) => new(a.v * b.v);
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
@@ -142,6 +152,16 @@ internal readonly struct Lanes512(Vector512<float> v) : ILanes<Lanes512>
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes512 Sqrt(Lanes512 value) => new(Vector512.Sqrt(value.v));
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public static (Lanes512 Sin, Lanes512 Cos) SinCos(Lanes512 value)
+    {
+        (Vector512<float> sin, Vector512<float> cos) = Vector512.SinCos(value.v);
+        return (new(sin), new(cos));
+    }
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public static Lanes512 Exp(Lanes512 value) => new(Vector512.Exp(value.v));
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes512 FirstOnes(int lanes) => new(Vector512.Create(1f) & Vector512.LessThan(Ramp.v, Vector512.Create((float)lanes)));
@@ -255,6 +275,9 @@ internal readonly struct Lanes256(Vector256<float> v) : ILanes<Lanes256>
     public static Lanes256 operator -(Lanes256 a, Lanes256 b) => new(a.v - b.v);
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public static Lanes256 operator -(Lanes256 value) => new(-value.v);
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes256 operator *(Lanes256 a, Lanes256 b) => new(a.v * b.v);
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
@@ -280,6 +303,16 @@ internal readonly struct Lanes256(Vector256<float> v) : ILanes<Lanes256>
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes256 Sqrt(Lanes256 value) => new(Vector256.Sqrt(value.v));
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public static (Lanes256 Sin, Lanes256 Cos) SinCos(Lanes256 value)
+    {
+        (Vector256<float> sin, Vector256<float> cos) = Vector256.SinCos(value.v);
+        return (new(sin), new(cos));
+    }
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public static Lanes256 Exp(Lanes256 value) => new(Vector256.Exp(value.v));
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes256 FirstOnes(int lanes) => new(Vector256.Create(1f) & Vector256.LessThan(Ramp.v, Vector256.Create((float)lanes)));
@@ -393,6 +426,9 @@ internal readonly struct Lanes128(Vector128<float> v) : ILanes<Lanes128>
     public static Lanes128 operator -(Lanes128 a, Lanes128 b) => new(a.v - b.v);
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public static Lanes128 operator -(Lanes128 value) => new(-value.v);
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes128 operator *(Lanes128 a, Lanes128 b) => new(a.v * b.v);
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
@@ -418,6 +454,16 @@ internal readonly struct Lanes128(Vector128<float> v) : ILanes<Lanes128>
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes128 Sqrt(Lanes128 value) => new(Vector128.Sqrt(value.v));
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public static (Lanes128 Sin, Lanes128 Cos) SinCos(Lanes128 value)
+    {
+        (Vector128<float> sin, Vector128<float> cos) = Vector128.SinCos(value.v);
+        return (new(sin), new(cos));
+    }
+
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    public static Lanes128 Exp(Lanes128 value) => new(Vector128.Exp(value.v));
 
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Lanes128 FirstOnes(int lanes) => new(Vector128.Create(1f) & Vector128.LessThan(Ramp.v, Vector128.Create((float)lanes)));

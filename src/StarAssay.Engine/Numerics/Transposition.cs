@@ -46,6 +46,13 @@ internal static class Transposition
         {
             Transpose16(points, offset, to, stride);
         }
+        else if (Avx2.IsSupported)
+        {
+            Transpose8(points, offset, to, stride);
+            Transpose8(points, offset + 8, to + (8 * stride), stride);
+            Transpose8(points + 8, offset, to + 8, stride);
+            Transpose8(points + 8, offset + 8, to + (8 * stride) + 8, stride);
+        }
         else
         {
             TransposeBy4(points, offset, to, stride);
@@ -96,6 +103,38 @@ internal static class Transposition
         Avx512F.Shuffle4x128(s, t, 0x88).Store(to + (4 * stride));
         Avx512F.Shuffle4x128(p, q, 0xDD).Store(to + (8 * stride));
         Avx512F.Shuffle4x128(s, t, 0xDD).Store(to + (12 * stride));
+    }
+
+    // Eight rows of eight in three rounds: pairs of floats, pairs of these, then 128-bit halves.
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    private static unsafe void Transpose8(float** points, int offset, float* to, int stride)
+    {
+        (Vector256<float> a0, Vector256<float> a1, Vector256<float> a2, Vector256<float> a3) = Half(points, offset);
+        (Vector256<float> b0, Vector256<float> b1, Vector256<float> b2, Vector256<float> b3) = Half(points + 4, offset);
+        Avx.Permute2x128(a0, b0, 0x20).Store(to);
+        Avx.Permute2x128(a1, b1, 0x20).Store(to + stride);
+        Avx.Permute2x128(a2, b2, 0x20).Store(to + (2 * stride));
+        Avx.Permute2x128(a3, b3, 0x20).Store(to + (3 * stride));
+        Avx.Permute2x128(a0, b0, 0x31).Store(to + (4 * stride));
+        Avx.Permute2x128(a1, b1, 0x31).Store(to + (5 * stride));
+        Avx.Permute2x128(a2, b2, 0x31).Store(to + (6 * stride));
+        Avx.Permute2x128(a3, b3, 0x31).Store(to + (7 * stride));
+    }
+
+    // Of four rows: result i holds in its half h the four values of column 4h + i.
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    private static unsafe (Vector256<float> First, Vector256<float> Second, Vector256<float> Third, Vector256<float> Fourth) Half(float** points, int offset)
+    {
+        Vector256<float> r0 = Vector256.Load(points[0] + offset);
+        Vector256<float> r1 = Vector256.Load(points[1] + offset);
+        Vector256<float> r2 = Vector256.Load(points[2] + offset);
+        Vector256<float> r3 = Vector256.Load(points[3] + offset);
+        Vector256<double> low01 = Avx.UnpackLow(r0, r1).AsDouble();
+        Vector256<double> high01 = Avx.UnpackHigh(r0, r1).AsDouble();
+        Vector256<double> low23 = Avx.UnpackLow(r2, r3).AsDouble();
+        Vector256<double> high23 = Avx.UnpackHigh(r2, r3).AsDouble();
+        return (Avx.UnpackLow(low01, low23).AsSingle(), Avx.UnpackHigh(low01, low23).AsSingle(),
+            Avx.UnpackLow(high01, high23).AsSingle(), Avx.UnpackHigh(high01, high23).AsSingle());
     }
 
     // The same in blocks of 4 x 4, for narrower vectors.

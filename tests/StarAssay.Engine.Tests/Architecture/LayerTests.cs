@@ -38,6 +38,17 @@ public partial class LayerTests
         Assert.True(wrong.Length == 0, string.Join('\n', wrong));
     }
 
+    /// <summary>Kernels are written over the width of the machine's registers: where the widest are named outright, other machines split each
+    /// operation, and take two to three times as long.</summary>
+    [Fact]
+    public void The_widest_registers_are_named_by_the_width_layer_alone()
+    {
+        string[] layer = ["Lanes.cs", "Transposition.cs"];
+        string[] named = [.. from file in Repository.Sources("src/StarAssay.Engine")
+            where Regex.IsMatch(File.ReadAllText(file), @"Vector512(?!\.IsHardwareAccelerated)") select Path.GetFileName(file)];
+        Assert.Equal(layer, named.Order(StringComparer.Ordinal));
+    }
+
     [Theory]
     [InlineData("StarAssay.Engine.Numerics", "StarAssay.Engine.Results", true)]
     [InlineData("StarAssay.Engine.Results", "StarAssay.Engine.Numerics", false)]

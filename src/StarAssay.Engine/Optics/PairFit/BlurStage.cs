@@ -1,5 +1,6 @@
 using System.Buffers;
 using System.Numerics.Tensors;
+using System.Runtime.InteropServices;
 using System.Runtime.Intrinsics;
 using StarAssay.Engine.Numerics;
 
@@ -81,18 +82,17 @@ internal sealed class BlurStage
     /// <param name="table">Filled: the half plane of ky at least 0, each row from the lowest kx to the highest.</param>
     public void Transfer(double strength, double jitter, Span<float> table)
     {
-        var s = Vector512.Create(-(float)strength);
-        var v = Vector512.Create(-(float)jitter);
-        int k = 0;
-        for (; k <= table.Length - Fft.Lanes; k += Fft.Lanes)
+        if (Vector512.IsHardwareAccelerated)
         {
-            Vector512<float> log = (s * Vector512.Create(turbulence.AsSpan(k, Fft.Lanes))) + (v * Vector512.Create(spread.AsSpan(k, Fft.Lanes)));
-            (Vector512.Exp(log) * Vector512.Create(steady.AsSpan(k, Fft.Lanes))).CopyTo(table[k..]);
+            TransferLanes<Lanes512>(strength, jitter, table);
         }
-
-        for (; k < table.Length; k++)
+        else if (Vector256.IsHardwareAccelerated)
         {
-            table[k] = steady[k] * MathF.Exp((-(float)strength * turbulence[k]) - ((float)jitter * spread[k]));
+            TransferLanes<Lanes256>(strength, jitter, table);
+        }
+        else
+        {
+            TransferLanes<Lanes128>(strength, jitter, table);
         }
     }
 
@@ -311,6 +311,28 @@ internal sealed class BlurStage
             re[i] = folded.Re[row + column];
             im[i] = folded.Im[row + column];
             column = column == 0 ? m - 1 : column - 1;
+        }
+    }
+
+    private void TransferLanes<T>(double strength, double jitter, Span<float> table)
+        where T : struct, ILanes<T>
+    {
+        T s = T.Of(-(float)strength);
+        T v = T.Of(-(float)jitter);
+        ref float air = ref MemoryMarshal.GetReference(turbulence.AsSpan(0, table.Length));
+        ref float shaken = ref MemoryMarshal.GetReference(spread.AsSpan(0, table.Length));
+        ref float rest = ref MemoryMarshal.GetReference(steady.AsSpan(0, table.Length));
+        ref float to = ref MemoryMarshal.GetReference(table);
+        int k = 0;
+        for (; k <= table.Length - T.Count; k += T.Count)
+        {
+            T log = (s * T.Load(ref air, k)) + (v * T.Load(ref shaken, k));
+            T.Store(T.Exp(log) * T.Load(ref rest, k), ref to, k);
+        }
+
+        for (; k < table.Length; k++)
+        {
+            table[k] = steady[k] * MathF.Exp((-(float)strength * turbulence[k]) - ((float)jitter * spread[k]));
         }
     }
 }

@@ -1,4 +1,5 @@
 using System.Numerics.Tensors;
+using System.Runtime.InteropServices;
 using System.Runtime.Intrinsics;
 using StarAssay.Engine.Numerics;
 
@@ -99,20 +100,37 @@ internal sealed class PairAdjoint
 
     private static void Multiply(in SplitMatrix a, ReadOnlySpan<float> by, float scale, int span, in SplitMatrix to)
     {
+        if (Vector512.IsHardwareAccelerated)
+        {
+            MultiplyLanes<Lanes512>(a, by, scale, span, to);
+        }
+        else if (Vector256.IsHardwareAccelerated)
+        {
+            MultiplyLanes<Lanes256>(a, by, scale, span, to);
+        }
+        else
+        {
+            MultiplyLanes<Lanes128>(a, by, scale, span, to);
+        }
+    }
+
+    private static void MultiplyLanes<T>(in SplitMatrix a, ReadOnlySpan<float> by, float scale, int span, in SplitMatrix to)
+        where T : struct, ILanes<T>
+    {
         int columns = Fft.Padded(span);
-        var factor = Vector512.Create(scale);
+        T factor = T.Of(scale);
         for (int j = 0; j < span; j++)
         {
-            ReadOnlySpan<float> ar = a.Re.Slice(j * a.Stride, columns);
-            ReadOnlySpan<float> ai = a.Im.Slice(j * a.Stride, columns);
-            ReadOnlySpan<float> gradient = by.Slice(j * a.Stride, columns);
-            Span<float> tr = to.Re.Slice(j * to.Stride, columns);
-            Span<float> ti = to.Im.Slice(j * to.Stride, columns);
-            for (int i = 0; i < columns; i += Fft.Lanes)
+            ref float ar = ref MemoryMarshal.GetReference(a.Re.Slice(j * a.Stride, columns));
+            ref float ai = ref MemoryMarshal.GetReference(a.Im.Slice(j * a.Stride, columns));
+            ref float gradient = ref MemoryMarshal.GetReference(by.Slice(j * a.Stride, columns));
+            ref float tr = ref MemoryMarshal.GetReference(to.Re.Slice(j * to.Stride, columns));
+            ref float ti = ref MemoryMarshal.GetReference(to.Im.Slice(j * to.Stride, columns));
+            for (int i = 0; i < columns; i += T.Count)
             {
-                Vector512<float> g = Vector512.Create(gradient.Slice(i, Fft.Lanes)) * factor;
-                (Vector512.Create(ar.Slice(i, Fft.Lanes)) * g).CopyTo(tr[i..]);
-                (Vector512.Create(ai.Slice(i, Fft.Lanes)) * g).CopyTo(ti[i..]);
+                T g = T.Load(ref gradient, i) * factor;
+                T.Store(T.Load(ref ar, i) * g, ref tr, i);
+                T.Store(T.Load(ref ai, i) * g, ref ti, i);
             }
         }
     }

@@ -1,4 +1,5 @@
 using System.Numerics.Tensors;
+using System.Runtime.InteropServices;
 using System.Runtime.Intrinsics;
 using StarAssay.Engine.Numerics;
 
@@ -93,7 +94,6 @@ internal sealed class PairJacobian
     {
         int skip = (model.Blurs.Current.Span - narrow) / 2;
         int stride = Fft.Padded(narrow);
-        var factor = Vector512.Create(scale);
         for (int j = begin; j < end; j++)
         {
             ReadOnlySpan<float> ar = a.Re.Slice(((j + skip) * a.Stride) + skip, narrow);
@@ -101,13 +101,9 @@ internal sealed class PairJacobian
             ReadOnlySpan<float> dr = d.Re.Slice((j - begin) * d.Stride, narrow);
             ReadOnlySpan<float> di = d.Im.Slice((j - begin) * d.Stride, narrow);
             Span<float> to = sum.Slice(j * stride, narrow);
-            int i = 0;
-            for (; i <= narrow - Fft.Lanes; i += Fft.Lanes)
-            {
-                Vector512<float> v = ((Vector512.Create(ar.Slice(i, Fft.Lanes)) * Vector512.Create(dr.Slice(i, Fft.Lanes)))
-                    + (Vector512.Create(ai.Slice(i, Fft.Lanes)) * Vector512.Create(di.Slice(i, Fft.Lanes)))) * factor;
-                (clear ? v : v + Vector512.Create(to.Slice(i, Fft.Lanes))).CopyTo(to[i..]);
-            }
+            int i = Vector512.IsHardwareAccelerated ? AddRow<Lanes512>(ar, ai, dr, di, scale, to, clear)
+                : Vector256.IsHardwareAccelerated ? AddRow<Lanes256>(ar, ai, dr, di, scale, to, clear)
+                : AddRow<Lanes128>(ar, ai, dr, di, scale, to, clear);
 
             for (; i < narrow; i++)
             {
@@ -146,5 +142,26 @@ internal sealed class PairJacobian
         public IPairBlur Blur { get; } = blur;
 
         public Team Alone { get; } = new(1, CancellationToken.None);
+    }
+
+    // One row of a product, as far as whole registers go; how far that is.
+    private static int AddRow<T>(ReadOnlySpan<float> ar, ReadOnlySpan<float> ai, ReadOnlySpan<float> dr, ReadOnlySpan<float> di, float scale, Span<float> to,
+        bool clear)
+        where T : struct, ILanes<T>
+    {
+        T factor = T.Of(scale);
+        ref float a0 = ref MemoryMarshal.GetReference(ar);
+        ref float a1 = ref MemoryMarshal.GetReference(ai);
+        ref float d0 = ref MemoryMarshal.GetReference(dr);
+        ref float d1 = ref MemoryMarshal.GetReference(di);
+        ref float sum = ref MemoryMarshal.GetReference(to);
+        int i = 0;
+        for (; i <= to.Length - T.Count; i += T.Count)
+        {
+            T v = ((T.Load(ref a0, i) * T.Load(ref d0, i)) + (T.Load(ref a1, i) * T.Load(ref d1, i))) * factor;
+            T.Store(clear ? v : v + T.Load(ref sum, i), ref sum, i);
+        }
+
+        return i;
     }
 }

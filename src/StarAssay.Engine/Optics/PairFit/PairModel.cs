@@ -1,3 +1,4 @@
+using System.Runtime.InteropServices;
 using System.Runtime.Intrinsics;
 using StarAssay.Engine.Numerics;
 
@@ -125,19 +126,36 @@ internal sealed class PairModel : IDisposable
 
     private void AddIntensity(in SplitMatrix amplitude, float scale, Span<float> sum, bool clear)
     {
-        var factor = Vector512.Create(scale);
+        if (Vector512.IsHardwareAccelerated)
+        {
+            AddIntensityLanes<Lanes512>(amplitude, scale, sum, clear);
+        }
+        else if (Vector256.IsHardwareAccelerated)
+        {
+            AddIntensityLanes<Lanes256>(amplitude, scale, sum, clear);
+        }
+        else
+        {
+            AddIntensityLanes<Lanes128>(amplitude, scale, sum, clear);
+        }
+    }
+
+    private void AddIntensityLanes<T>(in SplitMatrix amplitude, float scale, Span<float> sum, bool clear)
+        where T : struct, ILanes<T>
+    {
+        T factor = T.Of(scale);
         int columns = Fft.Padded(span);
         for (int j = 0; j < span; j++)
         {
-            ReadOnlySpan<float> re = amplitude.Re.Slice(j * amplitude.Stride, columns);
-            ReadOnlySpan<float> im = amplitude.Im.Slice(j * amplitude.Stride, columns);
-            Span<float> to = sum.Slice(j * amplitude.Stride, columns);
-            for (int i = 0; i < columns; i += Fft.Lanes)
+            ref float re = ref MemoryMarshal.GetReference(amplitude.Re.Slice(j * amplitude.Stride, columns));
+            ref float im = ref MemoryMarshal.GetReference(amplitude.Im.Slice(j * amplitude.Stride, columns));
+            ref float to = ref MemoryMarshal.GetReference(sum.Slice(j * amplitude.Stride, columns));
+            for (int i = 0; i < columns; i += T.Count)
             {
-                Vector512<float> a = Vector512.Create(re.Slice(i, Fft.Lanes));
-                Vector512<float> b = Vector512.Create(im.Slice(i, Fft.Lanes));
-                Vector512<float> power = ((a * a) + (b * b)) * factor;
-                (clear ? power : power + Vector512.Create(to.Slice(i, Fft.Lanes))).CopyTo(to[i..]);
+                T a = T.Load(ref re, i);
+                T b = T.Load(ref im, i);
+                T power = ((a * a) + (b * b)) * factor;
+                T.Store(clear ? power : power + T.Load(ref to, i), ref to, i);
             }
         }
     }

@@ -1,4 +1,5 @@
 using System.Buffers;
+using System.Runtime.InteropServices;
 using System.Runtime.Intrinsics;
 using StarAssay.Engine.Numerics;
 
@@ -127,27 +128,17 @@ internal sealed class PupilGrid
     /// </summary>
     public void Field(ReadOnlySpan<float> path, double defocusNm, double tiltXNm, double tiltYNm, in SplitMatrix field)
     {
-        var perWave = Vector512.Create((float)(1 / WavelengthNm));
-        var defocus = Vector512.Create((float)defocusNm);
-        var tiltX = Vector512.Create((float)tiltXNm);
-        var tiltY = Vector512.Create((float)tiltYNm);
-        var turn = Vector512.Create(-2 * MathF.PI);
-        foreach ((int row, int column, int offset, int length) in runs)
+        if (Vector512.IsHardwareAccelerated)
         {
-            Span<float> re = field.Re.Slice((row * field.Stride) + column, length);
-            Span<float> im = field.Im.Slice((row * field.Stride) + column, length);
-            for (int i = 0; i < length; i += Fft.Lanes)
-            {
-                int p = offset + i;
-                Vector512<float> w = Vector512.Create(path.Slice(p, Fft.Lanes));
-                w = Vector512.FusedMultiplyAdd(defocus, Vector512.Create(Radius2.AsSpan(p, Fft.Lanes)), w);
-                w = Vector512.FusedMultiplyAdd(tiltX, Vector512.Create(X.AsSpan(p, Fft.Lanes)), w);
-                w = Vector512.FusedMultiplyAdd(tiltY, Vector512.Create(Y.AsSpan(p, Fft.Lanes)), w) * perWave;
-                (Vector512<float> sin, Vector512<float> cos) = Vector512.SinCos((w - Vector512.Round(w)) * turn);
-                Vector512<float> a = Vector512.Create(Amplitude.AsSpan(p, Fft.Lanes));
-                (a * cos).CopyTo(re[i..]);
-                (a * sin).CopyTo(im[i..]);
-            }
+            FieldLanes<Lanes512>(path, defocusNm, tiltXNm, tiltYNm, field);
+        }
+        else if (Vector256.IsHardwareAccelerated)
+        {
+            FieldLanes<Lanes256>(path, defocusNm, tiltXNm, tiltYNm, field);
+        }
+        else
+        {
+            FieldLanes<Lanes128>(path, defocusNm, tiltXNm, tiltYNm, field);
         }
     }
 
@@ -159,23 +150,17 @@ internal sealed class PupilGrid
     /// <param name="strip">Filled: as many rows as the raster, sixteen columns. Zero in rows that hold no run from the start.</param>
     public void FieldDerivative(in SplitMatrix field, float[] basis, int begin, in SplitMatrix strip)
     {
-        var factor = Vector512.Create((float)(2 * Math.PI / WavelengthNm));
-        Span<float> re = strip.Re;
-        Span<float> im = strip.Im;
-        foreach ((int row, int column, int offset, int length) in runs)
+        if (Vector512.IsHardwareAccelerated)
         {
-            int to = row * Fft.Lanes;
-            if (begin < column || begin >= column + length)
-            {
-                Vector512<float>.Zero.CopyTo(re[to..]);
-                Vector512<float>.Zero.CopyTo(im[to..]);
-                continue;
-            }
-
-            int at = (row * field.Stride) + begin;
-            Vector512<float> b = Vector512.Create(basis.AsSpan(offset + begin - column, Fft.Lanes)) * factor;
-            (b * Vector512.Create(field.Im.Slice(at, Fft.Lanes))).CopyTo(re[to..]);
-            (-(b * Vector512.Create(field.Re.Slice(at, Fft.Lanes)))).CopyTo(im[to..]);
+            FieldDerivativeLanes<Lanes512>(field, basis, begin, strip);
+        }
+        else if (Vector256.IsHardwareAccelerated)
+        {
+            FieldDerivativeLanes<Lanes256>(field, basis, begin, strip);
+        }
+        else
+        {
+            FieldDerivativeLanes<Lanes128>(field, basis, begin, strip);
         }
     }
 
@@ -185,19 +170,104 @@ internal sealed class PupilGrid
     /// </summary>
     public void PathGradient(in SplitMatrix field, in SplitMatrix gradient, Span<float> path)
     {
-        var factor = Vector512.Create((float)(2 * Math.PI / WavelengthNm));
+        if (Vector512.IsHardwareAccelerated)
+        {
+            PathGradientLanes<Lanes512>(field, gradient, path);
+        }
+        else if (Vector256.IsHardwareAccelerated)
+        {
+            PathGradientLanes<Lanes256>(field, gradient, path);
+        }
+        else
+        {
+            PathGradientLanes<Lanes128>(field, gradient, path);
+        }
+    }
+
+    private void FieldLanes<T>(ReadOnlySpan<float> path, double defocusNm, double tiltXNm, double tiltYNm, in SplitMatrix field)
+        where T : struct, ILanes<T>
+    {
+        T perWave = T.Of((float)(1 / WavelengthNm));
+        T defocus = T.Of((float)defocusNm);
+        T tiltX = T.Of((float)tiltXNm);
+        T tiltY = T.Of((float)tiltYNm);
+        T turn = T.Of(-2 * MathF.PI);
+        foreach ((int row, int column, int offset, int length) in runs)
+        {
+            ref float re = ref First(field.Re.Slice((row * field.Stride) + column, length));
+            ref float im = ref First(field.Im.Slice((row * field.Stride) + column, length));
+            ref float own = ref First(path.Slice(offset, length));
+            ref float radius2 = ref First(Radius2.AsSpan(offset, length));
+            ref float x = ref First(X.AsSpan(offset, length));
+            ref float y = ref First(Y.AsSpan(offset, length));
+            ref float amplitude = ref First(Amplitude.AsSpan(offset, length));
+            for (int i = 0; i < length; i += T.Count)
+            {
+                T w = T.MulAdd(defocus, T.Load(ref radius2, i), T.Load(ref own, i));
+                w = T.MulAdd(tiltX, T.Load(ref x, i), w);
+                w = T.MulAdd(tiltY, T.Load(ref y, i), w) * perWave;
+                (T sin, T cos) = T.SinCos((w - T.Round(w)) * turn);
+                T a = T.Load(ref amplitude, i);
+                T.Store(a * cos, ref re, i);
+                T.Store(a * sin, ref im, i);
+            }
+        }
+    }
+
+    private void FieldDerivativeLanes<T>(in SplitMatrix field, float[] basis, int begin, in SplitMatrix strip)
+        where T : struct, ILanes<T>
+    {
+        T factor = T.Of((float)(2 * Math.PI / WavelengthNm));
+        Span<float> re = strip.Re;
+        Span<float> im = strip.Im;
+        foreach ((int row, int column, int offset, int length) in runs)
+        {
+            int to = row * Fft.Lanes;
+            if (begin < column || begin >= column + length)
+            {
+                re.Slice(to, Fft.Lanes).Clear();
+                im.Slice(to, Fft.Lanes).Clear();
+                continue;
+            }
+
+            int at = (row * field.Stride) + begin;
+            ref float b = ref First(basis.AsSpan(offset + begin - column, Fft.Lanes));
+            ref float fieldRe = ref First(field.Re.Slice(at, Fft.Lanes));
+            ref float fieldIm = ref First(field.Im.Slice(at, Fft.Lanes));
+            ref float toRe = ref First(re.Slice(to, Fft.Lanes));
+            ref float toIm = ref First(im.Slice(to, Fft.Lanes));
+            for (int i = 0; i < Fft.Lanes; i += T.Count)
+            {
+                T turned = T.Load(ref b, i) * factor;
+                T.Store(turned * T.Load(ref fieldIm, i), ref toRe, i);
+                T.Store(-(turned * T.Load(ref fieldRe, i)), ref toIm, i);
+            }
+        }
+    }
+
+    private void PathGradientLanes<T>(in SplitMatrix field, in SplitMatrix gradient, Span<float> path)
+        where T : struct, ILanes<T>
+    {
+        T factor = T.Of((float)(2 * Math.PI / WavelengthNm));
         foreach ((int row, int column, int offset, int length) in runs)
         {
             int at = (row * field.Stride) + column;
             int from = (row * gradient.Stride) + column;
-            for (int i = 0; i < length; i += Fft.Lanes)
+            ref float fieldRe = ref First(field.Re.Slice(at, length));
+            ref float fieldIm = ref First(field.Im.Slice(at, length));
+            ref float gradientRe = ref First(gradient.Re.Slice(from, length));
+            ref float gradientIm = ref First(gradient.Im.Slice(from, length));
+            ref float to = ref First(path.Slice(offset, length));
+            for (int i = 0; i < length; i += T.Count)
             {
-                Vector512<float> g = (Vector512.Create(gradient.Re.Slice(from + i, Fft.Lanes)) * Vector512.Create(field.Im.Slice(at + i, Fft.Lanes)))
-                    - (Vector512.Create(gradient.Im.Slice(from + i, Fft.Lanes)) * Vector512.Create(field.Re.Slice(at + i, Fft.Lanes)));
-                (g * factor).CopyTo(path[(offset + i)..]);
+                T g = (T.Load(ref gradientRe, i) * T.Load(ref fieldIm, i)) - (T.Load(ref gradientIm, i) * T.Load(ref fieldRe, i));
+                T.Store(g * factor, ref to, i);
             }
         }
     }
+
+    // Where a span begins; its length was checked when it was cut, and is a multiple of sixteen.
+    private static ref float First(ReadOnlySpan<float> span) => ref MemoryMarshal.GetReference(span);
 
     private float[] Fill(int index, float[] row)
     {
