@@ -319,7 +319,7 @@ def section(rows: list[dict[str, Any]], fields: int, seed: int) -> str:
         f"`python tests/accuracy/reflections.py {fields} {seed} --write`. Photos of 700 to 1500 columns drawn by that program: three to five circles one inside the",
         "other, each out of the middle of the one round it by up to 0.3 of the room between them, seen through a pinhole with 30 to 76 degrees from corner to corner",
         "and distortion of 1 % (standard deviation) at the corner, anywhere in the picture, objectives of f/5 to f/15 and the focuser's end round half of them, planes 0.3 degrees off; blurred by a disc of 0.5 to 2 pixels radius, uneven light, texture, noise,",
-        "sRGB, JPEG of quality 78 to 95. Known cameras are known to 0.0005 and 1 %. Errors of each coordinate in the straightened picture. Tuned on seeds 1 to 240 and 100001 to 100080;",
+        "sRGB, JPEG of quality 78 to 95. Known cameras are known to 0.0005 and 1 %. Errors of each coordinate in the straightened picture. Tuned on seeds 1 to 350 and 100001 to 100080;",
         "these are others. Bars: middles within 0.3 pixels (95 % of errors, where the camera is known), 68 % intervals hold 62 to 74 %.",
         "",
         "| photos | n | middle, median error | 95 % within | its bar, median | held | offset of a pair, median | 95 % within | its bar, median | held | circles lost | others found | doubted |",
