@@ -106,6 +106,7 @@ _NAMES = {
     "draw_planet": ".optics.targets",
     "draw_targets": ".optics.targets",
     "StarTest": ".optics.star_test",
+    "StarTestWord": ".optics.star_words",
     "draw_star_test": ".optics.star_test",
     "FocusedImage": ".optics.views",
     "Modulation": ".optics.views",

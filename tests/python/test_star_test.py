@@ -34,7 +34,7 @@ def integral(radius: np.ndarray, waves: float, e: float, spherical: float = 0.0)
     return np.asarray(np.abs(amplitude) ** 2 * np.pi**2 / 4 * 16 * waves**2)
 
 
-@pytest.mark.parametrize(("waves", "e"), [(4.5, 0), (5, 0), (3.3, 0), (4.5, 0.3), (5, 0.35)])
+@pytest.mark.parametrize(("waves", "e"), [(2.5, 0), (3, 0), (4.5, 0), (2.5, 0.3), (3, 0.35)])
 def test_middle_of_the_disc(waves: float, e: float) -> None:
     """On the axis the light goes with sin^2 (Born and Wolf, 8.8; annulus with W (1 - e^2)): 4 sin^2(pi W (1 - e^2)) of the even disc's."""
     test = pattern(waves, e)
@@ -45,7 +45,7 @@ def test_middle_of_the_disc(waves: float, e: float) -> None:
         assert test.profiles[side][0] == pytest.approx(expected, abs=0.03 if e == 0 else 0.05), side
 
 
-@pytest.mark.parametrize(("waves", "e"), [(5.0, 0.0), (4.0, 0.3)])
+@pytest.mark.parametrize(("waves", "e"), [(3.0, 0.0), (4.0, 0.3)])
 def test_rings_against_the_diffraction_integral(waves: float, e: float) -> None:
     """With spherical aberration: W = 6 sqrt(5) a (rho^4 - rho^2), of other sign against the defocus on the other side."""
     size = 25.0
@@ -71,8 +71,8 @@ def test_rings_against_the_diffraction_integral(waves: float, e: float) -> None:
 
 
 def test_rings_lie_between_the_dark_rings_of_the_perfect_pattern() -> None:
-    perfect = pattern(5)
-    closed = integral(np.asarray(perfect.profiles["radius"]), 5, 0)
+    perfect = pattern(3)
+    closed = integral(np.asarray(perfect.profiles["radius"]), 3, 0)
     for row in perfect.rings[:-1]:
         k = int(np.argmin(np.abs(perfect.profiles["radius"] - row["outer"])))
         assert closed[k] <= min(closed[k - 4], closed[k + 4])
@@ -83,8 +83,8 @@ def test_rings_lie_between_the_dark_rings_of_the_perfect_pattern() -> None:
 
 def test_sides_change_places_with_the_sign() -> None:
     """W and -W exchange the sides; the pattern outside is turned by 180 degrees."""
-    plus, minus = pattern(4, astigmatism="20 nm", coma_y="15 nm"), pattern(
-        4, astigmatism="-20 nm", coma_y="-15 nm"
+    plus, minus = pattern(3, astigmatism="20 nm", coma_y="15 nm"), pattern(
+        3, astigmatism="-20 nm", coma_y="-15 nm"
     )
     np.testing.assert_allclose(plus.inside, minus.outside[::-1, ::-1], atol=1e-9)
     # Astigmatism: long one way inside, the other way outside.
@@ -94,20 +94,20 @@ def test_sides_change_places_with_the_sign() -> None:
 
 def test_seeing_fills_the_rings() -> None:
     """All light stays, contrast goes; the middle by the product with Kolmogorov's transfer in NumPy."""
-    still, blurred = pattern(5), pattern(5, seeing=1.5)
+    still, blurred = pattern(3), pattern(3, seeing=0.9)
     assert np.all(
         np.asarray(blurred.rings["inside_contrast"])[:-1]
         < np.asarray(still.rings["inside_contrast"])[: len(blurred.rings) - 1].max()
     )
     step = (still.position[1] - still.position[0]) * still.disc.value
-    n = 2048
+    n = 1024
     x = (np.arange(n) - n // 2) * step
     r = np.hypot(*np.meshgrid(x, x)) / still.disc.value
     image = np.interp(
-        r, np.linspace(0, 1.9, 1500), integral(np.linspace(0, 1.9, 1500), 5, 0), right=0
+        r, np.linspace(0, 1.9, 1500), integral(np.linspace(0, 1.9, 1500), 3, 0), right=0
     )
     f = np.fft.fftfreq(n, step) * 180 * 3600 / np.pi
-    r0 = 0.975863 * NM * 1e-9 / (1.5 / (180 * 3600 / np.pi))
+    r0 = 0.975863 * NM * 1e-9 / (0.9 / (180 * 3600 / np.pi))
     air = np.exp(-3.44 * (NM * 1e-9 * np.hypot(*np.meshgrid(f, f)) / r0) ** (5 / 3))
     seen = np.fft.ifft2(np.fft.fft2(np.fft.ifftshift(image)) * air).real
     assert blurred.profiles["inside"][0] == pytest.approx(seen[0, 0], abs=0.02)

@@ -277,7 +277,7 @@ def test_the_command_draws_from_a_record(
 ) -> None:
     """What it prints and writes is what the notebook's function gives for the same fit."""
     scope = starassay.juniper_115()
-    inside, outside, _ = starassay.draw_defocused_pair(scope, size=96, electrons=1e6, defocus=6.0)
+    inside, outside, _ = starassay.draw_defocused_pair(scope, size=64, electrons=1e6, defocus=4.0)
     telescope = starassay.Telescope("115 mm", "760 mm")
     fit = starassay.fit_wavefront(inside, outside, telescope, wavelength="540 nm")
     record, picture = tmp_path / "fit.json", tmp_path / "shown.png"
@@ -288,10 +288,13 @@ def test_the_command_draws_from_a_record(
     sheet = fit.targets(seeing="0.5 arcsec", **how)
     assert capsys.readouterr().out.splitlines() == sheet.sentences()
     assert picture.read_bytes().startswith(b"\x89PNG")
-    asked = ["show", str(record), "--star-test", "5"]
+    asked = ["show", str(record), "--star-test", "2"]
     assert cli.main([*asked, "--plot", str(picture)]) == 0
-    drawn = starassay.draw_star_test(fit.pupil, "115 mm", 5)
-    assert capsys.readouterr().out.splitlines() == drawn.sentences()
+    drawn = fit.star_test(2)
+    said = drawn.words()
+    assert capsys.readouterr().out.splitlines() == drawn.sentences() + said
+    # The telescope has 18 nm of coma: seen and named, with its uncertainty from the record.
+    assert any(line.startswith("Cause: coma") for line in said)
     assert cli.main([*asked, "--planet", "20arcsec"]) == 2
     assert "does not go with --star-test" in capsys.readouterr().err
     assert cli.main(["show", str(picture)]) == 2

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import dataclasses
 from pathlib import Path
 from typing import Any
 
@@ -42,7 +43,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--star-test",
         type=float,
         metavar="WAVES",
-        help="instead of targets: a star so many waves inside and outside of focus, ring by ring",
+        help="instead of targets: a star so many waves inside and outside of focus, ring by ring and in words with causes",
     )
     parser.add_argument("--plot", metavar="FILE", help="draw the sheet (PNG, SVG or PDF)")
     parser.add_argument("--table", metavar="FILE", help="write the numbers as ECSV")
@@ -81,6 +82,7 @@ def run(args: argparse.Namespace) -> int:
 def _star_test(args: argparse.Namespace, pupil: Any, aperture: Any) -> Any:
     """The patterns on both sides of focus; what is said of targets does not go with them."""
     from ..errors import InputError
+    from ..optics.records import read_spread
     from ..optics.star_test import draw_star_test
 
     for name in ("colors", "double_star", "planet"):
@@ -91,9 +93,11 @@ def _star_test(args: argparse.Namespace, pupil: Any, aperture: Any) -> Any:
                 code="input.together",
                 argument=name,
             )
-    return draw_star_test(
+    drawn = draw_star_test(
         pupil, aperture, args.star_test, **({} if args.seeing is None else {"seeing": args.seeing})
     )
+    spread, decided = read_spread(args.record)
+    return dataclasses.replace(drawn, spread=spread, decided=decided)
 
 
 def _put_out(sheet: Any, args: argparse.Namespace) -> int:
@@ -102,6 +106,9 @@ def _put_out(sheet: Any, args: argparse.Namespace) -> int:
 
     for line in sheet.sentences():
         print(line)
+    if args.star_test is not None:
+        for line in sheet.words():
+            print(line)
     writers: dict[Path, Any] = {}
     if args.table:
         writers[Path(args.table)] = lambda path: sheet.table.write(path, format="ascii.ecsv")

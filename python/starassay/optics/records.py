@@ -34,6 +34,24 @@ def read_pupil(path: Path) -> tuple[PupilMap, u.Quantity]:
         raise _other(path, "a wavefront", "starassay measure wavefront ... --json FILE") from None
 
 
+def read_spread(path: Path) -> tuple[tuple[np.ndarray, np.ndarray], bool]:
+    """Noll numbers and covariance (nm^2) of the coefficients from the record of a wavefront, and whether the fit may be used.
+
+    Parameters
+    ----------
+    path : Path
+        The JSON file.
+    """
+    record = _read(path)
+    try:
+        unit = u.Unit(record["covariance"]["unit"])
+        covariance = _array(path, record["covariance"]["value"]) * unit
+        noll = _array(path, record["noll"]).astype(int)
+        return (noll, covariance.to_value(u.nm**2)), bool(record["decided"])
+    except (KeyError, TypeError, ValueError):
+        raise _other(path, "a wavefront", "starassay measure wavefront ... --json FILE") from None
+
+
 def read_colors(path: Path) -> dict[float, u.Quantity]:
     """Focus by wavelength (nm) from the record of a color focus.
 

@@ -10,6 +10,7 @@ from astropy import units as u
 
 from .. import _units, style
 from .._values import short_repr
+from .star_words import StarTestWord, describe, sentences
 from .views import PupilMap
 
 if TYPE_CHECKING:
@@ -46,9 +47,17 @@ class StarTest:
         Geometric radius of the disc, arcsec.
     seeing, wavelength : Quantity
         FWHM of the long exposure, and the one of the light.
+    pupil : PupilMap
+        The wavefront.
+    aperture : Quantity
+        Its diameter.
     camera : tuple of (ndarray, float), or None
         What the camera saw inside and outside, in the same light, and half the picture's width in radii of the disc; its own
         distances from focus and its own seeing.
+    spread : tuple of (ndarray, ndarray), or None
+        Noll numbers and covariance (nm^2) of the fit's coefficients; None: the wavefront counts as known.
+    decided : bool
+        False where the fit's notes of doubt forbid using it.
     """
 
     inside: np.ndarray
@@ -62,7 +71,11 @@ class StarTest:
     disc: u.Quantity
     seeing: u.Quantity
     wavelength: u.Quantity
+    pupil: PupilMap
+    aperture: u.Quantity
     camera: tuple[tuple[np.ndarray, float], tuple[np.ndarray, float]] | None = None
+    spread: tuple[np.ndarray, np.ndarray] | None = None
+    decided: bool = True
 
     def __repr__(self) -> str:
         return short_repr(self)
@@ -97,6 +110,33 @@ class StarTest:
                 f"contrast {row['inside_contrast']:.2f}, {row['outside_contrast']:.2f}, {row['perfect_contrast']:.2f}."
             )
         return said
+
+    def words(self) -> list[str]:
+        """What an eye sees on both sides, with causes: differences of 2 % or more that stand out from the fit's uncertainty.
+
+        Returns
+        -------
+        list of str
+            What is seen, each group followed by its cause, and what the data leave open.
+
+        Examples
+        --------
+        >>> from starassay import PupilMap, draw_star_test
+        >>> pupil = PupilMap.from_zernike(astigmatism="80 nm")
+        >>> draw_star_test(pupil, "100 mm", 2).words()[0].split(":")[0]
+        'The rings are oval and turn by 90 degrees through focus'
+        """
+        return sentences(self)
+
+    def seen(self) -> list[StarTestWord]:
+        """The same one by one, with size, standard uncertainty and cause.
+
+        Returns
+        -------
+        list of StarTestWord
+            What is seen beyond doubt; empty where `decided` is false.
+        """
+        return describe(self)[0] if self.decided else []
 
     def plot(self) -> Any:
         """Draw both patterns beside the perfect one, what the camera saw, and the light over the radius.
@@ -234,4 +274,6 @@ def draw_star_test(
         r["disc_arcsec"] * u.arcsec,
         air,
         pupil.wavelength,
+        pupil,
+        _units.quantity(aperture, u.mm, "aperture"),
     )

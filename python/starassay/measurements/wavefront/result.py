@@ -121,7 +121,12 @@ class WavefrontFit(Result, _records.WavefrontFit):
             own = np.mean([abs(image.defocus_waves) for image in self.images[:2]])
             defocus = float(np.clip(own, 1.0, 16.0))
         drawn = draw_star_test(self.pupil, self._aperture, defocus, **how)
-        return dataclasses.replace(drawn, camera=figures.camera_discs(self))
+        return dataclasses.replace(
+            drawn,
+            camera=figures.camera_discs(self),
+            spread=(np.asarray(self.noll), self.covariance.to_value(u.nm**2)),
+            decided=bool(self.decided),
+        )
 
     @property
     def _aperture(self) -> u.Quantity:
