@@ -4597,6 +4597,7 @@ NOTES: dict[str, tuple[str, str]] = {
     'relative-illumination.beside': ('caution', 'What clips is centered beside the middle of the sensor.'),
     'relative-illumination.corner-departs': ('doubt', 'A corner gets clearly more or less light than the fit says.'),
     'relative-illumination.distance-unsure': ('info', 'The frame does not show how far from the sensor the stop stands.'),
+    'relative-illumination.dust': ('info', 'Cells that wide shadows of dust reach took no part in the fit.'),
     'relative-illumination.extrapolated': ('info', "An image circle lies beyond the frame's corners."),
     'relative-illumination.method': ('info', 'What the illumination and its uncertainties rest on.'),
     'relative-illumination.no-bias': ('doubt', 'The level without light is not known; left in, it makes the field look more even.'),

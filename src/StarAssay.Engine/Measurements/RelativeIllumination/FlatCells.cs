@@ -12,7 +12,7 @@ internal sealed class FlatCells
     // Clipped pixels beyond this share are no stars in a twilight sky.
     private const double MostClipped = 0.002;
 
-    private const double LeastShare = 0.5;
+    private const double LeastShare = 0.5, LeastOfCell = 0.6, MostLeftOut = 0.4;
 
     private FlatCells(int side, int columns, int rows)
     {
@@ -70,6 +70,40 @@ internal sealed class FlatCells
 
         return cells;
     }
+
+    /// <summary>The same without the cells that a shadow of dust reaches, as long as most of them are left. Shadows smaller than a cell move no
+    /// median.</summary>
+    /// <param name="shadows">Shadows, clearest first.</param>
+    /// <returns>Itself where none is that wide.</returns>
+    public FlatCells Without(IEnumerable<DustShape> shadows)
+    {
+        FlatCells left = this;
+        foreach (DustShape shadow in shadows.Where(s => 2 * s.Radius > LeastOfCell * Side))
+        {
+            var next = new FlatCells(Side, Columns, Rows);
+            int unknown = 0;
+            for (int j = 0; j < Rows; j++)
+            {
+                for (int i = 0; i < Columns; i++)
+                {
+                    double x = Middle(i) - shadow.X, y = Middle(j) - shadow.Y;
+                    bool met = Math.Sqrt((x * x) + (y * y)) < shadow.Radius + shadow.Grain + (0.5 * Side);
+                    (next.Level[j, i], next.Relative[j, i]) = met ? (double.NaN, double.NaN) : (left.Level[j, i], left.Relative[j, i]);
+                    unknown += double.IsFinite(next.Level[j, i]) ? 0 : 1;
+                }
+            }
+
+            left = unknown < MostLeftOut * Rows * Columns ? next : left;
+        }
+
+        return left;
+    }
+
+    /// <summary>How many cells are known.</summary>
+    public int Known => Level.Cast<double>().Count(double.IsFinite);
+
+    /// <summary>Place of a cell's middle, pixels.</summary>
+    public double Middle(int cell) => (cell * Side) + ((Side - 1) / 2.0);
 
     private (double[,] Level, double[,] Bar) Read(Frame frame, double bias, RunContext context)
     {

@@ -17,6 +17,9 @@ public static class RelativeIlluminationMeasurement
     // A corner may depart so far from one stop's light before it decides nothing (common practice, no source).
     private const double CornerLimit = 0.02;
 
+    // A fit must leave so much less to be preferred (a judgment, no source).
+    private const double ClearlyLess = 0.8;
+
     private const int ProfilePoints = 49;
 
     /// <summary>Measures the illumination.</summary>
@@ -32,10 +35,43 @@ public static class RelativeIlluminationMeasurement
         FlatCells cells = FlatCells.Of(request.Frames, bias, context);
         context.Report(0.4, "fitting what clips");
         StopModel model = StopModel.Fit(cells, request, context.Cancel);
-        return Tell(request, cells, model);
+        context.Report(0.6, "looking for shadows of dust");
+        (model, int leftOut) = WithoutDust(request, cells, model, bias, context);
+        return Tell(request, cells, model, leftOut);
     }
 
-    private static RelativeIlluminationResult Tell(RelativeIlluminationRequest request, FlatCells cells, StopModel model)
+    /// <summary>The fit without the cells that wide shadows of dust reach, and how many those are.</summary>
+    /// <remarks>Wide shadows can pass for a stop, and a fit bent by them for what surrounds them. So they are looked for again with what the first ones
+    /// left, and beside that as if nothing clipped; the fit that leaves least counts.</remarks>
+    private static (StopModel Model, int LeftOut) WithoutDust(RelativeIlluminationRequest request, FlatCells cells, StopModel model, double bias,
+        RunContext context)
+    {
+        (StopModel Model, int LeftOut) Pass(StopModel with)
+        {
+            List<DustShape> found = DustSearch.Find(EvenedFlat.Of(request.Frames, bias, with.Smooth(request), context), request.Obstruction, context);
+            FlatCells left = cells.Without(found);
+            return ReferenceEquals(left, cells) ? (model, 0) : (StopModel.Fit(left, request, context.Cancel), cells.Known - left.Known);
+        }
+
+        (StopModel Model, int LeftOut) best = Pass(model);
+        if (best.LeftOut > 0)
+        {
+            best = Pass(best.Model);
+        }
+
+        if (model.HasStop)
+        {
+            (StopModel Model, int LeftOut) bare = Pass(StopModel.Fit(cells, request, context.Cancel, stop: false));
+            if (bare.LeftOut > 0 && bare.Model.Rms < ClearlyLess * best.Model.Rms)
+            {
+                best = Pass(bare.Model);
+            }
+        }
+
+        return best;
+    }
+
+    private static RelativeIlluminationResult Tell(RelativeIlluminationRequest request, FlatCells cells, StopModel model, int leftOut)
     {
         int width = request.Frames[0].Width, height = request.Frames[0].Height;
         double mm = request.PitchUm / 1000, right = (width - 1) / 2.0 * mm, top = (height - 1) / 2.0 * mm;
@@ -94,6 +130,12 @@ public static class RelativeIlluminationMeasurement
         }
 
         List<Note> notes = Notes(request, model, clear, away, full, c50, centerX, centerY, slopeX, slopeY, reach);
+        if (leftOut > 0)
+        {
+            notes.Add(RelativeIlluminationNotes.Dust.Say($"Wide shadows of dust: {leftOut} cells that they reach took no part in the fit. Clean the glass " +
+                "before the sensor as its maker says, or read the corners of the map with that in mind."));
+        }
+
         string[] doubts = [.. notes.Where(n => n.Level == NoteLevel.Doubt).Select(n => n.Text)];
         var quantities = new List<Quantity>();
         void Claim(QuantityDefinition kind, Measured value, double random)

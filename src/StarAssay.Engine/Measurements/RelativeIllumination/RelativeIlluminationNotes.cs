@@ -21,6 +21,8 @@ public static class RelativeIlluminationNotes
         "A corner gets clearly more or less light than the fit says.");
     public static readonly NoteDefinition Extrapolated = new("relative-illumination.extrapolated", NoteLevel.Info,
         "An image circle lies beyond the frame's corners.");
+    public static readonly NoteDefinition Dust = new("relative-illumination.dust", NoteLevel.Info,
+        "Cells that wide shadows of dust reach took no part in the fit.");
     public static readonly NoteDefinition DistanceUnsure = new("relative-illumination.distance-unsure", NoteLevel.Info,
         "The frame does not show how far from the sensor the stop stands.");
 }

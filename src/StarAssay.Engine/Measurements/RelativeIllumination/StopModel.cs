@@ -54,7 +54,11 @@ internal sealed class StopModel
     private double HalfDiagonal => Math.Sqrt((reachX * reachX) + (reachY * reachY));
 
     /// <summary>Fits the cells: with a stop where the light shows one.</summary>
-    public static StopModel Fit(FlatCells cells, RelativeIlluminationRequest request, CancellationToken cancel)
+    /// <param name="cells">Light of the cells.</param>
+    /// <param name="request">Optics.</param>
+    /// <param name="cancel">To stop.</param>
+    /// <param name="stop">False: without one, whatever the light shows.</param>
+    public static StopModel Fit(FlatCells cells, RelativeIlluminationRequest request, CancellationToken cancel, bool stop = true)
     {
         var (x, y, value, sigma) = (new List<double>(), new List<double>(), new List<double>(), new List<double>());
         double mm = request.PitchUm / 1000, middleX = (request.Frames[0].Width - 1) / 2.0, middleY = (request.Frames[0].Height - 1) / 2.0;
@@ -75,7 +79,7 @@ internal sealed class StopModel
         }
 
         var model = new StopModel([.. x], [.. y], [.. value], [.. sigma], cells.Side * mm, request);
-        model.Search(cancel);
+        model.Search(stop, cancel);
         return model;
     }
 
@@ -97,6 +101,23 @@ internal sealed class StopModel
     {
         double dx = xMm - p[1], dy = yMm - p[2];
         return At(p, Math.Sqrt((dx * dx) + (dy * dy))) * (1 + Slope(p, xMm, yMm));
+    }
+
+    /// <summary>The fitted light at a place in pixels.</summary>
+    public Func<double, double, double> Smooth(RelativeIlluminationRequest request)
+    {
+        // Along the radius it is tabled: a large frame asks for millions of places.
+        const int Points = 2000;
+        double mm = request.PitchUm / 1000, middleX = (request.Frames[0].Width - 1) / 2.0, middleY = (request.Frames[0].Height - 1) / 2.0;
+        double reach = HalfDiagonal + Math.Sqrt((P[1] * P[1]) + (P[2] * P[2])) + mm;
+        double[] p = P, table = [.. Enumerable.Range(0, Points + 1).Select(k => Math.Max(At(p, reach * k / Points), 1e-3))];
+        return (x, y) =>
+        {
+            double right = (x - middleX) * mm, up = (y - middleY) * mm, dx = right - p[1], dy = up - p[2];
+            double at = Math.Min(Math.Sqrt((dx * dx) + (dy * dy)) / reach * Points, Points - 1e-6);
+            int k = (int)at;
+            return (table[k] + ((at - k) * (table[k + 1] - table[k]))) * (1 + Slope(p, right, up));
+        };
     }
 
     /// <summary>What the source's slope adds at a place.</summary>
@@ -134,13 +155,19 @@ internal sealed class StopModel
     private double Open(ReadOnlySpan<double> p, double away) =>
         Circles.Overlap(p[6], p[5], away) - Circles.Overlap(obstruction * p[6], p[5], away);
 
-    private void Search(CancellationToken cancel)
+    private void Search(bool stop, CancellationToken cancel)
     {
         double level = Robust.Median(value.Where((_, i) => Math.Sqrt((x[i] * x[i]) + (y[i] * y[i])) < 0.4 * HalfDiagonal));
         bool[] all = [.. x.Select(_ => true)];
         HasStop = false;
         double[] plain = [Math.Log(level), 0, 0, 0, 0, 0, 0];
         double bare = Descend(ref plain, all, cancel);
+
+        if (!stop)
+        {
+            Settle(plain, cancel);
+            return;
+        }
 
         // From many starts on a part of the cells: where half of the light is left, and how wide the cone is there.
         (HasStop, mildness) = (true, Mild);
@@ -186,7 +213,13 @@ internal sealed class StopModel
         // And it must take more from a corner than dust and an uneven source feign.
         HasStop = (bare - cost) / (scale * scale) > 25
             && Corners.Min(c => At(best, Math.Sqrt(Math.Pow((c.X * reachX) - best[1], 2) + Math.Pow((c.Y * reachY) - best[2], 2)))) < LeastCut;
-        P = HasStop ? best : plain;
+        Settle(HasStop ? best : plain, cancel);
+    }
+
+    /// <summary>Takes unknowns for the answer, with what they leave and what leaving out each sector changes.</summary>
+    private void Settle(double[] unknowns, CancellationToken cancel)
+    {
+        P = unknowns;
         Rms = Math.Sqrt(Enumerable.Range(0, x.Length).Average(i => Math.Pow(Residual(P, i) * sigma[i], 2)));
         Usual = 1.4826 * Robust.Median(Enumerable.Range(0, x.Length).Select(i => Math.Abs(Residual(P, i) * sigma[i])));
         var without = new double[Sectors][];
