@@ -17,9 +17,7 @@ from starassay import (
 CAMERA = SimulatedCamera(shape=(400, 600), pitch=12 * u.um, hot_pixels=0.0)
 
 
-def measured(
-    flat: starassay.Frame, hole: float = 0.0
-) -> starassay.RelativeIllumination:
+def measured(flat: starassay.Frame, hole: float = 0.0) -> starassay.RelativeIllumination:
     return measure_relative_illumination(
         flat,
         focal_ratio=6.0,
@@ -49,10 +47,7 @@ def test_wide_shadows_are_no_stop(
     for corner in found.corners:
         assert abs(float(corner.value) - true) < 0.005
     assert not found.clipped
-    assert (
-        abs(float(found.slope_x.value)) < 0.003
-        and abs(float(found.slope_y.value)) < 0.003
-    )
+    assert abs(float(found.slope_x.value)) < 0.003 and abs(float(found.slope_y.value)) < 0.003
     assert any("took no part in the fit" in str(n) for n in found.notes)
 
 
