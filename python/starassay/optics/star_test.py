@@ -126,7 +126,7 @@ class StarTest:
         >>> draw_star_test(pupil, "100 mm", 2).words()[0].split(":")[0]
         'The rings are oval and turn by 90 degrees through focus'
         """
-        return sentences(self)
+        return sentences(self, draw_star_test)
 
     def seen(self) -> list[StarTestWord]:
         """The same one by one, with size, standard uncertainty and cause.
@@ -136,7 +136,7 @@ class StarTest:
         list of StarTestWord
             What is seen beyond doubt; empty where `decided` is false.
         """
-        return describe(self)[0] if self.decided else []
+        return describe(self, draw_star_test)[0] if self.decided else []
 
     def plot(self) -> Any:
         """Draw both patterns beside the perfect one, what the camera saw, and the light over the radius.

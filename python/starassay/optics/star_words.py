@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Callable
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import Any, Protocol
 
 import numpy as np
 from astropy import units as u
 
 from .._values import short_repr
 from .views import PupilMap
-
-if TYPE_CHECKING:
-    from .star_test import StarTest
 
 #: What an eye tells apart, as contrast (bright - dark) / (bright + dark) or as (long - short) / (long + short) of a
 #: shape (common practice, no source).
@@ -40,6 +38,46 @@ _CAUSES = {
     "coma": "coma; usually collimation, a tilted or shifted element, or a star off the middle of the field. Not decided which",
     "trefoil": "trefoil; usually a cell that pinches at three points",
 }
+
+
+class Patterns(Protocol):
+    """What is looked at of a star test; see `starassay.StarTest`."""
+
+    @property
+    def pupil(self) -> PupilMap:
+        """The wavefront."""
+
+    @property
+    def spread(self) -> tuple[np.ndarray, np.ndarray] | None:
+        """Noll numbers and covariance in nm^2, where a fit knows them."""
+
+    @property
+    def decided(self) -> bool:
+        """Whether the fit may be put into words."""
+
+    @property
+    def defocus(self) -> float:
+        """Waves to either side."""
+
+    @property
+    def wavelength(self) -> u.Quantity:
+        """Of the light."""
+
+    @property
+    def seeing(self) -> u.Quantity:
+        """FWHM of the air's blur."""
+
+    @property
+    def disc(self) -> u.Quantity:
+        """Radius of the disc of light on the sky."""
+
+    @property
+    def rings(self) -> Any:
+        """The patterns ring by ring."""
+
+
+#: Draws the patterns of a pupil: what `starassay.draw_star_test` does, which itself needs the words of here.
+Draw = Callable[..., Patterns]
 
 
 @dataclasses.dataclass(frozen=True, repr=False)
@@ -69,13 +107,15 @@ class StarTestWord:
         return short_repr(self)
 
 
-def describe(test: StarTest) -> tuple[list[StarTestWord], list[str]]:
+def describe(test: Patterns, draw: Draw) -> tuple[list[StarTestWord], list[str]]:
     """What an eye sees beyond doubt, and what the data leave open.
 
     Parameters
     ----------
-    test : StarTest
+    test : Patterns
         Both patterns with the pupil, and the covariance of the fit where there is one.
+    draw : callable
+        Draws the patterns of a pupil.
 
     Returns
     -------
@@ -89,7 +129,7 @@ def describe(test: StarTest) -> tuple[list[StarTestWord], list[str]]:
     numbers = _round_numbers(test)
     at = [index[n] for n in _ROUND]
     block = covariance[np.ix_(at, at)]
-    slopes = _slopes_of(test) if block.any() else {}
+    slopes = _slopes_of(test, draw) if block.any() else {}
     seen, open_ = [], []
 
     def judge(look: str, size: float, sigma: float) -> bool:
@@ -124,13 +164,13 @@ def describe(test: StarTest) -> tuple[list[StarTestWord], list[str]]:
     return seen, open_
 
 
-def sentences(test: StarTest) -> list[str]:
+def sentences(test: Patterns, draw: Draw) -> list[str]:
     """The words one by one, each group followed by its cause."""
     if not test.decided:
         return [
             "Not described: the fit's notes say why its numbers are in doubt. See to them first."
         ]
-    seen, open_ = describe(test)
+    seen, open_ = describe(test, draw)
     said: list[str] = []
     if not seen and not open_:
         said.append(
@@ -201,7 +241,7 @@ def _shape_words(look: str, value: float, sigma: float, angle: float) -> str:
     )
 
 
-def _round_numbers(test: StarTest) -> dict[str, float]:
+def _round_numbers(test: Patterns) -> dict[str, float]:
     """Light of rim and inner rings, and contrast, as differences between both sides; 0 for a perfect telescope."""
     rings = test.rings
     inside, outside = np.asarray(rings["inside"]), np.asarray(rings["outside"])
@@ -235,7 +275,7 @@ def _projector(pupil: PupilMap) -> np.ndarray:
     return np.asarray(np.linalg.solve(basis.T @ weighted, weighted.T))
 
 
-def _coefficients(test: StarTest) -> tuple[np.ndarray, set[int], np.ndarray]:
+def _coefficients(test: Patterns) -> tuple[np.ndarray, set[int], np.ndarray]:
     """Coefficients (nm), which of them the data know, and their covariance (nm^2)."""
     pupil = test.pupil
     project = _projector(pupil)
@@ -251,10 +291,8 @@ def _coefficients(test: StarTest) -> tuple[np.ndarray, set[int], np.ndarray]:
 
 
 @lru_cache(maxsize=8)
-def _slopes(obstruction: float, waves: float, blur: float) -> dict[str, np.ndarray]:
+def _slopes(draw: Draw, obstruction: float, waves: float, blur: float) -> dict[str, np.ndarray]:
     """Derivative of `_round_numbers` by the round coefficients in waves, about a perfect telescope without vanes; seeing in radii of the disc."""
-    from .star_test import draw_star_test
-
     small = 0.02
     rows: list[dict[str, float]] = []
     for noll in _ROUND:
@@ -266,12 +304,12 @@ def _slopes(obstruction: float, waves: float, blur: float) -> dict[str, np.ndarr
         )
         # The disc's radius is 4 W wavelength / D.
         disc = 4 * waves * 500e-6 / 100 * u.rad
-        drawn = draw_star_test(pupil, 100 * u.mm, waves, seeing=(blur * disc).to(u.arcsec))
+        drawn = draw(pupil, 100 * u.mm, waves, seeing=(blur * disc).to(u.arcsec))
         rows.append(_round_numbers(drawn))
     return {look: np.array([row[look] for row in rows]) / small for look in rows[0]}
 
 
-def _slopes_of(test: StarTest) -> dict[str, np.ndarray]:
+def _slopes_of(test: Patterns, draw: Draw) -> dict[str, np.ndarray]:
     """The same by nm, for this test."""
     # Shares that are not open: rounded, so that tests of one telescope share their slopes.
     n = len(test.pupil.wavefront)
@@ -279,13 +317,13 @@ def _slopes_of(test: StarTest) -> dict[str, np.ndarray]:
     obstruction = round(float(np.sqrt(max(shut, 0))), 2)
     blur = float((test.seeing / test.disc).to_value(""))
     slopes = _slopes(
-        obstruction if obstruction > 0.03 else 0.0, round(test.defocus, 1), round(blur, 2)
+        draw, obstruction if obstruction > 0.03 else 0.0, round(test.defocus, 1), round(blur, 2)
     )
     nm = test.wavelength.to_value(u.nm)
     return {look: slope / nm for look, slope in slopes.items()}
 
 
-def _round_cause(test: StarTest, nm: np.ndarray, covariance: np.ndarray, known: list[bool]) -> str:
+def _round_cause(test: Patterns, nm: np.ndarray, covariance: np.ndarray, known: list[bool]) -> str:
     """Which one cause explains the round part: a smooth error (Noll 11 alone) or a turned edge; empty when the data do not tell."""
     if sum(known) < 2:
         return ""
