@@ -62,7 +62,7 @@ def commands(folder: Path) -> dict[str, list[str]]:
     return {
         "`starassay --help`": [*ours, "--help"],
         "`starassay about`": [*ours, "about"],
-        "`starassay measure stars`, 24 megapixels": [
+        "measuring stars, 24 megapixels": [
             *ours,
             "measure",
             "stars",
@@ -74,7 +74,7 @@ def commands(folder: Path) -> dict[str, list[str]]:
             SCRIPT,
             str(folder / "field.fits"),
         ],
-        "`starassay measure wavefront`, 2 x 256 x 256": [
+        "measuring a wavefront, 2 x 256 x 256": [
             *ours,
             "measure",
             "wavefront",
