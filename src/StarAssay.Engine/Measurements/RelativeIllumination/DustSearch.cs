@@ -28,8 +28,9 @@ internal sealed class DustSearch
     /// <summary>All shadows, clearest first; lengths in pixels.</summary>
     /// <param name="flat">Light over what is smooth.</param>
     /// <param name="obstruction">Central obstruction of the telescope, whose picture each shadow is.</param>
+    /// <param name="least">Least radius that is looked for.</param>
     /// <param name="context">Threads.</param>
-    public static List<DustShape> Find(EvenedFlat flat, double obstruction, RunContext context)
+    public static List<DustShape> Find(EvenedFlat flat, double obstruction, double least, RunContext context)
     {
         var levels = new List<EvenedFlat> { flat };
         double most = Widest * Math.Min(flat.Columns, flat.Rows) * flat.Side / 2;
@@ -38,15 +39,16 @@ internal sealed class DustSearch
             levels.Add(levels[^1].Coarser());
         }
 
-        return new DustSearch(levels, obstruction).Run(most, context);
+        return new DustSearch(levels, obstruction).Run(least, most, context);
     }
 
-    private List<DustShape> Run(double most, RunContext context)
+    private List<DustShape> Run(double least, double most, RunContext context)
     {
         var waiting = new PriorityQueue<Candidate, (double, double, double)>();
         foreach (EvenedFlat level in levels)
         {
-            foreach (double radius in Radii.Where(r => r * level.Side <= most))
+            // The fit may end a step of the radii above where it began.
+            foreach (double radius in Radii.Where(r => r * level.Side <= most && 1.15 * r * level.Side >= least))
             {
                 foreach (Candidate c in Peaks(level, radius, context))
                 {

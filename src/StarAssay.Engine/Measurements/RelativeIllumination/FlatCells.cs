@@ -78,7 +78,7 @@ internal sealed class FlatCells
     public FlatCells Without(IEnumerable<DustShape> shadows)
     {
         FlatCells left = this;
-        foreach (DustShape shadow in shadows.Where(s => 2 * s.Radius > LeastOfCell * Side))
+        foreach (DustShape shadow in shadows.Where(s => s.Radius > LeastShadow))
         {
             var next = new FlatCells(Side, Columns, Rows);
             int unknown = 0;
@@ -98,6 +98,9 @@ internal sealed class FlatCells
 
         return left;
     }
+
+    /// <summary>Radius of the smallest shadow that can move a cell's median, pixels.</summary>
+    public double LeastShadow => 0.5 * LeastOfCell * Side;
 
     /// <summary>How many cells are known.</summary>
     public int Known => Level.Cast<double>().Count(double.IsFinite);

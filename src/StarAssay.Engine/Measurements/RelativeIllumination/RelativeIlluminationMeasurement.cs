@@ -10,8 +10,7 @@ public static class RelativeIlluminationMeasurement
     // How even a flat panel or a twilight sky is beside its slope, a share (common practice, no source).
     private const double SourceUneven = 0.003;
 
-    // What stray light and the level without light leave unknown where hardly any light arrives, a share of that on the axis (common practice,
-    // no source): without it a black corner would be known without any doubt.
+    // Even stray light, as a share of the light on the axis, which the level without light leaves unknown (common practice, no source).
     private const double Stray = 0.001;
 
     // A corner may depart so far from one stop's light before it decides nothing (common practice, no source).
@@ -40,6 +39,14 @@ public static class RelativeIlluminationMeasurement
         return Tell(request, cells, model, leftOut);
     }
 
+    /// <summary>A relative illumination with what stray light leaves unknown.</summary>
+    /// <remarks>A share s all over the frame makes (r + s) / (1 + s) of r: off by s (1 - r). Without it a black corner would be known beyond doubt.</remarks>
+    private static Measured WithStray(Measured corner)
+    {
+        double stray = Stray * (1 - corner.Value);
+        return corner with { Uncertainty = Math.Sqrt((corner.Uncertainty * corner.Uncertainty) + (stray * stray)) };
+    }
+
     /// <summary>The fit without the cells that wide shadows of dust reach, and how many those are.</summary>
     /// <remarks>Wide shadows can pass for a stop, and a fit bent by them for what surrounds them. So they are looked for again with what the first ones
     /// left, and beside that as if nothing clipped; the fit that leaves least counts.</remarks>
@@ -48,18 +55,24 @@ public static class RelativeIlluminationMeasurement
     {
         (StopModel Model, int LeftOut) Pass(StopModel with)
         {
-            List<DustShape> found = DustSearch.Find(EvenedFlat.Of(request.Frames, bias, with.Smooth(request), context), request.Obstruction, context);
+            List<DustShape> found = DustSearch.Find(
+                EvenedFlat.Of(request.Frames, bias, with.Smooth(request), context), request.Obstruction, cells.LeastShadow, context);
             FlatCells left = cells.Without(found);
-            return ReferenceEquals(left, cells) ? (model, 0) : (StopModel.Fit(left, request, context.Cancel), cells.Known - left.Known);
+            return ReferenceEquals(left, cells) ? (model, 0) : (StopModel.Fit(left, request, context.Cancel, near: with), cells.Known - left.Known);
+        }
+
+        if (!model.LeavesSomething)
+        {
+            return (model, 0);
         }
 
         (StopModel Model, int LeftOut) best = Pass(model);
-        if (best.LeftOut > 0)
+        if (best.LeftOut > 0 && best.Model.LeavesSomething)
         {
             best = Pass(best.Model);
         }
 
-        if (model.HasStop)
+        if (model.HasStop && best.Model.LeavesSomething)
         {
             (StopModel Model, int LeftOut) bare = Pass(StopModel.Fit(cells, request, context.Cancel, stop: false));
             if (bare.LeftOut > 0 && bare.Model.Rms < ClearlyLess * best.Model.Rms)
@@ -85,7 +98,7 @@ public static class RelativeIlluminationMeasurement
         (double X, double Y)[] places = [(-right, -top), (right, -top), (-right, top), (right, top)];
         double[] cornerRandom = new double[4];
         Measured[] corners = [.. places.Select((c, k) => Of(p => model.At(p, Distance(p, c.X, c.Y)), string.Empty, out cornerRandom[k], SourceUneven))
-            .Select(c => c with { Uncertainty = Math.Sqrt((c.Uncertainty * c.Uncertainty) + (Stray * Stray)) })];
+            .Select(WithStray)];
         int darkest = Enumerable.Range(0, 4).MinBy(k => corners[k].Value);
 
         // The pitch of the pixels gives lengths their scale, the focal ratio the stop's distance; both are taken as stated.
