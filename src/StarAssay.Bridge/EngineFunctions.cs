@@ -20,9 +20,6 @@ internal static class EngineFunctions
         orderby name
         select (name, method);
 
-    /// <summary>Whether a task makes a measurement.</summary>
-    public static bool IsMeasurement(string task) => All.Any(f => f.Name == task && f.Method.IsDefined(typeof(MeasurementAttribute)));
-
     /// <summary>The request record of a function, or null when it takes none.</summary>
     public static Type? RequestOf(MethodInfo method) =>
         method.GetParameters().Select(p => p.ParameterType).FirstOrDefault(t => t != typeof(RunContext));

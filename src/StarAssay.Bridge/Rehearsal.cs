@@ -4,12 +4,12 @@ using StarAssay.Engine.Results;
 
 namespace StarAssay.Bridge;
 
-/// <summary>Runs a measurement's rehearsal beside what the caller loads meanwhile, and ends it when the first real task comes.</summary>
+/// <summary>Runs a measurement's rehearsal beside what the caller loads meanwhile, and ends it when the measurement itself comes.</summary>
 internal static class Rehearsal
 {
     private const string Sample = """{"request": {}, "arrays": [{"name": "a", "dtype": "u2", "shape": [1, 1], "frame": {"label": "a"}}]}""";
 
-    private static CancellationTokenSource? running;
+    private static Running? now;
 
     /// <summary>Every marked function with its measurement's name.</summary>
     public static IEnumerable<(string Area, MethodInfo Method)> All =>
@@ -24,18 +24,19 @@ internal static class Rehearsal
     /// <param name="area">The measurement's one name.</param>
     public static void Begin(string area)
     {
-        var cancel = new CancellationTokenSource();
-        Interlocked.Exchange(ref running, cancel)?.Cancel();
-        _ = Task.Run(() => Run(area, cancel.Token));
+        var next = new Running(new MeasurementAttribute(area, string.Empty).Name, new CancellationTokenSource());
+        Interlocked.Exchange(ref now, next)?.Stop.Cancel();
+        _ = Task.Run(() => Run(area, next.Stop.Token));
     }
 
-    /// <summary>Ends it when a measurement begins: from then on the processors have something better to do.</summary>
+    /// <summary>Ends it when what it rehearses begins: from then on the processors have something better to do.</summary>
     /// <param name="task">The task that begins.</param>
     public static void EndFor(string task)
     {
-        if (Volatile.Read(ref running) is not null && EngineFunctions.IsMeasurement(task))
+        Running? one = Volatile.Read(ref now);
+        if (one?.Task == task && Interlocked.CompareExchange(ref now, null, one) == one)
         {
-            Interlocked.Exchange(ref running, null)?.Cancel();
+            one.Stop.Cancel();
         }
     }
 
@@ -58,4 +59,9 @@ internal static class Rehearsal
             // Stopped, or a fault that the real measurement will meet and tell.
         }
     }
+
+    /// <summary>What runs.</summary>
+    /// <param name="Task">Name of the task that is rehearsed.</param>
+    /// <param name="Stop">Ends it.</param>
+    private sealed record Running(string Task, CancellationTokenSource Stop);
 }

@@ -7,7 +7,8 @@ from typing import Any
 from astropy import units as u
 
 from ..errors import StarAssayError
-from ..optics.targets import TargetSheet, draw_sheets
+from ..optics.target_views import TargetSheet
+from ..optics.targets import draw_sheets
 from ..results import Picture
 from .outcome import Outcome
 

@@ -1,7 +1,8 @@
 """The command ``starassay``.
 
 Each command is one module with ``NAME``, ``HELP``, ``add_arguments(parser)``, ``run(args) -> int`` and,
-where that loads libraries, ``NEEDS`` with the modules that do; the kinds of
+where that loads libraries, ``NEEDS`` with the modules that do; the kinds of measurement declare themselves
+(see `starassay.measurements`).
 
 Exit codes: 0 done; 1 a fault of ours, or .NET is missing; 2 the input cannot serve (one sentence on
 standard error says what is wrong, where, and what to do) and nothing was written; 3 the campaign was

@@ -18,7 +18,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..measurements import NAMES, declared
-from .._files import require_room, write_whole
+from .._files import write_whole
+from ._outputs import require_targets, save_figure
 
 if TYPE_CHECKING:
     from ..measurements._declaring import Measurement, Option, Part, Setup
@@ -29,9 +30,6 @@ NAME = "measure"
 HELP = "Make one measurement of one or a few frames."
 #: Where the files of one pair stand.
 TOGETHER = "one_pair"
-FIGURES = (".png", ".svg", ".pdf")
-# The record of a wavefront with its images is the largest file.
-ROOM = 20_000_000
 _METAVARS = {
     "mm": "LENGTH",
     "um": "LENGTH",
@@ -232,7 +230,7 @@ def run(args: argparse.Namespace) -> int:
         return 2
     one: Measurement = args._measurement
     setup = setup_of(args, one)
-    _require_targets(args)
+    require_targets(json=args.json, table=args.table, plot=args.plot)
     parts: list[Part] = []
     for files in one.groups(setup.files):
         parts += one.measure(dataclasses.replace(setup, files=files))
@@ -262,33 +260,6 @@ def _lines(parts: list[Part]) -> list[str]:
     # What all frames share is said once.
     said = dict.fromkeys([*notes, *(n for part in parts for n in part.result.notes)])
     return lines + [str(n) for n in by_gravity(tuple(said))]
-
-
-def _require_targets(args: argparse.Namespace) -> None:
-    """What cannot be written is said before anything is measured."""
-    from ..errors import FileError, InputError
-
-    for name in (args.json, args.table, args.plot):
-        if not name or name == "-":
-            continue
-        path = Path(name)
-        if not path.parent.is_dir():
-            raise FileError(
-                f"There is no folder {path.parent} for {path.name}. Make it first.",
-                code="file.folder",
-                subject=name,
-            )
-        if path.is_dir():
-            raise FileError(
-                f"{path} is a folder. Name a file in it.", code="file.folder", subject=name
-            )
-        require_room(path.parent, ROOM, path.name, "Name another folder.")
-    if args.plot and Path(args.plot).suffix.lower() not in FIGURES:
-        raise InputError(
-            f"A figure cannot be written as '{Path(args.plot).suffix}'. Name it .png, .svg or .pdf.",
-            code="file.figure",
-            argument="plot",
-        )
 
 
 def rows_and_mean(parts: Sequence[Part]) -> tuple[Sheet, tuple[Note, ...]]:
@@ -356,7 +327,7 @@ def write_outputs(result: Result, *, json: str | None, table: str | None, plot: 
         rows = result.table
         writers[Path(table)] = lambda path: rows.write(path, format="ascii.ecsv")
     if plot:
-        writers[Path(plot)] = lambda path: _draw(result, path)
+        writers[Path(plot)] = lambda path: save_figure(result.plot, path)
     write_whole(writers)
     if json == "-":
         sys.stdout.write(json_text(result.to_dict()))
@@ -364,21 +335,3 @@ def write_outputs(result: Result, *, json: str | None, table: str | None, plot: 
         buffer = StringIO()
         result.table.write(buffer, format="ascii.ecsv")
         sys.stdout.write(buffer.getvalue())
-
-
-def _draw(result: Result, path: Path) -> None:
-    import matplotlib
-
-    # No window: this is a file.
-    matplotlib.use("Agg")
-    import matplotlib.pyplot as plt
-
-    from ..style import figure_style
-
-    with figure_style():
-        drawn = result.plot()
-        while hasattr(drawn, "__len__") and not hasattr(drawn, "figure"):
-            drawn = drawn.ravel()[0] if hasattr(drawn, "ravel") else drawn[0]
-        figure = drawn.figure if hasattr(drawn, "figure") and drawn.figure else drawn
-        figure.savefig(path)
-        plt.close(figure)

@@ -9,7 +9,7 @@ from typing import Any
 
 NAME = "show"
 NEEDS = ("starassay.optics.targets",)
-HELP = "Draw a double star, a planet and the Moon's edge through a measured telescope, beside perfect ones."
+HELP = "Draw a double star, a planet, the Moon's edge or a star test through a measured telescope, beside perfect ones."
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -51,17 +51,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Draw, print the sentences, write what was asked for."""
-    from ..errors import InputError
     from ..optics.records import read_colors, read_pupil
     from ..optics.targets import draw_targets
-    from .measure import FIGURES
+    from ._outputs import require_targets
 
-    if args.plot and Path(args.plot).suffix.lower() not in FIGURES:
-        raise InputError(
-            f"A figure cannot be written as '{Path(args.plot).suffix}'. Name it .png, .svg or .pdf.",
-            code="file.figure",
-            argument="plot",
-        )
+    require_targets(table=args.table, plot=args.plot)
     pupil, aperture = read_pupil(args.record)
     how: dict[str, Any] = {}
     if args.star_test is not None:
@@ -103,6 +97,7 @@ def _star_test(args: argparse.Namespace, pupil: Any, aperture: Any) -> Any:
 def _put_out(sheet: Any, args: argparse.Namespace) -> int:
     """Print the sentences, write picture and table."""
     from .._files import write_whole
+    from ._outputs import save_figure
 
     for line in sheet.sentences():
         print(line)
@@ -113,18 +108,6 @@ def _put_out(sheet: Any, args: argparse.Namespace) -> int:
     if args.table:
         writers[Path(args.table)] = lambda path: sheet.table.write(path, format="ascii.ecsv")
     if args.plot:
-        writers[Path(args.plot)] = lambda path: _draw(sheet, path)
+        writers[Path(args.plot)] = lambda path: save_figure(sheet.plot, path)
     write_whole(writers)
     return 0
-
-
-def _draw(sheet: Any, path: Path) -> None:
-    import matplotlib
-
-    # No window: this is a file.
-    matplotlib.use("Agg")
-    import matplotlib.pyplot as plt
-
-    figure = sheet.plot()
-    figure.savefig(path)
-    plt.close(figure)

@@ -11,7 +11,8 @@ from astropy import units as u
 from ... import _records
 from ...optics.contrast import Contrast, compute_contrast
 from ...optics.star_test import StarTest, draw_star_test
-from ...optics.targets import TargetSheet, draw_targets
+from ...optics.target_views import TargetSheet
+from ...optics.targets import draw_targets
 from ...optics.views import PupilMap
 from ...results import Picture, Result, Sheet, format_measured
 from ...style import new_axes
