@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
 from astropy import units as u
 
 from ... import _records
@@ -17,7 +18,7 @@ from ..stars import StarField
 from ..stars.tables import stacked, stars_of
 from .result import FocusSurface
 
-_SHAPE = ("ellipticity", "ellipticity_uncertainty", "position_angle")
+_SHAPE = ("radial_ellipticity", "cross_ellipticity", "ellipticity_uncertainty", "position_angle")
 _COLUMNS = ("x", "y", "flux", "hfr", "hfr_uncertainty", *_SHAPE, "flags")
 
 
@@ -123,6 +124,10 @@ def measure_focus_surface(
         found.append(frame.pitch)
     ny, nx = same_size(shapes, "one run of one camera")
     stars, arrays = stacked(fields, _COLUMNS)
+    # The column "ellipticity" has its noise bias taken out, which shortens what is averaged here.
+    arrays["ellipticity"] = np.hypot(
+        arrays.pop("radial_ellipticity"), arrays.pop("cross_ellipticity")
+    )
     result = measure(
         "focus_surface",
         _records.FOCUS_SURFACE_REQUEST,

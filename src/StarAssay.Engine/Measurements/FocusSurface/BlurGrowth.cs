@@ -13,7 +13,7 @@ internal readonly struct BlurGrowth
     public const int Unknowns = 4;
 
     /// <summary>Where they start and what is known of them beforehand, from drawn runs.</summary>
-    public static readonly double[] Expected = [Math.Log(0.63), Math.Log(0.91), Math.Log(2), 0];
+    public static readonly double[] Expected = [Math.Log(0.60), Math.Log(0.91), Math.Log(2.6), 0];
 
     /// <summary>Standard deviations of that.</summary>
     public static readonly double[] Scatter = [0.12, 0.07, 0.35, 0.06];

@@ -18,8 +18,8 @@ public static class FocusSurfaceMeasurement
 
     private const double OtherBlur = 0.6;
 
-    // Errors of drawn runs over what leaving out frames tells, root mean square over 21 of them: what all frames share does not show there.
-    private const double SharedByFrames = 1.39;
+    // How well the growth of blur, which all frames and stars share, gives the scale of tilt and bowl beside the focuser's (drawn runs).
+    private const double GrowthScale = 0.017;
 
     // By how much coma and astigmatism together move the place where stars are smallest: a share of the depth of focus over the product of
     // their traces in the stars' shapes (drawn runs with strong aberrations).
@@ -68,12 +68,13 @@ public static class FocusSurfaceMeasurement
         double half = area.HalfDiagonal, reachU = area.ReachU, reachV = area.ReachV;
         double reachMm = half * request.PitchUm / 1000, depth = shapes.DepthUm, shift = AberrationShift * shapes.Together;
 
-        // Leaving out a frame shows what frames differ by (seeing, the focuser's place, stars' noise): the jackknife's variance.
+        // Leaving out a frame shows what frames differ by (seeing, the focuser's place); so few of them seem to agree by chance now and then, and
+        // what is taken for known of the blur they all share: that is in the fit's own uncertainty.
         Measured Of(Func<double[], double> value, string unit, out double random, double moved)
         {
-            random = SharedByFrames * Jackknife.Scatter([.. without.Select(value)]);
-            double at = value(fit.P);
-            return new Measured(at, Math.Sqrt((random * random) + Math.Pow(PositionScale * at, 2) + (moved * moved)), unit);
+            random = Math.Sqrt(Math.Pow(RunShapes.ByFrames([.. without.Select(value)]), 2) + Math.Pow(fit.Noise(value), 2));
+            double at = value(fit.P), scale = Math.Sqrt((PositionScale * PositionScale) + (GrowthScale * GrowthScale));
+            return new Measured(at, Math.Sqrt((random * random) + Math.Pow(scale * at, 2) + (moved * moved)), unit);
         }
 
         double Width(double[] p) => 2 * reachU * p[1];
@@ -176,8 +177,8 @@ public static class FocusSurfaceMeasurement
         double low = used.Min(f => request.PositionsUm[f]), high = used.Max(f => request.PositionsUm[f]);
         var notes = new List<Note>
         {
-            FocusSurfaceNotes.Method.Say($"{run.X.Length} stars in {used.Length} frames. The uncertainties are 1.4 times what leaving out each frame in " +
-                "turn changes, and 1 % for the focuser's scale. The surface is the mean of tangential and sagittal focus; what " +
+            FocusSurfaceNotes.Method.Say($"{run.X.Length} stars in {used.Length} frames. The uncertainties are what leaving out each frame in turn " +
+                "changes, the stars' scatter, and 2 % for the scales of focuser and blur. The surface is the mean of tangential and sagittal focus; what " +
                 $"parts them is told by the stars' shapes, to {100 * ShapeFit.ResponseScatter:0} % at best. A tilt of the sensor and a bowl beside its " +
                 "middle look alike."),
         };

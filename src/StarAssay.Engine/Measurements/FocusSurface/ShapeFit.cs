@@ -13,20 +13,29 @@ namespace StarAssay.Engine.Measurements.FocusSurface;
 internal sealed class ShapeFit
 {
     /// <summary>What the moments of drawn stars show of the ellipse of the cone, and how well that is known.</summary>
-    public const double Response = 0.99, ResponseScatter = 0.07;
+    public const double Response = 1.01, ResponseScatter = 0.05;
 
     private const int Terms = 3, LeastPoints = 40, Rounds = 4;
 
     // Ellipticity that no shape is known better than.
     private const double Floor = 0.02;
 
-    private ShapeFit(Complex[] even, Complex[] odd) => (Even, Odd) = (even, odd);
+    private readonly Complex[][] pulls;
+
+    private ShapeFit(Complex[] even, Complex[] odd, Complex[][] pulls) => (Even, Odd, this.pulls) = (even, odd, pulls);
 
     /// <summary>What stays through focus, um^2.</summary>
     public Complex[] Even { get; }
 
     /// <summary>What turns: sagittal less tangential focus, in twice the direction along the tangential plane, um; the response still in it.</summary>
     public Complex[] Odd { get; }
+
+    /// <summary>Standard uncertainty of a term of <see cref="Odd"/> along a direction, by what each star departs from the fit, um.</summary>
+    /// <remarks>Each star's residual times its weight in the term, squared and summed (White 1980, Econometrica 48, 817, from memory).</remarks>
+    /// <param name="term">Which.</param>
+    /// <param name="along">Of length one.</param>
+    public double Noise(int term, Complex along) =>
+        Math.Sqrt(pulls[term].Sum(p => Math.Pow((p * Complex.Conjugate(along)).Real, 2)));
 
     /// <summary>One of the two at a place.</summary>
     public static Complex At(Complex[] c, double u, double v)
@@ -64,14 +73,17 @@ internal sealed class ShapeFit
         }
 
         // Near focus diffraction shapes a star otherwise than the cone does, and coma shows; far from it the cone alone is left.
-        Complex[]? turning = Solve(rows, seen, far), staying = Solve(rows, seen, near);
-        return turning is null || staying is null ? null : new ShapeFit(staying[..Terms], turning[Terms..]);
+        return Solve(rows, seen, far) is (Complex[] turning, Complex[][] pulls) && Solve(rows, seen, near) is (Complex[] staying, _)
+            ? new ShapeFit(staying[..Terms], turning[Terms..], pulls)
+            : null;
     }
 
-    private static Complex[]? Solve(Complex[][] rows, Complex[] seen, double[] weight)
+    /// <summary>The terms, and by how much each point's residual pulls those that turn.</summary>
+    private static (Complex[] Found, Complex[][] Pulls)? Solve(Complex[][] rows, Complex[] seen, double[] weight)
     {
         const int n = 2 * Terms;
         Complex[] found = new Complex[n];
+        Complex[][] pulls = [];
         double[] robust = [.. seen.Select(_ => 1.0)];
         for (int round = 0; round < Rounds; round++)
         {
@@ -97,12 +109,25 @@ internal sealed class ShapeFit
                 return null;
             }
 
-            double[] off = [.. rows.Select((row, i) => weight[i] * (seen[i] - Sum(row, found)).Magnitude)];
+            Complex[] rest = [.. rows.Select((row, i) => seen[i] - Sum(row, found))];
+            if (round == Rounds - 1)
+            {
+                Matrix<Complex> inverse = a.Inverse();
+                pulls = new Complex[Terms][];
+                for (int t = 0; t < Terms; t++)
+                {
+                    // The inverse is Hermitian: its row is its column, conjugated.
+                    Complex[] column = inverse.Column(Terms + t).ToArray();
+                    pulls[t] = [.. rows.Select((row, i) => Complex.Conjugate(Sum(row, column)) * weight[i] * weight[i] * robust[i] * rest[i])];
+                }
+            }
+
+            double[] off = [.. rest.Select((r, i) => weight[i] * r.Magnitude)];
             double usual = Math.Max(1e-9, Numerics.Robust.Median(off));
             robust = [.. off.Select(o => 1 / Math.Sqrt(1 + Math.Pow(o / (2 * usual), 2)))];
         }
 
-        return found;
+        return (found, pulls);
     }
 
     private static Complex Sum(Complex[] row, Complex[] c)

@@ -32,6 +32,7 @@ internal sealed class SurfaceFit
     private readonly bool backlash;
     private readonly BlurGrowth growth;
     private readonly int frames;
+    private Matrix<double>? covariance;
 
     private SurfaceFit(RunPoint[] points, double[] position, bool[] inward, BlurGrowth growth, double[] scatterOfGrowth)
     {
@@ -71,6 +72,25 @@ internal sealed class SurfaceFit
 
     private int Count => Blur + 1 + frames + (2 * Bends);
 
+    /// <summary>Standard uncertainty of what is made of the surface, by how far stars depart from it and by what is known of blur and its growth.</summary>
+    /// <param name="value">Of the unknowns; the first four and the backlash are changed.</param>
+    public double Noise(Func<double[], double> value)
+    {
+        if (covariance is null)
+        {
+            return double.NaN;
+        }
+
+        const double Step = 0.01; // um, far below what changes the slope of a tilt or a spread
+        var slope = Vector<double>.Build.Dense(Surface + 1, k =>
+        {
+            double[] up = [.. P], down = [.. P];
+            (up[k], down[k]) = (up[k] + Step, down[k] - Step);
+            return (value(up) - value(down)) / (2 * Step);
+        });
+        return Math.Sqrt(Math.Max(0, slope * (covariance * slope)));
+    }
+
     /// <summary>A frame's own blur, logarithm of its square over the usual one.</summary>
     public double FrameBlur(int frame) => P[Blur + 1 + frame];
 
@@ -98,6 +118,7 @@ internal sealed class SurfaceFit
         }
 
         fit.Descend(cancel);
+        fit.TakeCovariance();
         return fit;
     }
 
@@ -262,6 +283,17 @@ internal sealed class SurfaceFit
         double[] p = P;
         DampedDescent.Run(ref p, null, q => Cost(q), Equations, 1e-9, cancel);
         P = p;
+    }
+
+    /// <summary>
+    /// The inverse of the normal matrix, times the mean square of the residuals (Birge 1932, from memory): sizes close to focus count for less
+    /// than their scatter, so that a fit is better than its weights say.
+    /// </summary>
+    private void TakeCovariance()
+    {
+        double sum = Enumerable.Range(0, points.Length).Sum(i => Math.Pow(Residual(P, i), 2));
+        double free = Math.Max(1, points.Length - Surface - 1 - frames);
+        covariance = PositiveDefinite.Inverse(Equations(P).Normal)?.SubMatrix(0, Surface + 1, 0, Surface + 1) * (sum / free);
     }
 
     private double Cost(ReadOnlySpan<double> p)
