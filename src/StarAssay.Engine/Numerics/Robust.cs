@@ -9,7 +9,10 @@ internal static class Robust
     /// <summary>Median of a sequence; NaN when empty.</summary>
     public static double Median(IEnumerable<double> values) => MedianInPlace(values.ToArray());
 
-    /// <summary>Median; NaN when empty. Sorts its input.</summary>
+    // A sort of fewer is quicker than a selection.
+    private const int Few = 24;
+
+    /// <summary>Median; NaN when empty. Leaves its input in another order.</summary>
     public static double MedianInPlace(Span<double> values)
     {
         if (values.IsEmpty)
@@ -17,8 +20,14 @@ internal static class Robust
             return double.NaN;
         }
 
-        values.Sort();
         int n = values.Length;
+        if (n > Few && !HoldsNaN(values))
+        {
+            double upper = Rank.Select(values, n / 2);
+            return n % 2 == 1 ? upper : 0.5 * (Highest(values[..(n / 2)]) + upper);
+        }
+
+        values.Sort();
         return n % 2 == 1 ? values[n / 2] : 0.5 * (values[(n / 2) - 1] + values[n / 2]);
     }
 
@@ -69,5 +78,29 @@ internal static class Robust
         }
 
         return (middle, sigma);
+    }
+
+    private static bool HoldsNaN(ReadOnlySpan<double> values)
+    {
+        foreach (double v in values)
+        {
+            if (double.IsNaN(v))
+            {
+                return true;
+            }
+        }
+
+        return false;
+    }
+
+    private static double Highest(ReadOnlySpan<double> values)
+    {
+        double most = values[0];
+        foreach (double v in values)
+        {
+            most = v > most ? v : most;
+        }
+
+        return most;
     }
 }

@@ -38,16 +38,18 @@ public sealed class DefocusTransfer
     public static DefocusTransfer For(double obstruction) => Cache.GetOrAdd(obstruction, static e => new DefocusTransfer(e));
 
     /// <summary>Transfer at a share of the cutoff frequency and a defocus in waves, with its derivative by the latter.</summary>
-    public double At(double share, double waves, out double derivative)
+    public double At(double share, double waves, out double derivative) => At(new Share(share), waves, out derivative);
+
+    /// <summary>Transfer at a share that many values are wanted for.</summary>
+    internal double At(in Share share, double waves, out double derivative)
     {
         derivative = 0;
-        if (share >= 1)
+        if (share.Value >= 1)
         {
             return 0;
         }
 
-        double perWave = share * (1 - share);
-        double aq = Math.Abs(waves) * perWave / QStep;
+        double aq = Math.Abs(waves) * share.PerWave / QStep;
         if (aq >= QSteps)
         {
             return 0; // below 4e-4 of the zero-frequency value by then, and oscillating
@@ -60,20 +62,10 @@ public sealed class DefocusTransfer
         double t3 = t2 * t;
         double h00 = (2 * t3) - (3 * t2) + 1, h10 = t3 - (2 * t2) + t, h01 = (3 * t2) - (2 * t3), h11 = t3 - t2;
         double d00 = 6 * (t2 - t), d10 = (3 * t2) - (4 * t) + 1, d11 = (3 * t2) - (2 * t);
-        double a = share * ShareSteps;
-        int i = Math.Clamp((int)a, 1, ShareSteps - 2);
-        double u = a - i;
-        double c0 = -u * (u - 1) * (u - 2) / 6;
-        double c1 = (u + 1) * (u - 1) * (u - 2) / 2;
-        double c2 = -(u + 1) * u * (u - 2) / 2;
-        double c3 = (u + 1) * u * (u - 1) / 6;
-        int lo = (iq * Row) + i - 1;
+        int lo = (iq * Row) + share.Column;
         int hi = lo + Row;
-        double f0 = (c0 * table[lo]) + (c1 * table[lo + 1]) + (c2 * table[lo + 2]) + (c3 * table[lo + 3]);
-        double f1 = (c0 * table[hi]) + (c1 * table[hi + 1]) + (c2 * table[hi + 2]) + (c3 * table[hi + 3]);
-        double g0 = (c0 * slope[lo]) + (c1 * slope[lo + 1]) + (c2 * slope[lo + 2]) + (c3 * slope[lo + 3]);
-        double g1 = (c0 * slope[hi]) + (c1 * slope[hi + 1]) + (c2 * slope[hi + 2]) + (c3 * slope[hi + 3]);
-        derivative = Math.Sign(waves) * perWave * ((d00 * (f0 - f1)) + (d10 * g0) + (d11 * g1)) / QStep;
+        double f0 = share.Of(table, lo), f1 = share.Of(table, hi), g0 = share.Of(slope, lo), g1 = share.Of(slope, hi);
+        derivative = Math.Sign(waves) * share.PerWave * ((d00 * (f0 - f1)) + (d10 * g0) + (d11 * g1)) / QStep;
         return (h00 * f0) + (h10 * g0) + (h01 * f1) + (h11 * g1);
     }
 
@@ -128,5 +120,40 @@ public sealed class DefocusTransfer
                 }
             }
         });
+    }
+
+    /// <summary>Place of a share of the cutoff between the table's columns.</summary>
+    internal readonly struct Share
+    {
+        private readonly double c0, c1, c2, c3;
+
+        /// <summary>Finds the place.</summary>
+        /// <param name="value">Share of the cutoff, 0 to 1.</param>
+        public Share(double value)
+        {
+            Value = value;
+            PerWave = value * (1 - value);
+            double a = value * ShareSteps;
+            int i = (int)Math.Clamp(a, 1, ShareSteps - 2);
+            double u = a - i;
+            Column = i - 1;
+            c0 = -u * (u - 1) * (u - 2) / 6;
+            c1 = (u + 1) * (u - 1) * (u - 2) / 2;
+            c2 = -(u + 1) * u * (u - 2) / 2;
+            c3 = (u + 1) * u * (u - 1) / 6;
+        }
+
+        /// <summary>The share itself.</summary>
+        public double Value { get; }
+
+        /// <summary>What a wave of defocus is worth there.</summary>
+        public double PerWave { get; }
+
+        /// <summary>First of the four columns beside it.</summary>
+        public int Column { get; }
+
+        /// <summary>A table's value, from the four columns that begin at an index.</summary>
+        public double Of(double[] values, int first) =>
+            (c0 * values[first]) + (c1 * values[first + 1]) + (c2 * values[first + 2]) + (c3 * values[first + 3]);
     }
 }

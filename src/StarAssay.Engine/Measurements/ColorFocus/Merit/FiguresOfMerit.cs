@@ -249,6 +249,7 @@ public static class FiguresOfMerit
         private readonly double[] nm;
         private readonly double[] shift;
         private readonly double[] weight;
+        private StrehlSums? sums;
 
         public Grid(MeritRequest request, double[] curve)
         {
@@ -322,8 +323,7 @@ public static class FiguresOfMerit
                     }
 
                     (int i, int j) = Range(a, b);
-                    double sensor = Focus(i, j, FocusChoice.BestStrehl);
-                    double s = MeanStrehl(i, j, sensor);
+                    double s = MeanStrehl(i, j, BestStrehlFocus(i, j));
                     if (s >= wanted)
                     {
                         most = light;
@@ -361,11 +361,29 @@ public static class FiguresOfMerit
             }
         }
 
+        /// <summary>Half of the phase across the annulus for each um of defocus, radians.</summary>
+        private double PerUm(double w) =>
+            Math.PI * 1000 / (8 * request.FocalRatio * request.FocalRatio * w) * (1 - (request.Obstruction * request.Obstruction));
+
         private double Strehl(double z, double w)
         {
-            double x = Math.PI * z * 1000 / (8 * request.FocalRatio * request.FocalRatio * w) * (1 - (request.Obstruction * request.Obstruction));
+            double x = z * PerUm(w);
             double s = x < 1e-6 ? 1 : Math.Sin(x) / x;
             return s * s;
+        }
+
+        /// <summary>Where a part of the band has its best mean Strehl ratio: between the steps of a table by a parabola.</summary>
+        private double BestStrehlFocus(int a, int b)
+        {
+            sums ??= new StrehlSums(shift, weight, [.. nm.Select(PerUm)]);
+            double low = double.MaxValue, high = double.MinValue;
+            for (int i = a; i <= b; i++)
+            {
+                low = Math.Min(low, shift[i]);
+                high = Math.Max(high, shift[i]);
+            }
+
+            return Math.Clamp(sums.Best(a, b, low, high), low, high);
         }
 
         private double MeanStrehl(int a, int b, double sensor)
@@ -401,24 +419,21 @@ public static class FiguresOfMerit
                 return At(request.ReferenceNm);
             }
 
+            if (choice == FocusChoice.BestStrehl)
+            {
+                return BestStrehlFocus(a, b);
+            }
+
             double unit = 2 * nm[a] / 1000 * request.FocalRatio * request.FocalRatio;
             int steps = (int)Math.Clamp(Math.Ceiling((high - low) / (0.1 * unit)), 1, 400);
             double best = low, score = double.MinValue;
             for (int k = 0; k <= steps; k++)
             {
                 double z = low + ((high - low) * k / steps);
-                double s;
-                if (choice == FocusChoice.BestStrehl)
+                double s = 0;
+                for (int i = a; i <= b; i++)
                 {
-                    s = MeanStrehl(a, b, z);
-                }
-                else
-                {
-                    s = 0;
-                    for (int i = a; i <= b; i++)
-                    {
-                        s += weight[i] * ShareInside(i, z);
-                    }
+                    s += weight[i] * ShareInside(i, z);
                 }
 
                 if (s > score + 1e-12)

@@ -124,7 +124,6 @@ internal static class FocusRunFit
     {
         int n = input.Frames, m = bins.Length;
         int exponent = n + (2 * m), blurAt = exponent + 1;
-        ProfileGrid[] grids = input.Grids();
         var blocks = new List<ProfileBlock>();
         var defocus = new List<LinearMap>();
         var seeing = new List<LinearMap>();
@@ -138,7 +137,7 @@ internal static class FocusRunFit
                     continue;
                 }
 
-                ProfileBlock block = input.Block(grids, i, bins[k], request, focalRatio, removal?.Profile(i, bins[k]), neighbors?[i][bins[k]]);
+                ProfileBlock block = input.Block(i, bins[k], request, focalRatio, removal?.Profile(i, bins[k]), neighbors?[i][bins[k]]);
                 if (block.UsedRows < 8)
                 {
                     continue;

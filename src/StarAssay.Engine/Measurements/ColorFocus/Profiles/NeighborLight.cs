@@ -1,5 +1,5 @@
+using System.Numerics;
 using StarAssay.Engine.Numerics;
-using StarAssay.Engine.Optics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;
@@ -10,7 +10,6 @@ namespace StarAssay.Engine.Measurements.ColorFocus;
 /// color's image laid down along it, and what a bin's profile then differs from that of an even spectrum is the correction.</remarks>
 internal static class NeighborLight
 {
-    private const double Step = 0.5; // of the radial table, pixels
     private const int Sharpenings = 30; // rounds at most; noise ends them earlier
     private const int Farthest = 90; // columns
     private const double Unseen = 0.02; // of a color's light
@@ -49,8 +48,9 @@ internal static class NeighborLight
         {
             double widest = focus.Max(f => Math.Abs(positionUm[i] - f)) / (2 * request.FocalRatio) / input.PitchUm;
             int reach = slit ? 0 : (int)Math.Min(Farthest, Math.Ceiling(widest + (2.5 * seeingPx(i, nm.Min())) + (3 * Math.Sqrt(Math.Max(0, blurPx2)))) + 2);
+            var plan = new ImagePlan(grids[i], reach);
             ColorImage Image(int bin, double at, double best) =>
-                new(input, grids[i], request, i, bin, at, positionUm[i] - best, seeingPx(i, at), blurPx2, reach, slit);
+                new(input, plan, request, i, bin, at, positionUm[i] - best, seeingPx(i, at), blurPx2, slit);
             images[i] = [.. Enumerable.Range(0, nodes).Select(m => Image(m / each, nm[m], focus[m]))];
             // The plain profile is that of the bin's own color.
             plain[i] = [.. Enumerable.Range(0, bins).Select(j => Image(j, input.Nm[j], binFocus[j]).Across)];
@@ -88,7 +88,7 @@ internal static class NeighborLight
         }
 
         // Light goes from a color to a column by the color's own image in the column's frame.
-        int reach = images.Max(i => i[0].Reach);
+        int reach = images.Max(i => i[0].Plan.Reach);
         int[] node = [.. Enumerable.Range(-reach, n + (2 * reach)).Select(x => Math.Clamp((int)Math.Floor((x + 0.5) * nodes / n), 0, nodes - 1))];
         double Share(int color, int column) => Math.Max(0, images[frame[column]][node[color]].AlongAt(Math.Abs(color - reach - column)));
         double Arrived(double[] star, int column)
@@ -137,10 +137,9 @@ internal static class NeighborLight
 
     private static double[][] Difference(ReducedSpectrum s, ColorImage[] images, double[][] plain, double[] star)
     {
-        int n = s.Flux.Length, nodes = images.Length, bins = plain.Length, rows = images[0].Rows, reach = images[0].Reach;
-        var light = new double[n * rows];
+        int n = s.Flux.Length, nodes = images.Length, bins = plain.Length, reach = images[0].Plan.Reach, half = images[0].Plan.Half;
+        var light = new double[n * half];
         double at = 0.5 * n / nodes; // middle of the first stretch
-        var mixed = new double[rows];
         int beyond = (star.Length - n) / 2;
         for (int x = -reach; x < n + reach; x++)
         {
@@ -151,34 +150,17 @@ internal static class NeighborLight
             for (int d = 0; d <= reach; d++)
             {
                 int left = x - d, right = x + d;
-                if ((left < 0 || left >= n) && (right < 0 || right >= n))
-                {
-                    continue;
-                }
-
-                ReadOnlySpan<double> a = one.Column(d), b = two.Column(d);
-                for (int r = 0; r < rows; r++)
-                {
-                    mixed[r] = flux * (((1 - share) * a[r]) + (share * b[r]));
-                }
-
-                if (left >= 0 && left < n)
-                {
-                    Add(light.AsSpan(left * rows, rows), mixed);
-                }
-
-                if (d > 0 && right >= 0 && right < n)
-                {
-                    Add(light.AsSpan(right * rows, rows), mixed);
-                }
+                Span<double> to = left >= 0 && left < n ? light.AsSpan(left * half, half) : default;
+                Span<double> also = d > 0 && right >= 0 && right < n ? light.AsSpan(right * half, half) : default;
+                Mix(one.Column(d), two.Column(d), flux * (1 - share), flux * share, to, also);
             }
         }
 
         var result = new double[bins][];
         for (int j = 0; j < bins; j++)
         {
-            var sum = new double[rows];
-            double model = 0, seen = 0;
+            var column = new double[half];
+            double seen = 0;
             for (int c = j * n / bins; c < (j + 1) * n / bins; c++)
             {
                 if (s.Masked[c] || !(s.Flux[c] > 0))
@@ -186,11 +168,12 @@ internal static class NeighborLight
                     continue;
                 }
 
-                Add(sum, light.AsSpan(c * rows, rows));
+                Add(column, light.AsSpan(c * half, half));
                 seen += s.Flux[c];
             }
 
-            model = sum.Sum();
+            double[] sum = images[0].Plan.Whole(column);
+            double model = sum.Sum();
             double whole = plain[j].Sum();
             // Both hold the same light; only the shape differs.
             double[] difference = [.. sum.Select((v, r) => model > 0 ? (v - (model * plain[j][r] / whole)) * seen / model : 0)];
@@ -222,126 +205,39 @@ internal static class NeighborLight
         }
     }
 
-    /// <summary>The image of one color on the pixels of the window, half of it along the dispersion: the other half is the same.</summary>
-    private sealed class ColorImage
+    /// <summary>Adds a mixture of two columns to one column, to another, or to both; an empty one takes none.</summary>
+    private static void Mix(ReadOnlySpan<double> a, ReadOnlySpan<double> b, double ofA, double ofB, Span<double> to, Span<double> also)
     {
-        private readonly double[] pixels;
-
-        public ColorImage(ColorFocusInput input, ProfileGrid grid, ColorFocusRequest request, int frame, int bin, double nm, double defocusUm, double seeingPx,
-            double blurPx2, int reach, bool slit)
+        if (to.IsEmpty)
         {
-            int rows = grid.Rows;
-            Rows = rows;
-            Reach = reach;
-            ReducedSpectrum s = input.Spectra[frame];
-            // All on the trace itself: images with their bins' own places would mix a row apart where the window steps.
-            double center = -s.FirstRow;
-            Along = new double[reach + 1];
-            Across = new double[rows];
-            pixels = new double[(reach + 1) * rows];
-            if (slit)
+            if (!also.IsEmpty)
             {
-                var model = new ProfileModel(grid, DefocusTransfer.For(request.Obstruction), nm, request.FocalRatio, input.PitchUm, s.SubpixelVariance[bin]);
-                double[] unused = new double[rows];
-                model.Evaluate(defocusUm, seeingPx, blurPx2, 0, model.NewWork(), pixels, unused, unused, unused, unused);
-                Array.Copy(pixels, Across, rows);
-                Along[0] = Across.Sum();
-            }
-            else
-            {
-                double farthest = Math.Max(center, rows - 1 - center);
-                double[] radial = Radial(request, nm, input.PitchUm, defocusUm, seeingPx, blurPx2, Math.Sqrt((reach * reach) + (farthest * farthest)) + 1,
-                    2 * rows);
-                for (int d = 0; d <= reach; d++)
-                {
-                    for (int r = 0; r < rows; r++)
-                    {
-                        double x = Math.Sqrt((d * d) + ((r - center) * (r - center))) / Step;
-                        int i = (int)x;
-                        double v = radial[i] + ((x - i) * (radial[i + 1] - radial[i]));
-                        pixels[(d * rows) + r] = v;
-                        Along[d] += v;
-                        Across[r] += d == 0 ? v : 2 * v;
-                    }
-                }
+                Mix(a, b, ofA, ofB, also, default);
             }
 
-            double total = Across.Sum();
-            for (int i = 0; i < pixels.Length; i++)
-            {
-                pixels[i] /= total;
-            }
-
-            Along = [.. Along.Select(v => v / total)];
-            Across = [.. Across.Select(v => v / total)];
+            return;
         }
 
-        public int Rows { get; }
-
-        public int Reach { get; }
-
-        /// <summary>Light in each column from the middle on.</summary>
-        public double[] Along { get; }
-
-        /// <summary>Light in the column at a distance; none beyond the reach.</summary>
-        public double AlongAt(int distance) => distance <= Reach ? Along[distance] : 0;
-
-        /// <summary>Light in each row.</summary>
-        public double[] Across { get; }
-
-        public ReadOnlySpan<double> Column(int distance) => pixels.AsSpan(distance * Rows, Rows);
-
-        /// <summary>Intensity against the distance from the middle, by the Hankel transform of the transfer function.</summary>
-        private static double[] Radial(ColorFocusRequest request, double nm, double pitchUm, double defocusUm, double seeingPx, double blurPx2,
-            double farthest, int period)
+        int i = 0, lanes = Vector<double>.Count;
+        Vector<double> partA = new(ofA), partB = new(ofB);
+        for (; i <= a.Length - lanes; i += lanes)
         {
-            DefocusTransfer transfer = DefocusTransfer.For(request.Obstruction);
-            double cutoff = pitchUm / (nm / 1000 * request.FocalRatio); // cycles a pixel
-            double waves = defocusUm * 1000 / (8 * request.FocalRatio * request.FocalRatio * nm);
-            var weight = new List<double>();
-            for (int k = 1; k <= period; k++)
+            Vector<double> mixed = (partA * new Vector<double>(a[i..])) + (partB * new Vector<double>(b[i..]));
+            (new Vector<double>(to[i..]) + mixed).CopyTo(to[i..]);
+            if (!also.IsEmpty)
             {
-                double f = k / (double)period;
-                // The pixel as a Gaussian of its variance: only differences between sums of these images count.
-                double damped = (0.5 * Seeing.StructureConstant * Math.Pow(f * seeingPx / Seeing.FwhmFactor, 5.0 / 3))
-                    + (2 * Math.PI * Math.PI * f * f * (blurPx2 + (1 / 12.0)));
-                if (f >= cutoff || damped > 12)
-                {
-                    break;
-                }
-
-                weight.Add(f * transfer.At(f / cutoff, waves, out _) * Math.Exp(-Math.Max(damped, 0)));
+                (new Vector<double>(also[i..]) + mixed).CopyTo(also[i..]);
             }
-
-            var value = new double[(int)(farthest / Step) + 3];
-            for (int i = 0; i < value.Length; i++)
-            {
-                double x = 2 * Math.PI * i * Step / period, sum = 0;
-                for (int k = 0; k < weight.Count; k++)
-                {
-                    sum += weight[k] * Bessel.J0((k + 1) * x);
-                }
-
-                value[i] = sum;
-            }
-
-            return value;
         }
-    }
 
-    /// <summary>Bessel function of order 0 from a table, good to 1e-5.</summary>
-    private static class Bessel
-    {
-        private const double TableStep = 0.01;
-        private static readonly double[] Table = [.. Enumerable.Range(0, 30000).Select(i => MathNet.Numerics.SpecialFunctions.BesselJ(0, i * TableStep))];
-
-        public static double J0(double x)
+        for (; i < a.Length; i++)
         {
-            double t = x / TableStep;
-            int i = (int)t;
-            return i + 1 < Table.Length
-                ? Table[i] + ((t - i) * (Table[i + 1] - Table[i]))
-                : Math.Sqrt(2 / (Math.PI * x)) * Math.Cos(x - (Math.PI / 4));
+            double mixed = (ofA * a[i]) + (ofB * b[i]);
+            to[i] += mixed;
+            if (!also.IsEmpty)
+            {
+                also[i] += mixed;
+            }
         }
     }
 }

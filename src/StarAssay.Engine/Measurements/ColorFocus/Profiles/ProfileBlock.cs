@@ -1,3 +1,6 @@
+using System.Numerics;
+using StarAssay.Engine.Numerics;
+
 namespace StarAssay.Engine.Measurements.ColorFocus;
 
 /// <summary>One profile (one frame, one bin) with its flux, background and center, which are solved for inside.</summary>
@@ -10,6 +13,7 @@ internal sealed class ProfileBlock
     private readonly double[] noise;
     private readonly bool[] used;
     private readonly double[] weight;
+    private readonly double[] root; // of the weight
     private readonly double[] p;
     private readonly double[] pz;
     private readonly double[] ps;
@@ -20,6 +24,9 @@ internal sealed class ProfileBlock
     private readonly double[] leverage;
     private double trialCenter;
 
+    // What the model was last made for: a block whose unknowns stand still keeps it.
+    private (double Defocus, double Seeing, double Blur, double Center) made = (double.NaN, 0, 0, 0);
+
     public ProfileBlock(ProfileModel model, double[] data, double[] noise, double center, double gain)
     {
         Model = model;
@@ -29,6 +36,7 @@ internal sealed class ProfileBlock
         int n = data.Length;
         used = new bool[n];
         weight = new double[n];
+        root = new double[n];
         p = new double[n];
         pz = new double[n];
         ps = new double[n];
@@ -56,7 +64,7 @@ internal sealed class ProfileBlock
                 }
             }
 
-            weight[r] = used[r] ? 1 / (noise[r] + (Math.Max(smooth / Math.Max(m, 1), 0) / gain)) : 0;
+            Weigh(r, used[r] ? 1 / (noise[r] + (Math.Max(smooth / Math.Max(m, 1), 0) / gain)) : 0);
         }
     }
 
@@ -98,7 +106,12 @@ internal sealed class ProfileBlock
     public double Evaluate(double defocusUm, double seeingPx, double blurPx2, ProfileModel.Work work)
     {
         int n = data.Length;
-        Model.Evaluate(defocusUm, seeingPx, blurPx2, trialCenter, work, p, pz, ps, pb, pc);
+        if (made != (defocusUm, seeingPx, blurPx2, trialCenter))
+        {
+            Model.Evaluate(defocusUm, seeingPx, blurPx2, trialCenter, work, p, pz, ps, pb, pc);
+            made = (defocusUm, seeingPx, blurPx2, trialCenter);
+        }
+
         // Flux and offset are linear: solved exactly.
         double spp = 0, sp = 0, s1 = 0, spd = 0, sd = 0;
         for (int r = 0; r < n; r++)
@@ -146,14 +159,14 @@ internal sealed class ProfileBlock
         Span<double> e = stackalloc double[n];
         for (int r = 0; r < n; r++)
         {
-            double root = Math.Sqrt(weight[r]);
-            q0[r] = root * p[r];
-            q1[r] = root;
-            q2[r] = root * Flux * pc[r];
-            Projected[0][r] = root * Flux * pz[r];
-            Projected[1][r] = root * Flux * ps[r];
-            Projected[2][r] = root * Flux * pb[r];
-            e[r] = root * residual[r];
+            double light = root[r] * Flux;
+            q0[r] = root[r] * p[r];
+            q1[r] = root[r];
+            q2[r] = light * pc[r];
+            Projected[0][r] = light * pz[r];
+            Projected[1][r] = light * ps[r];
+            Projected[2][r] = light * pb[r];
+            e[r] = root[r] * residual[r];
             Scaled[r] = e[r];
         }
 
@@ -163,11 +176,11 @@ internal sealed class ProfileBlock
         Remove(q2, q0);
         Remove(q2, q1);
         double lengthC = Normalize(q2);
-        step0 = lengthC > 0 ? Dot(q2, e) / lengthC : 0;
+        step0 = lengthC > 0 ? Sums.Dot(q2, e) / lengthC : 0;
         for (int i = 0; i < Shared; i++)
         {
             double[] v = Projected[i];
-            step[i] = lengthC > 0 ? -Dot(q2, v) / lengthC : 0;
+            step[i] = lengthC > 0 ? -Sums.Dot(q2, v) / lengthC : 0;
             Remove(v, q0);
             Remove(v, q1);
             Remove(v, q2);
@@ -180,10 +193,10 @@ internal sealed class ProfileBlock
 
         for (int i = 0; i < Shared; i++)
         {
-            G[i] = Dot(Projected[i], e);
+            G[i] = Sums.Dot(Projected[i], e);
             for (int j = 0; j <= i; j++)
             {
-                H[i, j] = H[j, i] = Dot(Projected[i], Projected[j]);
+                H[i, j] = H[j, i] = Sums.Dot(Projected[i], Projected[j]);
             }
         }
     }
@@ -205,12 +218,12 @@ internal sealed class ProfileBlock
             {
                 used[r] = false;
                 UsedRows--;
-                weight[r] = 0;
+                Weigh(r, 0);
                 rejected++;
             }
             else
             {
-                weight[r] = 1 / variance;
+                Weigh(r, 1 / variance);
             }
         }
 
@@ -246,8 +259,16 @@ internal sealed class ProfileBlock
             fake[r] = used[r] ? (Flux * p[r]) + Offset + (sign * residual[r]) : double.NaN;
         }
 
-        var copy = new ProfileBlock(Model, fake, noise, Center, gain) { Flux = Flux };
-        Array.Copy(weight, copy.weight, weight.Length);
+        var copy = new ProfileBlock(Model, fake, noise, Center, gain) { Flux = Flux, made = made };
+        (double[] From, double[] To)[] same =
+        [
+            (weight, copy.weight), (root, copy.root), (p, copy.p), (pz, copy.pz), (ps, copy.ps), (pb, copy.pb), (pc, copy.pc),
+        ];
+        foreach ((double[] from, double[] to) in same)
+        {
+            Array.Copy(from, to, from.Length);
+        }
+
         return copy;
     }
 
@@ -266,21 +287,19 @@ internal sealed class ProfileBlock
     /// <summary>Model at the current values, for plots and tests.</summary>
     public double[] ModelProfile() => [.. p.Select(v => (Flux * v) + Offset)];
 
-    private static double Dot(ReadOnlySpan<double> a, ReadOnlySpan<double> b)
-    {
-        double s = 0;
-        for (int i = 0; i < a.Length; i++)
-        {
-            s += a[i] * b[i];
-        }
-
-        return s;
-    }
+    private void Weigh(int row, double value) => (weight[row], root[row]) = (value, Math.Sqrt(value));
 
     private static void Remove(Span<double> v, ReadOnlySpan<double> unit)
     {
-        double s = Dot(v, unit);
-        for (int i = 0; i < v.Length; i++)
+        double s = Sums.Dot(v, unit);
+        var part = new Vector<double>(s);
+        int i = 0, lanes = Vector<double>.Count;
+        for (; i <= v.Length - lanes; i += lanes)
+        {
+            (new Vector<double>(v[i..]) - (part * new Vector<double>(unit[i..]))).CopyTo(v[i..]);
+        }
+
+        for (; i < v.Length; i++)
         {
             v[i] -= s * unit[i];
         }
@@ -288,10 +307,11 @@ internal sealed class ProfileBlock
 
     private static double Normalize(Span<double> v)
     {
-        double s = Math.Sqrt(Dot(v, v));
+        double s = Math.Sqrt(Sums.Dot(v, v));
+        double share = s > 0 ? 1 / s : 0;
         for (int i = 0; i < v.Length && s > 0; i++)
         {
-            v[i] /= s;
+            v[i] *= share;
         }
 
         return s;

@@ -27,6 +27,7 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
 
     private readonly int n = priorMean.Length;
     private readonly IReadOnlyList<LinearMap>[] maps = [defocus, logSeeing, blur];
+    private ProfileModel.Work? own;
 
     public double[] X { get; private set; } = [];
 
@@ -77,8 +78,8 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
         double damping = 1e-3;
         double[] trial = X;
         double best = Evaluate(trial, context);
-        Commit();
-        bool converged = false;
+        Commit(context);
+        bool converged = false, elsewhere = false;
         int reweights = reweight ? 2 : 0;
         Matrix<double> h = Normal(out double[] g);
         for (int turn = 0; turn < maxTurns; turn++)
@@ -103,7 +104,8 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
                 double gain = best - chi;
                 X = trial;
                 best = chi;
-                Commit();
+                elsewhere = false;
+                Commit(context);
                 h = Normal(out g);
                 damping = Math.Max(1e-7, damping * 0.2);
                 if (gain < 0.01 * Math.Max(1, best / DegreesOfFreedom))
@@ -122,13 +124,14 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
                     }
 
                     best = Evaluate(X, context);
-                    Commit();
+                    Commit(context);
                     h = Normal(out g);
                 }
             }
             else
             {
                 damping *= 8;
+                elsewhere = true;
                 if (damping > 1e8)
                 {
                     converged = true;
@@ -137,10 +140,20 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
             }
         }
 
-        // Leave the blocks at the best point.
-        best = EvaluateAtCenter(context);
+        if (elsewhere)
+        {
+            // The last proposal was refused: bring every block back to the best point.
+            foreach (ProfileBlock b in blocks)
+            {
+                b.Restore();
+            }
+
+            best = Evaluate(X, context);
+            Commit(context);
+            h = Normal(out _);
+        }
+
         ChiSquare = best;
-        h = Normal(out _);
         if (covariance)
         {
             Covariance = Inverse(h);
@@ -287,39 +300,35 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
         return Matrix<double>.Build.Dense(n, n, (i, j) => inverse[i, j] * d[i] * d[j]);
     }
 
-    private void Commit()
+    private void Commit(RunContext context) => Each(context, (k, _) =>
     {
-        foreach (ProfileBlock block in blocks)
-        {
-            block.Accept();
-            block.Linearize();
-        }
-    }
+        blocks[k].Accept();
+        blocks[k].Linearize();
+    });
 
-    private double EvaluateAtCenter(RunContext context)
+    /// <summary>Something for every block, each by itself.</summary>
+    private void Each(RunContext context, Action<int, ProfileModel.Work> act)
     {
-        // The last proposal may have been refused: bring every block back to its accepted center.
-        foreach (ProfileBlock b in blocks)
+        if (context.Threads > 1)
         {
-            b.Restore();
+            Parallel.For(0, blocks.Count, context.Parallel, () => blocks[0].Model.NewWork(), (k, _, work) =>
+            {
+                act(k, work);
+                return work;
+            }, _ => { });
+            return;
         }
 
-        double chi = Evaluate(X, context);
-        foreach (ProfileBlock b in blocks)
+        own ??= blocks[0].Model.NewWork();
+        for (int k = 0; k < blocks.Count; k++)
         {
-            b.Linearize();
+            act(k, own);
         }
-
-        return chi;
     }
 
     private double Evaluate(double[] x, RunContext context)
     {
-        Parallel.For(0, blocks.Count, context.Parallel, () => blocks[0].Model.NewWork(), (k, _, work) =>
-        {
-            blocks[k].Evaluate(defocus[k].At(x), Math.Exp(Math.Clamp(logSeeing[k].At(x), -3, 5)), blur[k].At(x), work);
-            return work;
-        }, _ => { });
+        Each(context, (k, work) => blocks[k].Evaluate(defocus[k].At(x), Math.Exp(Math.Clamp(logSeeing[k].At(x), -3, 5)), blur[k].At(x), work));
         double chi = 0;
         for (int k = 0; k < blocks.Count; k++)
         {
@@ -337,7 +346,8 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
 
     private Matrix<double> Normal(out double[] gradient)
     {
-        var h = Matrix<double>.Build.Dense(n, n);
+        // Columns one after the other, as the library keeps them; the lower half, since it is symmetric.
+        var h = new double[n * n];
         var g = new double[n];
         for (int k = 0; k < blocks.Count; k++)
         {
@@ -355,21 +365,30 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
         for (int i = 0; i < n; i++)
         {
             double w = 1 / (priorSigma[i] * priorSigma[i]);
-            h[i, i] += w;
+            h[(i * n) + i] += w;
             g[i] += w * (priorMean[i] - X[i]);
+            for (int j = 0; j < i; j++)
+            {
+                h[(i * n) + j] = h[(j * n) + i];
+            }
         }
 
         gradient = g;
-        return h;
+        return Matrix<double>.Build.Dense(n, n, h);
     }
 
-    private static void Scatter(Matrix<double> h, LinearMap a, LinearMap b, double value)
+    private void Scatter(double[] h, LinearMap rows, LinearMap columns, double value)
     {
-        for (int i = 0; i < a.Index.Length; i++)
+        for (int j = 0; j < columns.Index.Length; j++)
         {
-            for (int j = 0; j < b.Index.Length; j++)
+            int column = columns.Index[j];
+            double part = columns.Coefficient[j] * value;
+            for (int i = 0; i < rows.Index.Length; i++)
             {
-                h[a.Index[i], b.Index[j]] += a.Coefficient[i] * b.Coefficient[j] * value;
+                if (rows.Index[i] >= column)
+                {
+                    h[(column * n) + rows.Index[i]] += rows.Coefficient[i] * part;
+                }
             }
         }
     }

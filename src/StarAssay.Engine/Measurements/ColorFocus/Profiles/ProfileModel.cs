@@ -1,27 +1,37 @@
 using System.Numerics;
-using System.Runtime.InteropServices;
+using System.Runtime.CompilerServices;
 using StarAssay.Engine.Optics;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;
 
-/// <summary>Cosines and sines of every row and frequency, shared by all profiles of one window.</summary>
+/// <summary>Cosines and sines of every frequency at every distance from the middle row, shared by all profiles of one window.</summary>
+/// <remarks>Cosines are even and sines odd, so the rows on both sides of the middle share them.</remarks>
 internal sealed class ProfileGrid
 {
     public ProfileGrid(int firstRow, int rows, int frequencies)
     {
         FirstRow = firstRow;
         Rows = rows;
-        Frequencies = (frequencies + Vector<double>.Count - 1) / Vector<double>.Count * Vector<double>.Count;
+        Frequencies = frequencies;
         Period = 2 * rows;
-        Cos = new double[rows * Frequencies];
-        Sin = new double[rows * Frequencies];
-        for (int r = 0; r < rows; r++)
+        Farthest = Math.Max(-firstRow, firstRow + rows - 1);
+        Stride = (Farthest + Vector<double>.Count) / Vector<double>.Count * Vector<double>.Count;
+        Cos = new double[frequencies * Stride];
+        Sin = new double[frequencies * Stride];
+        Pixel = new double[frequencies];
+        SeeingPower = new double[frequencies];
+        BlurPower = new double[frequencies];
+        for (int k = 0; k < frequencies; k++)
         {
-            for (int k = 0; k < Frequencies; k++)
+            double f = (k + 1) / Period;
+            Pixel[k] = 2 / Period * Math.Sin(Math.PI * f) / (Math.PI * f);
+            SeeingPower[k] = 0.5 * Seeing.StructureConstant * Math.Pow(f / Seeing.FwhmFactor, 5.0 / 3);
+            BlurPower[k] = 2 * Math.PI * Math.PI * f * f;
+            for (int d = 0; d <= Farthest; d++)
             {
-                (double s, double c) = Math.SinCos(2 * Math.PI * (k + 1) * (firstRow + r) / Period);
-                Cos[(r * Frequencies) + k] = c;
-                Sin[(r * Frequencies) + k] = s;
+                (double s, double c) = Math.SinCos(2 * Math.PI * (k + 1) * d / Period);
+                Cos[(k * Stride) + d] = c;
+                Sin[(k * Stride) + d] = s;
             }
         }
     }
@@ -34,9 +44,24 @@ internal sealed class ProfileGrid
 
     public double Period { get; }
 
+    /// <summary>Largest distance of a row from row zero.</summary>
+    public int Farthest { get; }
+
+    /// <summary>Values kept for one frequency: the distances from zero on, filled up to whole vectors.</summary>
+    public int Stride { get; }
+
     public double[] Cos { get; }
 
     public double[] Sin { get; }
+
+    /// <summary>What a pixel's width leaves of each frequency, with the series' own factor.</summary>
+    public double[] Pixel { get; }
+
+    /// <summary>Damping of each frequency by seeing of one pixel FWHM; grows with the seeing's power of 5/3.</summary>
+    public double[] SeeingPower { get; }
+
+    /// <summary>Damping of each frequency by a Gaussian of one square pixel.</summary>
+    public double[] BlurPower { get; }
 }
 
 /// <summary>
@@ -51,9 +76,7 @@ internal sealed class ProfileModel
     private readonly ProfileGrid grid;
     private readonly DefocusTransfer transfer;
     private readonly double[] fixedPart;
-    private readonly double[] share;
-    private readonly double[] seeingPower;
-    private readonly double[] blurPower;
+    private readonly DefocusTransfer.Share[] share;
     private readonly double wavesPerUm;
     private readonly int used;
 
@@ -62,28 +85,23 @@ internal sealed class ProfileModel
         this.grid = grid;
         this.transfer = transfer;
         wavesPerUm = 1000 / (8 * focalRatio * focalRatio * wavelengthNm);
-        int n = grid.Frequencies;
-        fixedPart = new double[n];
-        share = new double[n];
-        seeingPower = new double[n];
-        blurPower = new double[n];
-        double cutoffUm = wavelengthNm * focalRatio / 1000;
-        for (int k = 0; k < n; k++)
+        double perPixel = wavelengthNm * focalRatio / 1000 / pitchUm; // share of the cutoff of one cycle a pixel
+        used = Math.Clamp((int)Math.Ceiling(grid.Period / perPixel) - 1, 0, grid.Frequencies);
+        fixedPart = new double[used];
+        share = new DefocusTransfer.Share[used];
+        for (int k = 0; k < used; k++)
         {
-            double f = (k + 1) / grid.Period;
-            share[k] = f * cutoffUm / pitchUm;
-            double pixel = Math.Sin(Math.PI * f) / (Math.PI * f);
-            fixedPart[k] = share[k] < 1 ? 2 / grid.Period * pixel * Math.Exp(-2 * Math.PI * Math.PI * f * f * blurVariancePx) : 0;
-            seeingPower[k] = 0.5 * Seeing.StructureConstant * Math.Pow(f / Seeing.FwhmFactor, 5.0 / 3);
-            blurPower[k] = 2 * Math.PI * Math.PI * f * f;
-            used = share[k] < 1 ? k + 1 : used;
+            share[k] = new DefocusTransfer.Share((k + 1) / grid.Period * perPixel);
+            fixedPart[k] = grid.Pixel[k] * Math.Exp(-grid.BlurPower[k] * blurVariancePx);
         }
     }
 
     /// <summary>Scratch for one thread.</summary>
     internal sealed class Work(int frequencies)
     {
-        public double[][] Coefficients { get; } = [.. Enumerable.Range(0, 10).Select(_ => new double[frequencies])];
+        /// <summary>Of each frequency its factors with the cosine and the sine: of the profile, then of its derivatives by defocus, seeing,
+        /// center and blur.</summary>
+        public double[] Factors { get; } = new double[10 * frequencies];
     }
 
     public Work NewWork() => new(grid.Frequencies);
@@ -103,7 +121,7 @@ internal sealed class ProfileModel
     public void Evaluate(double defocusUm, double seeingPx, double blurPx2, double center, Work work,
         Span<double> value, Span<double> byDefocus, Span<double> bySeeing, Span<double> byBlur, Span<double> byCenter)
     {
-        double[][] c = work.Coefficients;
+        Span<double> c = work.Factors;
         double waves = defocusUm * wavesPerUm;
         double seeing = Math.Pow(seeingPx, 5.0 / 3);
         (double stepSin, double stepCos) = Math.SinCos(2 * Math.PI * center / grid.Period);
@@ -111,8 +129,8 @@ internal sealed class ProfileModel
         int count = 0;
         for (int k = 0; k < used; k++)
         {
-            double power = seeingPower[k] * seeing;
-            double damped = power + (blurPower[k] * blurPx2);
+            double power = grid.SeeingPower[k] * seeing;
+            double damped = power + (grid.BlurPower[k] * blurPx2);
             if (damped > 16)
             {
                 break; // below 1e-7 of the whole from here on
@@ -122,55 +140,84 @@ internal sealed class ProfileModel
             double m = transfer.At(share[k], waves, out double slope) * atmosphere;
             double mz = slope * wavesPerUm * atmosphere;
             double ms = -m * power * 5 / 3;
-            double mb = -m * blurPower[k];
+            double mb = -m * grid.BlurPower[k];
             double mc = m * 2 * Math.PI * (k + 1) / grid.Period;
-            c[0][k] = m * cos;
-            c[1][k] = m * sin;
-            c[2][k] = mz * cos;
-            c[3][k] = mz * sin;
-            c[4][k] = ms * cos;
-            c[5][k] = ms * sin;
-            c[6][k] = -mc * sin;
-            c[7][k] = mc * cos;
-            c[8][k] = mb * cos;
-            c[9][k] = mb * sin;
+            Span<double> f = c.Slice(10 * k, 10);
+            f[0] = m * cos;
+            f[1] = m * sin;
+            f[2] = mz * cos;
+            f[3] = mz * sin;
+            f[4] = ms * cos;
+            f[5] = ms * sin;
+            f[6] = -mc * sin;
+            f[7] = mc * cos;
+            f[8] = mb * cos;
+            f[9] = mb * sin;
             (cos, sin) = ((cos * stepCos) - (sin * stepSin), (sin * stepCos) + (cos * stepSin));
             count = k + 1;
         }
 
-        int lanes = Vector<double>.Count;
-        int padded = (count + lanes - 1) / lanes * lanes;
-        for (int i = 0; i < c.Length; i++)
-        {
-            c[i].AsSpan(count, padded - count).Clear();
-        }
-
         double mean = 1 / grid.Period;
-        for (int r = 0; r < grid.Rows; r++)
+        for (int d = 0; d <= grid.Farthest; d += Vector<double>.Count)
         {
-            ReadOnlySpan<Vector<double>> rc = MemoryMarshal.Cast<double, Vector<double>>(grid.Cos.AsSpan(r * grid.Frequencies, padded));
-            ReadOnlySpan<Vector<double>> rs = MemoryMarshal.Cast<double, Vector<double>>(grid.Sin.AsSpan(r * grid.Frequencies, padded));
-            Vector<double> v = default, z = default, s = default, d = default, b = default;
-            ReadOnlySpan<Vector<double>> c0 = Cast(c[0], padded), c1 = Cast(c[1], padded), c2 = Cast(c[2], padded), c3 = Cast(c[3], padded);
-            ReadOnlySpan<Vector<double>> c4 = Cast(c[4], padded), c5 = Cast(c[5], padded), c6 = Cast(c[6], padded), c7 = Cast(c[7], padded);
-            ReadOnlySpan<Vector<double>> c8 = Cast(c[8], padded), c9 = Cast(c[9], padded);
-            for (int k = 0; k < rc.Length; k++)
+            Vector<double> vc = default, vs = default, zc = default, zs = default, sc = default, ss = default, dc = default, ds = default;
+            Vector<double> bc = default, bs = default;
+            // References and not spans: ten products a turn leave no time to check an index. Both tables hold `count` rows of whole vectors.
+            ref double cosine = ref grid.Cos[d], sine = ref grid.Sin[d], f = ref c[0];
+            for (int k = 0; k < count; k++)
             {
-                v += (rc[k] * c0[k]) + (rs[k] * c1[k]);
-                z += (rc[k] * c2[k]) + (rs[k] * c3[k]);
-                s += (rc[k] * c4[k]) + (rs[k] * c5[k]);
-                d += (rc[k] * c6[k]) + (rs[k] * c7[k]);
-                b += (rc[k] * c8[k]) + (rs[k] * c9[k]);
+                Vector<double> rc = Vector.LoadUnsafe(ref cosine), rs = Vector.LoadUnsafe(ref sine);
+                vc = Vector.MultiplyAddEstimate(rc, new Vector<double>(f), vc);
+                vs = Vector.MultiplyAddEstimate(rs, new Vector<double>(Unsafe.Add(ref f, 1)), vs);
+                zc = Vector.MultiplyAddEstimate(rc, new Vector<double>(Unsafe.Add(ref f, 2)), zc);
+                zs = Vector.MultiplyAddEstimate(rs, new Vector<double>(Unsafe.Add(ref f, 3)), zs);
+                sc = Vector.MultiplyAddEstimate(rc, new Vector<double>(Unsafe.Add(ref f, 4)), sc);
+                ss = Vector.MultiplyAddEstimate(rs, new Vector<double>(Unsafe.Add(ref f, 5)), ss);
+                dc = Vector.MultiplyAddEstimate(rc, new Vector<double>(Unsafe.Add(ref f, 6)), dc);
+                ds = Vector.MultiplyAddEstimate(rs, new Vector<double>(Unsafe.Add(ref f, 7)), ds);
+                bc = Vector.MultiplyAddEstimate(rc, new Vector<double>(Unsafe.Add(ref f, 8)), bc);
+                bs = Vector.MultiplyAddEstimate(rs, new Vector<double>(Unsafe.Add(ref f, 9)), bs);
+                cosine = ref Unsafe.Add(ref cosine, grid.Stride);
+                sine = ref Unsafe.Add(ref sine, grid.Stride);
+                f = ref Unsafe.Add(ref f, 10);
             }
 
-            value[r] = mean + Vector.Sum(v);
-            byDefocus[r] = Vector.Sum(z);
-            bySeeing[r] = Vector.Sum(s);
-            byBlur[r] = Vector.Sum(b);
-            byCenter[r] = Vector.Sum(d);
+            var level = new Vector<double>(mean);
+            Lay(value, d, level + vc, vs);
+            Lay(byDefocus, d, zc, zs);
+            Lay(bySeeing, d, sc, ss);
+            Lay(byCenter, d, dc, ds);
+            Lay(byBlur, d, bc, bs);
         }
     }
 
-    private static ReadOnlySpan<Vector<double>> Cast(double[] values, int count) =>
-        MemoryMarshal.Cast<double, Vector<double>>(values.AsSpan(0, count));
+    /// <summary>Rows at some distances to both sides of the middle, from the even and the odd part.</summary>
+    private void Lay(Span<double> rows, int distance, Vector<double> even, Vector<double> odd)
+    {
+        int up = distance - grid.FirstRow, down = -distance - grid.FirstRow, lanes = Vector<double>.Count;
+        Vector<double> above = even + odd, below = even - odd;
+        if (up >= 0 && up + lanes <= grid.Rows && down < grid.Rows && down - lanes >= -1)
+        {
+            above.CopyTo(rows[up..]);
+            for (int i = 0; i < lanes; i++)
+            {
+                rows[down - i] = below[i];
+            }
+
+            return;
+        }
+
+        for (int i = 0; i < lanes; i++)
+        {
+            if (up + i >= 0 && up + i < grid.Rows)
+            {
+                rows[up + i] = above[i];
+            }
+
+            if (down - i >= 0 && down - i < grid.Rows)
+            {
+                rows[down - i] = below[i];
+            }
+        }
+    }
 }

@@ -27,9 +27,8 @@ internal static class SingleSpectrumFit
         double low = nm.Min(), high = nm.Max();
         var basis = new SplineBasis(low, high);
         double[][] rows = [.. nm.Select(basis.At)];
-        ProfileGrid[] grids = input.Grids();
         double[][]? neighbors = null;
-        List<ProfileBlock> Make() => [.. bins.Select(j => input.Block(grids, 0, j, request, request.FocalRatio, null, neighbors?[j]))];
+        List<ProfileBlock> Make() => [.. bins.Select(j => input.Block(0, j, request, request.FocalRatio, null, neighbors?[j]))];
 
         bool hinted = double.IsFinite(request.DefocusUm) && request.DefocusUm != 0;
         (double[] size, double smallest) = SignPatterns.FromWidths(input, request, bins);
@@ -40,11 +39,9 @@ internal static class SingleSpectrumFit
         void TryAll(double[] sizes, double[] head, double share)
         {
             double[] even = [.. nm.Select(_ => Math.Max(share * top, 1))];
-            foreach (double[] candidate in SignPatterns.All(sizes, hinted ? Math.Max(top, 3 * Math.Abs(request.DefocusUm)) : top))
-            {
-                context.Cancel.ThrowIfCancellationRequested();
-                tried.Add(Try(Make(), nm, rows, setup, [.. head, .. SplineSmoother.Fit(basis, nm, candidate, even).Coefficients], context));
-            }
+            List<double[]> candidates = SignPatterns.All(sizes, hinted ? Math.Max(top, 3 * Math.Abs(request.DefocusUm)) : top);
+            tried.AddRange(SideBySide(candidates, (c, run) =>
+                Try(Make(), nm, rows, setup, [.. head, .. SplineSmoother.Fit(basis, nm, c, even).Coefficients], run), context));
         }
 
         TryAll(size, [setup.LogSeeing, SeeingLaw.Exponent, setup.Blur.Mean], 0.1);
@@ -77,7 +74,7 @@ internal static class SingleSpectrumFit
 
         neighbors = light[NeighborLight.BehindSlit(trials[1], trials[0]) ? 1 : 0];
         // Between signs decides not the misfit alone but the evidence, which counts how far a curve must walk.
-        var again = apart.Select(t => Try(Make(), nm, rows, setup, t.Fit.X, context)).ToList();
+        (ProfileFit Fit, List<ProfileBlock> Blocks)[] again = SideBySide(apart, (t, run) => Try(Make(), nm, rows, setup, t.Fit.X, run), context);
         double noise = Math.Max(1, Math.Pow(again.Min(t => t.Fit.Scale), 2));
         var judged = again.Select(t => (t.Fit, t.Blocks, Smooth: Smoothness(t.Fit, setup.Walk, noise))).Select(t => (t.Fit, t.Blocks, t.Smooth.Walk,
             Score: t.Smooth.Score + (t.Fit.ProfileChiSquare / noise) + Side(t.Fit))).OrderBy(t => t.Score).ToList();
@@ -196,6 +193,15 @@ internal static class SingleSpectrumFit
         {
             InstrumentBlur = blur,
         };
+    }
+
+    /// <summary>Several fits at once, each on one thread: a fit's own work is too little to be shared.</summary>
+    private static TResult[] SideBySide<T, TResult>(IReadOnlyList<T> from, Func<T, RunContext, TResult> fit, RunContext context)
+    {
+        var results = new TResult[from.Count];
+        var single = new RunContext(1, null, context.Cancel);
+        Parallel.For(0, from.Count, context.Parallel, i => results[i] = fit(from[i], single));
+        return results;
     }
 
     private static (ProfileFit Fit, List<ProfileBlock> Blocks) Try(List<ProfileBlock> blocks, double[] nm, double[][] rows, Setup setup, double[] start,

@@ -1,3 +1,4 @@
+using System.Collections.Concurrent;
 using StarAssay.Engine.Optics;
 using StarAssay.Engine.Results;
 
@@ -6,6 +7,10 @@ namespace StarAssay.Engine.Measurements.ColorFocus;
 /// <summary>What both fits work on: reduced spectra lined up, bins with their wavelengths, and which of them count.</summary>
 internal sealed class ColorFocusInput
 {
+    // Models and their grids hold whatever the profiles are: every fit asks for the same ones.
+    private readonly ConcurrentDictionary<(int Frame, int Bin, double FocalRatio), ProfileModel> models = new();
+    private ProfileGrid[] laid = [];
+
     /// <summary>Reduced frames, in the order of the run.</summary>
     public required ReducedSpectrum[] Spectra { get; init; }
 
@@ -50,8 +55,7 @@ internal sealed class ColorFocusInput
 
     /// <summary>Profile of one bin in one frame with its model; the second order's light and what neighboring colors mix in are taken
     /// off first, where given.</summary>
-    public ProfileBlock Block(ProfileGrid[] grids, int frame, int bin, ColorFocusRequest request, double focalRatio, double[]? foreign = null,
-        double[]? neighbors = null)
+    public ProfileBlock Block(int frame, int bin, ColorFocusRequest request, double focalRatio, double[]? foreign = null, double[]? neighbors = null)
     {
         ReducedSpectrum s = Spectra[frame];
         int rows = s.Profile.GetLength(1);
@@ -63,7 +67,8 @@ internal sealed class ColorFocusInput
             noise[r] = s.NoiseVariance[bin, r] + (Math.Max(foreign?[r] ?? 0, 0) / s.GainElectronsPerAdu);
         }
 
-        var model = new ProfileModel(grids[frame], DefocusTransfer.For(request.Obstruction), Nm[bin], focalRatio, PitchUm, s.SubpixelVariance[bin]);
+        ProfileModel model = models.GetOrAdd((frame, bin, focalRatio),
+            _ => new ProfileModel(Grids()[frame], DefocusTransfer.For(request.Obstruction), Nm[bin], focalRatio, PitchUm, s.SubpixelVariance[bin]));
         return new ProfileBlock(model, data, noise, s.SubpixelMean[bin], s.GainElectronsPerAdu);
     }
 
@@ -98,8 +103,13 @@ internal sealed class ColorFocusInput
     /// <summary>Profile grids of the frames; frames with equal windows share one.</summary>
     public ProfileGrid[] Grids()
     {
+        if (laid.Length > 0)
+        {
+            return laid;
+        }
+
         var made = new Dictionary<(int, int), ProfileGrid>();
-        return [.. Spectra.Select(s =>
+        return laid = [.. Spectra.Select(s =>
         {
             int rows = s.Profile.GetLength(1);
             if (!made.TryGetValue((s.FirstRow, rows), out ProfileGrid? grid))
