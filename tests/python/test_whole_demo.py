@@ -156,17 +156,13 @@ def test_focal_length_and_factor(reducer: Path, truth: dict[str, Any]) -> None:
         assert abs(scale[name]["value"] - true) < 3 * scale[name]["uncertainty"]
 
 
-# The Moon's limb: nothing draws it for the demo yet. Strike it out when something does; add none.
-NOT_DRAWN = {"edge_contrast"}
-
-
 def test_the_demo_shows_every_measurement(tmp_path: Path) -> None:
     shown: set[str] = set()
     for one in CAMPAIGNS:
         path = tmp_path / f"{one.folder}.toml"
         path.write_text(campaign_text(one.template), encoding="utf-8")
         shown |= set(TomlFile(path).table().values) & set(declared())
-    assert shown == set(declared()) - NOT_DRAWN and len(shown) >= 11
+    assert shown == set(declared()) and len(shown) >= 12
 
 
 def test_the_command_draws_three_campaigns_and_says_what_to_do(
@@ -205,6 +201,10 @@ def test_the_other_telescope_is_cleared_and_told_apart(
     photo = result(alder, "reflections")["spot_offset"]
     # Drawn at 0.9 and -1.2 % of the objective's radius.
     assert photo["value"] == pytest.approx(0.015, abs=max(0.001, 3 * photo["uncertainty"]))
+    limb = result(alder, "edge-contrast")["width"]
+    true = json.loads((alder / "frames" / "truth.json").read_text(encoding="utf-8"))["limb"]
+    assert abs(limb["value"] - true["edge_width_um"]) < 3 * limb["uncertainty"]
+    assert limb["value"] == pytest.approx(true["edge_width_um"], rel=0.05)
     found = compare_reports([demo / "report", reducer / "report", alder / "report"])
     said = "\n".join(found.summary())
     assert "Alder 100" in said and "Strehl ratio" in said
