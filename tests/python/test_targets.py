@@ -19,7 +19,7 @@ from scipy.special import j1
 
 import starassay
 from starassay import InputError, PupilMap, cli
-from starassay.campaign.showing import shown
+from starassay.campaign.showing import shown, told
 
 ARCSEC = 180 * 3600 / np.pi
 D, NM = 100.0, 550.0
@@ -311,10 +311,10 @@ def test_a_report_goes_on_where_nothing_can_be_drawn() -> None:
     piece = SimpleNamespace(result=result, aside=False)
     site = SimpleNamespace(site=SimpleNamespace(seeing=None))
     test = SimpleNamespace(own=True, pieces=[piece])
-    part = shown(SimpleNamespace(tests=[test], campaign=site))  # type: ignore[arg-type]
+    part = told(shown(SimpleNamespace(tests=[test], campaign=site)))  # type: ignore[arg-type]
     assert part is not None and part["figures"] == []
     assert part["lines"][0].startswith("Not drawn: A disc of 44 arcsec")
-    assert shown(SimpleNamespace(tests=[], campaign=site)) is None  # type: ignore[arg-type]
+    assert told(shown(SimpleNamespace(tests=[], campaign=site))) is None  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(

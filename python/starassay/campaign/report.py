@@ -11,11 +11,12 @@ from astropy import units as u
 
 from .._records import QUANTITIES, Quantity
 from ..results import GRAVITY, Note, Picture, figure_source, format_measured
+from .drawing import Ahead
 from .keeping import Kept
 from .outcome import Judgment, Outcome, Piece, TestOutcome
 from .pages import environment_with_style, kept_together
 from .report_texts import cautions, caveats, glossary
-from .showing import shown
+from .showing import shown, told
 
 _MARKS = {"met": "✓", "not met": "✕", "not decided": "?"}
 _HANDS = {
@@ -30,6 +31,7 @@ def render(
     outcome: Outcome,
     manifest: dict[str, Any],
     kept: Kept,
+    ahead: Ahead,
     tell: Callable[[str, float], None] = lambda *_: None,
 ) -> str:
     """The page as text.
@@ -42,6 +44,8 @@ def render(
         What went in and with what it was made.
     kept : Kept
         Pictures that were drawn before.
+    ahead : Ahead
+        Those that were drawn while others were measured.
     tell : callable
         Is told the label of each result and which share of its pictures is drawn.
 
@@ -52,6 +56,9 @@ def render(
     """
     environment, css = environment_with_style()
     campaign = outcome.campaign
+    # The engine's part of it, while the last pictures are drawn.
+    views = shown(outcome)
+    ahead.finish()
     made = datetime.fromisoformat(manifest["started"])
     page = environment.get_template("report.html.j2").render(
         css=css,
@@ -64,8 +71,8 @@ def render(
         judgments=_judgments(outcome.judgments),
         risk=f"{100 * campaign.risk:g} %",
         advice=_advice(outcome),
-        shown=shown(outcome),
-        tests=[_test(t, i, kept, tell) for i, t in enumerate(outcome.tests)],
+        shown=told(views),
+        tests=[_test(t, i, kept, ahead, tell) for i, t in enumerate(outcome.tests)],
         caveats=caveats(outcome),
         cautions=cautions(outcome),
         conditions=_conditions(outcome, manifest, made),
@@ -240,7 +247,11 @@ def _advice(outcome: Outcome) -> dict[str, Any]:
 
 
 def _test(
-    outcome: TestOutcome, number: int, kept: Kept, tell: Callable[[str, float], None]
+    outcome: TestOutcome,
+    number: int,
+    kept: Kept,
+    ahead: Ahead,
+    tell: Callable[[str, float], None],
 ) -> dict[str, Any]:
     chosen = outcome.test.filter
     foreign = outcome.test.options.get("other_telescope")
@@ -256,7 +267,7 @@ def _test(
         "subtitle": ", ".join(s for s in subtitle if s),
         "failures": outcome.failures,
         "numbers": [_number(q, outcome.basis(q.name)) for q in outcome.quantities.values()],
-        "parts": [_piece(piece, kept, tell) for piece in outcome.pieces],
+        "parts": [_piece(piece, kept, ahead, tell) for piece in outcome.pieces],
         "notes": _notes(outcome.notes),
     }
 
@@ -277,7 +288,9 @@ def _number(quantity: Quantity, basis: str) -> dict[str, str]:
     }
 
 
-def _piece(piece: Piece, kept: Kept, tell: Callable[[str, float], None]) -> dict[str, Any]:
+def _piece(
+    piece: Piece, kept: Kept, ahead: Ahead, tell: Callable[[str, float], None]
+) -> dict[str, Any]:
     tell(piece.label, 0.0)
     result = piece.result
     frames = result.conditions.get("frames", [])
@@ -288,7 +301,7 @@ def _piece(piece: Piece, kept: Kept, tell: Callable[[str, float], None]) -> dict
     pictures = result.figures()
     images = kept.pictures(piece.facts, piece.number)
     if images is None or len(images) != len(pictures):
-        images = _drawn(piece.label, pictures, tell)
+        images = _drawn(piece, pictures, ahead, tell)
         kept.keep_pictures(piece.facts, piece.number, images)
     figures = [
         {"image": image, "caption": f.caption, "alt": f.alt, "width": f.width}
@@ -307,16 +320,16 @@ def _piece(piece: Piece, kept: Kept, tell: Callable[[str, float], None]) -> dict
 
 
 def _drawn(
-    label: str, pictures: Sequence[Picture], tell: Callable[[str, float], None]
+    piece: Piece, pictures: Sequence[Picture], ahead: Ahead, tell: Callable[[str, float], None]
 ) -> list[str]:
     """The pictures of a result as sources of images."""
     import matplotlib.pyplot as plt
 
     plt.close("all")
     images = []
-    for k, picture in enumerate(pictures):
-        images.append(picture.source())
-        tell(label, (k + 1) / len(pictures))
+    for k in range(len(pictures)):
+        images.append(ahead.source(piece.result, pictures, k))
+        tell(piece.label, (k + 1) / len(pictures))
     return images
 
 

@@ -28,6 +28,7 @@ from ..measurements._declaring import Setup
 from .advising import with_remedies
 from .answering import answer_for
 from .description import Campaign, Test
+from .drawing import Ahead
 from .folder import REPORT, make_manifest, require_ours, write_folder
 from .judging import judge
 from .keeping import Checksums, Kept
@@ -85,8 +86,8 @@ def run_campaign(
     started = datetime.now(timezone.utc)
     # A result is drawn in about the time of measuring a frame.
     drawn = sum(len(t.measurement.groups(t.files)) for t in campaign.tests)
-    with _Steps(len(campaign.frames) + drawn + 2, progress, report) as steps:
-        tests = tuple(_measure(campaign, test, kept, steps) for test in campaign.tests)
+    with _Steps(len(campaign.frames) + drawn + 2, progress, report) as steps, Ahead() as ahead:
+        tests = tuple(_measure(campaign, test, kept, steps, ahead) for test in campaign.tests)
         steps.next("deciding")
         judgments = tuple(judge(campaign, entry, tests) for entry in campaign.claims)
         advice = advise(_advice_request(campaign, tests))
@@ -96,7 +97,7 @@ def run_campaign(
             campaign, tests, judgments, advice, answer, folder, folder / REPORT, kept.word
         )
         manifest = make_manifest(outcome, started, sums)
-        page = render(outcome, manifest, kept, steps.draw)
+        page = render(outcome, manifest, kept, ahead, steps.draw)
         steps.next("writing the report")
         write_folder(outcome, manifest, page, kept)
     return outcome
@@ -152,7 +153,9 @@ class _Steps:
             self._bar.update(max(0.0, self._done + share * self._ahead - self._bar.n))
 
 
-def _measure(campaign: Campaign, test: Test, kept: Kept, steps: _Steps) -> TestOutcome:
+def _measure(
+    campaign: Campaign, test: Test, kept: Kept, steps: _Steps, ahead: Ahead
+) -> TestOutcome:
     """One test; what goes wrong with a frame becomes a sentence."""
     measurement = test.measurement
     pieces: list[Piece] = []
@@ -192,6 +195,8 @@ def _measure(campaign: Campaign, test: Test, kept: Kept, steps: _Steps) -> TestO
             named = (test.name,) if measurement.together else (test.name, part.label)
             slug = slug_of(measurement.area, *named)
             pieces.append(Piece(part.label, slug, part.result, part.aside, facts, number))
+            if kept.pictures(facts, number) is None:
+                ahead.begin(part.result)
     counted = [p.result.quantities for p in pieces if not p.aside or not test_is_own(test)]
     quantities, notes = combine_quantities(counted) if counted else ({}, ())
     apart = _far_apart(pieces)

@@ -17,7 +17,7 @@ _EYE_NM = 550.0
 
 
 def shown(outcome: Outcome) -> dict[str, Any] | None:
-    """Picture and sentences, once in still air and once through the seeing; None where no wavefront was measured.
+    """Views and sentences, once in still air and once through the seeing; None where no wavefront was measured.
 
     Parameters
     ----------
@@ -46,13 +46,26 @@ def shown(outcome: Outcome) -> dict[str, Any] | None:
         sheets = draw_sheets(best["pupil"], best["aperture"], airs, colors=colors)
     except StarAssayError as error:
         # A very large aperture, or colors very far from focus: the measurements are told all the same.
-        return {"light": light, "seeing": "", "lines": [f"Not drawn: {error}"], "figures": []}
+        return {"light": light, "seeing": "", "lines": [f"Not drawn: {error}"], "sheets": []}
     return {
         "light": light,
         "seeing": "" if len(sheets) < 2 else _source(site is not None, seeing),
         "lines": [line for sheet in sheets for line in sheet.sentences()],
-        "figures": [_figure(sheet) for sheet in sheets],
+        "sheets": sheets,
     }
+
+
+def told(views: dict[str, Any] | None) -> dict[str, Any] | None:
+    """The same with the pictures drawn, for the page.
+
+    Parameters
+    ----------
+    views : dict or None
+        From `shown`.
+    """
+    if views is None:
+        return None
+    return {**views, "figures": [_figure(sheet) for sheet in views["sheets"]]}
 
 
 def _figure(sheet: TargetSheet) -> dict[str, str]:

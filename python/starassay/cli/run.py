@@ -36,9 +36,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run it and print the verdict lines and the report's path."""
+    import matplotlib
+
     from ..campaign import read_campaign, run_campaign
     from ..results import json_text
 
+    # No window: the pictures go into a file, and are drawn while the engine measures.
+    matplotlib.use("Agg")
     campaign = read_campaign(args.campaign)
     shown = not (args.quiet or args.json)
     try:
