@@ -4460,6 +4460,7 @@ NOTES: dict[str, tuple[str, str]] = {
     'calibration.many-cosmic-rays': ('caution', 'More than a hundredth of the pixels were taken for cosmic rays; sharp stars may be among them.'),
     'calibration.many-rejected': ('caution', 'More than a twentieth of the values were rejected while combining; the frames may not belong together.'),
     'color-focus.band-not-covered': ('caution', 'The curve does not cover the band for which figures of merit were asked.'),
+    'color-focus.beyond-window': ('caution', 'Some colors are blurred over more rows than the window holds and were left out.'),
     'color-focus.cosmic-rays': ('info', 'Cosmic rays and hot pixels on the spectrum were left out.'),
     'color-focus.defocus-hint-differs': ('doubt', 'The spectrum is out of focus by another amount than was said.'),
     'color-focus.faint': ('caution', 'Parts of the spectrum are too faint for a width.'),

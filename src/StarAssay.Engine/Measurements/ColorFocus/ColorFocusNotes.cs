@@ -27,6 +27,8 @@ public static class ColorFocusNotes
         "The second order, as the first order at half the wavelength predicts it, was taken from the profiles.");
     public static readonly NoteDefinition LinesMasked = new("color-focus.lines-masked", NoteLevel.Info, "Strong stellar and telluric lines were left out.");
     public static readonly NoteDefinition FaintBins = new("color-focus.faint", NoteLevel.Caution, "Parts of the spectrum are too faint for a width.");
+    public static readonly NoteDefinition BeyondWindow = new("color-focus.beyond-window", NoteLevel.Caution,
+        "Some colors are blurred over more rows than the window holds and were left out.");
     public static readonly NoteDefinition SignAssumed = new("color-focus.sign-assumed", NoteLevel.Caution,
         "One spectrum cannot tell longer from shorter focus; the sign is an assumption.");
     public static readonly NoteDefinition SignAmbiguous = new("color-focus.sign-ambiguous", NoteLevel.Doubt,

@@ -15,9 +15,19 @@ internal static class FocusRunFit
         double[] position = request.PositionsUm;
         double[] start = Start(input, request, bins, position);
         ProfileFit fit = Run(input, request, bins, position, start, request.FocalRatio, context);
+        if (ReachesTooFar(input, request, bins, position, fit))
+        {
+            return Fit(input, request, context);
+        }
+
         double[] bend;
         double[][][]? neighbors;
         (fit, neighbors, bend) = WithoutNeighbors(input, request, bins, position, fit, context);
+        if (ReachesTooFar(input, request, bins, position, fit))
+        {
+            return Fit(input, request, context);
+        }
+
         double[] byOrder = new double[bins.Length];
         SecondOrderRemoval? removal = SecondOrderRemoval.Predict(input, request, bins, fit.X);
         if (removal is not null)
@@ -53,6 +63,10 @@ internal static class FocusRunFit
         Measured blur = SeeingLaw.Blur(fit.X[^1], scale * Math.Sqrt(fit.Covariance[fit.X.Length - 1, fit.X.Length - 1]), input.PitchUm);
         return CurveAssembly.Assemble(input, request, bins, z, sigma, zs, seeing, position, scale, focalRatio, bend) with { InstrumentBlur = blur };
     }
+
+    /// <summary>Whether some bin lies out of the window's reach in every frame; those are left out of the input then.</summary>
+    private static bool ReachesTooFar(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, ProfileFit fit) =>
+        WindowReach.Keep(input, request, bins, [.. bins.Select((_, k) => position.Min(p => Math.Abs(p - fit.X[input.Frames + k])))]).Length < bins.Length;
 
     /// <summary>The same fit with the light of neighboring colors taken off, that light, and how far it had moved each bin, um.</summary>
     private static (ProfileFit Fit, double[][][]? Neighbors, double[] Moved) WithoutNeighbors(ColorFocusInput input, ColorFocusRequest request, int[] bins,

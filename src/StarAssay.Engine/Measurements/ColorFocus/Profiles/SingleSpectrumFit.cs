@@ -80,6 +80,11 @@ internal static class SingleSpectrumFit
             Score: t.Smooth.Score + (t.Fit.ProfileChiSquare / noise) + Side(t.Fit))).OrderBy(t => t.Score).ToList();
         ranked = [.. judged.Select(t => (t.Fit, t.Blocks))];
         (ProfileFit best, List<ProfileBlock> bestBlocks) = ranked[0];
+        if (WindowReach.Keep(input, request, bins, [.. rows.Select(r => SplineBasis.Dot(r, best.X[Head..]))]).Length < bins.Length)
+        {
+            return Fit(input, request, context);
+        }
+
         // What the model leaves unexplained could speak for another curve as well: a twentieth of it, our own choice.
         double unexplained = 0.05 * Math.Max(0, best.ProfileChiSquare - best.DegreesOfFreedom);
         List<double[]> rivals = SignPatterns.Rivals([.. judged.Select(t => (t.Fit, t.Score))], rows, unexplained);

@@ -10,6 +10,9 @@ internal sealed class BinSelection
     private const double LeastShareOfFrames = 0.7;
     private const double LeastShareOfColumns = 0.35;
 
+    /// <summary>Fewest bins that make a curve; our own choice.</summary>
+    internal const int Fewest = 8;
+
     private BinSelection(int bins)
     {
         Used = new bool[bins];
@@ -75,10 +78,10 @@ internal sealed class BinSelection
                     $"{100 * order.Error:0.0} % of the first order's efficiency), so the columns were kept."));
         }
 
-        if (used.Count(u => u) < 8)
+        if (used.Count(u => u) < Fewest)
         {
             throw new CannotMeasureException("color-focus.too-faint",
-                $"Only {used.Count(u => u)} bins of the spectrum can be used between {request.MinNm:0} and {request.MaxNm:0} nm; at least 8 are needed. " +
+                $"Only {used.Count(u => u)} bins of the spectrum can be used between {request.MinNm:0} and {request.MaxNm:0} nm; at least {Fewest} are needed. " +
                     "Expose longer, or check the wavelength solution.", spectra[0].Name);
         }
 

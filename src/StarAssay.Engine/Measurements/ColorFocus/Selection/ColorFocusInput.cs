@@ -47,6 +47,9 @@ internal sealed class ColorFocusInput
     /// <summary>What was seen so far; the fits add theirs.</summary>
     public required List<Note> Notes { get; init; }
 
+    /// <summary>Bins whose colors the window does not hold.</summary>
+    public List<int> BeyondWindow { get; } = [];
+
     /// <summary>Number of bins.</summary>
     public int Bins => Nm.Length;
 
