@@ -458,13 +458,22 @@ RELATIVE_ILLUMINATION_REQUEST = Request(
     Field('pitch', 'pitch_um', 'um', 'number', 'Pixel pitch, binning included, um.', low=0.3, high=200, required=True),
 )
 
-#: Field curvature at two or more distances between reducer or flattener and sensor, each from a focus run.
+#: Field curvature at one or more distances between reducer or flattener and sensor, each from a focus run.
 SPACING_REQUEST = Request(
     Field('distances', 'distances_mm', 'mm', 'array 1 f8', 'Distance between reducer or flattener and sensor of each run, any zero that all share.', low=-10000, high=10000, required=True),
     Field('sags', 'sags_um', 'um', 'array 1 f8', 'Best focus of the corners less that of the middle at each distance, tilt taken off, um.', low=-1000000, high=1000000, required=True),
-    Field('sag_uncertainties', 'sag_uncertainties_um', 'um', 'array 1 f8', 'Random part of the standard uncertainty of each, um.', low=0, high=1000000, required=True),
+    Field('sag_uncertainties', 'sag_uncertainties_um', 'um', 'array 1 f8', 'Standard uncertainty of each, um; from several distances its random part, since no scale that runs share moves the root.', low=0, high=1000000, required=True),
     Field('present_distance', 'present_distance_mm', 'mm', 'number', 'Distance that the change is counted from; NaN: that of the last run.', low=-10000, high=10000),
     Field('distance_uncertainty', 'distance_uncertainty_mm', 'mm', 'number', 'Standard uncertainty of each distance against the others, mm.', default=0.05, low=0, high=10),
+    Field('known_slope', 'known_slope', 'um / mm', 'number', 'Change of the sag with the distance that is known of this corrector, for one distance; NaN: not known.', low=-10000, high=10000),
+    Field('known_slope_uncertainty', 'known_slope_uncertainty', 'um / mm', 'number', 'Its standard uncertainty; NaN: a fifth of it.', low=0, high=10000),
+    Field('known_height', 'known_height_mm', 'mm', 'number', 'Distance from the axis that the known slope holds for, mm; NaN: the corner of this sensor.', low=0.1, high=1000),
+    Field('too_near', 'too_near', '', 'choice', 'Where the corners focus when corrector and sensor are too near to each other, for one distance.', default='unknown', choices=('unknown', 'inward', 'outward')),
+    Field('corner_height', 'corner_height_mm', 'mm', 'number', "Distance of this sensor's corner from its middle, mm; NaN: not known.", low=0.1, high=1000),
+    Field('split', 'split_um', 'um', 'number', 'Tangential less sagittal focus at the corners, for one distance, um; NaN: not known.', low=-1000000, high=1000000),
+    Field('split_uncertainty', 'split_uncertainty_um', 'um', 'number', 'Its standard uncertainty, um.', low=0, high=1000000),
+    Field('degrees_of_freedom', 'degrees_of_freedom', '', 'number', 'Degrees of freedom of sag and split, for one distance; NaN: so many that they do not count.', low=1, high=1000000),
+    Field('doubtful', 'doubtful', '', 'flag', 'A run has a doubt of its own: no direction is said.', default=False),
     Field('focal_ratio', 'focal_ratio', '', 'number', 'Focal length over aperture.', low=1, high=100, required=True),
     Field('wavelength', 'wavelength_nm', 'nm', 'number', 'Middle of the passband, for the depth of focus, nm.', default=550, low=100, high=30000),
 )
@@ -3393,16 +3402,26 @@ class SpacingResult(Record):
         What to add to the present distance; negative: to take away.
     decided : bool
         Whether the runs tell the best distance.
+    direction : {"not-decided", "too-near", "too-far"}
+        On which side the present distance lies; said when the risk of being wrong is at
+        most 5 %.
     present_distance : Quantity (mm)
         Distance that the change is counted from.
     present_sag : Measured
         Sag there, as the fit has it.
     sag_slope : Measured
         Change of the sag with the distance, at the best distance, or in the middle of
-        those tried where that is not told.
+        those tried where that is not told; from one distance what was stated, at this
+        sensor's corner.
     sag_bend : Measured
         Second-order part of the sag over the squared distance from the middle of those
         tried; NaN from two distances.
+    astigmatic_split : Measured
+        Tangential less sagittal focus at the corners, from one distance; NaN from
+        several.
+    corner_height : Quantity (mm)
+        Distance of the sensor's corner from its middle, which the slope holds for; NaN
+        where not known.
     straight : bool
         Whether a straight line is what the best distance rests on; else a parabola.
     reduced_chi_squared : float
@@ -3424,7 +3443,7 @@ class SpacingResult(Record):
     sag_model : Quantity (um)
         Sag of each run as the fit has it.
     curve_distance : Quantity (mm)
-        Distances of the curve.
+        Distances of the curve; empty where the slope is not known.
     curve_sag : Quantity (um)
         Sag there, as the fit has it.
     curve_uncertainty : Quantity (um)
@@ -3441,10 +3460,13 @@ class SpacingResult(Record):
     best_spacing: Measured
     spacing_change: Measured
     decided: bool
+    direction: str
     present_distance: u.Quantity
     present_sag: Measured
     sag_slope: Measured
     sag_bend: Measured
+    astigmatic_split: Measured
+    corner_height: u.Quantity
     straight: bool
     reduced_chi_squared: float
     tolerance: u.Quantity
@@ -3464,11 +3486,14 @@ class SpacingResult(Record):
     _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
         'best_spacing': ('best_spacing', 'measured', '', None),
         'spacing_change': ('spacing_change', 'measured', '', None),
-        'decided': ('decided', 'flag', '', None),
+        'decided': ('decided', 'flag', '', None), 'direction': ('direction', 'choice', '', None),
         'present_distance': ('present_distance_mm', 'number', 'mm', None),
         'present_sag': ('present_sag', 'measured', '', None),
         'sag_slope': ('sag_slope', 'measured', '', None),
-        'sag_bend': ('sag_bend', 'measured', '', None), 'straight': ('straight', 'flag', '', None),
+        'sag_bend': ('sag_bend', 'measured', '', None),
+        'astigmatic_split': ('astigmatic_split', 'measured', '', None),
+        'corner_height': ('corner_height_mm', 'number', 'mm', None),
+        'straight': ('straight', 'flag', '', None),
         'reduced_chi_squared': ('reduced_chi_squared', 'number', '', None),
         'tolerance': ('tolerance_mm', 'number', 'mm', None),
         'depth_of_focus': ('depth_of_focus_um', 'number', 'um', None),
@@ -4609,6 +4634,8 @@ NOTES: dict[str, tuple[str, str]] = {
     'simulation.half-cut': ('caution', "Stars whose pupil a stop cuts past its middle were dimmed, but drawn with the whole pupil's image."),
     'simulation.light-outside': ('caution', 'Stars were drawn in stamps that leave out more than 3 % of their light.'),
     'spacing.astigmatism': ('info', 'The distance flattens the mean surface; blur of the corners that focus does not cure stays.'),
+    'spacing.astigmatism-left': ('caution', 'A flat distance would leave astigmatism in the corners: it may not be the distance alone.'),
+    'spacing.corrector-unknown': ('doubt', 'One distance does not tell the direction without knowledge of the corrector.'),
     'spacing.doubtful-run': ('doubt', 'The focus run at one distance must not decide.'),
     'spacing.extrapolated': ('caution', 'The best distance lies outside those tried, though near to them.'),
     'spacing.far-outside': ('doubt', 'The best distance lies far outside those tried; only the direction is told.'),
@@ -4616,8 +4643,12 @@ NOTES: dict[str, tuple[str, str]] = {
     'spacing.method': ('info', 'What the best distance and its uncertainty rest on.'),
     'spacing.not-straight': ('caution', 'The sag does not follow a straight line; a parabola is used.'),
     'spacing.not-told': ('doubt', 'The sag does not tell the best distance.'),
+    'spacing.one-distance': ('caution', 'From one distance the answer rests on what was stated of the corrector.'),
     'spacing.run': ('caution', 'What is to be said of the focus run at one distance.'),
     'spacing.scatter': ('caution', 'The runs scatter about the fit by more than their uncertainties.'),
+    'spacing.shapes-agree': ('info', 'The astigmatism of the corners tells the same direction as the sag.'),
+    'spacing.shapes-contradict': ('doubt', 'The astigmatism of the corners contradicts the sag: not a wrong distance alone.'),
+    'spacing.slope-differs': ('caution', 'The runs show another slope than was stated.'),
     'spacing.two-distances': ('caution', 'From two distances it cannot be seen whether the sag follows a straight line.'),
     'stars.correlated-noise': ('info', 'Neighboring pixels share their noise (resampled or color-interpolated frame); the threshold was raised accordingly.'),
     'stars.cosmic-rays': ('info', 'Objects sharper than the optics can draw were flagged.'),

@@ -107,13 +107,116 @@ public class SpacingTests
     }
 
     [Fact]
+    public void One_distance_with_a_known_slope()
+    {
+        // sag / slope, and u^2 = (u(sag)^2 + (u(slope) change)^2) / slope^2, widened as Fieller's interval: 30 / 10 = 3 mm, 4-sigma slope or better.
+        SpacingRequest request = Request([55], [-30], 4) with { KnownSlope = 10, KnownSlopeUncertainty = 1, DistanceUncertaintyMm = 0.05 };
+        SpacingResult found = SpacingMeasurement.Measure(request, new RunContext());
+        Assert.Equal(3, found.SpacingChange.Value, 1e-12);
+        Assert.Equal(Math.Sqrt(16 + 9) / 10 / Math.Sqrt(1 - 0.01), found.SpacingChange.Uncertainty, 1e-12);
+        Assert.Equal(58, found.BestSpacing.Value, 1e-12);
+        Assert.Equal(SpacingDirection.TooNear, found.Direction);
+        Assert.True(found.Decided);
+        Assert.All(found.Quantities, q => Assert.Empty(q.Doubts));
+        Assert.Equal(0, found.CurveSagUm.Zip(found.CurveDistanceMm, (s, d) => s - (10 * (d - 58))).Max(Math.Abs), 1e-9);
+
+        // The same slope told at half the height is four times as steep at the corner; turned over, it is too far.
+        SpacingRequest inner = request with { KnownSlope = -2.5, KnownSlopeUncertainty = 0.25, KnownHeightMm = 10, CornerHeightMm = 20 };
+        SpacingResult high = SpacingMeasurement.Measure(inner, new RunContext());
+        Assert.Equal(-3, high.SpacingChange.Value, 1e-12);
+        Assert.Equal(found.SpacingChange.Uncertainty, high.SpacingChange.Uncertainty, 1e-12);
+        Assert.Equal(SpacingDirection.TooFar, high.Direction);
+
+        // From 57 mm 1 mm is left to add.
+        Assert.Equal(1, SpacingMeasurement.Measure(request with { PresentDistanceMm = 57 }, new RunContext()).SpacingChange.Value, 1e-12);
+
+        // 6 mm away is the direction alone.
+        SpacingResult far = SpacingMeasurement.Measure(request with { SagsUm = [60] }, new RunContext());
+        Assert.False(far.Decided);
+        Assert.Equal(SpacingDirection.TooFar, far.Direction);
+        Assert.All(far.Quantities, q => Assert.Single(q.Doubts));
+    }
+
+    [Theory]
+    [InlineData(1.64, double.NaN, SpacingDirection.NotDecided)]
+    [InlineData(1.65, double.NaN, SpacingDirection.TooNear)]
+
+    // Student's t for 95 %, one-sided: 2.132 with 4 degrees of freedom (tables).
+    [InlineData(2.12, 4, SpacingDirection.NotDecided)]
+    [InlineData(2.14, 4, SpacingDirection.TooNear)]
+    public void A_direction_stands_out_by_the_accepted_risk(double sigmas, double freedom, SpacingDirection expected)
+    {
+        SpacingRequest request = Request([55], [-5 * sigmas], 5) with { TooNear = CornerFocus.Inward, DegreesOfFreedom = freedom };
+        SpacingResult found = SpacingMeasurement.Measure(request, new RunContext());
+        Assert.Equal(expected, found.Direction);
+        Assert.False(found.Decided);
+        Assert.Empty(found.Quantities);
+        SpacingDirection other = expected == SpacingDirection.TooNear ? SpacingDirection.TooFar : expected;
+        Assert.Equal(other, SpacingMeasurement.Measure(request with { TooNear = CornerFocus.Outward }, new RunContext()).Direction);
+        Assert.Equal(other, SpacingMeasurement.Measure(request with { SagsUm = [5 * sigmas] }, new RunContext()).Direction);
+        Assert.Equal(SpacingDirection.NotDecided, SpacingMeasurement.Measure(request with { Doubtful = true }, new RunContext()).Direction);
+    }
+
+    [Fact]
+    public void One_distance_alone_decides_nothing()
+    {
+        SpacingRequest request = Request([55], [-50], 2);
+        SpacingResult found = SpacingMeasurement.Measure(request, new RunContext());
+        Assert.Equal(SpacingDirection.NotDecided, found.Direction);
+        Assert.Contains(found.Notes, n => n.Code == SpacingNotes.CorrectorUnknown.Code && n.Text.Contains("changed by 3 mm", StringComparison.Ordinal));
+        Assert.Empty(found.CurveSagUm);
+
+        // A slope that is hardly known carries a direction while it carries a sign, never a number.
+        SpacingRequest loose = request with { KnownSlope = 10, KnownSlopeUncertainty = 4 };
+        Assert.Equal(SpacingDirection.TooNear, SpacingMeasurement.Measure(loose, new RunContext()).Direction);
+        Assert.True(double.IsNaN(SpacingMeasurement.Measure(loose, new RunContext()).BestSpacing.Value));
+        Assert.Equal(SpacingDirection.NotDecided, SpacingMeasurement.Measure(loose with { KnownSlopeUncertainty = 7 }, new RunContext()).Direction);
+
+        // Sag and split of opposite sign are not a wrong distance alone; of one sign, or unclear, the sag decides.
+        SpacingRequest known = request with { KnownSlope = 20, SplitUncertaintyUm = 10 };
+        SpacingResult against = SpacingMeasurement.Measure(known with { SplitUm = 40 }, new RunContext());
+        Assert.Equal(SpacingDirection.NotDecided, against.Direction);
+        Assert.False(against.Decided);
+        Assert.All(against.Quantities, q => Assert.NotEmpty(q.Doubts));
+        Assert.Equal(SpacingDirection.TooNear, SpacingMeasurement.Measure(known with { SplitUm = -40 }, new RunContext()).Direction);
+        SpacingResult unclear = SpacingMeasurement.Measure(known with { SplitUm = 10 }, new RunContext());
+        Assert.Equal(SpacingDirection.TooNear, unclear.Direction);
+
+        // Both change alike with the distance: a split of 10 um at a sag of -50 um is one of 60 um at none, above the depth of focus of 40 um.
+        Assert.Contains(unclear.Notes, n => n.Code == SpacingNotes.AstigmatismLeft.Code && n.Text.Contains("+60 ± 10 um", StringComparison.Ordinal));
+    }
+
+    [Fact]
+    public void Several_distances_say_the_direction_and_believe_the_runs()
+    {
+        SpacingRequest request = Request([54, 55, 56], [-45, -20, 5], 2);
+        // Told to 0.1 mm or so, the last run is 0.2 mm too far.
+        Assert.Equal(SpacingDirection.TooFar, SpacingMeasurement.Measure(request, new RunContext()).Direction);
+        SpacingResult near = SpacingMeasurement.Measure(request with { PresentDistanceMm = 54, KnownSlope = 5 }, new RunContext());
+        Assert.Equal(SpacingDirection.TooNear, near.Direction);
+        Assert.Equal(1.8, near.SpacingChange.Value, 1e-9);
+        Assert.Contains(near.Notes, n => n.Code == SpacingNotes.SlopeDiffers.Code);
+        SpacingResult agreed = SpacingMeasurement.Measure(request with { PresentDistanceMm = 57, KnownSlope = 25 }, new RunContext());
+        Assert.Equal(SpacingDirection.TooFar, agreed.Direction);
+        Assert.DoesNotContain(agreed.Notes, n => n.Code == SpacingNotes.SlopeDiffers.Code);
+    }
+
+    [Fact]
     public void What_does_not_fit_together_is_refused()
     {
+        SpacingRequest one = Request([55], [-30], 4);
+        Assert.Equal("present_distance", Refused(one with { PresentDistanceMm = 56 }));
+        Assert.Equal("known_height", Refused(one with { KnownSlope = 5, KnownHeightMm = 10 }));
+        Assert.Equal("too_near", Refused(one with { KnownSlope = -5, TooNear = CornerFocus.Inward }));
+        Assert.Equal("too_near", Refused(one with { KnownSlope = 5, TooNear = CornerFocus.Outward }));
         Assert.Equal("distances", Assert.Throws<InputException>(() => Measure([55, 55], [1, 2], 1)).Argument);
         Assert.Throws<InputException>(() => Measure([54, 55], [1, 2, 3], 1));
         Assert.Throws<InputException>(() => Measure([54, 55], [1, 2], 0));
         Assert.Throws<InputException>(() => Measure([54, double.NaN], [1, 2], 1));
     }
+
+    private static string? Refused(SpacingRequest request) =>
+        Assert.Throws<InputException>(() => SpacingMeasurement.Measure(request, new RunContext())).Argument;
 
     private static SpacingResult Measure(double[] distance, double[] sag, double sigma) =>
         SpacingMeasurement.Measure(Request(distance, sag, sigma), new RunContext());

@@ -26,40 +26,48 @@ def measure(setup: Setup) -> list[Part]:
         progress=setup.progress,
         **setup.options,
     )
-    return [Part(f"{len(found.distances)} distances", found)]
+    many = len(found.distances)
+    return [Part("one distance" if many == 1 else f"{many} distances", found)]
 
 
 def check(
     files: Mapping[str, Sequence[Path]], options: Mapping[str, Any]
 ) -> tuple[str, str] | None:
-    """A distance a frame, five frames at each of two distances, and one position a frame."""
+    """A distance a frame, five frames at each distance, and one position a frame."""
     frames, given = len(files["frames"]), options.get("distances")
     if given is None or len(given) != frames:
         many = "none" if given is None else len(given)
-        return "distances", f"{frames} frames need {frames} distances, {many} are given."
+        return (
+            "distances",
+            f"{frames} frames need {frames} distances, {many} are given.",
+        )
     away = [float(d) for d in given.to_value("mm")]
     counts = [away.count(d) for d in dict.fromkeys(away)]
-    if len(counts) < 2 or min(counts) < 5:
-        return "distances", "A focus run of five or more frames is needed at two or more distances."
+    if min(counts) < 5:
+        return (
+            "distances",
+            "A focus run of five or more frames is needed at each distance.",
+        )
     return positions_complaint(files["frames"], options)
 
 
 MEASUREMENT = Measurement(
     area="spacing",
     title=MEASUREMENTS["spacing"][0],
-    help="Best distance between reducer or flattener and sensor from focus runs at several.",
+    help="Best distance between reducer or flattener and sensor from focus runs at several; the direction from one.",
     example=(
         "starassay measure spacing a-1.fits a-2.fits a-3.fits a-4.fits a-5.fits b-1.fits b-2.fits b-3.fits b-4.fits "
         "b-5.fits --distances 54mm 54mm 54mm 54mm 54mm 56mm 56mm 56mm 56mm 56mm --aperture 115mm --focal-length 690mm"
     ),
     roles=(
         Role(
-            "frames", "focus runs of a star field, five or more frames at each distance, as taken"
+            "frames",
+            "focus runs of a star field, five or more frames at each distance, as taken",
         ),
     ),
     options=options(
         SPACING_REQUEST,
-        "distances present_distance distance_uncertainty wavelength",
+        "distances present_distance distance_uncertainty known_slope known_slope_uncertainty known_height too_near wavelength",
         Option(
             "distances",
             "numbers",

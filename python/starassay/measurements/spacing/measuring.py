@@ -5,16 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
 from astropy import units as u
 
 from ... import _records
 from ..._measure import measure
-from ..._units import number, numbers
-from ...errors import InputError
+from ..._units import choice, number, numbers
+from ...errors import CannotMeasureError, InputError
 from ...imaging.focus_positions import lacking_positions
 from ...results import Note, say
 from ..focus_surface import FocusSurface, measure_focus_surface
 from .result import Spacing
+
+#: Of a focus run.
+LEAST_FRAMES = 5
 
 
 def measure_spacing(
@@ -24,6 +28,10 @@ def measure_spacing(
     focal_ratio: float,
     present_distance: u.Quantity | str | None = None,
     distance_uncertainty: u.Quantity | str | None = None,
+    known_slope: u.Quantity | str | Spacing | None = None,
+    known_slope_uncertainty: u.Quantity | str | None = None,
+    known_height: u.Quantity | str | None = None,
+    too_near: str = "unknown",
     positions: Any = None,
     focuser_step: u.Quantity | str | None = None,
     obstruction: float = 0.0,
@@ -33,14 +41,15 @@ def measure_spacing(
     threads: int = 0,
     progress: bool = False,
 ) -> Spacing:
-    """Measure the best distance between reducer or flattener and sensor from focus runs at several.
+    """Measure the best distance between reducer or flattener and sensor from focus runs at several, or its direction from one.
 
     Parameters
     ----------
     frames : sequence of paths, arrays, frames or FocusSurface
         A focus run of five or more frames at each of two or more distances, better three, each in the
         order in which it was taken; see `read_frame`. A run measured before stands as its
-        `FocusSurface`.
+        `FocusSurface`. One distance is enough for the direction, and for the amount, where something is
+        known of the corrector (`known_slope`, `too_near`).
     distances : Quantity or sequence of str
         Distance of each of them; equal ones form a run. Any zero that all share.
     focal_ratio : float
@@ -49,6 +58,17 @@ def measure_spacing(
         Distance that the change is counted from; the last one by default.
     distance_uncertainty : Quantity or str, optional
         Standard uncertainty of each distance against the others; 0.05 mm by default.
+    known_slope : Quantity or str or Spacing, optional
+        For one distance: change of the sag with the distance, as "9 um/mm", from the corrector's maker
+        or from runs at several distances; an earlier `Spacing` of the same corrector brings its own.
+    known_slope_uncertainty : Quantity or str, optional
+        Its standard uncertainty; a fifth of it by default.
+    known_height : Quantity or str, optional
+        Distance from the axis that the slope holds for; the corner of this sensor by default. The sag
+        grows with its square.
+    too_near : {"unknown", "inward", "outward"}
+        For one distance: where the corners focus when corrector and sensor are too near to each other,
+        towards the objective or away from it. Enough for the direction.
     positions : Quantity or sequence of str, optional
         Where the sensor stood in each frame, growing away from the objective; from the headers
         (FOCUSPOS) by default. Each run may have a zero of its own.
@@ -75,7 +95,8 @@ def measure_spacing(
     Raises
     ------
     InputError
-        When distances, positions or pitch are not known, or all distances are the same.
+        When distances, positions or pitch are not known, or what is stated of the corrector
+        contradicts itself.
     CannotMeasureError
         When too few frames or stars serve in a run.
 
@@ -94,7 +115,9 @@ def measure_spacing(
     >>> print(spacing.spacing_change)  # doctest: +SKIP
     1.80 ± 0.15 mm
     """
-    if isinstance(frames, (str, bytes, FocusSurface)) or not isinstance(frames, Sequence):
+    if isinstance(frames, (str, bytes, FocusSurface)) or not isinstance(
+        frames, Sequence
+    ):
         raise InputError(
             f"frames is {type(frames).__name__}; give a list of focus runs, five or more frames at each distance.",
             argument="frames",
@@ -110,18 +133,43 @@ def measure_spacing(
     runs: dict[float, list[int]] = {}
     for k, distance in enumerate(away):
         runs.setdefault(float(distance), []).append(k)
-    if len(runs) < 2:
-        raise InputError(
-            f"distances has {len(runs)} different value(s). Give focus runs at two distances, better three.",
-            argument="distances",
-        )
+    for distance, of in runs.items():
+        measured = sum(isinstance(sources[k], FocusSurface) for k in of)
+        if measured and len(of) > 1:
+            raise InputError(
+                f"{len(of)} runs stand at {distance:g} mm. Give one run, or runs at two distances, better three.",
+                argument="distances",
+            )
+        if not measured and len(of) < LEAST_FRAMES:
+            raise CannotMeasureError(
+                f"{len(of)} frame(s) at {distance:g} mm: a frame shows that corners are blurred, not on which side they "
+                "focus, so that too near and too far look alike: not decided. Take a focus run of "
+                f"{LEAST_FRAMES} or more frames.",
+                argument="frames",
+            )
+    known = known_slope
+    if isinstance(known, Spacing):
+        slope = known.sag_slope
+        if known_slope_uncertainty is None:
+            known_slope_uncertainty = slope.uncertainty
+        if known_height is None and np.isfinite(known.corner_height):
+            known_height = known.corner_height
+        known = slope.value
     # What is wrong with these shall be said before runs are measured.
     for name, value in (
         ("present_distance", present_distance),
         ("distance_uncertainty", distance_uncertainty),
+        ("known_height", known_height),
     ):
         if value is not None:
             number(value, "mm", name)
+    for name, value in (
+        ("known_slope", known),
+        ("known_slope_uncertainty", known_slope_uncertainty),
+    ):
+        if value is not None:
+            number(value, "um/mm", name)
+    choice(too_near, _records.SPACING_REQUEST["too_near"].choices, "too_near")
     places = None if positions is None else numbers(positions, "um", "positions")
     if places is not None and len(places) != len(sources):
         raise lacking_positions(len(sources), len(places))
@@ -144,7 +192,17 @@ def measure_spacing(
             )
         surfaces.append(surface)
         notes += _said(distance, surface)
-    sags = [next(q for q in s.quantities if q.name == "curvature_sag") for s in surfaces]
+    sags = [
+        next(q for q in s.quantities if q.name == "curvature_sag") for s in surfaces
+    ]
+    one = len(surfaces) == 1
+    # What all runs share, the scale of the focuser, moves no root; alone it does.
+    bars = [
+        float(sag.value.uncertainty.to_value(u.um) if one else sag.random_part)
+        for sag in sags
+    ]
+    split = surfaces[0].astigmatic_split if one else None
+    corners = [_corner(surface) for surface in surfaces]
     result = measure(
         "spacing",
         _records.SPACING_REQUEST,
@@ -153,10 +211,18 @@ def measure_spacing(
         given={
             "distances": list(runs) * u.mm,
             "sags": [float(sag.value.value.to_value(u.um)) for sag in sags] * u.um,
-            # What all runs share, the scale of the focuser, moves no root.
-            "sag_uncertainties": [float(sag.random_part) for sag in sags] * u.um,
+            "sag_uncertainties": bars * u.um,
             "present_distance": present_distance,
             "distance_uncertainty": distance_uncertainty,
+            "known_slope": known,
+            "known_slope_uncertainty": known_slope_uncertainty,
+            "known_height": known_height,
+            "too_near": too_near,
+            "corner_height": max(corners, key=corners.count),
+            "split": None if split is None else split.value,
+            "split_uncertainty": None if split is None else split.uncertainty,
+            "degrees_of_freedom": float(sags[0].degrees_of_freedom) if one else None,
+            "doubtful": any(note.level == "doubt" for note in notes),
             "focal_ratio": focal_ratio,
             "wavelength": wavelength,
         },
@@ -166,6 +232,11 @@ def measure_spacing(
     )
     result.conditions["frames"] = [f for s in surfaces for f in s.conditions["frames"]]
     return result
+
+
+def _corner(surface: FocusSurface) -> u.Quantity:
+    """Distance of the sensor's corner from its middle."""
+    return (np.hypot(surface.width, surface.height) / 2 * surface.pitch).to(u.mm)
 
 
 def _said(distance: float, surface: FocusSurface) -> list[Note]:

@@ -26,7 +26,12 @@ class Spacing(Result, _records.SpacingResult):
     @property
     def title(self) -> str:
         """What it is, in a few words."""
-        return f"Spacing from {len(self.distances)} distances"
+        many = len(self.distances)
+        return (
+            "Spacing from one distance"
+            if many == 1
+            else f"Spacing from {many} distances"
+        )
 
     @property
     def table(self) -> QTable:
@@ -50,30 +55,58 @@ class Spacing(Result, _records.SpacingResult):
 
     def sentences(self) -> list[str]:
         """What to add or take away, how exact it has to be, and what is there now."""
-        now = f"At the present {self.present_distance:.2f} the corners focus {self.present_sag} from the middle"
+        if len(self.distances) == 1:
+            return self._one_distance()
+        now = f"{self._now()}; the sag changes by {self.sag_slope}."
         if not self.decided:
-            said = ["The best spacing is not decided."]
-            if np.isfinite(self.best_spacing.value):
-                larger = self.spacing_change.value > 0
-                said[0] += f" The distance has to become {'larger' if larger else 'smaller'}."
-            return [*said, f"{now}; the sag changes by {self.sag_slope}."]
-        change = self.spacing_change
-        if abs(change.value) < 2 * change.uncertainty:
+            said = "The best spacing is not decided."
+            if self.direction != "not-decided":
+                larger = self.direction == "too-near"
+                said += (
+                    f" The distance has to become {'larger' if larger else 'smaller'}."
+                )
+            return [said, now]
+        return [self._change(), now, self._exactness()]
+
+    def _one_distance(self) -> list[str]:
+        """The same from one distance: the direction first."""
+        what = {"too-near": "Too near", "too-far": "Too far"}.get(self.direction)
+        if what is None:
             said = [
-                f"Best spacing {self.best_spacing}: not told from the present {self.present_distance:.2f} (change {change})."
+                f"Too near or too far: not decided from {self.present_distance:.2f} alone."
             ]
         else:
-            amount = dataclasses.replace(change, value=abs(change.value))
-            verb = "add" if change.value > 0 else "take away"
+            larger = self.direction == "too-near"
             said = [
-                f"Best spacing {self.best_spacing}: {verb} {amount} between reducer or flattener and sensor."
+                f"{what}: the distance has to become {'larger' if larger else 'smaller'}."
             ]
-        return [
-            *said,
-            f"{now}; the sag changes by {self.sag_slope}.",
+        said.append(f"{self._now()}.")
+        if np.isfinite(self.astigmatic_split.value):
+            said.append(
+                f"Tangential less sagittal focus there: {self.astigmatic_split}."
+            )
+        if self.decided:
+            said += [
+                f"By what was stated of the corrector: {self._change()}",
+                self._exactness(),
+            ]
+        return said
+
+    def _now(self) -> str:
+        return f"At the present {self.present_distance:.2f} the corners focus {self.present_sag} from the middle"
+
+    def _change(self) -> str:
+        change = self.spacing_change
+        if abs(change.value) < 2 * change.uncertainty:
+            return f"Best spacing {self.best_spacing}: not told from the present {self.present_distance:.2f} (change {change})."
+        verb = "add" if change.value > 0 else "take away"
+        return f"Best spacing {self.best_spacing}: {verb} {abs(change)} between reducer or flattener and sensor."
+
+    def _exactness(self) -> str:
+        return (
             f"Corners stay within the depth of focus ({self.depth_of_focus.value:.0f} um to either side) as long as the "
-            f"distance is right to {self.tolerance:.2f}.",
-        ]
+            f"distance is right to {self.tolerance:.2f}."
+        )
 
     def remedies(self) -> list[Remedy]:
         """What to add or to take away."""
@@ -97,7 +130,13 @@ class Spacing(Result, _records.SpacingResult):
     def sheets(self) -> list[Sheet]:
         """Each run with the fit and what the corners get."""
         rows = [
-            (f"{d:.2f}", f"{s:+.1f}", f"{b:.1f}", f"{f:+.1f}", f"{abs(f) / self.focal_ratio:.1f}")
+            (
+                f"{d:.2f}",
+                f"{s:+.1f}",
+                f"{b:.1f}",
+                f"{f:+.1f}",
+                f"{abs(f) / self.focal_ratio:.1f}",
+            )
             for d, s, b, f in zip(
                 *(
                     getattr(self, name).value
@@ -116,13 +155,17 @@ class Spacing(Result, _records.SpacingResult):
 
     def figures(self) -> list[Picture]:
         """Sag against distance."""
-        told = f"best spacing {self.best_spacing}" if self.decided else "best spacing not decided"
+        told = (
+            f"best spacing {self.best_spacing}"
+            if self.decided
+            else "best spacing not decided"
+        )
         return [
             Picture(
                 self.plot,
                 "Best focus of the corners less that of the middle at each distance, with the fit and its standard "
-                "uncertainty. Grey: within the depth of focus. With the middle in focus, a corner's star becomes a disc of "
-                "the diameter on the right.",
+                "uncertainty (from one distance: with the slope that was stated). Grey: within the depth of focus. With the "
+                "middle in focus, a corner's star becomes a disc of the diameter on the right.",
                 f"Sag of the corners against the distance: {told}",
             )
         ]
@@ -143,13 +186,29 @@ class Spacing(Result, _records.SpacingResult):
         with figure_style():
             ax = new_axes(ax, figsize=(6.4, 4.2))
             x, line, bar = (
-                q.value for q in (self.curve_distance, self.curve_sag, self.curve_uncertainty)
+                q.value
+                for q in (self.curve_distance, self.curve_sag, self.curve_uncertainty)
             )
+            one = len(self.distances) == 1
             depth = self.depth_of_focus.value
-            ax.axhspan(-depth, depth, color=GREY, alpha=0.18, linewidth=0, label="depth of focus")
+            ax.axhspan(
+                -depth,
+                depth,
+                color=GREY,
+                alpha=0.18,
+                linewidth=0,
+                label="depth of focus",
+            )
             ax.axhline(0, color=GREY, linewidth=0.8)
-            ax.fill_between(x, line - bar, line + bar, color=BLUE, alpha=0.25, linewidth=0)
-            ax.plot(x, line, color=BLUE, label="fit and its uncertainty")
+            if x.size:
+                ax.fill_between(
+                    x, line - bar, line + bar, color=BLUE, alpha=0.25, linewidth=0
+                )
+                label = "slope as stated" if one else "fit and its uncertainty"
+                ax.plot(x, line, color=BLUE, label=label)
+            else:
+                # A point alone: half a millimeter to either side makes the axis.
+                x = self.distances.value[0] + np.array([-0.5, 0.5])
             ax.errorbar(
                 self.distances.value,
                 self.sags.value,
@@ -158,7 +217,7 @@ class Spacing(Result, _records.SpacingResult):
                 color=INK,
                 ms=5,
                 capsize=3,
-                label="focus runs",
+                label="focus run" if one else "focus runs",
             )
             ax.axvline(
                 self.present_distance.value,
@@ -168,15 +227,26 @@ class Spacing(Result, _records.SpacingResult):
                 label="present",
             )
             if self.decided:
-                best, sure = self.best_spacing.value.value, self.best_spacing.uncertainty.value
-                ax.axvspan(best - sure, best + sure, color=ORANGE, alpha=0.3, linewidth=0)
+                best, sure = (
+                    self.best_spacing.value.value,
+                    self.best_spacing.uncertainty.value,
+                )
+                ax.axvspan(
+                    best - sure, best + sure, color=ORANGE, alpha=0.3, linewidth=0
+                )
                 ax.axvline(best, color=ORANGE, linestyle="--", label="best distance")
             ax.set(
                 xlim=(x[0], x[-1]),
                 xlabel="distance between reducer or flattener and sensor (mm)",
                 ylabel="focus of corners less that of middle (um)",
             )
-            title = f"Best spacing {self.best_spacing}" if self.decided else "Spacing: not decided"
+            title = (
+                f"Best spacing {self.best_spacing}"
+                if self.decided
+                else "Spacing: not decided"
+            )
+            if one and self.direction != "not-decided" and not self.decided:
+                title = f"Spacing: {self.direction.replace('-', ' ')}"
             ax.set_title(title)
             ratio = self.focal_ratio
             right = ax.secondary_yaxis(

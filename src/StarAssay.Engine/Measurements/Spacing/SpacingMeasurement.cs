@@ -1,3 +1,4 @@
+using MathNet.Numerics.Distributions;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.Spacing;
@@ -16,15 +17,28 @@ public static class SpacingMeasurement
     private const double Reach = 0.5;
 
     private const double ScatterTold = 4;
+
+    // Accepted risk that a direction is wrong, as for claims; and how far runs must be from what was stated.
+    private const double Risk = 0.05, DiffersTold = 3;
+
+    // Relative standard uncertainty of a stated slope that comes without one (common practice, no source).
+    private const double StatedTo = 0.2;
+
     private const int CurvePoints = 81;
 
     /// <summary>Measures the spacing.</summary>
-    /// <exception cref="InputException">Lists of unequal length, fewer than two distances, a value out of range.</exception>
+    /// <exception cref="InputException">Lists of unequal length, several runs at one distance only, a value out of range, statements that
+    /// contradict each other.</exception>
     [Measurement("spacing", "Spacing")]
     public static SpacingResult Measure(SpacingRequest request, RunContext context)
     {
         FieldRules.Require(request);
         Check(request);
+        if (request.DistancesMm.Count == 1)
+        {
+            return OneDistance.Measure(request);
+        }
+
         context.Report(0.5, "fitting the field curvature");
         double[] distance = [.. request.DistancesMm];
         double low = distance.Min(), high = distance.Max(), span = high - low, present = Present(request);
@@ -44,7 +58,7 @@ public static class SpacingMeasurement
         bool told = double.IsFinite(best + bar) && Math.Abs(slope.Value) > SlopeTold * slope.Sigma && bar < Reach * span;
         double outside = Math.Max(0, Math.Max(low - best, best - high));
         bool near = told && outside <= Reach * span;
-        double depth = 2 * request.WavelengthNm / 1000 * request.FocalRatio * request.FocalRatio;
+        double depth = Depth(request);
         Measured spacing = told ? new Measured(best, bar, "mm") : Measured.None("mm");
 
         // What is added goes on top of the present distance, which is as unsure as each of the others.
@@ -61,10 +75,13 @@ public static class SpacingMeasurement
             BestSpacing = spacing,
             SpacingChange = change,
             Decided = near,
+            Direction = told && !request.Doubtful ? Side(change, double.PositiveInfinity) : SpacingDirection.NotDecided,
             PresentDistanceMm = present,
             PresentSag = new Measured(now, unsure, "um"),
             SagSlope = new Measured(slope.Value, slope.Sigma, "um / mm"),
             SagBend = bend,
+            AstigmaticSplit = Measured.None("um"),
+            CornerHeightMm = request.CornerHeightMm,
             Straight = ReferenceEquals(fit, line),
             ReducedChiSquared = fit.ReducedChiSquared,
             ToleranceMm = told ? depth / Math.Abs(slope.Value) : double.NaN,
@@ -82,6 +99,29 @@ public static class SpacingMeasurement
             Notes = notes,
         };
     }
+
+    /// <summary>Depth of focus to either side, um.</summary>
+    internal static double Depth(SpacingRequest request) => 2 * request.WavelengthNm / 1000 * request.FocalRatio * request.FocalRatio;
+
+    /// <summary>On which side of the best distance one lies that needs this change, or that the data do not tell it with the accepted risk.</summary>
+    internal static SpacingDirection Side(Measured change, double degreesOfFreedom) =>
+        !(Math.Abs(change.Value) > RiskFactor(degreesOfFreedom) * change.Uncertainty) ? SpacingDirection.NotDecided
+        : change.Value > 0 ? SpacingDirection.TooNear : SpacingDirection.TooFar;
+
+    /// <summary>How many standard uncertainties a value stands from zero for a risk of 5 % that its sign is wrong.</summary>
+    internal static double RiskFactor(double degreesOfFreedom) =>
+        double.IsFinite(degreesOfFreedom) ? StudentT.InvCDF(0, 1, degreesOfFreedom, 1 - Risk) : Normal.InvCDF(0, 1, 1 - Risk);
+
+    /// <summary>What is to be said of any spacing.</summary>
+    internal static IEnumerable<Note> Always() =>
+    [
+        SpacingNotes.FocusAndScale.Say(
+            "Another distance moves the focus and, with a reducer, changes focal length and plate scale: refocus, check that the focuser still reaches, and "
+            + "measure the plate scale again."),
+        SpacingNotes.Astigmatism.Say(
+            "The mean of tangential and sagittal focus is made flat. Astigmatism and coma stay in the corners at the best distance; their amount is not told "
+            + "here: look at the shapes of the stars there."),
+    ];
 
     private static List<Note> Notes(SpacingRequest request, SagFit fit, bool straight, bool told, double outside, Measured bend,
         (double Value, double Sigma) slope, Measured best, double present)
@@ -134,18 +174,34 @@ public static class SpacingMeasurement
                 + "changed. The bars hold that scatter."));
         }
 
-        notes.Add(SpacingNotes.FocusAndScale.Say(
-            "Another distance moves the focus and, with a reducer, changes focal length and plate scale: refocus, check that the focuser still reaches, and "
-            + "measure the plate scale again."));
-        notes.Add(SpacingNotes.Astigmatism.Say(
-            "The mean of tangential and sagittal focus is made flat. Astigmatism and coma stay in the corners at the best distance; their amount is not told "
-            + "here: look at the shapes of the stars there."));
+        if (Stated(request) is { } stated && Math.Abs(stated.Value - slope.Value) > DiffersTold * Hypot(stated.Sigma, slope.Sigma))
+        {
+            notes.Add(SpacingNotes.SlopeDiffers.Say(
+                $"The runs show that the sag changes by {slope.Value:+0.0;-0.0} ± {slope.Sigma:0.0} um for each mm; {stated.Value:+0.0;-0.0} ± "
+                + $"{stated.Sigma:0.0} um was stated. The runs are believed."));
+        }
+
+        notes.AddRange(Always());
         return notes;
     }
 
-    private static double Present(SpacingRequest request) => double.IsNaN(request.PresentDistanceMm) ? request.DistancesMm[^1] : request.PresentDistanceMm;
+    /// <summary>The stated slope at this sensor's corner with its standard uncertainty; null where none is.</summary>
+    internal static (double Value, double Sigma)? Stated(SpacingRequest request)
+    {
+        if (double.IsNaN(request.KnownSlope))
+        {
+            return null;
+        }
 
-    private static double Hypot(double a, double b) => Math.Sqrt((a * a) + (b * b));
+        // A bowl grows with the squared height.
+        double scale = double.IsNaN(request.KnownHeightMm) ? 1 : Math.Pow(request.CornerHeightMm / request.KnownHeightMm, 2);
+        double sigma = double.IsNaN(request.KnownSlopeUncertainty) ? StatedTo * Math.Abs(request.KnownSlope) : request.KnownSlopeUncertainty;
+        return (scale * request.KnownSlope, scale * sigma);
+    }
+
+    internal static double Present(SpacingRequest request) => double.IsNaN(request.PresentDistanceMm) ? request.DistancesMm[^1] : request.PresentDistanceMm;
+
+    internal static double Hypot(double a, double b) => Math.Sqrt((a * a) + (b * b));
 
     private static void Check(SpacingRequest request)
     {
@@ -156,15 +212,37 @@ public static class SpacingMeasurement
                 $"{runs} distances need {runs} sags and uncertainties, {request.SagsUm.Count} and {request.SagUncertaintiesUm.Count} are given.", "distances");
         }
 
-        if (request.DistancesMm.Distinct().Count() < 2)
+        if (runs != 1 && request.DistancesMm.Distinct().Count() < 2)
         {
             throw new InputException("spacing.distances",
-                $"distances has {request.DistancesMm.Distinct().Count()} different value(s). Give focus runs at two distances, better three.", "distances");
+                $"{runs} runs stand at {request.DistancesMm.Distinct().Count()} different distance(s). Give one run, or runs at two distances, better three.",
+                "distances");
         }
 
         if (!request.SagUncertaintiesUm.All(s => s > 0))
         {
             throw new InputException("spacing.uncertainties", "A sag without uncertainty has no weight. Give one above 0 for each.", "sag_uncertainties");
+        }
+
+        if (!double.IsNaN(request.KnownHeightMm) && double.IsNaN(request.CornerHeightMm))
+        {
+            throw new InputException("spacing.height", "known_height needs the height of this sensor's corner. Give it, or the slope at this corner.",
+                "known_height");
+        }
+
+        if (request.TooNear != CornerFocus.Unknown && Math.Sign(double.IsNaN(request.KnownSlope) ? 0 : request.KnownSlope)
+            == (request.TooNear == CornerFocus.Inward ? -1 : 1))
+        {
+            throw new InputException("spacing.contradiction",
+                $"known_slope is {request.KnownSlope:0.###} um for each mm, but too_near says "
+                + $"{(request.TooNear == CornerFocus.Inward ? "inward" : "outward")}: corners that focus inward when too near have a positive slope. Give "
+                + "one of the two.", "too_near");
+        }
+
+        if (runs == 1 && double.IsNaN(request.KnownSlope) && !double.IsNaN(request.PresentDistanceMm) && request.PresentDistanceMm != request.DistancesMm[0])
+        {
+            throw new InputException("spacing.present", "From one distance nothing is known of another. Leave present_distance out, or give known_slope.",
+                "present_distance");
         }
     }
 }

@@ -31,6 +31,24 @@ public static class SpacingNotes
     public static readonly NoteDefinition NotTold = new(
         "spacing.not-told", NoteLevel.Doubt,
         "The sag does not tell the best distance.");
+    public static readonly NoteDefinition OneDistance = new(
+        "spacing.one-distance", NoteLevel.Caution,
+        "From one distance the answer rests on what was stated of the corrector.");
+    public static readonly NoteDefinition CorrectorUnknown = new(
+        "spacing.corrector-unknown", NoteLevel.Doubt,
+        "One distance does not tell the direction without knowledge of the corrector.");
+    public static readonly NoteDefinition ShapesAgree = new(
+        "spacing.shapes-agree", NoteLevel.Info,
+        "The astigmatism of the corners tells the same direction as the sag.");
+    public static readonly NoteDefinition ShapesContradict = new(
+        "spacing.shapes-contradict", NoteLevel.Doubt,
+        "The astigmatism of the corners contradicts the sag: not a wrong distance alone.");
+    public static readonly NoteDefinition AstigmatismLeft = new(
+        "spacing.astigmatism-left", NoteLevel.Caution,
+        "A flat distance would leave astigmatism in the corners: it may not be the distance alone.");
+    public static readonly NoteDefinition SlopeDiffers = new(
+        "spacing.slope-differs", NoteLevel.Caution,
+        "The runs show another slope than was stated.");
     public static readonly NoteDefinition Run = new("spacing.run", NoteLevel.Caution, "What is to be said of the focus run at one distance.");
     public static readonly NoteDefinition DoubtfulRun = new(
         "spacing.doubtful-run", NoteLevel.Doubt,

@@ -2,6 +2,19 @@ using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.Spacing;
 
+/// <summary>On which side of the best distance the present one lies.</summary>
+public enum SpacingDirection
+{
+    /// <summary>The data do not tell it.</summary>
+    NotDecided,
+
+    /// <summary>Reducer or flattener and sensor are too near to each other.</summary>
+    TooNear,
+
+    /// <summary>They are too far apart.</summary>
+    TooFar,
+}
+
 /// <summary>The distance between reducer or flattener and sensor at which the corners focus with the middle.</summary>
 /// <remarks>Sag is the best focus of the corners less that of the middle, mean of tangential and sagittal.</remarks>
 public sealed record SpacingResult : IMeasurementResult
@@ -15,17 +28,27 @@ public sealed record SpacingResult : IMeasurementResult
     /// <summary>Whether the runs tell the best distance.</summary>
     public required bool Decided { get; init; }
 
+    /// <summary>On which side the present distance lies; said when the risk of being wrong is at most 5 %.</summary>
+    public required SpacingDirection Direction { get; init; }
+
     /// <summary>Distance that the change is counted from.</summary>
     public required double PresentDistanceMm { get; init; }
 
     /// <summary>Sag there, as the fit has it.</summary>
     public required Measured PresentSag { get; init; }
 
-    /// <summary>Change of the sag with the distance, at the best distance, or in the middle of those tried where that is not told.</summary>
+    /// <summary>Change of the sag with the distance, at the best distance, or in the middle of those tried where that is not told; from one
+    /// distance what was stated, at this sensor's corner.</summary>
     public required Measured SagSlope { get; init; }
 
     /// <summary>Second-order part of the sag over the squared distance from the middle of those tried; NaN from two distances.</summary>
     public required Measured SagBend { get; init; }
+
+    /// <summary>Tangential less sagittal focus at the corners, from one distance; NaN from several.</summary>
+    public required Measured AstigmaticSplit { get; init; }
+
+    /// <summary>Distance of the sensor's corner from its middle, which the slope holds for; NaN where not known.</summary>
+    public required double CornerHeightMm { get; init; }
 
     /// <summary>Whether a straight line is what the best distance rests on; else a parabola.</summary>
     public required bool Straight { get; init; }
@@ -54,7 +77,7 @@ public sealed record SpacingResult : IMeasurementResult
     /// <summary>Sag of each run as the fit has it.</summary>
     public required double[] SagModelUm { get; init; }
 
-    /// <summary>Distances of the curve.</summary>
+    /// <summary>Distances of the curve; empty where the slope is not known.</summary>
     public required double[] CurveDistanceMm { get; init; }
 
     /// <summary>Sag there, as the fit has it.</summary>
