@@ -5,6 +5,7 @@ Truth: what was drawn here, the demo's own campaign file, and what the README of
 
 from __future__ import annotations
 
+import dataclasses
 import re
 import shutil
 from pathlib import Path
@@ -17,6 +18,7 @@ from starassay import cli, read_campaign, run_campaign
 from starassay.campaign.starting import ASK, begin_campaign
 from starassay.errors import FileError, InputError
 from starassay.imaging.glances import glance
+from starassay.results import Picture
 
 NY, NX = 240, 320
 
@@ -172,6 +174,61 @@ REAL = {
     "flat-not-alfosc/NOT-flat-binned2x2.fits.gz": "even",
     "flat-dfosc-saturated/badfitskeys.fits.gz": "even",
 }
+
+
+def test_own_and_real_frames_in_one_folder(
+    tmp_path: Path, real_data: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """43 drawn ones and the 17 real ones: the same groups as apart, and what can be measured of them is."""
+    mixed(tmp_path)
+    # As many as there are real ones go, a whole kind or the last of one.
+    for name in (
+        *(f"night/{k:03d}" for k in range(2, 12)),
+        *(f"flats/{k:03d}" for k in range(31, 36)),
+    ):
+        (tmp_path / f"{name}.fits").unlink()
+    for name in ("flats/024", "flats/025"):
+        (tmp_path / f"{name}.fits").unlink()
+    (tmp_path / "real").mkdir()
+    for name in REAL:
+        shutil.copy(real_data / name, tmp_path / "real" / name.replace("/", "-"))
+    begun = begin_campaign(tmp_path)
+    assert len(list(tmp_path.rglob("*.fi*"))) == 60
+    fill(
+        begun.path,
+        aperture='"115 mm"',
+        focal_length='"760 mm"',
+        wavelength='"540 nm"',
+        focuser_step='"2 um"',
+        dispersion='["0.6 nm/pix", "0.9 nm/pix"]',
+        lamps='["Hg", "Ne"]',
+        positions='["-200 um", "-100 um", "0 um", "100 um", "200 um"]',
+    )
+    campaign = read_campaign(tmp_path)
+    names = [test.name for test in campaign.tests]
+    assert len(set(names)) == len(names) and not any("  " in name for name in names)
+    # No group mixes what was drawn with what was not, nor one observatory with another.
+    for test in campaign.tests:
+        homes = {
+            "-".join(p.name.split("-")[:2]) if p.parent.name == "real" else ""
+            for group in test.files.values()
+            for p in group
+        }
+        assert len(homes) == 1, test.name
+    served = {p.name for test in campaign.tests for group in test.files.values() for p in group}
+    for name, shows in REAL.items():
+        if shows in ("dots", "trace", "even"):
+            assert name.replace("/", "-") in served
+    # Frames that do not say their pitch, beside others that do: told where they stand, before anything fails.
+    text = begun.path.read_text(encoding="utf-8")
+    entry = text[text.index('"real/flat-not-alfosc') - 400 :]
+    assert "do not say the pitch" in entry[: entry.index("real/flat-not-alfosc")]
+    # What is measured in a moment, one of a kind; the others have tests of their own.
+    wanted = ("Focus run, M 39, L", "Flats, L", "Star field, rf0420")
+    chosen = tuple(test for test in campaign.tests if test.name in wanted)
+    monkeypatch.setattr(Picture, "source", lambda self: "data:image/png;base64,")
+    outcome = run_campaign(dataclasses.replace(campaign, tests=chosen))
+    assert [test.test.name for test in outcome.tests] == list(wanted) and not outcome.failed
 
 
 @pytest.mark.parametrize("name", sorted(REAL))

@@ -167,9 +167,9 @@ def campaign_draft(
     for name in names:
         out += ["", f"[filters.{_key(name or 'unnamed')}]"]
         out.append(f'wavelength = ""  {ASK}middle of the filter, such as "540 nm"')
-    for one, draft in entries:
-        out += ["", f"[[{one.area}]]", f"name = {_text(draft.title)}"]
-        out += [f"# {remark}" for remark in draft.remarks]
+    for (one, draft), title in zip(entries, _apart([draft.title for _, draft in entries])):
+        out += ["", f"[[{one.area}]]", f"name = {_text(title)}"]
+        out += [f"# {remark}" for remark in (*draft.remarks, *_other_camera(draft, seen))]
         for role in one.roles:
             if role.name in draft.files:
                 out += _files(role.name, draft.files[role.name], folder, role.many)
@@ -188,6 +188,24 @@ def campaign_draft(
         "",
     ]
     return "\n".join(out)
+
+
+def _apart(titles: Sequence[str]) -> list[str]:
+    """The titles in one line each, with a number where one comes again."""
+    plain = [" ".join(title.split()) for title in titles]
+    counts = [plain[: k + 1].count(title) for k, title in enumerate(plain)]
+    return [title if n == 1 else f"{title} ({n})" for title, n in zip(plain, counts)]
+
+
+def _other_camera(draft: Draft, seen: Sequence[Glance]) -> list[str]:
+    """What to do about frames whose headers are silent on the pitch that others state: it cannot be asked for all of them at once."""
+    silent = {one.path for one in seen if one.facts.pitch is None}
+    if len(silent) == len(seen) or not silent.intersection(draft.frames):
+        return []
+    return [
+        "The headers do not say the pitch of the pixels, those of other frames here do. A campaign is one telescope with one camera:",
+        "move frames of another camera into a folder of their own, where the draft asks for it.",
+    ]
 
 
 def _why(one: Glance) -> str:
