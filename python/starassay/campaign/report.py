@@ -10,13 +10,16 @@ import numpy as np
 from astropy import units as u
 
 from .._records import QUANTITIES, Quantity
-from ..results import GRAVITY, Note, Picture, figure_source, format_measured
+from ..results import GRAVITY, Note, Picture, Sheet, figure_source, format_measured
 from .drawing import Ahead
 from .keeping import Kept
 from .outcome import Judgment, Outcome, Piece, TestOutcome
 from .pages import environment_with_style, kept_together
 from .report_texts import cautions, caveats, glossary
 from .showing import shown, told
+
+#: So many like results of one entry are shown as a table and the first of them; the others are folded.
+LIKE = 3
 
 _MARKS = {"met": "✓", "not met": "✕", "not decided": "?"}
 _HANDS = {
@@ -268,8 +271,28 @@ def _test(
         "failures": outcome.failures,
         "numbers": [_number(q, outcome.basis(q.name)) for q in outcome.quantities.values()],
         "parts": [_piece(piece, kept, ahead, tell) for piece in outcome.pieces],
+        "each": _each(outcome.pieces),
+        "folded_notes": _notes(_heavy(outcome.pieces[1:])),
         "notes": _notes(outcome.notes),
     }
+
+
+def _each(pieces: Sequence[Piece]) -> Sheet | None:
+    """The numbers of like results side by side, so that all but the first can be folded; None where there are fewer than three."""
+    if len(pieces) < LIKE or len({type(piece.result) for piece in pieces}) > 1:
+        return None
+    names = list(dict.fromkeys(q.name for piece in pieces for q in piece.result.quantities))
+    rows = []
+    for piece in pieces:
+        values = {q.name: str(q.value) for q in piece.result.quantities}
+        rows.append((piece.label, *(values.get(name, "") for name in names)))
+    head = ("frame", *(QUANTITIES[name].label for name in names))
+    return Sheet("Each by itself; the first in full below, the others folded", head, tuple(rows))
+
+
+def _heavy(pieces: Sequence[Piece]) -> list[Note]:
+    """What is to be read with care of results that are folded: it stands in sight."""
+    return [note for piece in pieces for note in piece.result.notes if note.level != "info"]
 
 
 def _number(quantity: Quantity, basis: str) -> dict[str, str]:
