@@ -341,6 +341,18 @@ MOON_LIMB_REQUEST = Request(
     Field('lit_share', 'lit_share', '', 'number', 'Lit share of the disc.', low=0.01, high=1, required=True),
 )
 
+#: Star frames of one night in order of time, the stars of one frame after those of the other.
+NIGHT_CONDITIONS_REQUEST = Request(
+    Field('stars', 'stars', '', 'array 1 i4', 'Stars of each frame.', required=True),
+    Field('focus_is_length', 'focus_is_length', '', 'flag', 'Whether focuser positions are um; else steps.', default=False),
+    Field('pixel_scale', 'pixel_scale_arcsec_per_px', 'arcsec / pix', 'number', 'Side of a pixel on the sky.', low=0.001, high=1000, required=True),
+    Field('scale_from_sky', 'scale_from_sky', '', 'flag', 'Whether that comes from the sky; a nominal one is known to 1 %.', default=False),
+    Field('wavelength', 'wavelength_nm', 'nm', 'number', 'Middle of the passband; NaN: 550 nm.', low=100, high=30000),
+    Field('aperture', 'aperture_mm', 'mm', 'number', 'Diameter of the objective; NaN: not known, diffraction is not taken off.', low=1, high=100000),
+    Field('focal_length', 'focal_length_mm', 'mm', 'number', 'Focal length at the sensor; NaN: not known.', low=1, high=1000000),
+    Field('obstruction', 'obstruction', '', 'number', 'Diameter of the central obstruction over the aperture.', default=0, low=0, high=0.9),
+)
+
 #: Several instruments to be put in order.
 ORDER_REQUEST = Request(
     Field('instruments', 'instruments', '', 'records', 'At least two, all with the same quantity.', required=True),
@@ -2540,6 +2552,203 @@ class Moonlight(Record):
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class NightConditionsResult(Record):
+    """What a night did to the stars, frame by frame in order of time, and what of it
+    changes with time.
+
+    Attributes
+    ----------
+    zenith_fwhm : Measured
+        Typical FWHM over the hours of the frames, reduced to the zenith and 500 nm,
+        diffraction taken off where the aperture is known. The bar holds how little a few
+        hours of wandering air say. At most that much is the air's: optics, focus and
+        mount are in it.
+    lower_quartile : Quantity (arcsec)
+        A quarter of the frames lie below, reduced alike.
+    upper_quartile : Quantity (arcsec)
+        A quarter of the frames lie above.
+    trend : Measured
+        Steady change of the reduced FWHM through the night; NaN from too few frames.
+    trend_verdict : str
+        What the trend was told to be: "rising", "falling", or "not decided".
+    frame_scatter : Quantity (%)
+        Relative scatter of the frames about level and trend, measurement noise taken out.
+    independent_frames : float
+        As many frames without correlation would tell the level as well.
+    median_fwhm : Measured
+        Median FWHM of the frames as measured.
+    best_fwhm : Measured
+        Mean FWHM of the best fifth of the frames as measured, trailed ones left out:
+        optics, focus and pixels cannot be worse.
+    added_fwhm : Measured
+        Blur by the air that the best frames need to become the median ones, by the 5/3
+        power.
+    steady_ellipticity : Measured
+        Lengthening, 1 - b/a, that all stars share through the night, noise taken out:
+        optics, or a steady drift.
+    steady_angle : Quantity (deg)
+        Its direction, from +x towards +y.
+    changing_ellipticity : float
+        Root mean square lengthening of single frames beside that, noise taken out: wind,
+        guiding.
+    focus_growth : Measured
+        By how much the stars grow from one refocusing to the next, beyond what the night
+        does; NaN where the focuser was not moved.
+    refocus_interval : Quantity (h)
+        Typical time between refocusings.
+    growth_drift : Measured
+        Speed of the focus that would make the stars grow so, whichever way it moves; NaN
+        without aperture and focal length.
+    largest_drift : Quantity (um / h)
+        Speed of the focus, from the best one on, that could hide in the rise of a night
+        without refocusing (two standard uncertainties); NaN where it does not apply.
+    focus_drift : Measured
+        Change of best focus with time, from focus runs or the places to which the focuser
+        was moved; um / h or steps / h.
+    focus_drift_with_temperature : Measured
+        Its change with temperature; um / K or steps / K.
+    cooling_time : Measured
+        Time constant of an exponential; NaN where it is not decided.
+    final_focus : Measured
+        Where best focus comes to rest by it.
+    best_frames : ndarray
+        Numbers of the frames of the best fifth, best first, from 0 in order of time.
+    wavelength : Quantity (nm)
+        Middle of the passband that was reckoned with.
+    time : Quantity (h)
+        Middle of each exposure.
+    fwhm : Quantity (arcsec)
+        Median FWHM of each frame.
+    fwhm_uncertainty : Quantity (arcsec)
+        Its standard uncertainty by the stars' scatter.
+    reduced_fwhm : Quantity (arcsec)
+        The same across the direction of a trail, diffraction taken off, reduced to the
+        zenith and 500 nm.
+    reduced_fwhm_uncertainty : Quantity (arcsec)
+        Its standard uncertainty.
+    airmass : ndarray
+        Airmass.
+    ellipticity : ndarray
+        Lengthening that the frame's stars share.
+    ellipticity_uncertainty : ndarray
+        Its standard uncertainty.
+    angle : Quantity (deg)
+        Its direction, from +x towards +y.
+    focus : ndarray
+        Focuser position, um or steps.
+    stars : ndarray
+        Clean stars.
+    flags : ndarray
+        Sum of FrameMarks.
+    curve_time : Quantity (h)
+        Times of the model.
+    curve : Quantity (arcsec)
+        Level and trend as fitted.
+    curve_uncertainty : Quantity (arcsec)
+        Its standard uncertainty.
+    run_time : Quantity (h)
+        Times of the places of best focus.
+    run_focus : ndarray
+        Places of best focus, um or steps.
+    focus_is_length : bool
+        Whether focuser positions are um; else steps.
+    quantities : tuple of Quantity
+        Numbers that a claim can be about.
+    notes : tuple of Note
+        What the reader must know.
+    """
+
+    zenith_fwhm: Measured
+    lower_quartile: u.Quantity
+    upper_quartile: u.Quantity
+    trend: Measured
+    trend_verdict: str
+    frame_scatter: u.Quantity
+    independent_frames: float
+    median_fwhm: Measured
+    best_fwhm: Measured
+    added_fwhm: Measured
+    steady_ellipticity: Measured
+    steady_angle: u.Quantity
+    changing_ellipticity: float
+    focus_growth: Measured
+    refocus_interval: u.Quantity
+    growth_drift: Measured
+    largest_drift: u.Quantity
+    focus_drift: Measured
+    focus_drift_with_temperature: Measured
+    cooling_time: Measured
+    final_focus: Measured
+    best_frames: np.ndarray
+    wavelength: u.Quantity
+    time: u.Quantity
+    fwhm: u.Quantity
+    fwhm_uncertainty: u.Quantity
+    reduced_fwhm: u.Quantity
+    reduced_fwhm_uncertainty: u.Quantity
+    airmass: np.ndarray
+    ellipticity: np.ndarray
+    ellipticity_uncertainty: np.ndarray
+    angle: u.Quantity
+    focus: np.ndarray
+    stars: np.ndarray
+    flags: np.ndarray
+    curve_time: u.Quantity
+    curve: u.Quantity
+    curve_uncertainty: u.Quantity
+    run_time: u.Quantity
+    run_focus: np.ndarray
+    focus_is_length: bool
+    quantities: tuple[Quantity, ...]
+    notes: tuple[Note, ...]
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'zenith_fwhm': ('zenith_fwhm', 'measured', '', None),
+        'lower_quartile': ('lower_quartile_arcsec', 'number', 'arcsec', None),
+        'upper_quartile': ('upper_quartile_arcsec', 'number', 'arcsec', None),
+        'trend': ('trend', 'measured', '', None),
+        'trend_verdict': ('trend_verdict', 'text', '', None),
+        'frame_scatter': ('frame_scatter', 'number', '%', None),
+        'independent_frames': ('independent_frames', 'number', '', None),
+        'median_fwhm': ('median_fwhm', 'measured', '', None),
+        'best_fwhm': ('best_fwhm', 'measured', '', None),
+        'added_fwhm': ('added_fwhm', 'measured', '', None),
+        'steady_ellipticity': ('steady_ellipticity', 'measured', '', None),
+        'steady_angle': ('steady_angle_deg', 'number', 'deg', None),
+        'changing_ellipticity': ('changing_ellipticity', 'number', '', None),
+        'focus_growth': ('focus_growth', 'measured', '', None),
+        'refocus_interval': ('refocus_interval', 'number', 'h', None),
+        'growth_drift': ('growth_drift', 'measured', '', None),
+        'largest_drift': ('largest_drift', 'number', 'um / h', None),
+        'focus_drift': ('focus_drift', 'measured', '', None),
+        'focus_drift_with_temperature': ('focus_drift_with_temperature', 'measured', '', None),
+        'cooling_time': ('cooling_time', 'measured', '', None),
+        'final_focus': ('final_focus', 'measured', '', None),
+        'best_frames': ('best_frames', 'array 1 i4', '', None),
+        'wavelength': ('wavelength_nm', 'number', 'nm', None),
+        'time': ('time', 'array 1 f8', 'h', None),
+        'fwhm': ('fwhm_arcsec', 'array 1 f8', 'arcsec', None),
+        'fwhm_uncertainty': ('fwhm_uncertainty_arcsec', 'array 1 f8', 'arcsec', None),
+        'reduced_fwhm': ('reduced_fwhm_arcsec', 'array 1 f8', 'arcsec', None),
+        'reduced_fwhm_uncertainty': ('reduced_fwhm_uncertainty_arcsec', 'array 1 f8', 'arcsec', None),
+        'airmass': ('airmass', 'array 1 f8', '', None),
+        'ellipticity': ('ellipticity', 'array 1 f8', '', None),
+        'ellipticity_uncertainty': ('ellipticity_uncertainty', 'array 1 f8', '', None),
+        'angle': ('angle_deg', 'array 1 f8', 'deg', None),
+        'focus': ('focus', 'array 1 f8', '', None), 'stars': ('stars', 'array 1 i4', '', None),
+        'flags': ('flags', 'array 1 i4', '', None),
+        'curve_time': ('curve_time', 'array 1 f8', 'h', None),
+        'curve': ('curve_arcsec', 'array 1 f8', 'arcsec', None),
+        'curve_uncertainty': ('curve_uncertainty_arcsec', 'array 1 f8', 'arcsec', None),
+        'run_time': ('run_time', 'array 1 f8', 'h', None),
+        'run_focus': ('run_focus', 'array 1 f8', '', None),
+        'focus_is_length': ('focus_is_length', 'flag', '', None),
+        'quantities': ('quantities', 'records', '', Quantity),
+        'notes': ('notes', 'notes', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class OrderOfMerit(Record):
     """Instruments in order of merit, each compared with the next by the one rule for two
     instruments.
@@ -4590,6 +4799,30 @@ NOTES: dict[str, tuple[str, str]] = {
     'lateral-color.refocused': ('doubt', 'The focuser moved between the frames, which changes the scale.'),
     'lateral-color.scatter': ('caution', 'Stars scatter by more than their uncertainties say.'),
     'lateral-color.turned': ('doubt', 'Colors of one exposure are turned against each other, which optics do not do.'),
+    'night-conditions.cooling': ('info', 'Whether focus comes to rest exponentially, as a cooling tube does.'),
+    'night-conditions.doubtful-frame': ('caution', 'A frame that is no field of stars was left out.'),
+    'night-conditions.falling': ('info', 'Stars shrink through the night by more than the wandering of the air explains.'),
+    'night-conditions.few-frames': ('caution', 'Too few frames, or too short a time, to tell a trend.'),
+    'night-conditions.few-stars': ('caution', 'Frames with too few clean stars were left out.'),
+    'night-conditions.focus-drifts': ('info', 'Best focus moves with time or temperature.'),
+    'night-conditions.focus-followed': ('info', 'The focuser moved between most frames; its places are no refocusings.'),
+    'night-conditions.focus-held': ('info', 'Refocusing does not make the stars smaller by more than the uncertainty.'),
+    'night-conditions.focus-unseen': ('info', 'The focuser was not moved: sizes alone do not tell a drifting focus from worse air.'),
+    'night-conditions.method': ('info', 'How widths were reduced and what the bars hold.'),
+    'night-conditions.mixed': ('doubt', 'Frames of several filters, cameras or telescopes: their widths are not alike.'),
+    'night-conditions.no-airmass': ('caution', 'Airmass not known: widths are not reduced to the zenith, or frames were left out.'),
+    'night-conditions.no-time': ('caution', 'Frames without a time were left out.'),
+    'night-conditions.not-air-alone': ('info', 'Optics, focus and mount are in every width: what the air did is at most that.'),
+    'night-conditions.not-resolved': ('caution', "Stars hardly wider than the telescope's diffraction: the air's share is not told."),
+    'night-conditions.refocus-helps': ('caution', 'Stars grow between refocusings and shrink with each: focus drifts.'),
+    'night-conditions.rising': ('caution', 'Stars grow through the night by more than the wandering of the air explains.'),
+    'night-conditions.several-fields': ('info', 'Frames of several fields.'),
+    'night-conditions.several-nights': ('doubt', 'The frames are not of one night.'),
+    'night-conditions.short-exposures': ('info', 'Exposures so short that image motion is not averaged.'),
+    'night-conditions.trailed': ('caution', 'Frames whose stars are all drawn out alike.'),
+    'night-conditions.undersampled': ('caution', 'Stars hardly wider than the pixels: their widths are less sure.'),
+    'night-conditions.wavelength-assumed': ('info', 'The wavelength is not known; 550 nm was taken.'),
+    'night-conditions.with-diffraction': ('info', "The aperture is not known: the telescope's diffraction is still in the reduced widths."),
     'plate-scale.corners-empty': ('caution', 'No star near the corners; distortion there is extrapolated.'),
     'plate-scale.few-stars': ('caution', 'So few stars that not every order of the distortion could be fitted.'),
     'plate-scale.from-list': ('info', 'The geometry comes from a list of stars with known sky positions.'),
@@ -4730,6 +4963,8 @@ QUANTITIES: dict[str, QuantityKind] = {
     'astigmatic_split': QuantityKind('astigmatic_split', 'tangential less sagittal focus at the corners', 'um', 'focus_surface', None, None, None, 'Take a rich star field at five or more focuser positions on both sides of focus and list the frames under [[focus_surface]].'),
     'lateral_color': QuantityKind('lateral_color', 'lateral color at the corners of the sensor', 'um', 'lateral_color', 0, None, False, 'Take a rich star field with a color camera, or one frame a filter, and list it under [[lateral_color]].'),
     'lateral_color_angle': QuantityKind('lateral_color_angle', 'lateral color at the corners of the sensor, on the sky', 'arcsec', 'lateral_color', 0, None, False, 'Take a rich star field with a color camera, or one frame a filter, and list it under [[lateral_color]].'),
+    'zenith_fwhm': QuantityKind('zenith_fwhm', 'FWHM of the night, reduced to the zenith and 500 nm', 'arcsec', 'night_conditions', 0, None, False, 'Take star frames through the night and list them under [[night_conditions]].'),
+    'best_fwhm': QuantityKind('best_fwhm', "FWHM of the night's best frames", 'arcsec', 'night_conditions', 0, None, False, 'Take star frames through the night and list them under [[night_conditions]].'),
     'focal_length': QuantityKind('focal_length', 'focal length', 'mm', 'plate_scale', 0, None, None, 'Take a star field, solve it (or list sky positions of its stars), and list it under [[plate_scale]].'),
     'reducer_factor': QuantityKind('reducer_factor', 'reducer factor', '', 'plate_scale', 0, None, None, 'Take a star field, solve it (or list sky positions of its stars), and list it under [[plate_scale]]. Give nominal_focal_length with it.'),
     'focal_ratio': QuantityKind('focal_ratio', 'focal ratio', '', 'plate_scale', 0, None, None, 'Take a star field, solve it (or list sky positions of its stars), and list it under [[plate_scale]]. Give the aperture with it.'),
@@ -4769,6 +5004,13 @@ QUANTITIES: dict[str, QuantityKind] = {
 
 #: Flags of the columns that hold bits: column -> bit -> (name, meaning).
 FLAGS: dict[str, dict[int, tuple[str, str]]] = {
+    'NightConditionsResult.flags': {
+        1: ('best', 'Of the fifth with the narrowest stars: measure the optics on these.'),
+        2: ('trailed', 'All stars are drawn out alike, otherwise than through the night: tracking or wind.'),
+        4: ('refocused', 'The focuser was moved before this frame.'),
+        8: ('few stars', 'Too few clean stars; left out.'),
+        16: ('no airmass', 'Airmass not known while that of others is; left out of what is reduced to the zenith.'),
+    },
     'StarField.flags': {
         1: ('saturated', 'Clipped pixels: flux is too low, size too large.'),
         2: ('edge', "The circle that counts as the whole star runs over the frame's edge."),
@@ -4790,6 +5032,7 @@ MEASUREMENTS: dict[str, tuple[str, str]] = {
     'field_sharpness': ('Field sharpness', 'field_sharpness.measure'),
     'focus_surface': ('Focus surface', 'focus_surface.measure'),
     'lateral_color': ('Lateral color', 'lateral_color.measure'),
+    'night_conditions': ('Night conditions', 'night_conditions.measure'),
     'plate_scale': ('Plate scale', 'plate_scale.measure'),
     'reflections': ('Reflections', 'reflections.measure'),
     'relative_illumination': ('Relative illumination', 'relative_illumination.measure'),

@@ -196,6 +196,12 @@ MAKERS: dict[str, Callable[[], Result]] = {
     "FocusSurface": _focus_surface,
     "RelativeIllumination": _relative_illumination,
     "LateralColor": lambda: starassay.measure_lateral_color(small_mosaic()),
+    "NightConditions": lambda: starassay.measure_night_conditions(
+        focus_run()[1:4],
+        focal_length="690 mm",
+        times=[f"2026-10-04T2{k}:00:00" for k in range(3)],
+        airmasses=[1.0, 1.1, 1.2],
+    ),
     "Spacing": _spacing,
     "Alignment": _alignment,
     "WavefrontField": _wavefront_field,

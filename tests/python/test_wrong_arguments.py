@@ -161,6 +161,11 @@ def sound(folder: Path) -> dict[str, dict[str, Any]]:
         "measure_reflections": {"photo": small_photo(), "objective": 1, "spot": 2},
         "measure_lateral_color": {"frames": small_mosaic()},
         "measure_field_sharpness": {"frame": focus_run()[2], "focal_length": "690 mm"},
+        "measure_night_conditions": {
+            "frames": focus_run()[1:4],
+            "focal_length": "690 mm",
+            "times": ["2026-10-04T20:00:00", "2026-10-04T21:00:00", "2026-10-04T22:00:00"],
+        },
         "measure_focus_surface": {
             "frames": focus_run(),
             "focal_ratio": 6,

@@ -151,5 +151,36 @@ SYNONYMS: dict[str, tuple[Keyword, ...]] = {
         Keyword("TRIMSEC", None, f"{_IRAF}: the same form"),
     ),
     "bias_section": (Keyword("BIASSEC", None, f"{_IRAF}: the same form"),),
+    "airmass": (
+        Keyword("AIRMASS", u.one, f"{_SBX}; {_COMMON}"),
+        Keyword("ESO TEL AIRM START", u.one, _ESO),
+    ),
+    "altitude": (
+        Keyword("OBJCTALT", u.deg, _SBX),
+        Keyword("CENTALT", u.deg, _COMMON),
+        Keyword("ESO TEL ALT", u.deg, _ESO),
+    ),
+    "outside_temperature": (
+        Keyword("TUBETEMP", u.deg_C, f"{_COMMON}: of the tube"),
+        Keyword("FOCTEMP", u.deg_C, f"{_COMMON}: at the focuser"),
+        Keyword("FOCUSTEM", u.deg_C, f"{_COMMON}: at the focuser"),
+        Keyword("AMBTEMP", u.deg_C, f"{_COMMON}: of the air"),
+    ),
+    "site_latitude": (
+        Keyword("SITELAT", u.deg, _SBX),
+        Keyword("LAT-OBS", u.deg, _COMMON),
+    ),
+    "site_longitude": (
+        Keyword("SITELONG", u.deg, f"{_SBX}: east positive"),
+        Keyword("LONG-OBS", u.deg, f"{_COMMON}: east positive"),
+    ),
+    "right_ascension": (
+        Keyword("OBJCTRA", u.hourangle, f"{_SBX}: hours, minutes, seconds"),
+        Keyword("RA", u.deg, f"{_COMMON}: a text is hours, minutes, seconds"),
+    ),
+    "declination": (
+        Keyword("OBJCTDEC", u.deg, _SBX),
+        Keyword("DEC", u.deg, _COMMON),
+    ),
     "unit": (Keyword("BUNIT", None, f"{_FITS4}, 4.4.2"),),
 }
