@@ -201,6 +201,15 @@ def test_the_other_telescope_is_cleared_and_told_apart(
     photo = result(alder, "reflections")["spot_offset"]
     # Drawn at 0.9 and -1.2 % of the objective's radius.
     assert photo["value"] == pytest.approx(0.015, abs=max(0.001, 3 * photo["uncertainty"]))
+    # The air that was drawn, with the optics' own blur in it; profile fits may be 3 % off, twice their usual error.
+    night = result(alder, "night-conditions")
+    record = json.loads((alder / "frames" / "truth.json").read_text(encoding="utf-8"))["night"]
+    air = [one["zenith_seeing"]["value"] for one in record]
+    for k, width in enumerate(night["reduced_fwhm"]["value"]):
+        assert 0.97 * air[k] < width < 1.25 * air[k]
+    seen = [a * (1.04 + 0.03 * k) ** 0.6 for k, a in enumerate(air)]
+    assert set(night["best_frames"]) <= set(sorted(range(8), key=seen.__getitem__)[:3])
+    assert night["trend_verdict"] == "not decided"
     limb = result(alder, "edge-contrast")["width"]
     true = json.loads((alder / "frames" / "truth.json").read_text(encoding="utf-8"))["limb"]
     assert abs(limb["value"] - true["edge_width_um"]) < 3 * limb["uncertainty"]

@@ -22,6 +22,7 @@ from ..errors import FileError
 from ..results import json_text, to_plain
 from .demo_frames import draw_fields, draw_pairs, draw_spectra
 from .demo_limb import draw_limb
+from .demo_night import NIGHT_FRAMES, draw_night
 from .demo_photo import draw_photo
 from .demo_reducer import REDUCER_FRAMES, draw_reducer
 from .instruments import alder_100, juniper_115
@@ -165,6 +166,7 @@ def _draw_alder(folder: Path, tell: Callable[[], object]) -> dict[str, Any]:
         **draw_spectra(folder, scope, SENSOR_UM, rng, _SEED + 120, tell),
         "photo": draw_photo(folder, _SEED + 130, tell),
         "limb": draw_limb(folder, scope, _SEED + 140, tell),
+        "night": draw_night(folder, scope, _SEED + 150, tell),
     }
 
 
@@ -177,5 +179,10 @@ CAMPAIGNS = (
         _draw_juniper,
     ),
     DemoCampaign("juniper-115-reducer", "demo-reducer.toml", REDUCER_FRAMES, draw_reducer),
-    DemoCampaign("alder-100", "demo-alder.toml", 1 + 2 + len(SENSOR_UM) + 2 + 2, _draw_alder),
+    DemoCampaign(
+        "alder-100",
+        "demo-alder.toml",
+        1 + 2 + len(SENSOR_UM) + 2 + 2 + NIGHT_FRAMES,
+        _draw_alder,
+    ),
 )
