@@ -46,11 +46,8 @@ def draw_course(night: Any, ax: Any) -> Any:
         ax.set_ylabel("FWHM (arcsec)")
         _clock(night, ax)
         ax.legend(loc="lower left", ncol=3, fontsize=8)
-        entitle(
-            ax,
-            f"FWHM {night.zenith_fwhm} at the zenith; best frames {night.best_fwhm} as taken",
-            pad=24,
-        )
+        said = f"FWHM {night.zenith_fwhm} at the zenith;\nbest frames {night.best_fwhm} as taken"
+        entitle(ax, said, pad=10)
         return ax
 
 
