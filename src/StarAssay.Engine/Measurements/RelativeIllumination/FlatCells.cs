@@ -117,7 +117,7 @@ internal sealed class FlatCells
         double[] highest = new double[Rows];
         Parallel.For(0, Rows, context.Parallel, j =>
         {
-            double[] blocks = new double[Side * Side / 4];
+            double[] blocks = new double[Side * Side / 4], scratch = new double[blocks.Length];
             for (int i = 0; i < Columns; i++)
             {
                 double[] pixels = reader.Region(i * Side, j * Side, Side, Side);
@@ -135,21 +135,63 @@ internal sealed class FlatCells
                     {
                         int at = (y * Side) + x;
                         double mean = (pixels[at] + pixels[at + 1] + pixels[at + Side] + pixels[at + Side + 1]) / 4;
-                        if (double.IsFinite(mean))
-                        {
-                            blocks[count++] = mean;
-                        }
+                        blocks[(y / 2 * (Side / 2)) + (x / 2)] = mean;
+                        count += double.IsFinite(mean) ? 1 : 0;
                     }
                 }
 
                 bool enough = count >= LeastShare * blocks.Length;
-                (double middle, double sigma) = enough ? Robust.MedianAndSigma(blocks.AsSpan(0, count)) : (double.NaN, double.NaN);
+                (double middle, double sigma) = enough ? Robust.MedianAndSigma(WithoutSlope(blocks, scratch)) : (double.NaN, double.NaN);
                 double light = middle - bias;
                 (level[j, i], bar[j, i]) = light > 0 ? (light, 1.2533 * Math.Max(sigma, 0.3) / Math.Sqrt(count) / light) : (double.NaN, double.NaN);
             }
         });
         Refuse(frame, level, clipped.Sum(), highest.Max(), limit);
         return (level, bar);
+    }
+
+    /// <summary>A cell's finite values without its slope, in the scratch.</summary>
+    /// <remarks>Where light falls off steeply, half of a cell's values lie on one side of the level at its middle however the slope bends, so that the
+    /// median of all is no mean over the cell; without the slope it is one.</remarks>
+    private static Span<double> WithoutSlope(double[] blocks, double[] scratch)
+    {
+        int n = (int)Math.Round(Math.Sqrt(blocks.Length));
+        double Half(Func<int, int, bool> inside)
+        {
+            int count = 0;
+            for (int y = 0; y < n; y++)
+            {
+                for (int x = 0; x < n; x++)
+                {
+                    if (inside(x, y) && double.IsFinite(blocks[(y * n) + x]))
+                    {
+                        scratch[count++] = blocks[(y * n) + x];
+                    }
+                }
+            }
+
+            return Robust.MedianInPlace(scratch.AsSpan(0, count));
+        }
+
+        // Middles of two halves lie half a cell apart.
+        int middle = n / 2, after = n - middle;
+        double slopeX = (Half((x, _) => x >= after) - Half((x, _) => x < middle)) / after;
+        double slopeY = (Half((_, y) => y >= after) - Half((_, y) => y < middle)) / after;
+        double tiltX = double.IsFinite(slopeX) ? slopeX : 0, tiltY = double.IsFinite(slopeY) ? slopeY : 0;
+        int kept = 0;
+        for (int y = 0; y < n; y++)
+        {
+            for (int x = 0; x < n; x++)
+            {
+                double value = blocks[(y * n) + x];
+                if (double.IsFinite(value))
+                {
+                    scratch[kept++] = value - (tiltX * (x - ((n - 1) / 2.0))) - (tiltY * (y - ((n - 1) / 2.0)));
+                }
+            }
+        }
+
+        return scratch.AsSpan(0, kept);
     }
 
     private void Refuse(Frame frame, double[,] level, long clipped, double highest, double limit)

@@ -81,8 +81,8 @@ internal sealed class BinSelection
         if (used.Count(u => u) < Fewest)
         {
             throw new CannotMeasureException("color-focus.too-faint",
-                $"Only {used.Count(u => u)} bins of the spectrum can be used between {request.MinNm:0} and {request.MaxNm:0} nm; at least {Fewest} are needed. " +
-                    "Expose longer, or check the wavelength solution.", spectra[0].Name);
+                $"Only {used.Count(u => u)} bins of the spectrum can be used between {request.MinNm:0} and {request.MaxNm:0} nm; at least {Fewest} are " +
+                    "needed. Expose longer, or check the wavelength solution.", spectra[0].Name);
         }
 
         return chosen;
