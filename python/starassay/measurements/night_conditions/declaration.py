@@ -45,8 +45,7 @@ MEASUREMENT = Measurement(
     title=MEASUREMENTS["night_conditions"][0],
     help="Width of the stars through a night, what of it can be air, focus or mount, and the best frames.",
     example=(
-        "starassay measure night-conditions field-*.fits --aperture 115mm --focal-length 690mm "
-        '--wavelength 540nm --site "48.1, 11.6, 520 m"'
+        "starassay measure night-conditions field-*.fits --aperture 115mm --focal-length 690mm --wavelength 540nm"
     ),
     roles=(Role("frames", "star fields of one night through one filter, three or more"),),
     options=options(
