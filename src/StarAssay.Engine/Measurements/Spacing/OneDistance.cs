@@ -9,14 +9,14 @@ namespace StarAssay.Engine.Measurements.Spacing;
 ///
 /// Astigmatism is a second witness. An air space is no part of the Petzval sum, so that, to third order, tangential less sagittal focus
 /// changes with the distance by as much as their mean does (Welford, "Aberrations of Optical Systems", from memory; drawn correctors traced
-/// surface by surface keep it within 4 %). A corrector that leaves neither at its right distance therefore shows both with one sign.
+/// surface by surface keep it within 6 %). A corrector that leaves neither at its right distance therefore shows both with one sign.
 /// </remarks>
 internal static class OneDistance
 {
     // A stated slope must stand out by so many of its standard uncertainties for a number, as a fitted one.
     private const double SlopeTold = 4;
 
-    // How far a straight line is believed: drawn correctors keep it within a tenth.
+    // How far a straight line is believed: drawn correctors keep it to about a tenth.
     private const double ReachMm = 4;
 
     // What the sag of a weak corrector changes by for each mm at the corner (drawn correctors), and the least and largest step that is asked for.
