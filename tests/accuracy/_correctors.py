@@ -116,9 +116,7 @@ class Telescope:
         def misses(p: np.ndarray) -> np.ndarray:
             self.corrector = corrector(p)
             sag, split, focal = self._field(self.distance)
-            all_of = np.array(
-                [sag / 20, split / 20, 60 * (focal / self.focal_length - scale)]
-            )
+            all_of = np.array([sag / 20, split / 20, 60 * (focal / self.focal_length - scale)])
             return np.r_[np.where(np.isfinite(all_of), all_of, 30.0), 0.15 * p]
 
         with np.errstate(all="ignore"):
@@ -127,9 +125,7 @@ class Telescope:
                     misses, rng.uniform(-1.2, 1.2, 4), max_nfev=40, diff_step=1e-4
                 )
                 self.corrector = corrector(found.x)
-                self.good = bool(
-                    np.all(np.abs(found.fun[:3]) < (0.3, 0.3, 2.5)) and self._steady()
-                )
+                self.good = bool(np.all(np.abs(found.fun[:3]) < (0.3, 0.3, 2.5)) and self._steady())
                 if self.good:
                     break
 
@@ -167,9 +163,7 @@ class Telescope:
             return np.nan, np.nan, np.nan
 
     def _steady(self) -> bool:
-        sags = np.array(
-            [self.sag_and_split(self.distance + d)[0] for d in np.arange(-6, 7, 1.0)]
-        )
+        sags = np.array([self.sag_and_split(self.distance + d)[0] for d in np.arange(-6, 7, 1.0)])
         steps = np.diff(sags)
         return bool(np.all(np.isfinite(sags)) and np.all(steps * steps[0] > 0))
 

@@ -40,7 +40,9 @@ def passed(
     chief = 1 - distance / focal
     shares = []
     for r in radius:
-        edge = np.sqrt(np.clip((clear / 2) ** 2 - (across * scale + r * chief) ** 2, 0, None)) / scale
+        edge = (
+            np.sqrt(np.clip((clear / 2) ** 2 - (across * scale + r * chief) ** 2, 0, None)) / scale
+        )
         shares.append(np.sum(np.minimum(rim, edge) - np.minimum(inner, edge)) / np.sum(rim - inner))
     return np.array(shares)
 

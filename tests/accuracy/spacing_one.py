@@ -69,12 +69,8 @@ def draw(
     noise = np.exp(rng.uniform(np.log(1.5), np.log(8)))
     split_noise = np.hypot(1.5 * noise, 0.07 * split)
     sag, split = sag + rng.normal(0, noise), split + rng.normal(0, split_noise)
-    bar, split_bar = (
-        s * np.sqrt(rng.chisquare(FREEDOM) / FREEDOM) for s in (noise, split_noise)
-    )
-    corner = float(
-        np.hypot(surface.width, surface.height) / 2 * surface.pitch.to_value(u.mm)
-    )
+    bar, split_bar = (s * np.sqrt(rng.chisquare(FREEDOM) / FREEDOM) for s in (noise, split_noise))
+    corner = float(np.hypot(surface.width, surface.height) / 2 * surface.pitch.to_value(u.mm))
     found = starassay.measure_spacing(
         [_with(surface, sag, bar, split, split_bar)],
         distances=[distance] * u.mm,
@@ -84,9 +80,7 @@ def draw(
     return found, scope.flat - distance, kind
 
 
-def known(
-    rng: np.random.Generator, kind: str, scope: Telescope, corner: float
-) -> dict[str, Any]:
+def known(rng: np.random.Generator, kind: str, scope: Telescope, corner: float) -> dict[str, Any]:
     """What is stated of the corrector.
 
     Parameters
@@ -139,9 +133,7 @@ def run_of(seed: int, sag: float, split: float) -> starassay.FocusSurface:
         curvature=sag / corner**2 * unit,
         astigmatism=split / corner**2 * unit,
     )
-    telescope = starassay.SimulatedTelescope(
-        "Juniper 90", 90 * u.mm, 540 * u.mm, field=errors
-    )
+    telescope = starassay.SimulatedTelescope("Juniper 90", 90 * u.mm, 540 * u.mm, field=errors)
     drawn = starassay.draw_focus_run(
         telescope,
         POSITIONS * u.um,
@@ -160,9 +152,7 @@ def run_of(seed: int, sag: float, split: float) -> starassay.FocusSurface:
     )
 
 
-def draw_pixels(
-    seed: int, made: list[Telescope]
-) -> tuple[starassay.Spacing, float, str]:
+def draw_pixels(seed: int, made: list[Telescope]) -> tuple[starassay.Spacing, float, str]:
     """The same from a whole focus run, the slope known to a tenth.
 
     Parameters
@@ -183,9 +173,7 @@ def draw_pixels(
     return found, scope.flat - distance, "whole focus runs"
 
 
-def run(
-    draws: int, seed: int, pixels: int
-) -> tuple[list[dict[str, Any]], list[Telescope]]:
+def run(draws: int, seed: int, pixels: int) -> tuple[list[dict[str, Any]], list[Telescope]]:
     """A row a draw, and the telescopes.
 
     Parameters
@@ -210,9 +198,7 @@ def run(
                 "wrong": said != 0 and said != np.sign(truth),
                 "error": error,
                 "pull": error / float(value.uncertainty.value) if told else np.nan,
-                "contradicted": any(
-                    n.code == "spacing.shapes-contradict" for n in found.notes
-                ),
+                "contradicted": any(n.code == "spacing.shapes-contradict" for n in found.notes),
             }
         )
     return rows, made
@@ -239,9 +225,7 @@ def section(
     for t in made:
         ends = [t.sag_and_split(t.distance + d) for d in (-1, 1)]
         both.append((ends[1][1] - ends[0][1]) / (ends[1][0] - ends[0][0]))
-    far = [
-        t.sag_and_split(t.flat + d)[0] / d / t.slope - 1 for t in made for d in (-3, 3)
-    ]
+    far = [t.sag_and_split(t.flat + d)[0] / d / t.slope - 1 for t in made for d in (-3, 3)]
     lines = [
         "## Spacing from one distance",
         "",
@@ -270,17 +254,13 @@ def section(
             f"{sum(r['contradicted'] for r in of)} | "
         )
         if told:
-            error, pull = (
-                np.array([r[name] for r in told]) for name in ("error", "pull")
-            )
+            error, pull = (np.array([r[name] for r in told]) for name in ("error", "pull"))
             held = np.mean(np.abs(pull) < 1)
             scatter = np.sqrt(max(held * (1 - held), 0.01) / len(told))
             ends = np.percentile(np.abs(error), [68, 95])
             line += f"{np.median(error):+.3f} | {ends[0]:.2f} / {ends[1]:.2f} | {100 * held:.0f} ± {100 * scatter:.0f} % |"
             if not 0.62 <= held <= 0.74:
-                short.append(
-                    f"- {kind}: intervals hold {100 * held:.0f} ± {100 * scatter:.0f} %"
-                )
+                short.append(f"- {kind}: intervals hold {100 * held:.0f} ± {100 * scatter:.0f} %")
         else:
             line += "- | - | - |"
         lines.append(line)
@@ -288,11 +268,7 @@ def section(
             short.append(f"- {kind}: {100 * wrong / len(of):.1f} % wrong")
     lines += [
         "",
-        *(
-            ["Falls short of the bars:", "", *short]
-            if short
-            else ["Every bar is reached."]
-        ),
+        *(["Falls short of the bars:", "", *short] if short else ["Every bar is reached."]),
     ]
     return "\n".join(lines)
 
@@ -328,9 +304,7 @@ def main() -> None:
         "--write", action="store_true", help="write the section of docs/accuracy.md"
     )
     args = parser.parse_args()
-    text = section(
-        *run(args.draws, args.seed, args.pixels), args.draws, args.seed, args.pixels
-    )
+    text = section(*run(args.draws, args.seed, args.pixels), args.draws, args.seed, args.pixels)
     print(text)
     if args.write:
         write_section("spacing-one", text)

@@ -133,3 +133,24 @@ def test_a_real_flat_with_rounded_corners(real_data: Path) -> None:
     slope = 1 + found.slope_x.value.value * -0.25
     assert shown * slope == pytest.approx(half, abs=0.03)
     assert found.corner_illumination.value < 0.9
+
+
+def test_a_fall_off_as_steep_as_a_cell_does_not_move_the_stop() -> None:
+    # The cone is 2.6 cells wide: medians of sloping cells had made the stop's distance 9.2 +- 0.1 mm. Truth: strips of the cone.
+    ratio, focal, distance, clear, pitch = 8.0, 800.0, 12.0, 30.0, 0.036
+    y, x = np.mgrid[0:700, 0:1000]
+    far = np.hypot(x - 499.5, y - 349.5) * pitch
+    radii = np.linspace(0, 25, 2000)
+    light = accuracy.passed(radii, clear, distance, ratio, focal, 0.0)
+    light = light * np.cos(np.arctan(radii / focal)) ** 4
+    pixels = np.random.default_rng(5).normal(20000 * np.interp(far, radii, light) + 500, 60)
+    found = starassay.measure_relative_illumination(
+        starassay.read_frame(pixels.astype(np.float32), pitch=36 * u.um),
+        focal_ratio=ratio,
+        focal_length=focal * u.mm,
+        bias_level="500 adu",
+    )
+    assert abs(found.stop_distance.value.to_value("mm") / distance - 1) < 0.015
+    assert abs(found.clear_diameter.value.to_value("mm") / clear - 1) < 0.0005
+    half_lit = 2 * np.interp(-0.5, -light, radii)
+    assert abs(found.image_circle50.value.to_value("mm") / half_lit - 1) < 0.0002

@@ -29,9 +29,7 @@ PLACES = [-160, -80, 0, 80, 160]
 
 @pytest.fixture(scope="module")
 def surface() -> starassay.FocusSurface:
-    return starassay.measure_focus_surface(
-        focus_run(), focal_ratio=6, positions=PLACES * u.um
-    )
+    return starassay.measure_focus_surface(focus_run(), focal_ratio=6, positions=PLACES * u.um)
 
 
 def measured(
@@ -52,8 +50,7 @@ def test_drawn_sags_hold_their_truth(surface: starassay.FocusSurface) -> None:
         found, best, kind = accuracy.draw(seed, surface)
         if found.decided and kind != "one distance wrong":
             pulls.append(
-                (found.best_spacing.value.value - best)
-                / found.best_spacing.uncertainty.value
+                (found.best_spacing.value.value - best) / found.best_spacing.uncertainty.value
             )
         elif not found.decided and np.isfinite(found.best_spacing.value):
             away = best - found.present_distance.value
@@ -93,25 +90,18 @@ def test_numpy_and_scipy_find_the_same(surface: starassay.FocusSurface) -> None:
     parabola, cov2 = np.polyfit(x, sags, 2, w=1 / np.array(bars), cov="unscaled")
     rest = np.sum(((np.polyval(parabola, x) - sags) / bars) ** 2)
     assert found.sag_bend.value.value == pytest.approx(parabola[0])
-    assert found.sag_bend.uncertainty.value == pytest.approx(
-        (cov2[0, 0] * max(1, rest)) ** 0.5
-    )
+    assert found.sag_bend.uncertainty.value == pytest.approx((cov2[0, 0] * max(1, rest)) ** 0.5)
 
 
 def test_a_whole_run_holds_its_truth() -> None:
     found, best, _ = accuracy.draw_pixels(90_001)
     assert found.decided
     assert abs(found.best_spacing.value.value - best) < 0.2
-    assert (
-        abs(found.best_spacing.value.value - best)
-        < 4 * found.best_spacing.uncertainty.value
-    )
+    assert abs(found.best_spacing.value.value - best) < 4 * found.best_spacing.uncertainty.value
 
 
 def test_the_result_tells_itself(surface: starassay.FocusSurface) -> None:
-    found = measured(
-        surface, [54, 55, 56], [-45, -20, 5], [2, 2, 2], present_distance="54 mm"
-    )
+    found = measured(surface, [54, 55, 56], [-45, -20, 5], [2, 2, 2], present_distance="54 mm")
     said = " ".join(found.sentences())
     assert "add 1.8" in said and "between reducer or flattener and sensor" in said
     assert pickle.loads(pickle.dumps(found)).best_spacing == found.best_spacing
@@ -119,9 +109,7 @@ def test_the_result_tells_itself(surface: starassay.FocusSurface) -> None:
     assert axes.get_xlabel().endswith("(mm)") and axes.get_ylabel().endswith("(um)")
     assert len(found.table) == 3 and len(found.curve_table) == len(found.curve_distance)
     assert any("refocus" in note.text for note in found.notes)
-    away = measured(
-        surface, [54, 55, 56], [-45, -20, 5], [2, 2, 2], present_distance="57 mm"
-    )
+    away = measured(surface, [54, 55, 56], [-45, -20, 5], [2, 2, 2], present_distance="57 mm")
     assert "take away 1.2" in away.sentences()[0]
     far = measured(surface, [54, 55, 56], [-90, -70, -50], [2, 2, 2])
     assert "not decided" in far.sentences()[0] and "larger" in far.sentences()[0]
@@ -131,9 +119,7 @@ def test_the_result_tells_itself(surface: starassay.FocusSurface) -> None:
 
 
 def test_a_doubt_of_a_run_goes_with_it(surface: starassay.FocusSurface) -> None:
-    note = starassay.results.say(
-        "focus-surface.one-sided", "The best focus lies outside."
-    )
+    note = starassay.results.say("focus-surface.one-sided", "The best focus lies outside.")
     runs = [accuracy._with_sag(surface, s, 2.0) for s in (-40.0, -20.0, 5.0)]
     object.__setattr__(runs[1], "notes", (note,))
     found = measure_spacing(runs, distances=[54, 55, 56] * u.mm, focal_ratio=6)
@@ -205,15 +191,9 @@ def test_one_distance_tells_itself(surface: starassay.FocusSurface) -> None:
         return measure_spacing([run], distances=[55] * u.mm, focal_ratio=6, **how)  # type: ignore[arg-type]
 
     nothing = one(-40.0)
-    assert (
-        nothing.title == "Spacing from one distance"
-        and nothing.direction == "not-decided"
-    )
+    assert nothing.title == "Spacing from one distance" and nothing.direction == "not-decided"
     assert "not decided from 55.00 mm alone" in nothing.sentences()[0]
-    assert (
-        any("one more focus run" in text for text in nothing.doubts)
-        and not nothing.remedies()
-    )
+    assert any("one more focus run" in text for text in nothing.doubts) and not nothing.remedies()
     assert nothing.plot().get_title() == "Spacing: not decided"
     sign = one(-40.0, too_near="inward")
     assert sign.sentences()[0] == "Too near: the distance has to become larger."
@@ -224,11 +204,7 @@ def test_one_distance_tells_itself(surface: starassay.FocusSurface) -> None:
     assert number.sag_slope.value.value == pytest.approx(25)
     assert number.spacing_change.value.value == pytest.approx(1.6)
     said = " ".join(number.sentences())
-    assert (
-        said.startswith("Too near")
-        and "add 1.6" in said
-        and "shapes-agree" in str(number.notes)
-    )
+    assert said.startswith("Too near") and "add 1.6" in said and "shapes-agree" in str(number.notes)
     (remedy,) = number.remedies()
     assert "Add 1.6" in remedy.text
     assert pickle.loads(pickle.dumps(number)).direction == "too-near"
@@ -237,14 +213,10 @@ def test_one_distance_tells_itself(surface: starassay.FocusSurface) -> None:
 
 
 def test_a_doubtful_run_says_no_direction(surface: starassay.FocusSurface) -> None:
-    note = starassay.results.say(
-        "focus-surface.one-sided", "The best focus lies outside."
-    )
+    note = starassay.results.say("focus-surface.one-sided", "The best focus lies outside.")
     run = spacing_one._with(surface, -40.0, 3.0, np.nan, np.nan)
     object.__setattr__(run, "notes", (note,))
-    found = measure_spacing(
-        [run], distances=[55] * u.mm, focal_ratio=6, known_slope="25 um/mm"
-    )
+    found = measure_spacing([run], distances=[55] * u.mm, focal_ratio=6, known_slope="25 um/mm")
     assert found.direction == "not-decided" and not found.decided
 
 
@@ -255,16 +227,10 @@ def test_what_is_lacking_is_said(surface: starassay.FocusSurface) -> None:
         measure_spacing([surface, surface], distances=[54, 54] * u.mm, focal_ratio=6)
     frame = focus_run()[2]
     with pytest.raises(CannotMeasureError, match="not on which side"):
-        measure_spacing(
-            [frame], distances=[54] * u.mm, focal_ratio=6, known_slope="9 um/mm"
-        )
+        measure_spacing([frame], distances=[54] * u.mm, focal_ratio=6, known_slope="9 um/mm")
     with pytest.raises(InputError, match="too_near"):
-        measure_spacing(
-            [surface], distances=[54] * u.mm, focal_ratio=6, too_near="left"
-        )
+        measure_spacing([surface], distances=[54] * u.mm, focal_ratio=6, too_near="left")
     with pytest.raises(InputError, match="known_slope"):
-        measure_spacing(
-            [surface], distances=[54] * u.mm, focal_ratio=6, known_slope="9 nm"
-        )
+        measure_spacing([surface], distances=[54] * u.mm, focal_ratio=6, known_slope="9 nm")
     with pytest.raises(InputError, match="list of focus runs"):
         measure_spacing(surface, distances=[54] * u.mm, focal_ratio=6)

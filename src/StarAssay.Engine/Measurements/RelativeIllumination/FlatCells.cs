@@ -14,6 +14,9 @@ internal sealed class FlatCells
 
     private const double LeastShare = 0.5, LeastOfCell = 0.6, MostLeftOut = 0.4;
 
+    // Beyond so many standard deviations a value is no part of the light's own (our own choice).
+    private const double FarOut = 4;
+
     private FlatCells(int side, int columns, int rows)
     {
         (Side, Columns, Rows) = (side, columns, rows);
@@ -141,9 +144,9 @@ internal sealed class FlatCells
                 }
 
                 bool enough = count >= LeastShare * blocks.Length;
-                (double middle, double sigma) = enough ? Robust.MedianAndSigma(WithoutSlope(blocks, scratch)) : (double.NaN, double.NaN);
-                double light = middle - bias;
-                (level[j, i], bar[j, i]) = light > 0 ? (light, 1.2533 * Math.Max(sigma, 0.3) / Math.Sqrt(count) / light) : (double.NaN, double.NaN);
+                (double inside, double sigma) = enough ? Inside(WithoutSlope(blocks, scratch)) : (double.NaN, double.NaN);
+                double light = inside - bias;
+                (level[j, i], bar[j, i]) = light > 0 ? (light, Math.Max(sigma, 0.3) / Math.Sqrt(count) / light) : (double.NaN, double.NaN);
             }
         });
         Refuse(frame, level, clipped.Sum(), highest.Max(), limit);
@@ -192,6 +195,24 @@ internal sealed class FlatCells
         }
 
         return scratch.AsSpan(0, kept);
+    }
+
+    /// <summary>Mean and scatter of what lies near the median: beside stars and hot pixels, but with all of what a bend of the light does.</summary>
+    private static (double Mean, double Sigma) Inside(Span<double> values)
+    {
+        (double median, double sigma) = Robust.MedianAndSigma(values);
+        double sum = 0;
+        int count = 0;
+        foreach (double v in values)
+        {
+            if (Math.Abs(v - median) <= FarOut * Math.Max(sigma, 0.3))
+            {
+                sum += v - median;
+                count++;
+            }
+        }
+
+        return (median + (sum / Math.Max(count, 1)), sigma);
     }
 
     private void Refuse(Frame frame, double[,] level, long clipped, double highest, double limit)

@@ -20,10 +20,17 @@ internal sealed class StopModel
     private const double StandsOut = 1.2, Unexplained = 1.5;
     private const int Sectors = 12;
     private const double Mild = 30, LeastCut = 0.985;
+    // Cones up to so many cells wide take four points along a side (found on drawn flats).
+    private const double Narrow = 4;
+
+    // Gauss's points and weights along a side of one, the mean over a cell: exact for cubes, and for seventh powers.
+    private static readonly double[] TwoPoints = [-0.288675134594813, 0.288675134594813], TwoWeights = [0.5, 0.5];
+    private static readonly double[] FourPoints = [-0.430568155797026, -0.169990521792428, 0.169990521792428, 0.430568155797026];
+    private static readonly double[] FourWeights = [0.173927422568727, 0.326072577431273, 0.326072577431273, 0.173927422568727];
     private static readonly (double X, double Y)[] Corners = [(-1, -1), (1, -1), (-1, 1), (1, 1)];
     private static readonly double[] Cones = [0.03, 0.07, 0.15, 0.3, 0.6, 0.9];
     private readonly double[] x, y, value, sigma;
-    private readonly double reachX, reachY, ratio, focal, obstruction, gauss;
+    private readonly double reachX, reachY, ratio, focal, obstruction, cell;
     private readonly bool noSlope;
 
     // Residuals are first judged so many times more mildly: a dark corner is no outlier while the stop is still elsewhere.
@@ -31,7 +38,7 @@ internal sealed class StopModel
 
     private StopModel(double[] x, double[] y, double[] value, double[] sigma, double cellMm, RelativeIlluminationRequest request)
     {
-        gauss = cellMm / (2 * Math.Sqrt(3));
+        cell = cellMm;
         (this.x, this.y, this.value, this.sigma) = (x, y, value, sigma);
         (ratio, focal, obstruction, noSlope) = (request.FocalRatio, request.FocalLengthMm, request.Obstruction, request.Turned);
         reachX = request.Frames[0].Width * request.PitchUm / 2000;
@@ -263,12 +270,32 @@ internal sealed class StopModel
 
     private int Sector(int i) => Math.Clamp((int)((Math.Atan2(y[i], x[i]) + Math.PI) / (2 * Math.PI) * Sectors), 0, Sectors - 1);
 
-    // Gauss's two points along each side: the mean over a cell, exact to the third order.
     private double Residual(ReadOnlySpan<double> p, int i)
     {
-        double mean = (At(p, x[i] - gauss, y[i] - gauss) + At(p, x[i] + gauss, y[i] - gauss) + At(p, x[i] - gauss, y[i] + gauss)
-            + At(p, x[i] + gauss, y[i] + gauss)) / 4;
+        double[] points = AcrossEdge(p, i) ? FourPoints : TwoPoints, weights = points == FourPoints ? FourWeights : TwoWeights;
+        double mean = 0;
+        for (int k = 0; k < points.Length; k++)
+        {
+            for (int j = 0; j < points.Length; j++)
+            {
+                mean += weights[k] * weights[j] * At(p, x[i] + (cell * points[k]), y[i] + (cell * points[j]));
+            }
+        }
+
         return ((value[i] / Math.Exp(p[0])) - mean) / (sigma[i] * mildness);
+    }
+
+    /// <summary>Whether a cell reaches where the stop's edge crosses a cone that is not much wider than the cell: two points do not follow that.</summary>
+    private bool AcrossEdge(ReadOnlySpan<double> p, int i)
+    {
+        if (!HasStop || p[6] > Narrow * cell)
+        {
+            return false;
+        }
+
+        double chief = 1 - (2 * p[6] * ratio / focal), from = (p[5] - p[6]) / chief, to = (p[5] + p[6]) / chief;
+        double dx = x[i] - p[1], dy = y[i] - p[2], far = Math.Sqrt((dx * dx) + (dy * dy));
+        return far > from - cell && far < to + cell;
     }
 
     private double Scatter(double[] p, bool[] keep) =>
