@@ -464,6 +464,7 @@ REFLECTIONS_REQUEST = Request(
 RELATIVE_ILLUMINATION_REQUEST = Request(
     Field('bias_level', 'bias_level_adu', 'adu', 'number', 'Level without light (bias and dark), ADU; NaN: not known, which is a doubt.', low=-1000, high=1000000),
     Field('turned', 'turned', '', 'flag', 'Every second flat was taken with the camera turned by half a turn against the light, so that a slope of the light cancels.', default=False),
+    Field('dust', 'dust', '', 'flag', 'Look for shadows of dust of every size and say how far before the sensor each grain stands; takes longer.', default=False),
     Field('focal_ratio', 'focal_ratio', '', 'number', 'Focal length over aperture at the sensor.', low=1, high=100, required=True),
     Field('focal_length', 'focal_length_mm', 'mm', 'number', 'Focal length at the sensor, mm.', low=10, high=1000000, required=True),
     Field('obstruction', 'obstruction', '', 'number', 'Diameter of the central obstruction over the aperture.', default=0, low=0, high=0.9),
@@ -1692,6 +1693,48 @@ class Decision(Record):
         'count_needed': ('count_needed', 'number', '', None),
         'reason': ('reason', 'text', '', None), 'next_test': ('next_test', 'text', '', None),
         'notes': ('notes', 'notes', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class DustRing(Record):
+    """The shadow of a grain of dust that stands before the sensor:
+
+    the image of the aperture, its hole included.
+
+    Attributes
+    ----------
+    x : Quantity (pix)
+        Middle.
+    y : Quantity (pix)
+        Middle.
+    width : Measured
+        Outer diameter in pixels.
+    diameter : Measured
+        The same on the sensor.
+    depth : Measured
+        Share of the light that it takes within the ring.
+    distance : Measured
+        Of the grain before the sensor, in air: the diameter times the focal ratio. A
+        glass between both, of the thickness t and the index n, makes the true distance
+        longer by t (1 - 1 / n).
+    whole : bool
+        Whether all of it lies within the frame.
+    """
+
+    x: u.Quantity
+    y: u.Quantity
+    width: Measured
+    diameter: Measured
+    depth: Measured
+    distance: Measured
+    whole: bool
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'x': ('x', 'number', 'pix', None), 'y': ('y', 'number', 'pix', None),
+        'width': ('width', 'measured', '', None), 'diameter': ('diameter', 'measured', '', None),
+        'depth': ('depth', 'measured', '', None), 'distance': ('distance', 'measured', '', None),
+        'whole': ('whole', 'flag', '', None),
     }
 
 
@@ -3497,6 +3540,9 @@ class RelativeIlluminationResult(Record):
     cells : ndarray, 2 axes
         Illumination of the cells, rows from the lowest y, the source's slope taken out;
         NaN where too few pixels serve.
+    dust : tuple of DustRing
+        Shadows of dust, that of the grain nearest to the sensor first; empty where they
+        were not asked for.
     cell : Quantity (pix)
         Side of a cell.
     width : int
@@ -3530,6 +3576,7 @@ class RelativeIlluminationResult(Record):
     profile: np.ndarray
     measured_profile: np.ndarray
     cells: np.ndarray
+    dust: tuple[DustRing, ...]
     cell: u.Quantity
     width: int
     height: int
@@ -3555,9 +3602,9 @@ class RelativeIlluminationResult(Record):
         'radius': ('radius_mm', 'array 1 f8', 'mm', None),
         'profile': ('profile', 'array 1 f8', '', None),
         'measured_profile': ('measured_profile', 'array 1 f8', '', None),
-        'cells': ('cells', 'array 2 f8', '', None), 'cell': ('cell_px', 'number', 'pix', None),
-        'width': ('width', 'integer', '', None), 'height': ('height', 'integer', '', None),
-        'pitch': ('pitch_um', 'number', 'um', None),
+        'cells': ('cells', 'array 2 f8', '', None), 'dust': ('dust', 'records', '', DustRing),
+        'cell': ('cell_px', 'number', 'pix', None), 'width': ('width', 'integer', '', None),
+        'height': ('height', 'integer', '', None), 'pitch': ('pitch_um', 'number', 'um', None),
         'quantities': ('quantities', 'records', '', Quantity),
         'notes': ('notes', 'notes', '', None),
     }
@@ -4857,6 +4904,7 @@ NOTES: dict[str, tuple[str, str]] = {
     'relative-illumination.corner-departs': ('doubt', 'A corner gets clearly more or less light than the fit says.'),
     'relative-illumination.distance-unsure': ('info', 'The frame does not show how far from the sensor the stop stands.'),
     'relative-illumination.dust': ('info', 'Cells that wide shadows of dust reach took no part in the fit.'),
+    'relative-illumination.dust-rings': ('info', 'What the distances of dust before the sensor rest on.'),
     'relative-illumination.extrapolated': ('info', "An image circle lies beyond the frame's corners."),
     'relative-illumination.method': ('info', 'What the illumination and its uncertainties rest on.'),
     'relative-illumination.no-bias': ('doubt', 'The level without light is not known; left in, it makes the field look more even.'),

@@ -58,7 +58,7 @@ MEASUREMENT = Measurement(
         Role("frames", "flats or twilight skies of one setup, unclipped"),
         Role("bias", "a bias or dark frame of the same camera", many=False, optional=True),
     ),
-    options=options(RELATIVE_ILLUMINATION_REQUEST, "bias_level turned"),
+    options=options(RELATIVE_ILLUMINATION_REQUEST, "bias_level turned dust"),
     measure=measure,
     draft=draft,
     recipe=RECIPE,

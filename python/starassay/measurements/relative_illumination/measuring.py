@@ -22,6 +22,7 @@ def measure_relative_illumination(
     bias: Any = None,
     bias_level: u.Quantity | str | None = None,
     turned: bool = False,
+    dust: bool = False,
     obstruction: float = 0.0,
     pitch: u.Quantity | str | None = None,
     threads: int = 0,
@@ -44,6 +45,9 @@ def measure_relative_illumination(
     turned : bool
         Every second flat was taken with the camera turned by half a turn against the light, so that a
         slope of the light source cancels.
+    dust : bool
+        Look for shadows of dust of every size and say how far before the sensor each grain stands; takes
+        longer.
     obstruction : float
         Ratio of the diameters of obstruction and aperture.
     pitch : Quantity or str, optional
@@ -94,6 +98,7 @@ def measure_relative_illumination(
         given={
             "bias_level": bias_level if bias is None else dark_level(bias, sources[0], "the flat"),
             "turned": turned,
+            "dust": dust,
             "focal_ratio": focal_ratio,
             "focal_length": focal_length,
             "obstruction": obstruction,

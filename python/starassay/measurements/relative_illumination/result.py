@@ -25,6 +25,9 @@ from ...style import (
 if TYPE_CHECKING:
     from astropy.table import QTable
 
+#: Shadows of dust that a table for people lists.
+_MOST_DUST = 12
+
 CORNERS = ("lower left", "lower right", "upper left", "upper right")
 
 
@@ -71,7 +74,40 @@ class RelativeIllumination(Result, _records.RelativeIlluminationResult):
         said.append(
             f"Slope of the light {_percent(self.slope_x)} from left to right and {_percent(self.slope_y)} upwards, taken out."
         )
-        return said
+        return said + self._dust_sentences()
+
+    def _dust_sentences(self) -> list[str]:
+        """Where dust stands, by groups of like distance."""
+        if not self.dust:
+            return []
+        groups: list[list[float]] = []
+        last = None
+        for ring in self.dust:
+            apart = (
+                0.0 if last is None else float((ring.distance.value - last.distance.value).value)
+            )
+            bar = (
+                0.0
+                if last is None
+                else float(np.hypot(ring.distance.uncertainty, last.distance.uncertainty).value)
+            )
+            away = float(ring.distance.value.value)
+            # A glass has two faces and stands a little askew: a tenth of the distance is one place (a judgment, no source).
+            if last is None or apart > max(3 * bar, 0.1 * away):
+                groups.append([])
+            groups[-1].append(away)
+            last = ring
+        told = [
+            f"{len(g)} at {g[0]:.3g}"
+            + (f" to {g[-1]:.3g}" if f"{g[0]:.3g}" != f"{g[-1]:.3g}" else "")
+            + " mm"
+            for g in groups
+        ]
+        many = len(self.dust) > 1
+        return [
+            f"{len(self.dust)} shadow{'s' if many else ''} of dust: {', '.join(told)} before the sensor. Hold that against where cover glass, "
+            "filter and reducer stand."
+        ]
 
     def remedies(self) -> list[Remedy]:
         """How wide what clips has to be."""
@@ -98,20 +134,56 @@ class RelativeIllumination(Result, _records.RelativeIlluminationResult):
         ]
 
     def sheets(self) -> list[Sheet]:
-        """The four corners."""
+        """The four corners, and dust."""
         rows = [
             (name, f"{100 * c.value.value:.1f}", f"{100 * c.uncertainty.value:.1f}")
             for name, c in zip(CORNERS, self.corners)
         ]
         head = ("corner (x right, y up)", "light (%)", "uncertainty (%)")
-        return [Sheet("Illumination of the corners over that on the axis", head, tuple(rows), 1)]
+        shown = [
+            Sheet(
+                "Illumination of the corners over that on the axis",
+                head,
+                tuple(rows),
+                1,
+            )
+        ]
+        if self.dust:
+            grains = [
+                (
+                    f"{r.x.value:.0f}",
+                    f"{r.y.value:.0f}",
+                    f"{r.diameter.value.value:.3f}",
+                    f"{100 * r.depth.value.value:.1f}",
+                    f"{r.distance.value.value:.3g}",
+                    f"{r.distance.uncertainty.value:.2g}",
+                )
+                for r in self.dust[:_MOST_DUST]
+            ]
+            titles = (
+                "x (px)",
+                "y (px)",
+                "diameter (mm)",
+                "takes (%)",
+                "distance (mm)",
+                "uncertainty (mm)",
+            )
+            left = len(self.dust) - len(grains)
+            more = f", {left} more in the results" if left else ""
+            shown.append(Sheet(f"Shadows of dust, nearest first{more}", titles, tuple(grains), 0))
+        return shown
 
     def figures(self) -> list[Picture]:
         """The field, and the fall of light with the distance."""
         return [
             Picture(
                 self.plot,
-                "Light over that on the axis, slope of the source taken out, in cells; lines are the fit.",
+                "Light over that on the axis, slope of the source taken out, in cells; lines are the fit."
+                + (
+                    " Circles are shadows of dust, with the distance of the dust from the sensor."
+                    if self.dust
+                    else ""
+                ),
                 f"Map of illumination, darkest corner {_percent(self.corner_illumination)}",
             ),
             Picture(
@@ -139,7 +211,12 @@ class RelativeIllumination(Result, _records.RelativeIlluminationResult):
             ax, (wide, high) = sensor_axes(ax, (self.width, self.height), self.pitch.value)
             rows, columns = self.cells.shape
             cell = self.cell.value * self.pitch.value / 1000
-            rim = (-wide / 2, columns * cell - wide / 2, -high / 2, rows * cell - high / 2)
+            rim = (
+                -wide / 2,
+                columns * cell - wide / 2,
+                -high / 2,
+                rows * cell - high / 2,
+            )
             low = float(np.nanpercentile(self.cells, 0.5))
             shade = ax.imshow(
                 100 * self.cells,
@@ -152,14 +229,45 @@ class RelativeIllumination(Result, _records.RelativeIlluminationResult):
             if self.clipped:
                 x, y = np.linspace(-wide / 2, wide / 2, 121), np.linspace(-high / 2, high / 2, 91)
                 away = np.hypot(
-                    x[None, :] - self.center_x.value.value, y[:, None] - self.center_y.value.value
+                    x[None, :] - self.center_x.value.value,
+                    y[:, None] - self.center_y.value.value,
                 )
                 fit = 100 * np.interp(away, self.radius.value, self.profile)
                 levels = [v for v in (50, 75, 90, 95, 98) if fit.min() < v < fit.max()]
                 if levels:
                     lines = ax.contour(x, y, fit, levels=levels, colors="white", linewidths=1.0)
                     ax.clabel(lines, fmt="%g %%", fontsize=8)
-                ax.plot(self.center_x.value, self.center_y.value, "+", color=INK, ms=10, mew=1.4)
+                ax.plot(
+                    self.center_x.value,
+                    self.center_y.value,
+                    "+",
+                    color=INK,
+                    ms=10,
+                    mew=1.4,
+                )
+            from matplotlib.patches import Circle
+
+            for ring in self.dust:
+                x = (ring.x.value - (self.width - 1) / 2) * self.pitch.value / 1000
+                y = (ring.y.value - (self.height - 1) / 2) * self.pitch.value / 1000
+                radius = ring.diameter.value.value / 2
+                ax.add_patch(Circle((x, y), radius, fill=False, color=ORANGE, lw=1.4, clip_on=True))
+                if len(self.dust) <= _MOST_DUST:
+                    ax.annotate(
+                        f"{ring.distance.value.value:.3g} mm",
+                        (x, min(y + radius, 0.47 * high)),
+                        xytext=(0, 3),
+                        textcoords="offset points",
+                        ha="center",
+                        fontsize=8,
+                        color=INK,
+                        bbox={
+                            "boxstyle": "round,pad=0.15",
+                            "fc": "white",
+                            "ec": "none",
+                            "alpha": 0.8,
+                        },
+                    )
             sensor_bar(ax, shade, "light over that on the axis (%)", extend="min")
             ax.set_title(f"Illumination: darkest corner {_percent(self.corner_illumination)}")
             return ax
@@ -179,15 +287,28 @@ class RelativeIllumination(Result, _records.RelativeIlluminationResult):
         """
         with figure_style():
             ax = new_axes(ax, figsize=(5.0, 3.6))
-            ax.plot(self.radius, 100 * self.measured_profile, "o", color=INK, ms=4, label="cells")
+            ax.plot(
+                self.radius,
+                100 * self.measured_profile,
+                "o",
+                color=INK,
+                ms=4,
+                label="cells",
+            )
             ax.plot(self.radius, 100 * self.profile, color=BLUE, label="fit")
             if self.clipped:
-                for circle, style in ((self.image_circle90, "--"), (self.image_circle50, ":")):
+                for circle, style in (
+                    (self.image_circle90, "--"),
+                    (self.image_circle50, ":"),
+                ):
                     radius = circle.value.value / 2
                     if radius < self.radius.value[-1]:
                         share = 90 if circle is self.image_circle90 else 50
                         ax.axvline(
-                            radius, color=ORANGE, linestyle=style, label=f"{share} % of the light"
+                            radius,
+                            color=ORANGE,
+                            linestyle=style,
+                            label=f"{share} % of the light",
                         )
             ax.axhline(100, color=GREY, linewidth=0.8)
             ax.set(xlabel="distance from the middle of the light (mm)", ylabel="light (%)")

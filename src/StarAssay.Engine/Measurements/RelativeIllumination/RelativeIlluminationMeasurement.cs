@@ -36,7 +36,16 @@ public static class RelativeIlluminationMeasurement
         StopModel model = StopModel.Fit(cells, request, context.Cancel);
         context.Report(0.6, "looking for shadows of dust");
         (model, int leftOut) = WithoutDust(request, cells, model, bias, context);
-        return Tell(request, cells, model, leftOut);
+        DustRing[] dust = [];
+        if (request.Dust)
+        {
+            // Of every size, against what is smooth by the fit that counts.
+            context.Report(0.8, "measuring shadows of dust");
+            List<DustShape> found = DustSearch.Find(EvenedFlat.Of(request.Frames, bias, model.Smooth(request), context), request.Obstruction, 0, context);
+            dust = [.. found.Select(shape => DustRing.Of(request, shape)).OrderBy(ring => ring.Distance.Value)];
+        }
+
+        return Tell(request, cells, model, leftOut, dust);
     }
 
     /// <summary>A relative illumination with what stray light leaves unknown.</summary>
@@ -84,7 +93,7 @@ public static class RelativeIlluminationMeasurement
         return best;
     }
 
-    private static RelativeIlluminationResult Tell(RelativeIlluminationRequest request, FlatCells cells, StopModel model, int leftOut)
+    private static RelativeIlluminationResult Tell(RelativeIlluminationRequest request, FlatCells cells, StopModel model, int leftOut, DustRing[] dust)
     {
         int width = request.Frames[0].Width, height = request.Frames[0].Height;
         double mm = request.PitchUm / 1000, right = (width - 1) / 2.0 * mm, top = (height - 1) / 2.0 * mm;
@@ -149,6 +158,12 @@ public static class RelativeIlluminationMeasurement
                 "before the sensor as its maker says, or read the corners of the map with that in mind."));
         }
 
+        if (dust.Length > 0)
+        {
+            notes.Add(RelativeIlluminationNotes.DustRings.Say($"{dust.Length} shadow(s) of dust: the distance of a grain is its shadow's diameter times the " +
+                "focal ratio, in air; glass between it and the sensor makes it longer by about a third of the glass's thickness."));
+        }
+
         string[] doubts = [.. notes.Where(n => n.Level == NoteLevel.Doubt).Select(n => n.Text)];
         var quantities = new List<Quantity>();
         void Claim(QuantityDefinition kind, Measured value, double random)
@@ -184,6 +199,7 @@ public static class RelativeIlluminationMeasurement
             Profile = [.. radius.Select(r => model.At(model.P, r))],
             MeasuredProfile = [.. around.Select(a => a.Count > 0 ? Robust.Median(a) : double.NaN)],
             Cells = shown,
+            Dust = dust,
             CellPx = cells.Side,
             Width = width,
             Height = height,

@@ -23,6 +23,8 @@ public static class RelativeIlluminationNotes
         "An image circle lies beyond the frame's corners.");
     public static readonly NoteDefinition Dust = new("relative-illumination.dust", NoteLevel.Info,
         "Cells that wide shadows of dust reach took no part in the fit.");
+    public static readonly NoteDefinition DustRings = new("relative-illumination.dust-rings", NoteLevel.Info,
+        "What the distances of dust before the sensor rest on.");
     public static readonly NoteDefinition DistanceUnsure = new("relative-illumination.distance-unsure", NoteLevel.Info,
         "The frame does not show how far from the sensor the stop stands.");
 }

@@ -19,6 +19,9 @@ public sealed record RelativeIlluminationRequest
     /// <summary>Every second flat was taken with the camera turned by half a turn against the light, so that a slope of the light cancels.</summary>
     public bool Turned { get; init; }
 
+    /// <summary>Look for shadows of dust of every size and say how far before the sensor each grain stands; takes longer.</summary>
+    public bool Dust { get; init; }
+
     /// <summary>Focal length over aperture at the sensor.</summary>
     [Field(Low = 1, High = 100)]
     public required double FocalRatio { get; init; }

@@ -67,6 +67,9 @@ public sealed record RelativeIlluminationResult : IMeasurementResult
     /// <summary>Illumination of the cells, rows from the lowest y, the source's slope taken out; NaN where too few pixels serve.</summary>
     public required double[,] Cells { get; init; }
 
+    /// <summary>Shadows of dust, that of the grain nearest to the sensor first; empty where they were not asked for.</summary>
+    public required IReadOnlyList<DustRing> Dust { get; init; }
+
     /// <summary>Side of a cell.</summary>
     public required double CellPx { get; init; }
 
