@@ -80,23 +80,14 @@ class RelativeIllumination(Result, _records.RelativeIlluminationResult):
         """Where dust stands, by groups of like distance."""
         if not self.dust:
             return []
-        groups: list[list[float]] = []
-        last = None
-        for ring in self.dust:
-            apart = (
-                0.0 if last is None else float((ring.distance.value - last.distance.value).value)
-            )
-            bar = (
-                0.0
-                if last is None
-                else float(np.hypot(ring.distance.uncertainty, last.distance.uncertainty).value)
-            )
+        groups = [[float(self.dust[0].distance.value.value)]]
+        for last, ring in zip(self.dust, self.dust[1:]):
             away = float(ring.distance.value.value)
+            bar = float(np.hypot(ring.distance.uncertainty, last.distance.uncertainty).value)
             # A glass has two faces and stands a little askew: a tenth of the distance is one place (a judgment, no source).
-            if last is None or apart > max(3 * bar, 0.1 * away):
+            if away - groups[-1][-1] > max(3 * bar, 0.1 * away):
                 groups.append([])
             groups[-1].append(away)
-            last = ring
         told = [
             f"{len(g)} at {g[0]:.3g}"
             + (f" to {g[-1]:.3g}" if f"{g[0]:.3g}" != f"{g[-1]:.3g}" else "")
