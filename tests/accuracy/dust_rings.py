@@ -129,10 +129,7 @@ def draw(seed: int, grains: int | None = None) -> DrawnFlat:
         grain = wide * np.sqrt(depth * (1 - hole**2))
         away = np.linspace(0, 0.5 * (wide + grain) + 2, 160)
         image = image * (
-            1
-            - np.interp(
-                np.hypot(x - gx, y - gy), away, shadow(away, wide, hole, grain), right=0
-            )
+            1 - np.interp(np.hypot(x - gx, y - gy), away, shadow(away, wide, hole, grain), right=0)
         )
         area = np.pi / 4 * wide**2 * (1 - hole**2)
         light = level * float(
@@ -143,15 +140,11 @@ def draw(seed: int, grains: int | None = None) -> DrawnFlat:
             )
         )
         noise = np.hypot(1 / np.sqrt(light), 0.01)
-        found.append(
-            Grain(gx, gy, wide, distance, depth, depth * np.sqrt(area) / noise)
-        )
+        found.append(Grain(gx, gy, wide, distance, depth, depth * np.sqrt(area) / noise))
     image = image * (1 + rng.normal(0, 0.01, SHAPE))
     pixels = rng.poisson(level * image) + rng.normal(500, 4, SHAPE)
     for _ in range(rng.integers(0, 12)):  # stars of a twilight sky
-        pixels[rng.integers(2, ny - 2), rng.integers(2, nx - 2)] += rng.uniform(
-            500, 15000
-        )
+        pixels[rng.integers(2, ny - 2), rng.integers(2, nx - 2)] += rng.uniform(500, 15000)
     whole = np.clip(np.round(pixels), 0, 65535).astype(np.uint16)
     return DrawnFlat(whole, found, ratio, focal, hole, pitch, lit)
 
@@ -261,9 +254,7 @@ def section(rows: list[Scored], flats: int, seed: int) -> str:
     for name, of in groups.items():
         error = np.array([e for r in of for e in r.error])
         pull = np.abs([p for r in of for p in r.pull])
-        asked, lost, false = (
-            sum(n) for n in zip(*((r.asked, len(r.lost), r.false) for r in of))
-        )
+        asked, lost, false = (sum(n) for n in zip(*((r.asked, len(r.lost), r.false) for r in of)))
         held = np.mean(pull < 1)
         scatter = np.sqrt(held * (1 - held) / len(pull))
         far = 100 * np.percentile(np.abs(error), [68, 95])
@@ -282,11 +273,7 @@ def section(rows: list[Scored], flats: int, seed: int) -> str:
         "",
         f"Light in the corners of these flats is off by {100 * np.median(corner):.2f} % of that on the axis in the median, {100 * np.percentile(corner, 95):.2f} % at 95 %.",
         "",
-        *(
-            ["Falls short of the bars:", "", *short]
-            if short
-            else ["Every bar is reached."]
-        ),
+        *(["Falls short of the bars:", "", *short] if short else ["Every bar is reached."]),
     ]
     return "\n".join(lines)
 

@@ -28,9 +28,7 @@ RATIO, FOCAL = 6.0, 600.0
 
 
 def scope(hole: float = 0.0, **facts: Any) -> SimulatedTelescope:
-    return SimulatedTelescope(
-        "drawn", 100 * u.mm, FOCAL * u.mm, obstruction=hole, **facts
-    )
+    return SimulatedTelescope("drawn", 100 * u.mm, FOCAL * u.mm, obstruction=hole, **facts)
 
 
 def measured(flat: Any, hole: float = 0.0) -> starassay.RelativeIllumination:
@@ -103,10 +101,7 @@ def test_rings_do_not_bend_the_fit() -> None:
     for corner in found.corners:
         assert abs(float(corner.value) - true) < 0.005
     assert not found.clipped
-    assert (
-        abs(float(found.slope_x.value)) < 0.003
-        and abs(float(found.slope_y.value)) < 0.003
-    )
+    assert abs(float(found.slope_x.value)) < 0.003 and abs(float(found.slope_y.value)) < 0.003
 
 
 def test_wide_shadows_have_their_own_distance() -> None:
@@ -126,11 +121,7 @@ def test_what_is_no_shadow_is_not_called_one() -> None:
     """A dark column, a dark corner, a sloping source, stars and hot pixels; a dark disc without the obstruction's hole."""
     rng = np.random.default_rng(4)
     y, x = np.mgrid[0:400, 0:600]
-    light = (
-        20000
-        * (1 + 0.05 * x / 600)
-        * np.where(np.hypot(x - 600, y - 400) < 100, 0.9, 1.0)
-    )
+    light = 20000 * (1 + 0.05 * x / 600) * np.where(np.hypot(x - 600, y - 400) < 100, 0.9, 1.0)
     light[:, 200:203] *= 0.9
     light[130:135, :] *= 0.95
     pixels = rng.poisson(light).astype(float) + 500
@@ -160,9 +151,7 @@ def test_the_picture_shows_where(three: starassay.RelativeIllumination) -> None:
     circles = [p for p in ax.patches if isinstance(p, Circle)]
     assert len(circles) == 3
     # Millimeters on the sensor: half of s / N.
-    assert sorted(c.radius for c in circles)[-1] == pytest.approx(
-        9 / RATIO / 2, rel=0.02
-    )
+    assert sorted(c.radius for c in circles)[-1] == pytest.approx(9 / RATIO / 2, rel=0.02)
     assert any("9" in t.get_text() and "mm" in t.get_text() for t in ax.texts)
 
 
@@ -172,8 +161,4 @@ def test_it_is_told_only_where_asked_for() -> None:
     plain = measure_relative_illumination(
         flat, focal_ratio=RATIO, focal_length=FOCAL * u.mm, bias_level="500 adu"
     )
-    assert (
-        not plain.dust
-        and len(plain.sheets()) == 1
-        and "dust" not in " ".join(plain.sentences())
-    )
+    assert not plain.dust and len(plain.sheets()) == 1 and "dust" not in " ".join(plain.sentences())

@@ -115,9 +115,7 @@ def measure_spacing(
     >>> print(spacing.spacing_change)  # doctest: +SKIP
     1.80 ± 0.15 mm
     """
-    if isinstance(frames, (str, bytes, FocusSurface)) or not isinstance(
-        frames, Sequence
-    ):
+    if isinstance(frames, (str, bytes, FocusSurface)) or not isinstance(frames, Sequence):
         raise InputError(
             f"frames is {type(frames).__name__}; give a list of focus runs, five or more frames at each distance.",
             argument="frames",
@@ -192,15 +190,10 @@ def measure_spacing(
             )
         surfaces.append(surface)
         notes += _said(distance, surface)
-    sags = [
-        next(q for q in s.quantities if q.name == "curvature_sag") for s in surfaces
-    ]
+    sags = [next(q for q in s.quantities if q.name == "curvature_sag") for s in surfaces]
     one = len(surfaces) == 1
     # What all runs share, the scale of the focuser, moves no root; alone it does.
-    bars = [
-        float(sag.value.uncertainty.to_value(u.um) if one else sag.random_part)
-        for sag in sags
-    ]
+    bars = [float(sag.value.uncertainty.to_value(u.um) if one else sag.random_part) for sag in sags]
     split = surfaces[0].astigmatic_split if one else None
     corners = [_corner(surface) for surface in surfaces]
     result = measure(

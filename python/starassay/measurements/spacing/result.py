@@ -27,11 +27,7 @@ class Spacing(Result, _records.SpacingResult):
     def title(self) -> str:
         """What it is, in a few words."""
         many = len(self.distances)
-        return (
-            "Spacing from one distance"
-            if many == 1
-            else f"Spacing from {many} distances"
-        )
+        return "Spacing from one distance" if many == 1 else f"Spacing from {many} distances"
 
     @property
     def table(self) -> QTable:
@@ -62,9 +58,7 @@ class Spacing(Result, _records.SpacingResult):
             said = "The best spacing is not decided."
             if self.direction != "not-decided":
                 larger = self.direction == "too-near"
-                said += (
-                    f" The distance has to become {'larger' if larger else 'smaller'}."
-                )
+                said += f" The distance has to become {'larger' if larger else 'smaller'}."
             return [said, now]
         return [self._change(), now, self._exactness()]
 
@@ -72,19 +66,13 @@ class Spacing(Result, _records.SpacingResult):
         """The same from one distance: the direction first."""
         what = {"too-near": "Too near", "too-far": "Too far"}.get(self.direction)
         if what is None:
-            said = [
-                f"Too near or too far: not decided from {self.present_distance:.2f} alone."
-            ]
+            said = [f"Too near or too far: not decided from {self.present_distance:.2f} alone."]
         else:
             larger = self.direction == "too-near"
-            said = [
-                f"{what}: the distance has to become {'larger' if larger else 'smaller'}."
-            ]
+            said = [f"{what}: the distance has to become {'larger' if larger else 'smaller'}."]
         said.append(f"{self._now()}.")
         if np.isfinite(self.astigmatic_split.value):
-            said.append(
-                f"Tangential less sagittal focus there: {self.astigmatic_split}."
-            )
+            said.append(f"Tangential less sagittal focus there: {self.astigmatic_split}.")
         if self.decided:
             said += [
                 f"By what was stated of the corrector: {self._change()}",
@@ -155,11 +143,7 @@ class Spacing(Result, _records.SpacingResult):
 
     def figures(self) -> list[Picture]:
         """Sag against distance."""
-        told = (
-            f"best spacing {self.best_spacing}"
-            if self.decided
-            else "best spacing not decided"
-        )
+        told = f"best spacing {self.best_spacing}" if self.decided else "best spacing not decided"
         return [
             Picture(
                 self.plot,
@@ -186,8 +170,7 @@ class Spacing(Result, _records.SpacingResult):
         with figure_style():
             ax = new_axes(ax, figsize=(6.4, 4.2))
             x, line, bar = (
-                q.value
-                for q in (self.curve_distance, self.curve_sag, self.curve_uncertainty)
+                q.value for q in (self.curve_distance, self.curve_sag, self.curve_uncertainty)
             )
             one = len(self.distances) == 1
             depth = self.depth_of_focus.value
@@ -201,9 +184,7 @@ class Spacing(Result, _records.SpacingResult):
             )
             ax.axhline(0, color=GREY, linewidth=0.8)
             if x.size:
-                ax.fill_between(
-                    x, line - bar, line + bar, color=BLUE, alpha=0.25, linewidth=0
-                )
+                ax.fill_between(x, line - bar, line + bar, color=BLUE, alpha=0.25, linewidth=0)
                 label = "slope as stated" if one else "fit and its uncertainty"
                 ax.plot(x, line, color=BLUE, label=label)
             else:
@@ -231,20 +212,14 @@ class Spacing(Result, _records.SpacingResult):
                     self.best_spacing.value.value,
                     self.best_spacing.uncertainty.value,
                 )
-                ax.axvspan(
-                    best - sure, best + sure, color=ORANGE, alpha=0.3, linewidth=0
-                )
+                ax.axvspan(best - sure, best + sure, color=ORANGE, alpha=0.3, linewidth=0)
                 ax.axvline(best, color=ORANGE, linestyle="--", label="best distance")
             ax.set(
                 xlim=(x[0], x[-1]),
                 xlabel="distance between reducer or flattener and sensor (mm)",
                 ylabel="focus of corners less that of middle (um)",
             )
-            title = (
-                f"Best spacing {self.best_spacing}"
-                if self.decided
-                else "Spacing: not decided"
-            )
+            title = f"Best spacing {self.best_spacing}" if self.decided else "Spacing: not decided"
             if one and self.direction != "not-decided" and not self.decided:
                 title = f"Spacing: {self.direction.replace('-', ' ')}"
             ax.set_title(title)

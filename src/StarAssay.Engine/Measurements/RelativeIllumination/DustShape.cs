@@ -20,7 +20,8 @@ internal sealed record DustShape(double X, double Y, double Radius, double Grain
     private const double Smallest = 0.6, Largest = 1.6;
     private const int Sectors = 8, LeastSectors = 4, Most = 6;
 
-    // Neighboring blocks of a real flat are not independent, and shadows are not quite even (tuned on drawn flats).
+    // Neighboring blocks of a real flat are not independent, and shadows are not quite even: what must stand out counts for so much less (tuned on
+    // drawn flats). Bars of a radius are the fit's own, which hold on those.
     private const double Together = 1.5;
 
     /// <summary>Whether it is the same shadow.</summary>
@@ -92,7 +93,8 @@ internal sealed record DustShape(double X, double Y, double Radius, double Grain
             && AllAround(last, p, hole) && HoleSeen(last, p, hole, scatter)
             && IsShaped(last, p, hole) && EdgeOfGrain(p, hole, Together * Math.Sqrt(covariance[3, 3]));
         return clear
-            ? new DustShape(flat.Pixel(p[0]), flat.Pixel(p[1]), p[2] * flat.Side, Math.Abs(p[3]) * flat.Side, p[4], hole, radiusSigma * flat.Side, depthSigma)
+            ? new DustShape(flat.Pixel(p[0]), flat.Pixel(p[1]), p[2] * flat.Side, Math.Abs(p[3]) * flat.Side, p[4], hole, radiusSigma / Together * flat.Side,
+                depthSigma)
             : null;
     }
 
