@@ -160,7 +160,8 @@ public static class RelativeIlluminationMeasurement
 
         if (dust.Length > 0)
         {
-            notes.Add(RelativeIlluminationNotes.DustRings.Say($"{dust.Length} {(dust.Length == 1 ? "shadow" : "shadows")} of dust: the distance of a grain is its shadow's diameter times the " +
+            string many = dust.Length == 1 ? "shadow" : "shadows";
+            notes.Add(RelativeIlluminationNotes.DustRings.Say($"{dust.Length} {many} of dust: the distance of a grain is its shadow's diameter times the " +
                 "focal ratio, in air; glass between it and the sensor makes it longer by about a third of the glass's thickness."));
         }
 
