@@ -4,7 +4,7 @@ using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.RelativeIllumination;
 
-/// <summary>Flats as a coarse grid of levels: medians that stars, dust and hot pixels do not move.</summary>
+/// <summary>Flats as a coarse grid of levels: means without the stars and hot pixels.</summary>
 internal sealed class FlatCells
 {
     private const int Across = 64;
@@ -74,8 +74,7 @@ internal sealed class FlatCells
         return cells;
     }
 
-    /// <summary>The same without the cells that a shadow of dust reaches, as long as most of them are left. Shadows smaller than a cell move no
-    /// median.</summary>
+    /// <summary>The same without the cells that a shadow of dust reaches, as long as most of them are left. Shadows smaller than a cell stay.</summary>
     /// <param name="shadows">Shadows, clearest first.</param>
     /// <returns>Itself where none is that wide.</returns>
     public FlatCells Without(IEnumerable<DustShape> shadows)

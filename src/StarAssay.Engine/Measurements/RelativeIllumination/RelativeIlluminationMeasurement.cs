@@ -213,10 +213,11 @@ public static class RelativeIlluminationMeasurement
     private static List<Note> Notes(RelativeIlluminationRequest request, StopModel model, Measured clear, Measured away, Measured full, Measured half,
         Measured centerX, Measured centerY, Measured slopeX, Measured slopeY, double reach)
     {
+        string flats = request.Frames.Count == 1 ? "the flat" : $"{request.Frames.Count} flats";
         var notes = new List<Note>
         {
-            RelativeIlluminationNotes.Method.Say($"Medians of cells of {request.Frames.Count} flat(s), fitted by the overlap of the cone of light with one " +
-                "round stop. The uncertainties are what leaving out each twelfth of the field in turn changes, and 0.3 % for an uneven light source."),
+            RelativeIlluminationNotes.Method.Say($"Means over cells of {flats}, stars and hot pixels left out, fitted by the overlap of the cone of light " +
+                "with one round stop. The uncertainties are what leaving out each twelfth of the field in turn changes, and 0.3 % for an uneven light source."),
         };
         if (double.IsNaN(request.BiasLevelAdu))
         {
