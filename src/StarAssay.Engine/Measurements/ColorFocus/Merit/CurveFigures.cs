@@ -61,7 +61,9 @@ internal static class CurveFigures
             found.Add(Make(ColorFocusQuantities.PolychromaticStrehl, merit.PolychromaticStrehl));
         }
 
-        found.Add(Make(ColorFocusQuantities.FocusRange, curve.FocusRange));
+        // Colors too far out of focus to be measured are those that make the range.
+        string[] beyond = [.. curve.Notes.Where(n => n.Code == ColorFocusNotes.BeyondWindow.Code).Select(n => n.Text)];
+        found.Add(Make(ColorFocusQuantities.FocusRange, curve.FocusRange) with { Doubts = [.. doubts, .. beyond] });
         return found;
     }
 }
