@@ -303,8 +303,10 @@ def test_same_answer_for_any_number_of_threads(doublet_run: tuple) -> None:
     }
     one = cf.measure_color_focus(frames[:3], threads=1, **kwargs)
     two = cf.measure_color_focus(frames[:3], threads=2, **kwargs)
-    assert np.array_equal(one.smooth.value, two.smooth.value)
-    assert np.array_equal(one.replicates.value, two.replicates.value)
+    # Bins that the window does not hold are NaN in both.
+    assert np.array_equal(one.smooth.value, two.smooth.value, equal_nan=True)
+    assert np.array_equal(one.replicates.value, two.replicates.value, equal_nan=True)
+    assert np.isfinite(one.smooth.value).sum() > 15
 
 
 def test_narrower_band_never_lowers_the_in_focus_fraction(
@@ -1053,6 +1055,9 @@ def test_command_line(tmp_path: Path) -> None:
     record = json.loads((tmp_path / "out.json").read_text())
     assert record["kind"] == "ColorFocusCurve"
     truth = lens.shift.to_value(u.um)[np.searchsorted(lens.wavelength.value, 450)]
-    got = np.interp(450, record["wavelength"]["value"], record["smooth"]["value"])
+    nm, smooth = (np.array(record[k]["value"], dtype=float) for k in ("wavelength", "smooth"))
+    known = np.isfinite(smooth)
+    got = np.interp(450, nm[known], smooth[known])
+    assert known.sum() > 40 and nm[known].min() < 440
     assert got == pytest.approx(truth, rel=0.1)
     assert (tmp_path / "out.png").stat().st_size > 10000
