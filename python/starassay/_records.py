@@ -344,7 +344,7 @@ MOON_LIMB_REQUEST = Request(
 #: Star frames of one night in order of time, the stars of one frame after those of the other.
 NIGHT_CONDITIONS_REQUEST = Request(
     Field('stars', 'stars', '', 'array 1 i4', 'Stars of each frame.', required=True),
-    Field('focus_is_length', 'focus_is_length', '', 'flag', 'Whether focuser positions are um; else steps.', default=False),
+    Field('focus_is_length', 'focus_is_length', '', 'flag', 'Whether focuser positions are um; else steps. Focus runs are always in um.', default=False),
     Field('pixel_scale', 'pixel_scale_arcsec_per_px', 'arcsec / pix', 'number', 'Side of a pixel on the sky.', low=0.001, high=1000, required=True),
     Field('scale_from_sky', 'scale_from_sky', '', 'flag', 'Whether that comes from the sky; a nominal one is known to 1 %.', default=False),
     Field('wavelength', 'wavelength_nm', 'nm', 'number', 'Middle of the passband; NaN: 550 nm.', low=100, high=30000),
@@ -2694,7 +2694,7 @@ class NightConditionsResult(Record):
     run_focus : ndarray
         Places of best focus, um or steps.
     focus_is_length : bool
-        Whether focuser positions are um; else steps.
+        Whether places of best focus and their drift are um; else steps.
     quantities : tuple of Quantity
         Numbers that a claim can be about.
     notes : tuple of Note

@@ -144,7 +144,6 @@ public class NightConditionsTests
             RunTimeH = time,
             RunFocus = [.. time.Select(t => place(t) + Noise())],
             RunFocusUncertainty = [.. time.Select(_ => double.NaN)],
-            FocusIsLength = true,
         };
 
         // Newton's law of cooling.
@@ -155,6 +154,11 @@ public class NightConditionsTests
         NightConditionsResult straight = NightConditionsMeasurement.Measure(Runs(t => -20 * t), new RunContext());
         Assert.True(double.IsNaN(straight.CoolingTime.Value));
         Assert.Equal(-20, straight.FocusDrift.Value, 3 * straight.FocusDrift.Uncertainty);
+
+        // Runs are in um, whatever the focuser counts.
+        Assert.Equal("um / h", straight.FocusDrift.Unit);
+        Assert.True(straight.FocusIsLength);
+        Assert.Contains(straight.Notes, n => n.Code == NightConditionsNotes.FocusDrifts.Code && n.Text.Contains("um an hour", StringComparison.Ordinal));
         Assert.Contains(straight.Notes, n => n.Code == NightConditionsNotes.Cooling.Code && n.Text.Contains("not decided", StringComparison.Ordinal));
     }
 

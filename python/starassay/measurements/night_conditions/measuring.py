@@ -157,9 +157,6 @@ def measure_night_conditions(
     start, last = taken[0], taken[-1]
     length, in_um = _focus([one.focus for one in taken], step)
     runs = _runs(focus_runs, start.time)
-    if len(runs[0]) and not in_um and np.isfinite(length).any():
-        # Runs are in um, headers in steps of unknown length: moves are seen all the same.
-        in_um = True
     stars, arrays = stacked([one.stars for one in taken], _COLUMNS)
     arrays.update(
         time=np.array([one.hours - start.hours for one in taken]),

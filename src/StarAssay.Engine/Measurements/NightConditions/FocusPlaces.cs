@@ -1,7 +1,13 @@
 namespace StarAssay.Engine.Measurements.NightConditions;
 
 /// <summary>Places of best focus through the night, and how they move.</summary>
-internal sealed record FocusPlaces(double[] Time, double[] Place, bool FromRuns, CoolingFit WithTime, CoolingFit WithTemperature)
+/// <param name="Time">Hours.</param>
+/// <param name="Place">Of best focus.</param>
+/// <param name="FromRuns">Whether focus runs told them.</param>
+/// <param name="InUm">Whether they are um: those of focus runs always, the focuser's own may be steps.</param>
+/// <param name="WithTime">Against time.</param>
+/// <param name="WithTemperature">Against temperature.</param>
+internal sealed record FocusPlaces(double[] Time, double[] Place, bool FromRuns, bool InUm, CoolingFit WithTime, CoolingFit WithTemperature)
 {
     /// <summary>From focus runs, else from the places to which the focuser was moved.</summary>
     public static FocusPlaces Of(NightConditionsRequest request, int[] rows, FocusHistory focus)
@@ -16,6 +22,6 @@ internal sealed record FocusPlaces(double[] Time, double[] Place, bool FromRuns,
         CoolingFit withTemperature = warmth.Length > 0 && warmth.All(double.IsFinite)
             ? CoolingFit.Of(warmth, place, sigma, exponential: false)
             : CoolingFit.Of([], [], [], exponential: false);
-        return new FocusPlaces(time, place, runs, CoolingFit.Of(time, place, sigma, exponential: true), withTemperature);
+        return new FocusPlaces(time, place, runs, runs || request.FocusIsLength, CoolingFit.Of(time, place, sigma, exponential: true), withTemperature);
     }
 }

@@ -99,8 +99,8 @@ public static class NightConditionsMeasurement
         (Measured growth, Measured growthDrift) = Growth(request, wavelength, focus, course, median);
         double largest = Largest(request, wavelength, focus, course, median);
         var places = FocusPlaces.Of(request, rows, focus);
-        string unit = request.FocusIsLength ? "um" : string.Empty;
-        string Per(string of) => request.FocusIsLength ? $"um / {of}" : $"1 / {of}";
+        string unit = places.InUm ? "um" : string.Empty;
+        string Per(string of) => places.InUm ? $"um / {of}" : $"1 / {of}";
 
         double[] at = [.. Enumerable.Range(0, CurvePoints).Select(k =>
             request.TimeH[rows[0]] + ((request.TimeH[rows[^1]] - request.TimeH[rows[0]]) * k / (CurvePoints - 1)))];
@@ -155,7 +155,7 @@ public static class NightConditionsMeasurement
             CurveUncertaintyArcsec = [.. curve.Select(c => Math.Exp(c.Value) * c.Sigma)],
             RunTime = places.Time,
             RunFocus = places.Place,
-            FocusIsLength = request.FocusIsLength,
+            FocusIsLength = places.InUm,
             Quantities = [],
             Notes = [],
         };

@@ -85,7 +85,7 @@ public sealed record NightConditionsRequest
     /// <summary>Stars of each frame.</summary>
     public required IReadOnlyList<int> Stars { get; init; }
 
-    /// <summary>Whether focuser positions are um; else steps.</summary>
+    /// <summary>Whether focuser positions are um; else steps. Focus runs are always in um.</summary>
     public bool FocusIsLength { get; init; }
 
     /// <summary>Side of a pixel on the sky.</summary>

@@ -134,7 +134,7 @@ public sealed record NightConditionsResult : IMeasurementResult
     /// <summary>Places of best focus, um or steps.</summary>
     public required double[] RunFocus { get; init; }
 
-    /// <summary>Whether focuser positions are um; else steps.</summary>
+    /// <summary>Whether places of best focus and their drift are um; else steps.</summary>
     public required bool FocusIsLength { get; init; }
 
     /// <summary>Numbers that a claim can be about.</summary>

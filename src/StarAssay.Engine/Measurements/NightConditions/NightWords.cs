@@ -168,7 +168,7 @@ internal sealed class NightWords(NightConditionsRequest request, NightFrames fra
 
     private void Drift(List<Note> notes)
     {
-        string unit = request.FocusIsLength ? "um" : "steps";
+        string unit = places.InUm ? "um" : "steps";
         string from = places.FromRuns ? $"{places.Place.Length} focus runs" :
             $"the {places.Place.Length} places at which the focuser was left (each taken for best focus)";
         Measured time = found.FocusDrift, warm = found.FocusDriftWithTemperature;
