@@ -18,6 +18,7 @@ ADVICE_MODE = Request(
     Field('noll', 'noll', '', 'integer', 'Noll index.'),
     Field('coefficient', 'coefficient_nm', 'nm', 'number', 'Coefficient, nm RMS.'),
     Field('uncertainty', 'uncertainty_nm', 'nm', 'number', 'Its standard uncertainty, nm.'),
+    Field('wavelength', 'wavelength_nm', 'nm', 'number', 'Wavelength at which it was measured, nm; NaN: that of the request.'),
 )
 
 #: What is known when advice is asked for; NaN = not measured.

@@ -16,9 +16,6 @@ from _measurement_names import is_own, measurements, read_tracked, shared_files
 TOP = Path(__file__).resolve().parents[2]
 MOST = 2
 
-# What still stands above the bar. Lower these numbers as files are freed; raise none, add none.
-STILL: dict[str, int] = {"Wavefront": 4}
-
 # Measurements made of another's results, which their own files have to name: who -> on whom.
 RESTING = {"Spacing": "FocusSurface"}
 
@@ -42,15 +39,14 @@ def test_few_shared_files_name_a_measurement() -> None:
     files = texts()
     rooms = measurements(files)
     assert len(files) > 200 and {"ColorFocus", "Wavefront"} <= set(rooms)
-    assert set(STILL) <= set(rooms)
     assert {*RESTING, *RESTING.values()} <= set(rooms)
     above = []
     for name in rooms:
         resting = [who for who, on in (RESTING | SHEETS).items() if on == name]
         found = list(shared_files(files, name, resting))
         print(name, len(found), found)
-        if len(found) > STILL.get(name, MOST):
-            above += [f"{name} is named in {len(found)} shared files, not {STILL.get(name, MOST)}:"]
+        if len(found) > MOST:
+            above += [f"{name} is named in {len(found)} shared files, not {MOST}:"]
             above += [f"  {file}: {what}" for file, what in found]
     assert not above, "\n".join(above)
 

@@ -11,7 +11,7 @@ from astropy import units as u
 from .. import _gateway
 from ..errors import CannotMeasureError, InputError
 from .frame import Frame
-from .header import is_dark
+from .header_exposure import is_dark
 from ..results import Note, notes_from_engine, say
 
 

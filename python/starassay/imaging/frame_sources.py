@@ -15,7 +15,8 @@ from astropy.io import fits
 from ._fits_files import StoredImage, quiet, read_stored, stored_scaling
 from .._loaded import is_a
 from ..errors import InputError
-from .header import Card, HeaderFacts, collect_cards, facts_of, read_header
+from .header import HeaderFacts, facts_of, read_header
+from .header_cards import Card, collect_cards
 from .header_keywords import ELECTRON_PER_ADU
 from .masks import either, split_mask
 from .._units import UnitError

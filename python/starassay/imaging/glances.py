@@ -12,7 +12,8 @@ from pathlib import Path
 import numpy as np
 
 from .frame_sources import open_image
-from .header import HeaderFacts, is_dark
+from .header import HeaderFacts
+from .header_exposure import is_dark
 
 #: Rows and columns of the cells that touch each other.
 _Spot = tuple[np.ndarray, np.ndarray]

@@ -11,22 +11,24 @@ from typing import Any
 
 import numpy as np
 from astropy import units as u
-from astropy.coordinates import EarthLocation, Galactic, SkyCoord, get_constellation
+from astropy.coordinates import EarthLocation
 from astropy.time import Time
 
-from .. import _gateway, _records, _units
+from .. import _records, _units
 from .._records import QUANTITIES
 from ..campaign.description import Campaign, ClaimEntry, FilterEntry
 from ..campaign.reading import read_campaign
 from ..errors import CannotMeasureError, InputError
 from ..measurements import declared
 from ..measurements._declaring import Measurement
-from ..measurements._planning import FIELD, SPECTRUM, TWILIGHT, Limit, Recipe, Situation
-from .bright_stars import Star, bright_stars, places
+from ..measurements._planning import FIELD, SPECTRUM, TWILIGHT, Recipe, Situation
+from .bright_stars import Star, places
+from .choosing import choose_field, choose_star
 from .exposures import Setup, camera_setting
 from .moonlight import limb_exposure
 from .night_plan import NightPlan, Promise, Step
 from .night_sky import CIVIL, NAUTICAL, NightSky, read_night, read_site, without_downloads
+from .promises import limit_of, promises_of, unpromised
 
 _USUAL_WELL = 30_000 * u.electron
 _USUAL_FILTER = FilterEntry("", 540 * u.nm, 10 * u.nm)
@@ -36,8 +38,6 @@ _GRATING_SHARE = 0.3
 _OVERHEAD_S = 30.0
 _COOLING_MIN = 60.0
 _MOST = 6
-#: Nearer to the Moon than this, its light and its halo disturb (judgments, no source).
-_STAR_FROM_MOON, _FIELD_FROM_MOON = 10.0, 40.0
 
 
 def plan_night(
@@ -229,7 +229,7 @@ class _Planner:
         moon = self._moon(steps)
         if moon is not None:
             steps.append(moon)
-        promises += self._unpromised(promises)
+        promises += unpromised(self.campaign.claims, promises)
         return NightPlan(
             notes=(),
             conditions={},
@@ -292,7 +292,7 @@ class _Planner:
         wavefront: dict[int, float] = {}
         if recipe.assume is not None:
             wavefront = recipe.assume(
-                [_limit(c) for c in claims], light.wavelength.to_value(u.nm), self.asked.strehl
+                [limit_of(c) for c in claims], light.wavelength.to_value(u.nm), self.asked.strehl
             )
             rms = math.sqrt(sum(c * c for c in wavefront.values()))
             self.assumptions.append(
@@ -304,7 +304,7 @@ class _Planner:
         middle = now + (recipe.setup + recipe.count * each / 60) / 2 * u.min
         waves = self._waves(recipe, light.wavelength)
         if recipe.target == FIELD:
-            name, place, altitude = self._field(middle)
+            name, place, altitude = choose_field(self.sky, middle, self.asked.horizon)
             given = self.setup.star(
                 9.0, 6000, altitude, light.wavelength, width, level=recipe.level, wanted=0.0
             )
@@ -312,9 +312,29 @@ class _Planner:
             clipped = 9.0 - 2.5 * math.log10(given.longest.to_value(u.s) / exposure)
             star, rate = None, math.nan
         else:
-            star, altitude, given = self._star(
-                recipe, middle, light.wavelength, width, waves, wavefront
+            dispersion = self._dispersion if recipe.target == SPECTRUM else None
+            share = _GRATING_SHARE if dispersion is not None else 1.0
+            setup = dataclasses.replace(self.setup, efficiency=self.setup.efficiency * share)
+
+            def seen(star: Star, altitude: float) -> _records.StarExposure:
+                return setup.star(
+                    star.v,
+                    star.kelvin,
+                    altitude,
+                    light.wavelength,
+                    width,
+                    level=recipe.level,
+                    wanted=recipe.wanted,
+                    waves=waves,
+                    dispersion=dispersion,
+                    wavefront=wavefront,
+                )
+
+            star, altitude, given, said = choose_star(
+                self.sky, middle, recipe, seen, self.asked.horizon
             )
+            if said:
+                self.remarks.append(said)
             name, place = star.full_name, places([star])[0]
             exposure = self._exposure(recipe, given)
             clipped, rate = math.nan, given.electron_rate.to_value(u.electron / u.s)
@@ -403,87 +423,6 @@ class _Planner:
         need = 6 * float((self.setup.seeing / across).to_value(u.one))
         return float(np.clip(need, recipe.defocus_waves, max(10.0, recipe.defocus_waves)))
 
-    def _star(
-        self,
-        recipe: Recipe,
-        when: Time,
-        wavelength: u.Quantity,
-        width: u.Quantity,
-        waves: float,
-        wavefront: dict[int, float],
-    ) -> tuple[Star, float, _records.StarExposure]:
-        """The star whose light suits and that stands highest, its altitude, and what it gives."""
-        wanted = bright_stars()
-        if recipe.target == SPECTRUM:
-            wanted = tuple(s for s in wanted if s.spectral_class in "AFG")
-        wanted = tuple(s for s in wanted if not s.close_double)
-        where = places(wanted)
-        altitudes = self.sky.altitudes(where, when)
-        free = self.sky.from_moon(where, when) > _STAR_FROM_MOON
-        # Hydrogen lines give a spectrum its wavelengths: a hotter star may stand that many degrees lower.
-        lower = {"F": 8.0, "G": 16.0} if recipe.target == SPECTRUM else {}
-        merit = altitudes - np.array([lower.get(s.spectral_class, 0.0) for s in wanted])
-        up = [k for k in np.argsort(-merit) if altitudes[k] >= self.asked.horizon and free[k]]
-        if not up:
-            raise CannotMeasureError(
-                f"no star that serves stands higher than {self.asked.horizon:.0f} degrees then. Lower the horizon, or "
-                "take another hour.",
-                code="plan.no-star",
-            )
-        dispersion = self._dispersion if recipe.target == SPECTRUM else None
-        share = _GRATING_SHARE if dispersion is not None else 1.0
-        setup = dataclasses.replace(self.setup, efficiency=self.setup.efficiency * share)
-
-        def seen(star: Star, altitude: float) -> _records.StarExposure:
-            return setup.star(
-                star.v,
-                star.kelvin,
-                altitude,
-                wavelength,
-                width,
-                level=recipe.level,
-                wanted=recipe.wanted,
-                waves=waves,
-                dispersion=dispersion,
-                wavefront=wavefront,
-            )
-
-        # One look tells how bright a star may be: light goes with the magnitude.
-        probe = seen(wanted[up[0]], float(altitudes[up[0]]))
-        v = wanted[up[0]].v
-
-        def longest(k: int) -> float:
-            return float(probe.longest.value * 10 ** (0.4 * (wanted[k].v - v)))
-
-        def light(k: int) -> float:
-            return float(probe.light.value * 10 ** (0.4 * (wanted[k].v - v)))
-
-        fit = [k for k in up if longest(k) >= recipe.exposure and light(k) <= recipe.longest]
-        if fit:
-            chosen = fit[0]
-        else:
-            # Too bright all, or too faint: the nearest to what was wanted.
-            chosen = min(
-                up,
-                key=lambda k: max(0.0, math.log(recipe.exposure / longest(k)))
-                + max(0.0, math.log(light(k) / recipe.longest)),
-            )
-            if longest(chosen) < recipe.exposure:
-                self.remarks.append(
-                    f"{wanted[chosen].full_name} clips after {longest(chosen):.1f} s, too short for the air to average: a "
-                    "narrower filter or more defocus helps more than a shorter exposure."
-                )
-            else:
-                self.remarks.append(
-                    f"{wanted[chosen].full_name} needs {light(chosen):.0f} s for the light that is wanted: guide well, "
-                    "or take a wider filter."
-                )
-        return (
-            wanted[chosen],
-            float(altitudes[chosen]),
-            seen(wanted[chosen], float(altitudes[chosen])),
-        )
-
     @functools.cached_property
     def _dispersion(self) -> u.Quantity:
         """Of the spectrum: the middle of what an entry says, else a usual one."""
@@ -501,31 +440,12 @@ class _Planner:
         want = min(max(recipe.exposure, given.light.to_value(u.s)), recipe.longest)
         return camera_setting(want, min(recipe.longest, given.longest.to_value(u.s)))
 
-    def _field(self, when: Time) -> tuple[str, SkyCoord, float]:
-        """The point of the Milky Way that stands highest, away from the Moon."""
-        along = np.arange(0, 360, 5.0)
-        latitude = np.repeat([0.0, -4.0, 4.0], len(along))
-        belt = SkyCoord(np.tile(along, 3) * u.deg, latitude * u.deg, frame=Galactic()).icrs
-        altitudes = self.sky.altitudes(belt, when)
-        score = np.where(self.sky.from_moon(belt, when) > _FIELD_FROM_MOON, altitudes, -90.0)
-        best = int(np.argmax(score))
-        if score[best] < self.asked.horizon:
-            raise CannotMeasureError(
-                f"the Milky Way does not rise above {self.asked.horizon:.0f} degrees away from the Moon then: take any field "
-                "near the zenith, with twice the exposure.",
-                code="plan.no-field",
-            )
-        place = belt[best]
-        return f"Milky Way in {get_constellation(place)}", place, float(altitudes[best])
-
     def _way(self, um: float) -> str:
         """A way of the focuser, in mm or um and in its steps."""
         text = f"{um / 1000:.2f} mm" if um >= 300 else f"{um:.0f} um"
         if self.asked.step_um is not None:
             text += f" ({um / self.asked.step_um:.0f} steps)"
         return text
-
-    # ---- promises
 
     def _promises(
         self,
@@ -560,71 +480,14 @@ class _Planner:
             self.remarks.append(f"Frames like these cannot be measured: {error}")
             return []
         self.remarks += said
-        found = []
-        for c in claims:
-            kind = QUANTITIES[c.quantity]
-            other = (
-                c.wavelength is not None and abs(float(c.wavelength / light.wavelength) - 1) > 0.02
-            )
-            if other:
-                assert c.wavelength is not None
-                found.append(
-                    Promise(
-                        c.claim.name,
-                        c.quantity,
-                        0,
-                        0.0,
-                        f"'{c.claim.name}' is stated at {c.wavelength.to_value(u.nm):g} nm; frames at "
-                        f"{light.wavelength.to_value(u.nm):g} nm decide nothing about it. Take a filter for it.",
-                    )
-                )
-            elif c.quantity in simulated:
-                s = simulated[c.quantity]
-                factor = u.Unit(kind.unit).to(c.claim.unit)
-                record = _gateway.call(
-                    "decisions.chance",
-                    {
-                        "claim": c.claim.request(),
-                        "truth": s.truth * factor,
-                        "unit_factor": factor,
-                        "rows": len(s.values),
-                        "risk": self.campaign.risk,
-                        "wanted": self.asked.chance,
-                        "counted": f"{recipe.counted} of {exposure:g} s",
-                    },
-                    arrays={
-                        "values": np.ravel(s.values),
-                        "uncertainties": np.ravel(s.uncertainties),
-                    },
-                )
-                found.append(
-                    Promise(
-                        c.claim.name,
-                        c.quantity,
-                        record["needed"],
-                        record["reached"],
-                        record["sentence"],
-                        tuple(map(float, record["right"])),
-                        tuple(map(float, record["wrong"])),
-                    )
-                )
-        return found
-
-    def _unpromised(self, made: Sequence[Promise]) -> list[Promise]:
-        """Claims that nothing simulates beforehand: that is said, and no more."""
-        named = {(p.claim, p.quantity) for p in made}
-        return [
-            Promise(
-                c.claim.name,
-                c.quantity,
-                0,
-                0.0,
-                f"'{c.claim.name}': nothing is promised, since this is not simulated beforehand. Take the frames below; the report "
-                "says how many more would decide it.",
-            )
-            for c in self.campaign.claims
-            if (c.claim.name, c.quantity) not in named
-        ]
+        return promises_of(
+            claims,
+            simulated,
+            light,
+            f"{recipe.counted} of {exposure:g} s",
+            risk=self.campaign.risk,
+            chance=self.asked.chance,
+        )
 
     # ---- the Moon
 
@@ -654,20 +517,6 @@ class _Planner:
             altitude=float(self.sky.moon[k]) * u.deg,
             exposure=seconds * u.s,
         )
-
-
-def _limit(entry: ClaimEntry) -> Limit:
-    """A claim's limits in the quantity's own unit."""
-    unit = QUANTITIES[entry.quantity].unit
-
-    def plain(value: u.Quantity | None, otherwise: float) -> float:
-        return otherwise if value is None else float(u.Quantity(value).to_value(unit))
-
-    return Limit(
-        entry.quantity,
-        plain(entry.claim.at_least, -math.inf),
-        plain(entry.claim.at_most, math.inf),
-    )
 
 
 def _filter_words(light: FilterEntry, width: u.Quantity) -> str:

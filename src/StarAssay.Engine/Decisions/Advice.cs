@@ -52,13 +52,13 @@ public sealed record AdviceRequest
     public IReadOnlyList<AdviceMode> Modes { get; init; } = [];
 
     /// <summary>What was measured or stated, by the names of <see cref="QuantityCatalog"/>: the first of a name counts. Used are
-    /// star_fwhm, seeing, and any of the wavefront's for its wavelength; others do no harm.</summary>
+    /// star_fwhm and seeing; others do no harm.</summary>
     public IReadOnlyList<Quantity> Quantities { get; init; } = [];
 
     /// <summary>Side of a pixel on the sky; NaN = not known.</summary>
     public double PixelScaleArcsecPerPx { get; init; } = double.NaN;
 
-    /// <summary>Wavelength of the wavefront, nm. This and what follows holds where no quantity says so.</summary>
+    /// <summary>Wavelength of the modes, nm, where they do not say it. This and what follows holds where no quantity says so.</summary>
     public double WavelengthNm { get; init; } = 550;
 
     /// <summary>Strehl ratio of the wavefront. Not used: the modes say what the optics do to a star's width.</summary>
@@ -105,10 +105,9 @@ public sealed record AdviceRequest
             };
         }
 
-        string[] ofWavefront = [.. QuantityCatalog.All.Where(q => q.Area == "wavefront").Select(q => q.Definition.Name)];
-        if (Quantities.FirstOrDefault(q => ofWavefront.Contains(q.Name) && double.IsFinite(q.WavelengthNm)) is Quantity wavefront)
+        if (Modes.FirstOrDefault(m => double.IsFinite(m.WavelengthNm)) is AdviceMode measured)
         {
-            r = r with { WavelengthNm = wavefront.WavelengthNm };
+            r = r with { WavelengthNm = measured.WavelengthNm };
         }
 
         if (Find(StarQuantities.Fwhm) is Quantity star)
@@ -138,7 +137,8 @@ public sealed record AdviceRequest
 /// <param name="Noll">Noll index.</param>
 /// <param name="CoefficientNm">Coefficient, nm RMS.</param>
 /// <param name="UncertaintyNm">Its standard uncertainty, nm.</param>
-public sealed record AdviceMode(int Noll, double CoefficientNm, double UncertaintyNm);
+/// <param name="WavelengthNm">Wavelength at which it was measured, nm; NaN: that of the request.</param>
+public sealed record AdviceMode(int Noll, double CoefficientNm, double UncertaintyNm, double WavelengthNm = double.NaN);
 
 /// <summary>One part of a star's blur.</summary>
 /// <param name="Name">diffraction, optics, seeing, pixels, or the rest.</param>

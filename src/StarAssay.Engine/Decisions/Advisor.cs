@@ -40,7 +40,7 @@ public static class Advisor
 
         if (families.Count > 0 && advice.Count == 0)
         {
-            advice.Add(new Advice("wavefront", Hands.Nobody, Measured.None("nm"), Measured.None("deg"),
+            advice.Add(new Advice("optics", Hands.Nobody, Measured.None("nm"), Measured.None("deg"),
                 "No aberration family stands out of its uncertainty and above a hundredth of a wave: leave the optics as they are."));
         }
 

@@ -177,9 +177,15 @@ class WavefrontFit(Result, _records.WavefrontFit):
     def advice(self) -> dict[str, Any]:
         """The modes."""
         numbers = zip(self.noll, self.coefficient.value, self.uncertainty.value)
+        color = self.wavelength.to_value(u.nm)
         return {
             "modes": [
-                {"noll": int(n), "coefficient_nm": float(c), "uncertainty_nm": float(e)}
+                {
+                    "noll": int(n),
+                    "coefficient_nm": float(c),
+                    "uncertainty_nm": float(e),
+                    "wavelength_nm": float(color),
+                }
                 for n, c, e in numbers
             ]
         }
