@@ -261,7 +261,7 @@ def test_mosaic_frames_carry_their_pattern() -> None:
             sa.juniper_115(),
             camera=CAMERA,
             stars=4,
-            passband={"R": sa.simulation.simulate.PASSBANDS["R"]},
+            passband={"R": sa.simulation.instruments.PASSBANDS["R"]},
         )
 
 

@@ -12,7 +12,8 @@ from astropy.io import fits
 
 from ..imaging.frame import Frame
 from .instruments import SimulatedCamera, SimulatedSky, SimulatedTelescope
-from .simulate import draw_defocused_pair, draw_star_field
+from .defocused_pairs import draw_defocused_pair
+from .star_fields import draw_star_field
 from .spectra import draw_spectrum
 
 # The club's grating: 100 lines/mm, 50 mm before the sensor, which shortens the focus of 546 nm by 75 um.

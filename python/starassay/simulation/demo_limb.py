@@ -12,7 +12,7 @@ from astropy import units as u
 from .demo_frames import write
 from .edges import draw_edge
 from .instruments import SimulatedCamera, SimulatedSky, SimulatedTelescope
-from .simulate import draw_flat
+from .flats import draw_flat
 
 #: The Moon's mean radius as seen; at full Moon its disc is even (law of Lommel and Seeliger).
 RADIUS = 932.6 * u.arcsec

@@ -11,7 +11,8 @@ from astropy import units as u
 
 from .demo_frames import write
 from .instruments import SimulatedCamera, SimulatedSky, SimulatedTelescope
-from .simulate import draw_star_field, moment
+from .headers import moment
+from .star_fields import draw_star_field
 
 NIGHT_FRAMES = 8
 _CAMERA = SimulatedCamera(name="Lantern mono, part read out", shape=(300, 300))

@@ -25,7 +25,8 @@ from .instruments import (
     SimulatedTelescope,
     juniper_115,
 )
-from .simulate import draw_flat, draw_star_field
+from .flats import draw_flat
+from .star_fields import draw_star_field
 
 BEST_MM = 55.0
 """Distance between reducer and sensor at which the field is flat."""

@@ -11,7 +11,7 @@ from astropy.nddata import CCDData
 from .. import _gateway
 from .._units import flag, integer, number, pair
 from .instruments import SimulatedCamera, SimulatedSky, SimulatedTelescope
-from .simulate import FIRST_LIGHT, frame_header, instruments_of
+from .headers import FIRST_LIGHT, frame_header, instruments_of
 
 
 def draw_edge(

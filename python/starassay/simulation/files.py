@@ -15,15 +15,11 @@ from astropy.table import QTable
 
 from .._units import flag, instance, integer, path_of
 from ..results import json_text, to_plain
-from .simulate import (
-    FIRST_LIGHT,
-    draw_defocused_pair,
-    draw_flat,
-    draw_star_field,
-    instruments_of,
-    moment,
-)
+from .defocused_pairs import draw_defocused_pair
+from .flats import draw_flat
+from .headers import FIRST_LIGHT, instruments_of, moment
 from .instruments import SimulatedCamera, SimulatedSky, SimulatedTelescope
+from .star_fields import draw_star_field
 
 
 def write_frame(path: str | Path, frame: CCDData, truth: QTable | Mapping[str, Any]) -> Path:
