@@ -991,8 +991,8 @@ class AlignmentResult(Record):
         Distance of the star from the axis of the paraboloid, where coma vanishes; NaN for
         other objectives.
     mirror_turn : Measured
-        By how much the paraboloid has to be turned to bring its axis to the star; NaN for
-        other objectives.
+        By how much the paraboloid has to be turned to bring its axis to where the star
+        stood; NaN for other objectives.
     coma_told : bool
         Whether coma stands out of its uncertainty.
     offset_told : bool

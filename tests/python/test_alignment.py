@@ -12,12 +12,12 @@ from astropy import units as u
 from astropy.io import fits
 from scipy import fft
 from scipy.ndimage import gaussian_filter, map_coordinates
-from scipy.optimize import least_squares
+from scipy.optimize import brentq, least_squares
 
 import starassay
 from starassay import CannotMeasureError, InputError, Telescope, measure_alignment
 from starassay.cli import main
-from starassay.measurements.alignment.result import way
+from starassay.measurements.alignment.result import opposite, way
 
 HOLE, RATIO, PITCH, WAVE = 0.32, 6.0, 4.0, 540.0  # -, -, um, nm
 SCOPE = Telescope("150 mm", "900 mm", obstruction=HOLE)
@@ -191,7 +191,7 @@ def test_rays_off_a_paraboloid_fix_sign_and_size() -> None:
     ratio = focal / aperture
     w131 = -(means[1] - means[0]) / (4 * ratio * (1 - HOLE**2))
     assert abs(axis_to_star) / (32 * ratio**3) == pytest.approx(abs(w131), rel=0.01)
-    # Outer rays lie farther from the axis than inner ones: the shadow is shifted toward the axis, so the star has to move that way.
+    # Outer rays lie farther from the axis than inner ones: the shadow is shifted toward the axis.
     assert np.sign(means[0] - means[1]) == -np.sign(axis_to_star)
     # And the measurement says so of a star with that coma: shadow toward W131, distance 32 N^3 W131.
     waves = abs(w131) * 1e6 / WAVE * 0.1  # a tenth of the distance, for a disc that is still round
@@ -203,7 +203,65 @@ def test_rays_off_a_paraboloid_fix_sign_and_size() -> None:
     )
     assert found.mirror_turn.value.to_value(u.rad) == pytest.approx(0.1 * tilt, rel=0.05)
     assert way(found.coma_direction.value) == "to the right"
-    assert "Turn the main mirror by" in " ".join(found.sentences())
+    said = " ".join(found.sentences())
+    assert "Turn the main mirror by" in said and "away from there, toward" in said
+    assert "(to the left), by twice that distance" in said
+
+
+def traced(tilt: float, star: float) -> tuple[float, float]:
+    """A paraboloid turned by `tilt` in its tube, starlight from `star` (rad): where the star lies on the sensor and shadow less outer edge, mm."""
+    focal, aperture = 900.0, 150.0
+    c, s = np.cos(tilt), np.sin(tilt)
+
+    def middle(rho: float) -> float:
+        turn = np.linspace(0, 2 * np.pi, 400, endpoint=False)
+        x, y = rho * aperture / 2 * np.cos(turn), rho * aperture / 2 * np.sin(turn)
+        # In the mirror's frame, whose axis leans toward +x of the tube; the stop lies at the mirror.
+        begin = np.array([x * c, y, x * s])
+        into = np.array([-np.sin(star - tilt), 0.0, -np.cos(star - tilt)])
+        a = into[0] ** 2
+        b = 2 * begin[0] * into[0] - 4 * focal * into[2]
+        way_to = -2 * (begin[0] ** 2 + y**2 - 4 * focal * begin[2])
+        way_to /= b + np.sqrt(b**2 - 4 * a * (begin[0] ** 2 + y**2 - 4 * focal * begin[2]))
+        at = begin + way_to * into[:, None]
+        normal = np.array([-at[0] / (2 * focal), -at[1] / (2 * focal), np.ones_like(x)])
+        normal /= np.linalg.norm(normal, axis=0)
+        out = into[:, None] - 2 * (into @ normal) * normal
+        # Back into the tube, on to its focal plane.
+        px, pz = at[0] * c + at[2] * s, at[2] * c - at[0] * s
+        dx, dz = out[0] * c + out[2] * s, out[2] * c - out[0] * s
+        return float(np.mean(px + dx * (focal - pz) / dz))
+
+    return middle(1e-6), middle(HOLE) - middle(1.0)
+
+
+def test_the_turn_that_is_advised_takes_the_coma_away() -> None:
+    """Rays through the whole of it: star in the middle, the screw turned as said, the star brought back by the mount."""
+    tilt = 0.0008
+
+    def centered(mirror: float) -> float:
+        return brentq(lambda star: traced(mirror, star)[0], -0.05, 0.05, xtol=1e-14)
+
+    pointed = centered(tilt)
+    _, shift = traced(tilt, pointed)
+    assert shift > 0  # toward the axis, which meets the sensor at +x
+    ratio = 6.0
+    # The mean ray moves by 4 N W131 rho^2.
+    waves = shift / (4 * ratio * (1 - HOLE**2)) * 1e6 / WAVE
+    found = measure_alignment(
+        frame(star(-7, (waves, 0.0))), SCOPE, side="inside", paraboloid=True, **HOW
+    )
+    assert found.axis_distance.value.to_value(u.mm) == pytest.approx(900 * tilt, rel=0.05)
+    away = opposite(found.coma_direction.value)
+    turn = found.mirror_turn.value.to_value(u.rad) * float(np.sign(np.cos(away)))
+    moved, _ = traced(tilt + turn, pointed)
+    assert moved == pytest.approx(
+        2 * found.axis_distance.value.to_value(u.mm) * float(np.cos(away)), rel=0.01
+    )
+    _, left = traced(tilt + turn, centered(tilt + turn))
+    assert abs(left) < 0.06 * shift  # as good as the distance is measured
+    _, worse = traced(tilt - turn, centered(tilt - turn))
+    assert worse == pytest.approx(2 * shift, rel=0.05)
 
 
 def test_hours_on_a_clock() -> None:

@@ -94,16 +94,16 @@ public static class Advisor
         {
             // A paraboloid's coma at field angle t: W131 = t D / (32 N^2), from its tangential coma 3 t / (16 N^2)
             // (handbook formula, checked by tracing rays in the tests); Noll's term c sqrt(8) (3 r^3 - 2 r) has W131 = 3 sqrt(8) c.
-            // Turning the mirror by an angle turns its axis by that and what it reflects by twice that: to bring the axis onto a
-            // star that stands d away from it, the star moves by 2 d, from the tail of its coma (which points away from the axis)
-            // towards the head.
+            // Turning the mirror by an angle turns its axis by that and what it reflects by twice that. The star was measured in the
+            // middle, and the mount brings it back there: the axis has to come to the middle, by d along the tail of the coma (which
+            // points away from the axis), and so the star moves by 2 d that way.
             double perNm = 2 * 3 * Math.Sqrt(8) * 1e-6 * 32 * Math.Pow(request.FocalLengthMm / request.ApertureMm,
                 2) / request.ApertureMm * request.FocalLengthMm;
             var move = new Measured(family.Rms.Value * perNm, family.Rms.Uncertainty * perNm, "mm");
             var offset = new Measured(move.Value / 2, move.Uncertainty / 2, "mm");
             return new Advice("coma", Hands.User, move, family.DirectionDeg,
                 $"{size}: the paraboloid's axis passes the star at {Words.PlusMinus(offset)} in the focal plane. Turn the mirror's adjusting screws so that " +
-                    $"the star moves by twice that, {Words.PlusMinus(move)}, in the direction from the tail of its coma to the bright head; bring it back " +
+                    $"the star moves by twice that, {Words.PlusMinus(move)}, in the direction from the bright head of its coma to the tail; bring it back " +
                     "to the middle with the mount on the way. Measure again; if the coma grew, the direction was the other one.");
         }
 

@@ -20,19 +20,25 @@ public class AdvisorTests
         UncertaintiesNm = [.. modes.Select(m => m.U)],
     };
 
-    /// <summary>A paraboloid traced ray by ray, its mirror turned so that its axis passes the star at some millimeters: the advice
-    /// is asked with the coma of the traced rays, the mirror is turned until the star has moved by what the advice says, from the
-    /// tail of the coma to its head, and the coma must be gone. Half of the offset, as was advised before, leaves three quarters.</summary>
+    /// <summary>A paraboloid traced ray by ray, its mirror turned so that its axis passes the middle of the sensor at some millimeters. The
+    /// star is measured in the middle; the mirror is turned until the star has moved by what the advice says, from the head of the coma
+    /// to its tail; the mount brings the star back to the middle, which leaves the axis where it is; and the coma must be gone. Turned
+    /// the other way, half a turn too short or without bringing it back it is not.</summary>
     [Theory]
     [InlineData(200, 1000, 3)]
     [InlineData(150, 900, -2)]
-    public void Newtonian_star_moved_as_advised_has_no_coma_left(double apertureMm, double focalLengthMm, double offsetMm)
+    public void Newtonian_turned_as_advised_has_no_coma_left_in_the_middle(double apertureMm, double focalLengthMm, double offsetMm)
     {
-        (double star, double coma) = TracedParaboloid(apertureMm, focalLengthMm, offsetMm / focalLengthMm);
-
-        // The mirror's axis meets the focal plane at f x tilt, the star's image at twice that: the star lies offset away.
-        Assert.Equal(2 * offsetMm, star, 0.001 * Math.Abs(star));
+        double tilt = offsetMm / focalLengthMm;
+        double CenteringStar(double mirror) => MathNet.Numerics.RootFinding.Brent.FindRoot(
+            angle => TracedParaboloid(apertureMm, focalLengthMm, mirror, angle).Star, -0.1, 0.1, 1e-13);
+        double pointed = CenteringStar(tilt);
+        (double star, double coma) = TracedParaboloid(apertureMm, focalLengthMm, tilt, pointed);
+        Assert.Equal(0, star, 1e-6);
         Assert.Equal(3 * Math.Abs(offsetMm) / (16 * Math.Pow(focalLengthMm / apertureMm, 2)), Math.Abs(coma), 0.01 * Math.Abs(coma));
+
+        // The tail, where the edge rays land, points away from the axis, which meets the sensor at f x tilt.
+        Assert.Equal(-Math.Sign(offsetMm), Math.Sign(coma));
 
         // Edge rays land off by 2 N dW/dr = 6 N W131; Noll's term has W131 = 3 sqrt 8 c.
         double c = Math.Abs(coma) / (6 * focalLengthMm / apertureMm) * 1e6 / (3 * Math.Sqrt(8));
@@ -44,31 +50,32 @@ public class AdvisorTests
         Advice advice = Assert.Single(r.Advice);
         Assert.Equal("mm", advice.Amount.Unit);
         Assert.Equal(Hands.User, advice.Hands);
-        Assert.Contains("from the tail of its coma to the bright head", advice.Text, StringComparison.Ordinal);
+        Assert.Contains("from the bright head of its coma to the tail; bring it back to the middle with the mount", advice.Text, StringComparison.Ordinal);
 
-        // Turning the mirror by a moves the star by 2 f a; the tail lies on the side of the edge rays.
-        double step = -Math.Sign(coma) * advice.Amount.Value / (2 * focalLengthMm);
-        (double moved, double left) = TracedParaboloid(apertureMm, focalLengthMm, (offsetMm / focalLengthMm) + step);
-        Assert.Equal(advice.Amount.Value, Math.Abs(moved - star), 0.01 * advice.Amount.Value);
-        Assert.True(Math.Abs(left) < 0.01 * Math.Abs(coma), $"{left / coma} of the coma is left");
-        (_, double before) = TracedParaboloid(apertureMm, focalLengthMm, (offsetMm / focalLengthMm) + (step / 4));
-        Assert.Equal(0.75, before / coma, 0.01);
+        // Turning the mirror by a moves the star by 2 f a.
+        double step = Math.Sign(coma) * advice.Amount.Value / (2 * focalLengthMm);
+        (double moved, _) = TracedParaboloid(apertureMm, focalLengthMm, tilt + step, pointed);
+        Assert.Equal(advice.Amount.Value * Math.Sign(coma), moved, 0.01 * advice.Amount.Value);
+        double Left(double turned) => TracedParaboloid(apertureMm, focalLengthMm, tilt + turned, CenteringStar(tilt + turned)).Coma / coma;
+        Assert.True(Math.Abs(Left(step)) < 0.01, $"{Left(step)} of the coma is left");
+        Assert.Equal(0.5, Left(step / 2), 0.01);
+        Assert.Equal(2, Left(-step), 0.02);
     }
 
-    /// <summary>Starlight along the tube onto a paraboloid z = r^2/4f turned about its vertex: where the middle ray meets the focal
-    /// plane, and how far the mean of the two edge rays in the plane of the turn lands from it (tangential coma, with sign), mm.</summary>
-    private static (double Star, double Coma) TracedParaboloid(double apertureMm, double focalLengthMm, double tiltRad)
+    /// <summary>Starlight onto a paraboloid z = r^2/4f turned about its vertex: where the middle ray meets the focal plane of the tube, and
+    /// how far the mean of the two edge rays in the plane of the turn lands from it (tangential coma, with sign), mm.</summary>
+    private static (double Star, double Coma) TracedParaboloid(double apertureMm, double focalLengthMm, double tiltRad, double starRad)
     {
         double Hit(double x)
         {
-            // In the mirror's frame: turned by -tilt. All in the plane of the turn.
+            // In the mirror's frame: turned by -tilt, so that the ray through (x, 0) of the tube comes from starRad - tilt. All in the plane of the turn.
             (double s, double c) = Math.SinCos(tiltRad);
-            (double px, double pz) = ((x * c) - (focalLengthMm * s), (x * s) + (focalLengthMm * c));
-            (double dx, double dz) = (s, -c);
+            (double px, double pz) = (x * c, x * s);
+            (double dx, double dz) = (-Math.Sin(starRad - tiltRad), -Math.Cos(starRad - tiltRad));
 
             // px + t dx = X, pz + t dz = X^2 / 4f.
             double qa = dx * dx, qb = (2 * px * dx) - (4 * focalLengthMm * dz), qc = (px * px) - (4 * focalLengthMm * pz);
-            double t = Math.Abs(qa) < 1e-30 ? -qc / qb : 2 * qc / (-qb - Math.Sqrt((qb * qb) - (4 * qa * qc)));
+            double t = -2 * qc / (qb + Math.Sqrt((qb * qb) - (4 * qa * qc)));
             (double hx, double hz) = (px + (t * dx), pz + (t * dz));
             (double nx, double nz) = (-hx / (2 * focalLengthMm), 1);
             double dot = 2 * ((dx * nx) + (dz * nz)) / ((nx * nx) + (nz * nz));

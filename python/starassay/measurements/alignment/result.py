@@ -38,6 +38,17 @@ def way(direction: u.Quantity) -> str:
     return _WAYS[round(float(direction.to_value(u.deg)) / 45) % 8]
 
 
+def opposite(direction: u.Quantity) -> u.Quantity:
+    """The other way, from -180 to 180 degrees.
+
+    Parameters
+    ----------
+    direction : Quantity
+        From +x (right) towards +y (up).
+    """
+    return (direction.to_value(u.deg) % 360 - 180) * u.deg
+
+
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class Alignment(Result, _records.AlignmentResult):
     """How far rings and shadow are out of the middle, and why; its attributes are those of the engine's record."""
@@ -131,27 +142,31 @@ class Alignment(Result, _records.AlignmentResult):
         """Which way to turn, in words."""
         if not self.coma_told:
             return []
-        toward = f"{self.coma_direction.value.value:.0f} deg in the image ({way(self.coma_direction.value)})"
+        shadow = f"{self.coma_direction.value.value:.0f} deg in the image ({way(self.coma_direction.value)})"
+        away = opposite(self.coma_direction.value)
+        toward = f"{away.value:.0f} deg ({way(away)})"
         if np.isfinite(self.axis_distance.value):
             said = [
-                f"Which way to turn: the star stands {self.axis_distance} from the axis of the paraboloid. Turn the main mirror by "
-                f"{self.mirror_turn} so that the star moves toward {toward}; then bring it back to the middle and measure again."
+                f"Which way to turn: the axis of the paraboloid meets the sensor {self.axis_distance} from the star, toward {shadow}. "
+                f"Turn the main mirror by {self.mirror_turn} so that the star moves away from there, toward {toward}, by twice that "
+                "distance, which brings the axis to where the star stood. Bring the star back with the mount and measure again."
             ]
         elif np.isfinite(self.obstruction.value):
             said = [
-                f"Which way to turn: the screw that moves the star toward {toward}, where the shadow is shifted to, makes it better "
-                "(common practice, no source; for a paraboloid it follows from its coma). Bring the star back to the middle and "
-                "measure again; if it got worse, turn the other way."
+                f"Which way to turn: the shadow is shifted toward {shadow}; the screw that moves the star the opposite way, toward "
+                f"{toward}, makes it better (common practice, no source; for a paraboloid it follows from its coma). Bring the star "
+                "back to the middle with the mount and measure again; if it got worse, turn the other way."
             ]
         else:
             said = [
                 f"Which way to turn: not told for a lens, whose coma may point either way. Where the maker gives the owner screws, "
-                f"turn so that the star moves toward {toward}, measure again, and go on or back by what coma does."
+                f"turn so that the star moves toward {toward}, bring it back to the middle with the mount, measure again, and go on or "
+                "back by what coma does."
             ]
         if np.isfinite(self.clock_hour):
             said.append(
-                f"Looking along the tube to the sky, this side of the aperture is at {self.clock_hour:.1f} o'clock: there a hand "
-                "throws its shadow where the ring is thin in the first image."
+                f"Looking along the tube to the sky, the side of the aperture toward which the shadow is shifted is at "
+                f"{self.clock_hour:.1f} o'clock: there a hand throws its shadow where the ring is thin in the first image."
             )
         return said
 

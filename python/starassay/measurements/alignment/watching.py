@@ -1,4 +1,4 @@
-"""What of the alignment is watched: the coma as an arrow in the image, and the disc with its circles."""
+"""What of the alignment is watched: the coma as the way that the star has to go, and the disc with its circles."""
 
 from __future__ import annotations
 
@@ -9,16 +9,17 @@ from astropy import units as u
 
 from ...results import Measured
 from .._watching import Glimpse, Mark, Sight, Watch
-from .result import way
+from .result import opposite, way
 
 UNIT = u.nm
 
 
 def look(found: Any, _: Any) -> Sight:
-    """Coma toward where it moves the shadow, in nm, and the first image.
+    """Coma away from where it moves the shadow, in nm, and the first image.
 
-    The parts come from the decentre by coma, which has the direction that the star has to take in the image whatever side
-    of focus it stands on, scaled to the coefficient, which does not hang on the defocus as the decentre does.
+    The parts come from the decentre by coma, scaled to the coefficient, which does not hang on the defocus as the decentre does.
+    The shadow is shifted toward the axis, whatever side of focus the star stands on, and the axis has to come to the star: a
+    screw that does it moves the star the other way, by twice as much, and the mount brings it back.
     """
     parts = (found.coma_decentre_x, found.coma_decentre_y)
     length = float(np.hypot(*(p.value.to_value(u.um) for p in parts)))
@@ -27,23 +28,24 @@ def look(found: Any, _: Any) -> Sight:
     smallest = min(float(bar.to_value(UNIT)) for bar in bars)
     point = tuple(
         Measured(
-            scale * p.value.to_value(u.um) * UNIT,
+            -scale * p.value.to_value(u.um) * UNIT,
             max(scale * p.uncertainty.to_value(u.um), smallest) * UNIT,
         )
         for p in parts
     )
     image = found.images[0]
-    toward = float(found.coma_direction.value.to_value(u.deg))
     line = f"coma {found.coma}"
     if found.coma_told:
-        line += f" toward {toward:.0f} deg"
+        line += f", star to go toward {opposite(found.coma_direction.value).value:.0f} deg"
     share = (
         f"decentre {100 * float(found.coma_decentre.value):.2f} ± {100 * float(found.coma_decentre.uncertainty):.2f} % "
         "of the blur radius"
     )
     beside = [share, f"{abs(image.defocus_waves):.1f} waves out of focus"]
     if np.isfinite(found.clock_hour):
-        beside.append(f"that side of the aperture is at {found.clock_hour:.1f} o'clock")
+        beside.append(
+            f"the shadow is shifted toward {found.clock_hour:.1f} o'clock of the aperture"
+        )
     return Sight(
         point, line, tuple(beside), _glimpse(image, f"{line}; {share}"), tuple(found.doubts)
     )
@@ -84,8 +86,8 @@ def steer(mean: np.ndarray, bars: np.ndarray) -> str:
         return "No coma stands out of its bars: there is nothing to turn."
     toward = np.arctan2(mean[1], mean[0]) * u.rad
     return (
-        f"Turn so that the star moves toward {toward.to_value(u.deg):.0f} deg in the picture ({way(toward)}), bring it back to the middle, "
-        "and take the next frame."
+        f"Turn so that the star moves toward {toward.to_value(u.deg):.0f} deg in the picture ({way(toward)}), bring it back to the middle "
+        "with the mount, and take the next frame."
     )
 
 

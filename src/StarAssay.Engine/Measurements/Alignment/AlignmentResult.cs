@@ -62,7 +62,7 @@ public sealed record AlignmentResult : IMeasurementResult
     /// <summary>Distance of the star from the axis of the paraboloid, where coma vanishes; NaN for other objectives.</summary>
     public required Measured AxisDistance { get; init; }
 
-    /// <summary>By how much the paraboloid has to be turned to bring its axis to the star; NaN for other objectives.</summary>
+    /// <summary>By how much the paraboloid has to be turned to bring its axis to where the star stood; NaN for other objectives.</summary>
     public required Measured MirrorTurn { get; init; }
 
     /// <summary>Whether coma stands out of its uncertainty.</summary>
