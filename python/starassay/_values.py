@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -275,6 +276,11 @@ def to_plain(value: Any, aside: tuple[str, str, dict[str, np.ndarray]] | None = 
     aside : tuple of str, str and dict, optional
         Name of a file for large arrays, the value's own name, and where the arrays are gathered.
     """
+    # What most values are goes first: a star table has tens of thousands of them.
+    if value is None or type(value) in (bool, int, str):
+        return value
+    if type(value) is float:
+        return value if math.isfinite(value) else None
 
     def inner(part: Any, name: str) -> Any:
         return to_plain(part, None if aside is None else (aside[0], f"{aside[1]}.{name}", aside[2]))
@@ -305,6 +311,8 @@ def to_plain(value: Any, aside: tuple[str, str, dict[str, np.ndarray]] | None = 
         if aside is not None and value.size > LARGE and value.dtype.kind in "biufc":
             aside[2][aside[1]] = value
             return {"file": aside[0], "array": aside[1], "shape": list(value.shape)}
+        if value.dtype.kind in "biu" or (value.dtype.kind == "f" and np.isfinite(value).all()):
+            return value.tolist()
         return to_plain(value.tolist())
     if isinstance(value, (list, tuple)):
         return [inner(v, str(k)) for k, v in enumerate(value)]
