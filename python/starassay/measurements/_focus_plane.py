@@ -90,8 +90,9 @@ class FocusPlane:
                 tilt,
                 f"Sensor tilt {tilt} from corner to corner ({self.tilt_angle}); {self.cure()}, by the screws meant for it "
                 "or by shims between camera and adapter. The amounts are those at the sensor's edges: a shim farther "
-                "from its middle is thicker in proportion. Measure again with the camera turned by half a turn: a tilt "
-                "that stays with the tube is the focuser's.",
+                "from its middle is thicker in proportion. Right and upper are the image's: with the camera off the telescope "
+                "and a card over one half of its opening, the darker side of a frame is that half. Measure again with the "
+                "camera turned by half a turn: a tilt that stays with the tube is the focuser's.",
                 mends=tuple(q.name for q in self.quantities if q.name.endswith(_LEVELED)),
                 defocus=float(tilt.value.to_value("um")) / 2,
             )
