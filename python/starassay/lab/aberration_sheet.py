@@ -176,15 +176,15 @@ class AberrationSheet:
 
     def _ronchigram(self) -> str:
         return _pictures.picture(
-            "Behind a ruling",
+            "Ronchi test",
             "Ronchi test: the pupil seen behind a ruling beyond the focus",
             _pictures.png(self._square("ronchigram"), 0, 1.2, style.IMAGE),
-            caption="Ronchi test, 2 waves outside focus, 4 line pairs",
+            caption="ruling of 4 line pairs, 2 waves outside focus",
         )
 
     def _knife_edge(self) -> str:
         return _pictures.picture(
-            "Behind a knife edge",
+            "Knife edge",
             "Knife-edge test: the pupil with a knife in the focus, coming from the left",
             _pictures.png(self._square("knife_edge"), 0, 1, style.IMAGE),
             caption="knife at focus, from the left",
