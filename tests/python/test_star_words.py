@@ -12,6 +12,7 @@ from astropy import units as u
 
 import starassay
 from starassay import PupilMap
+from starassay.optics.star_words import _slopes
 
 NM = 550.0
 WAVES = 3.0
@@ -148,3 +149,31 @@ def test_what_the_data_do_not_tell_is_left_open() -> None:
     assert any(line.startswith("Cause not decided: undercorrection") for line in short.words())
     doubt = dataclasses.replace(plain, decided=False)
     assert doubt.seen() == [] and doubt.words()[0].startswith("Not described")
+
+
+@pytest.mark.parametrize(("e", "waves", "blur"), [(0.0, 3.0, 0.0), (0.3, 4.0, 0.08)])
+def test_answer_of_the_rings_against_drawn_patterns(e: float, waves: float, blur: float) -> None:
+    """Its slow twin: patterns of 256 samples with 0.02 waves of each round error, drawn and blurred in two dimensions."""
+    nm, looks = 500.0, []
+    disc = 4 * waves * nm * 1e-6 / 100 * u.rad
+    for noll in (11, 22, 37):
+        pupil = PupilMap.from_zernike(
+            {noll: 0.02 * nm * u.nm}, obstruction=e, wavelength=nm * u.nm, samples=256
+        )
+        looks.append(
+            starassay.draw_star_test(pupil, "100 mm", waves, seeing=(blur * disc).to(u.arcsec))
+        )
+    words = {name: [] for name in ("rim", "inner rings", "filled")}  # type: ignore[var-annotated]
+    for test in looks:
+        rings = test.rings
+        area = np.asarray(rings["outer"] ** 2 - rings["inner"] ** 2)[1:-1]
+        i, o = np.asarray(rings["inside"]), np.asarray(rings["outside"])
+        words["rim"].append((i[-1] - o[-1]) / (i[-1] + o[-1]))
+        words["inner rings"].append(area @ (i - o)[1:-1] / (area @ (i + o)[1:-1]))
+        contrast = rings["inside_contrast"] - rings["outside_contrast"]
+        words["filled"].append(float(np.mean(contrast[1:])))
+    edges = (tuple(looks[0].rings[name].tolist()) for name in ("inner", "outer"))
+    slopes = _slopes(e, waves, blur, *edges)
+    for name, expected in words.items():
+        # The obstruction's edge is one sample wide in the drawn ones, and radii are 0.004 apart.
+        np.testing.assert_allclose(0.02 * slopes[name], expected, atol=0.004, rtol=0.02)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from functools import lru_cache
 from pathlib import Path
 from types import SimpleNamespace
@@ -308,13 +309,36 @@ def test_a_report_goes_on_where_nothing_can_be_drawn() -> None:
     pupil = PupilMap.from_zernike(wavelength=NM * u.nm, samples=64)
     optics = {"pupil": pupil, "aperture": 4000 * u.mm, "seeing": None}
     result = SimpleNamespace(optics=lambda: optics)
-    piece = SimpleNamespace(result=result, aside=False)
+    piece = SimpleNamespace(result=result, aside=False, label="a pair")
     site = SimpleNamespace(site=SimpleNamespace(seeing=None))
     test = SimpleNamespace(own=True, pieces=[piece])
     part = told(shown(SimpleNamespace(tests=[test], campaign=site)))  # type: ignore[arg-type]
     assert part is not None and part["figures"] == []
     assert part["lines"][0].startswith("Not drawn: A disc of 44 arcsec")
     assert told(shown(SimpleNamespace(tests=[], campaign=site))) is None  # type: ignore[arg-type]
+
+
+def test_a_report_shows_the_star_test_of_each_wavefront_that_is_not_in_doubt() -> None:
+    """The one nearest to what the eye sees best comes first; one in doubt has none; one that cannot be drawn says so."""
+    pieces = []
+    for nm, label, test in ((656.0, "red", True), (NM, "green", True), (480.0, "in doubt", False)):
+        pupil = PupilMap.from_zernike(spherical="40 nm", wavelength=nm * u.nm, samples=64)
+        draw = functools.partial(starassay.draw_star_test, pupil, "100 mm", 2)
+        optics = {"pupil": pupil, "aperture": 100 * u.mm, "star_test": draw if test else None}
+        optics["seeing"] = 99 * u.arcsec if label == "red" else None
+        result = SimpleNamespace(optics=lambda optics=optics: optics)
+        pieces.append(SimpleNamespace(result=result, aside=False, label=label))
+    site = SimpleNamespace(site=SimpleNamespace(seeing=0 * u.arcsec))
+    outcome = SimpleNamespace(tests=[SimpleNamespace(own=True, pieces=pieces)], campaign=site)
+    part = told(shown(outcome))  # type: ignore[arg-type]
+    assert part is not None
+    green, red = part["star_tests"]
+    assert green["label"] == "green" and red["label"] == "red"
+    # 40 nm undercorrected: bright rim inside of focus.
+    assert green["lines"][0].startswith("The rim is brighter inside of focus than outside")
+    assert "undercorrection" in green["figure"]["alt"]
+    assert "2 waves of 550 nm" in green["figure"]["caption"]
+    assert red["figure"] is None and red["lines"][0].startswith("Not drawn: ")
 
 
 @pytest.mark.parametrize(

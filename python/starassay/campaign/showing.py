@@ -1,4 +1,4 @@
-"""The report's part on what the telescope shows: a double star, a planet and the Moon's edge, drawn from what was measured."""
+"""The report's part on what the telescope shows: real targets and star tests, drawn from what was measured."""
 
 from __future__ import annotations
 
@@ -24,8 +24,8 @@ def shown(outcome: Outcome) -> dict[str, Any] | None:
     outcome : Outcome
         A campaign that was run.
     """
-    known = [
-        piece.result.optics()
+    known: list[dict[str, Any]] = [
+        {"label": piece.label, **piece.result.optics()}
         for test in outcome.tests
         if test.own
         for piece in test.pieces
@@ -41,18 +41,33 @@ def shown(outcome: Outcome) -> dict[str, Any] | None:
     airs = [0 * u.arcsec]
     if seeing is not None and seeing.value > 0:
         airs.append(seeing.to(u.arcsec))
-    light = _light(best["pupil"].wavelength, colors)
+    told: dict[str, Any] = {"light": _light(best["pupil"].wavelength, colors), "seeing": ""}
+    # The one that the targets are drawn from comes first.
+    tests = [_star_test(one) for one in (best, *(p for p in pupils if p is not best))]
+    told["star_tests"] = [test for test in tests if test is not None]
     try:
         sheets = draw_sheets(best["pupil"], best["aperture"], airs, colors=colors)
     except StarAssayError as error:
         # A very large aperture, or colors very far from focus: the measurements are told all the same.
-        return {"light": light, "seeing": "", "lines": [f"Not drawn: {error}"], "sheets": []}
-    return {
-        "light": light,
-        "seeing": "" if len(sheets) < 2 else _source(site is not None, seeing),
-        "lines": [line for sheet in sheets for line in sheet.sentences()],
-        "sheets": sheets,
-    }
+        return {**told, "lines": [f"Not drawn: {error}"], "sheets": []}
+    if len(sheets) > 1:
+        told["seeing"] = _source(site is not None, seeing)
+    lines = [line for sheet in sheets for line in sheet.sentences()]
+    return {**told, "lines": lines, "sheets": sheets}
+
+
+def _star_test(known: dict[str, Any]) -> dict[str, Any] | None:
+    """Both sides of focus as the pair's own images have them, in words; None where the fit is in doubt."""
+    draw = known.get("star_test")
+    if draw is None:
+        return None
+    seeing = known["seeing"]
+    how = {} if seeing is None else {"seeing": seeing}
+    try:
+        test = draw(**how)
+        return {"label": known["label"], "lines": test.words(), "test": test}
+    except StarAssayError as error:
+        return {"label": known["label"], "lines": [f"Not drawn: {error}"], "test": None}
 
 
 def told(views: dict[str, Any] | None) -> dict[str, Any] | None:
@@ -65,7 +80,27 @@ def told(views: dict[str, Any] | None) -> dict[str, Any] | None:
     """
     if views is None:
         return None
-    return {**views, "figures": [_figure(sheet) for sheet in views["sheets"]]}
+    tests = [{**one, "figure": _rings(one)} for one in views["star_tests"]]
+    return {
+        **views,
+        "figures": [_figure(sheet) for sheet in views["sheets"]],
+        "star_tests": tests,
+    }
+
+
+def _rings(known: dict[str, Any]) -> dict[str, str] | None:
+    """The picture of a star test."""
+    test = known["test"]
+    if test is None:
+        return None
+    beside = "" if test.camera is None else "; below it what the camera saw"
+    caption = (
+        f"A star {test.defocus:.2g} waves of {test.wavelength.to_value(u.nm):.0f} nm inside and outside of focus, through "
+        f"{test.seeing.to_value(u.arcsec):.2g} arcsec of seeing, beside the perfect pattern{beside}."
+    )
+    alt = " ".join(known["lines"])
+    image = Picture(test.plot, caption, alt).source(dpi=110)
+    return {"image": image, "caption": caption, "alt": alt}
 
 
 def _figure(sheet: TargetSheet) -> dict[str, str]:

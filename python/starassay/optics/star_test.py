@@ -126,7 +126,7 @@ class StarTest:
         >>> draw_star_test(pupil, "100 mm", 2).words()[0].split(":")[0]
         'The rings are oval and turn by 90 degrees through focus'
         """
-        return sentences(self, draw_star_test)
+        return sentences(self)
 
     def seen(self) -> list[StarTestWord]:
         """The same one by one, with size, standard uncertainty and cause.
@@ -136,7 +136,7 @@ class StarTest:
         list of StarTestWord
             What is seen beyond doubt; empty where `decided` is false.
         """
-        return describe(self, draw_star_test)[0] if self.decided else []
+        return describe(self)[0] if self.decided else []
 
     def plot(self) -> Any:
         """Draw both patterns beside the perfect one, what the camera saw, and the light over the radius.
@@ -154,14 +154,35 @@ class StarTest:
         white = float(max(rings[name].max() for name in _SIDES))
         edge = float(self.position[-1])
         with style.figure_style():
-            figure, axes = plt.subplots(
-                rows, 4, figsize=(12.6, 3.2 * rows), layout="constrained", squeeze=False
+            # Pictures share their axes and stand where they are put: a layout that is sought costs more than the drawing.
+            figure = plt.figure(figsize=(10.6, 0.3 + 2.62 * rows))
+            low, high = 0.5 / (0.3 + 2.62 * rows), 1 - 0.3 / (0.3 + 2.62 * rows)
+            grid = figure.add_gridspec(
+                rows, 3, left=0.045, right=0.735, bottom=low, top=high, wspace=0.06, hspace=0.14
             )
+            axes = [[figure.add_subplot(grid[j, k]) for k in range(3 - j)] for j in range(rows)]
             for ax, name in zip(axes[0], _SIDES):
                 _show(ax, getattr(self, name), edge, edge, white)
                 title = "perfect, both sides" if name == "perfect" else f"{name} focus"
                 style.entitle(ax, title, fontsize=10)
-            last = axes[0, 3]
+            if self.camera is not None:
+                for ax, (image, half), name in zip(axes[1], self.camera, _SIDES):
+                    _show(ax, image, half, edge, white)
+                    style.entitle(ax, f"the camera, {name} focus", fontsize=10)
+            for row in axes:
+                row[0].set(ylabel="y (disc = 1)")
+                for ax in row[1:]:
+                    ax.tick_params(labelleft=False)
+            for k in range(3):
+                lowest = [row[k] for row in axes if len(row) > k]
+                lowest[-1].set(xlabel="x (disc = 1)")
+                for ax in lowest[:-1]:
+                    ax.tick_params(labelbottom=False)
+            last = figure.add_subplot(
+                figure.add_gridspec(
+                    rows, 1, left=0.79, right=0.99, bottom=low, top=high, hspace=0.14
+                )[0]
+            )
             for name, (color, stroke) in zip(_SIDES, _LOOKS):
                 last.plot(
                     self.profiles["radius"],
@@ -179,12 +200,6 @@ class StarTest:
             last.grid(True)
             last.legend(fontsize=7)
             style.entitle(last, "Mean over directions", fontsize=10)
-            if self.camera is not None:
-                for ax, (image, half), name in zip(axes[1], self.camera, _SIDES):
-                    _show(ax, image, half, edge, white)
-                    style.entitle(ax, f"the camera, {name} focus", fontsize=10)
-                for ax in axes[1, 2:]:
-                    ax.set_axis_off()
         return figure
 
 
@@ -198,7 +213,8 @@ def _show(ax: Any, image: np.ndarray, half: float, edge: float, white: float) ->
         interpolation="bilinear",
     )
     ax.set_facecolor("black")
-    ax.set(xlim=(-edge, edge), ylim=(-edge, edge), xlabel="x (disc = 1)", ylabel="y (disc = 1)")
+    ticks = (-1, 0, 1)
+    ax.set(xlim=(-edge, edge), ylim=(-edge, edge), xticks=ticks, yticks=ticks)
 
 
 def draw_star_test(

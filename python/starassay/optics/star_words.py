@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
 from functools import lru_cache
 from typing import Any, Protocol
 
 import numpy as np
 from astropy import units as u
 
+from .. import _gateway
 from .._values import short_repr
 from .views import PupilMap
 
@@ -76,10 +76,6 @@ class Patterns(Protocol):
         """The patterns ring by ring."""
 
 
-#: Draws the patterns of a pupil: what `starassay.draw_star_test` does, which itself needs the words of here.
-Draw = Callable[..., Patterns]
-
-
 @dataclasses.dataclass(frozen=True, repr=False)
 class StarTestWord:
     """One thing that an eye sees in a star test, and its cause.
@@ -107,15 +103,13 @@ class StarTestWord:
         return short_repr(self)
 
 
-def describe(test: Patterns, draw: Draw) -> tuple[list[StarTestWord], list[str]]:
+def describe(test: Patterns) -> tuple[list[StarTestWord], list[str]]:
     """What an eye sees beyond doubt, and what the data leave open.
 
     Parameters
     ----------
     test : Patterns
         Both patterns with the pupil, and the covariance of the fit where there is one.
-    draw : callable
-        Draws the patterns of a pupil.
 
     Returns
     -------
@@ -124,12 +118,19 @@ def describe(test: Patterns, draw: Draw) -> tuple[list[StarTestWord], list[str]]
     open : list of str
         Looks that are not beyond doubt but might be visible: within two standard uncertainties.
     """
-    nm, known, covariance = _coefficients(test)
+    project = _Projection(test.pupil)
+    nm, known, covariance = _coefficients(test, project)
     index = {noll: k for k, noll in enumerate(_MODES)}
-    numbers = _round_numbers(test)
+    rings = {name: np.asarray(test.rings[name]) for name in test.rings.colnames}
+    numbers = _round_numbers(
+        rings["inner"],
+        rings["outer"],
+        np.stack([rings["inside"], rings["outside"]]),
+        np.stack([rings["inside_contrast"], rings["outside_contrast"]]),
+    )
     at = [index[n] for n in _ROUND]
     block = covariance[np.ix_(at, at)]
-    slopes = _slopes_of(test, draw) if block.any() else {}
+    slopes = _slopes_of(test) if block.any() else {}
     seen, open_ = [], []
 
     def judge(look: str, size: float, sigma: float) -> bool:
@@ -138,7 +139,7 @@ def describe(test: Patterns, draw: Draw) -> tuple[list[StarTestWord], list[str]]
             open_.append(look)
         return sure
 
-    cause = _round_cause(test, nm[at], block, [n in known for n in _ROUND])
+    cause = _round_cause(test, project, nm[at], block, [n in known for n in _ROUND])
     for look, value in numbers.items():
         slope = slopes.get(look, np.zeros(len(at)))
         sigma = float(np.sqrt(slope @ block @ slope))
@@ -164,13 +165,13 @@ def describe(test: Patterns, draw: Draw) -> tuple[list[StarTestWord], list[str]]
     return seen, open_
 
 
-def sentences(test: Patterns, draw: Draw) -> list[str]:
+def sentences(test: Patterns) -> list[str]:
     """The words one by one, each group followed by its cause."""
     if not test.decided:
         return [
             "Not described: the fit's notes say why its numbers are in doubt. See to them first."
         ]
-    seen, open_ = describe(test, draw)
+    seen, open_ = describe(test)
     said: list[str] = []
     if not seen and not open_:
         said.append(
@@ -213,11 +214,17 @@ def _tends_under(word: StarTestWord) -> bool:
 def _round_words(look: str, value: float, sigma: float) -> str:
     side, other = ("inside", "outside") if value > 0 else ("outside", "inside")
     if look == "filled":
-        return f"The rings are filled {other} of focus and stand out {side}: contrast {abs(value):.2f} ± {sigma:.2f} less."
+        return f"The rings are filled {other} of focus and stand out {side}: contrast {_number(abs(value), sigma)} less."
     ratio = (1 + abs(value)) / (1 - abs(value))
     spread = 2 * sigma / (1 - abs(value)) ** 2
     what = "The rim is" if look == "rim" else "The inner rings are"
-    return f"{what} brighter {side} of focus than {other}: {ratio:.2f} ± {spread:.2f} times."
+    return f"{what} brighter {side} of focus than {other}: {_number(ratio, spread)} times."
+
+
+def _number(value: float, sigma: float) -> str:
+    """Two decimals, more where the uncertainty is smaller than those."""
+    digits = 2 if not sigma > 0 else int(np.clip(np.ceil(-np.log10(sigma)), 2, 4))
+    return f"{value:.{digits}f} ± {sigma:.{digits}f}"
 
 
 def _shape_words(look: str, value: float, sigma: float, angle: float) -> str:
@@ -241,19 +248,18 @@ def _shape_words(look: str, value: float, sigma: float, angle: float) -> str:
     )
 
 
-def _round_numbers(test: Patterns) -> dict[str, float]:
-    """Light of rim and inner rings, and contrast, as differences between both sides; 0 for a perfect telescope."""
-    rings = test.rings
-    inside, outside = np.asarray(rings["inside"]), np.asarray(rings["outside"])
+def _round_numbers(
+    inner: np.ndarray, outer: np.ndarray, light: np.ndarray, contrast: np.ndarray
+) -> dict[str, float]:
+    """Light of rim and inner rings, and contrast, as differences between both sides (rows inside, outside); 0 for a perfect telescope."""
+    inside, outside = light
     numbers = {"rim": float((inside[-1] - outside[-1]) / (inside[-1] + outside[-1]))}
-    if len(rings) > 2:
+    if len(inside) > 2:
         # The spot in the middle is too small to be compared. Areas weigh.
-        area = (np.asarray(rings["outer"]) ** 2 - np.asarray(rings["inner"]) ** 2)[1:-1]
+        area = (outer**2 - inner**2)[1:-1]
         i, o = float(area @ inside[1:-1]), float(area @ outside[1:-1])
         numbers["inner rings"] = (i - o) / (i + o)
-        numbers["filled"] = float(
-            np.mean(rings["inside_contrast"][1:]) - np.mean(rings["outside_contrast"][1:])
-        )
+        numbers["filled"] = float(np.mean(contrast[0][1:]) - np.mean(contrast[1][1:]))
     return numbers
 
 
@@ -266,72 +272,98 @@ def _mode(noll: int, samples: int) -> np.ndarray:
     return np.nan_to_num(pupil.wavefront.to_value(u.nm))
 
 
-def _projector(pupil: PupilMap) -> np.ndarray:
-    """From samples to coefficients of `_MODES`, by least squares over what is open."""
-    n = len(pupil.wavefront)
-    weight = pupil._open.ravel()
-    basis = np.stack([_mode(k, n).ravel() for k in _MODES], axis=1)
-    weighted = basis * weight[:, None]
-    return np.asarray(np.linalg.solve(basis.T @ weighted, weighted.T))
+class _Projection:
+    """Coefficients of `_MODES` by least squares over what is open of a pupil."""
+
+    def __init__(self, pupil: PupilMap) -> None:
+        n = len(pupil.wavefront)
+        basis = np.stack([_mode(k, n).ravel() for k in _MODES], axis=1)
+        self._weighted = (basis * pupil._open.ravel()[:, None]).T
+        self._gram = self._weighted @ basis
+
+    def of(self, *maps: np.ndarray) -> np.ndarray:
+        """A column for each map."""
+        columns = [self._weighted @ values.ravel() for values in maps]
+        return np.asarray(np.linalg.solve(self._gram, np.stack(columns, axis=1)))
 
 
-def _coefficients(test: Patterns) -> tuple[np.ndarray, set[int], np.ndarray]:
+def _coefficients(test: Patterns, project: _Projection) -> tuple[np.ndarray, set[int], np.ndarray]:
     """Coefficients (nm), which of them the data know, and their covariance (nm^2)."""
     pupil = test.pupil
-    project = _projector(pupil)
-    nm = project @ np.nan_to_num(pupil.wavefront.to_value(u.nm)).ravel()
+    nm = project.of(np.nan_to_num(pupil.wavefront.to_value(u.nm)))[:, 0]
     if test.spread is None:
         return nm, set(_MODES), np.zeros((len(_MODES), len(_MODES)))
     noll, covariance = test.spread
     # Beyond Noll 45 the fit's modes are rings and fine structure, which these few hardly share.
     kept = [k for k, n in enumerate(noll) if n <= 45]
     n = len(pupil.wavefront)
-    turn = project @ np.stack([_mode(int(noll[k]), n).ravel() for k in kept], axis=1)
+    turn = project.of(*(_mode(int(noll[k]), n) for k in kept))
     return nm, {int(n) for n in noll}, turn @ covariance[np.ix_(kept, kept)] @ turn.T
 
 
 @lru_cache(maxsize=8)
-def _slopes(draw: Draw, obstruction: float, waves: float, blur: float) -> dict[str, np.ndarray]:
-    """Derivative of `_round_numbers` by the round coefficients in waves, about a perfect telescope without vanes; seeing in radii of the disc."""
+def _slopes(
+    obstruction: float,
+    waves: float,
+    blur: float,
+    inner: tuple[float, ...],
+    outer: tuple[float, ...],
+) -> dict[str, np.ndarray]:
+    """Derivative of `_round_numbers` by the round coefficients in waves, about a perfect telescope without vanes; seeing in radii of the disc,
+    rings between these dark ones."""
     small = 0.02
-    rows: list[dict[str, float]] = []
-    for noll in _ROUND:
-        pupil = PupilMap.from_zernike(
-            {noll: small * 500 * u.nm},
-            obstruction=obstruction,
-            wavelength=500 * u.nm,
-            samples=128,
-        )
-        # The disc's radius is 4 W wavelength / D.
-        disc = 4 * waves * 500e-6 / 100 * u.rad
-        drawn = draw(pupil, 100 * u.mm, waves, seeing=(blur * disc).to(u.arcsec))
-        rows.append(_round_numbers(drawn))
+    r = _gateway.call(
+        "views.round-rings",
+        {
+            "obstruction": obstruction,
+            "defocus_waves": waves,
+            "seeing_of_disc": blur,
+            "noll": list(_ROUND),
+            "error_waves": small,
+            "ring_inner": list(inner),
+            "ring_outer": list(outer),
+        },
+    )
+    light, contrast = np.asarray(r["ring_light"]), np.asarray(r["ring_contrast"])
+    edges = np.array(inner), np.array(outer)
+    rows = [_round_numbers(*edges, light[k : k + 2], contrast[k : k + 2]) for k in (0, 2, 4)]
     return {look: np.array([row[look] for row in rows]) / small for look in rows[0]}
 
 
-def _slopes_of(test: Patterns, draw: Draw) -> dict[str, np.ndarray]:
+def _slopes_of(test: Patterns) -> dict[str, np.ndarray]:
     """The same by nm, for this test."""
     # Shares that are not open: rounded, so that tests of one telescope share their slopes.
     n = len(test.pupil.wavefront)
     shut = 1 - test.pupil._open.sum() / (np.pi * n**2 / 4)
     obstruction = round(float(np.sqrt(max(shut, 0))), 2)
     blur = float((test.seeing / test.disc).to_value(""))
+    inner, outer = (tuple(float(r) for r in test.rings[name]) for name in ("inner", "outer"))
     slopes = _slopes(
-        draw, obstruction if obstruction > 0.03 else 0.0, round(test.defocus, 1), round(blur, 2)
+        obstruction if obstruction > 0.03 else 0.0,
+        round(test.defocus, 1),
+        round(blur, 2),
+        inner,
+        outer,
     )
     nm = test.wavelength.to_value(u.nm)
     return {look: slope / nm for look, slope in slopes.items()}
 
 
-def _round_cause(test: Patterns, nm: np.ndarray, covariance: np.ndarray, known: list[bool]) -> str:
+def _round_cause(
+    test: Patterns,
+    project: _Projection,
+    nm: np.ndarray,
+    covariance: np.ndarray,
+    known: list[bool],
+) -> str:
     """Which one cause explains the round part: a smooth error (Noll 11 alone) or a turned edge; empty when the data do not tell."""
     if sum(known) < 2:
         return ""
     n = len(test.pupil.wavefront)
     place = (2 * np.arange(n) + 1 - n) / n
-    rho = np.hypot(*np.meshgrid(place, place)).ravel()
-    project = _projector(test.pupil)[[_MODES.index(k) for k in _ROUND]]
-    edges = [project @ np.maximum((rho - s) / (1 - s), 0) ** 2 for s in _EDGES]
+    rho = np.hypot(*np.meshgrid(place, place))
+    turned = project.of(*(np.maximum((rho - s) / (1 - s), 0) ** 2 for s in _EDGES))
+    edges = list(turned[[_MODES.index(k) for k in _ROUND]].T)
     size = float(np.linalg.norm(nm[known]))
     floor = _FIGURE**2 + (_OTHER * size) ** 2
     inverse = np.linalg.inv(covariance[np.ix_(known, known)] + floor * np.eye(sum(known)))

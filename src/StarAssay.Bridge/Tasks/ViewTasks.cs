@@ -88,6 +88,9 @@ internal static class ViewTasks
             context);
     }
 
+    [EngineTask("views.round-rings")]
+    public static object RoundRings(TaskInput input, RunContext context) => StarTests.Round(input.Request<RoundRingsRequest>());
+
     [EngineTask("views.shadow")]
     public static object Shadow(TaskInput input, RunContext context)
     {

@@ -134,12 +134,13 @@ class WavefrontFit(Result, _records.WavefrontFit):
         return self.conditions["request"]["aperture_mm"] * u.mm
 
     def optics(self) -> dict[str, Any]:
-        """The pupil, its aperture, and the seeing that the images show."""
+        """The pupil, its aperture, the seeing that the images show, and the star test where the fit may be used."""
         seeing = [s.value.to_value(u.arcsec) for s in self.seeing]
         return {
             "pupil": self.pupil,
             "aperture": self._aperture,
             "seeing": float(np.median(seeing)) * u.arcsec if seeing else None,
+            "star_test": self.star_test if self.decided else None,
         }
 
     def sentences(self) -> list[str]:

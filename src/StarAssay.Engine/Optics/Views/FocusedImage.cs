@@ -1,4 +1,5 @@
 using System.Numerics;
+using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Optics.Views;
@@ -35,53 +36,19 @@ public static class FocusedImages
         int m = request.Samples;
         Complex[,] field = map.Field(request.ShiftUm);
         double[] position = [.. Enumerable.Range(0, m).Select(k => request.HalfWidthLambdaN * ((2.0 * k / (m - 1)) - 1))];
-
-        // exp(-i pi x rho) with x in lambda N: the Fraunhofer kernel of a lens.
-        var kernel = new Complex[m, n];
-        for (int k = 0; k < m; k++)
-        {
-            for (int j = 0; j < n; j++)
-            {
-                double rho = ((2 * j) + 1 - n) / (double)n;
-                kernel[k, j] = Complex.FromPolarCoordinates(1, -Math.PI * position[k] * rho);
-            }
-        }
-
         double sum = 0;
         foreach ((int y, int x) in Grid(n))
         {
             sum += map.AmplitudeAt(y, x);
         }
 
+        // exp(-i pi x rho) with x in lambda N: the Fraunhofer kernel of a lens.
+        double[] light = new CenteredTransform(n, m, request.HalfWidthLambdaN).Light(field, context.Parallel);
         double[,] intensity = new double[m, m];
-        var rows = new Complex[n, m];
-        Parallel.For(0, n, context.Parallel, y =>
+        foreach ((int y, int x) in Grid(m))
         {
-            for (int k = 0; k < m; k++)
-            {
-                Complex total = Complex.Zero;
-                for (int x = 0; x < n; x++)
-                {
-                    total += field[y, x] * kernel[k, x];
-                }
-
-                rows[y, k] = total;
-            }
-        });
-        Parallel.For(0, m, context.Parallel, row =>
-        {
-            for (int k = 0; k < m; k++)
-            {
-                Complex total = Complex.Zero;
-                for (int y = 0; y < n; y++)
-                {
-                    total += kernel[row, y] * rows[y, k];
-                }
-
-                double amplitude = total.Magnitude / sum;
-                intensity[row, k] = amplitude * amplitude;
-            }
-        });
+            intensity[y, x] = light[(y * m) + x] / (sum * sum);
+        }
 
         Complex center = Complex.Zero;
         foreach ((int y, int x) in Grid(n))

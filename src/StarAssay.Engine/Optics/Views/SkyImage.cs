@@ -1,4 +1,5 @@
 using System.Numerics;
+using System.Numerics.Tensors;
 
 namespace StarAssay.Engine.Optics.Views;
 
@@ -104,24 +105,34 @@ internal sealed class SkyImage
         return re;
     }
 
-    /// <summary>An image through the air of a long exposure (Fried 1966).</summary>
-    public double[] Blurred(double[] image, double r0M, double nm)
+    /// <summary>What the air of a long exposure leaves of each frequency (Fried 1966), for <see cref="Blur"/>.</summary>
+    public double[] Air(double r0M, double nm)
     {
-        double[] re = [.. image], im = new double[image.Length];
-        transform.Forward(re, im);
-        for (int u = 0; u < Size; u++)
+        double[] air = new double[Size * Size];
+        double scale = Seeing.ArcsecPerRadian * nm * 1e-9 / (Size * Step);
+
+        // The same for every sign and for both axes.
+        for (int u = 0; u <= Size / 2; u++)
         {
-            for (int v = 0; v < Size; v++)
+            for (int v = u; v <= Size / 2; v++)
             {
-                double f = Math.Sqrt((Frequency(u) * Frequency(u)) + (Frequency(v) * Frequency(v)));
-                double air = Seeing.Mtf(f * Seeing.ArcsecPerRadian * nm * 1e-9, r0M);
-                re[(u * Size) + v] *= air;
-                im[(u * Size) + v] *= air;
+                double left = Seeing.Mtf(scale * Math.Sqrt((u * u) + (v * v)), r0M);
+                (int mu, int mv) = ((Size - u) % Size, (Size - v) % Size);
+                air[(u * Size) + v] = air[(mu * Size) + v] = air[(u * Size) + mv] = air[(mu * Size) + mv] = left;
+                air[(v * Size) + u] = air[(v * Size) + mu] = air[(mv * Size) + u] = air[(mv * Size) + mu] = left;
             }
         }
 
-        transform.Inverse(re, im);
-        return re;
+        return air;
+    }
+
+    /// <summary>Two images through the air, in place: what is real in an image and in the air does not mix.</summary>
+    public void Blur(double[] first, double[] second, double[] air)
+    {
+        transform.Forward(first, second);
+        TensorPrimitives.Multiply(first, air, first);
+        TensorPrimitives.Multiply(second, air, second);
+        transform.Inverse(first, second);
     }
 
     /// <summary>Between the samples: a windowed sinc of eight samples, exact to a thousandth for what is sampled twice as finely as it must be.</summary>
@@ -130,13 +141,22 @@ internal sealed class SkyImage
         double column = (x / Step) + (Size / 2), row = (y / Step) + (Size / 2);
         int i0 = (int)Math.Floor(column), j0 = (int)Math.Floor(row);
         double sum = 0, weight = 0;
-        for (int j = j0 - 3; j <= j0 + 4; j++)
+        Span<double> along = stackalloc double[8], across = stackalloc double[8];
+        Span<int> at = stackalloc int[8];
+        Lanczos(column - (i0 - 3), along);
+        Lanczos(row - (j0 - 3), across);
+        for (int i = 0; i < 8; i++)
         {
-            double wy = Lanczos(row - j);
-            for (int i = i0 - 3; i <= i0 + 4; i++)
+            at[i] = Wrapped(i0 - 3 + i);
+        }
+
+        for (int j = 0; j < 8; j++)
+        {
+            int line = Wrapped(j0 - 3 + j) * Size;
+            for (int i = 0; i < 8; i++)
             {
-                double w = wy * Lanczos(column - i);
-                sum += w * image[(Wrapped(j) * Size) + Wrapped(i)];
+                double w = across[j] * along[i];
+                sum += w * image[line + at[i]];
                 weight += w;
             }
         }
@@ -160,9 +180,16 @@ internal sealed class SkyImage
         return (picture, [.. Enumerable.Range(from, n).Select(Place)]);
     }
 
-    private static double Lanczos(double t) => Math.Abs(t) >= 4 ? 0 : Sinc(t) * Sinc(t / 4);
-
-    private static double Sinc(double t) => t == 0 ? 1 : Math.Sin(Math.PI * t) / (Math.PI * t);
+    // Of the eight samples around: sin(pi t) is the same for all of them but for its sign.
+    private static void Lanczos(double first, Span<double> taps)
+    {
+        double sine = Math.Sin(Math.PI * first);
+        for (int i = 0; i < taps.Length; i++)
+        {
+            double t = Math.PI * (first - i);
+            taps[i] = t == 0 ? 1 : Math.Abs(t) >= 4 * Math.PI ? 0 : (i % 2 == 0 ? sine : -sine) * 4 * Math.Sin(t / 4) / (t * t);
+        }
+    }
 
     private int Wrapped(int k) => ((k % Size) + Size) % Size;
 

@@ -37,6 +37,22 @@ public sealed record StarTestResult(double ShiftUm, double DiscArcsec, double[] 
     double[,] Perfect, double[] Radius, double[,] Profiles, double[] RingRadius, double[] RingInner, double[] RingOuter,
     double[,] RingLight, double[,] RingContrast);
 
+/// <summary>How the rings of a perfect telescope answer to round errors.</summary>
+/// <param name="Obstruction">Ratio of the diameters.</param>
+/// <param name="DefocusWaves">To either side, waves.</param>
+/// <param name="SeeingOfDisc">FWHM of the seeing, in radii of the disc.</param>
+/// <param name="Noll">Errors without direction, by their Noll number.</param>
+/// <param name="ErrorWaves">RMS of each, waves.</param>
+/// <param name="RingInner">Dark ring inside each ring, as in <see cref="StarTestResult"/>.</param>
+/// <param name="RingOuter">Dark ring outside it.</param>
+public sealed record RoundRingsRequest(double Obstruction, double DefocusWaves, double SeeingOfDisc, IReadOnlyList<int> Noll, double ErrorWaves,
+    IReadOnlyList<double> RingInner, IReadOnlyList<double> RingOuter);
+
+/// <summary>Rings as in <see cref="StarTestResult"/>.</summary>
+/// <param name="RingLight">Two rows for each error: inside of focus, outside.</param>
+/// <param name="RingContrast">Likewise.</param>
+public sealed record RingsWithErrors(double[,] RingLight, double[,] RingContrast);
+
 /// <summary>Draws a star test.</summary>
 /// <remarks>The image by the matrix transform of `FocusedImages`, blurred by the long exposure (Fried 1966) where there is seeing. A perfect clear
 /// pupil has 4 sin^2(pi W) in the middle, an annular one 4 sin^2(pi W (1 - e^2)).</remarks>
@@ -44,7 +60,7 @@ public static class StarTests
 {
     // Half the width of the square in radii of the disc, and of what is shown of it.
     private const double Half = 1.9, Shown = 1.35, RadiusStep = 0.004;
-    private const int Angles = 180;
+    private const int Angles = 120;
 
     // Samples across the pupil for each wave of defocus, so that a rim of one sample spoils no ring.
     private const double RimSamples = 64;
@@ -67,11 +83,18 @@ public static class StarTests
         PupilMap sharp = map.WithSharpRim(Math.Max(1, (int)Math.Ceiling(RimSamples * request.DefocusWaves / map.Size)));
         double[][] images =
         [
-            Image(square, sharp, -shift, request.SeeingArcsec, unit, disc, context),
-            Image(square, sharp, shift, request.SeeingArcsec, unit, disc, context),
-            Image(square, sharp.Perfect(), shift, request.SeeingArcsec, unit, disc, context),
+            Image(square, sharp, -shift, unit, disc, context),
+            Image(square, sharp, shift, unit, disc, context),
+            Image(square, sharp.Perfect(), shift, unit, disc, context),
         ];
-        double[] radius = [.. Enumerable.Range(0, (int)(Shown / RadiusStep) + 1).Select(k => k * RadiusStep)];
+        if (request.SeeingArcsec > 0)
+        {
+            double[] air = square.Air(Seeing.R0FromFwhm(request.SeeingArcsec, map.WavelengthNm), map.WavelengthNm);
+            square.Blur(images[0], images[1], air);
+            square.Blur(images[2], new double[air.Length], air);
+        }
+
+        double[] radius = ProfileRadii();
         double[][] profiles = [.. images.Select(i => Profile(square, i, radius, disc))];
         (double From, double Top, double To)[] rings = Rings(radius, profiles[2]);
         (double[,] inside, double[] position) = square.Middle(images[0], Shown * disc);
@@ -82,8 +105,36 @@ public static class StarTests
             Table([.. profiles.Select(p => rings.Select((r, k) => Contrast(radius, p, r, k == rings.Length - 1)).ToArray())]));
     }
 
+    /// <summary>Light and contrast of each ring on both sides for a perfect round pupil with a little of each of some round errors.</summary>
+    /// <exception cref="InputException">A number is out of range.</exception>
+    public static RingsWithErrors Round(RoundRingsRequest request)
+    {
+        InputException.RequireRange(request.Obstruction, 0, 0.95, "obstruction", "");
+        InputException.RequireRange(request.DefocusWaves, 1, 16, "defocus", "waves");
+        InputException.RequireRange(request.SeeingOfDisc, 0, 0.4, "seeing", "radii of the disc");
+        double[] radius = ProfileRadii();
+        var pupil = new RoundStarTest(request.Obstruction, request.DefocusWaves, request.SeeingOfDisc, radius);
+        if (request.RingInner.Count != request.RingOuter.Count || request.RingInner.Count == 0)
+        {
+            throw new InputException("views.rings", $"{request.RingInner.Count} inner and {request.RingOuter.Count} outer dark rings were given; give both of "
+                + "each ring.", "ring_inner");
+        }
+
+        (double From, double Top, double To)[] rings = [.. request.RingInner.Zip(request.RingOuter).Select(r => (r.First, double.NaN, r.Second))];
+        double[][] profiles = [.. request.Noll.SelectMany(noll =>
+        {
+            var mode = ZernikeIndex.FromNoll(noll);
+            return pupil.Profiles(rho => request.ErrorWaves * Zernike.Evaluate(mode, rho, 0));
+        })];
+        return new RingsWithErrors(
+            Table([.. profiles.Select(p => rings.Select(r => Light(radius, p, r)).ToArray())]),
+            Table([.. profiles.Select(p => rings.Select((r, k) => Contrast(radius, p, r, k == rings.Length - 1)).ToArray())]));
+    }
+
+    private static double[] ProfileRadii() => [.. Enumerable.Range(0, (int)(Shown / RadiusStep) + 1).Select(k => k * RadiusStep)];
+
     // Light 1 = even over the open part of the disc.
-    private static double[] Image(SkyImage square, PupilMap map, double shiftUm, double seeingArcsec, double unit, double disc, RunContext context)
+    private static double[] Image(SkyImage square, PupilMap map, double shiftUm, double unit, double disc, RunContext context)
     {
         int size = square.Size, inner = size - 1;
         double[,] drawn = FocusedImages.Draw(new FocusedImageRequest(map, ((size / 2) - 1) * square.Step / unit, inner, shiftUm), context).Intensity;
@@ -100,7 +151,7 @@ public static class StarTests
             }
         }
 
-        return seeingArcsec > 0 ? square.Blurred(image, Seeing.R0FromFwhm(seeingArcsec, map.WavelengthNm), map.WavelengthNm) : image;
+        return image;
     }
 
     private static double[] Profile(SkyImage square, double[] image, double[] radius, double disc) => [.. radius.Select(r =>
