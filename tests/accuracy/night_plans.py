@@ -1,6 +1,6 @@
 """Whether the night plan keeps its promise: "so many pairs decide this claim with 90 %".
 
-    python tests/accuracy/night_plans.py [--kinds 10] [--nights 10] [--write] [--population judging]
+    python tests/accuracy/night_plans.py [--kinds 10] [--nights 10] [--write] [--population judging] [--keep FILE]
 
 For every kind of telescope, star and air the plan is asked beforehand (`wavefront.plan`, from the assumed
 wavefront and the air's stated strength). The limit of the claim is then set so that the plan promises about
@@ -12,13 +12,16 @@ What the air leaves in an exposure of 1 s is drawn in one of two ways. ``--air l
 moving layers, every 6 ms by itself, some 8 s of processor time a night. ``--air modes`` (the cheap way): the
 long-exposure image, and for each image random modes to Noll 45 with the variance of the law that the plan uses
 too, so that this way tests all but that law; the law has its own trial in the pairs with turbulence.
+``--keep`` holds the nights that are done, so that an interrupted run goes on.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
 import os
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -74,6 +77,29 @@ class Kept:
     wrong: int
     doubted: int
     nights: int
+
+
+class Verdicts:
+    """What is known already, by a key, in a file of one JSON record a line; without a file nothing is kept."""
+
+    def __init__(self, path: Path | None, which: str) -> None:
+        self._path = path
+        self._which = which
+        self._known: dict[str, Any] = {}
+        if path is not None and path.exists():
+            for line in path.read_text(encoding="utf-8").splitlines():
+                record = json.loads(line)
+                self._known[record["key"]] = record["value"]
+
+    def of(self, parts: tuple[Any, ...], make: Callable[[], Any]) -> Any:
+        """The value of a key, made where it is not known."""
+        key = " ".join(map(str, (self._which, *parts)))
+        if key not in self._known:
+            self._known[key] = value = make()
+            if self._path is not None:
+                with self._path.open("a", encoding="utf-8") as stream:
+                    stream.write(json.dumps({"key": key, "value": value}) + "\n")
+        return self._known[key]
 
 
 def kind_of(population: str, number: int) -> Kind:
@@ -293,15 +319,26 @@ def main() -> int:
     parser.add_argument("--population", choices=sorted(SEEDS), default="judging")
     parser.add_argument("--air", choices=("layers", "modes"), default="layers")
     parser.add_argument("--write", action="store_true", help="fill docs/accuracy.md")
+    parser.add_argument(
+        "--keep", type=Path, help="verdicts of the nights so far; one file a population"
+    )
     args = parser.parse_args()
+    kept = Verdicts(args.keep, f"{args.population} {args.air}")
     kinds = [kind_of(args.population, k) for k in range(args.kinds)]
-    known = [asked(kind) for kind in kinds]
+    known = [kept.of(("asked", kind.number), lambda kind=kind: asked(kind)) for kind in kinds]
     came: list[list[str]] = [[] for _ in kinds]
     text = ""
     # One night of every kind after the other, so that an interrupted run leaves whole rounds.
     for number in range(args.nights):
         for k, kind in enumerate(kinds):
-            came[k].append(night(kind, known[k][1], args.population, number, args.air))
+            came[k].append(
+                kept.of(
+                    ("night", kind.number, number),
+                    lambda kind=kind, k=k, number=number: night(
+                        kind, known[k][1], args.population, number, args.air
+                    ),
+                )
+            )
             print(number, k, came[k][-1], file=sys.stderr, flush=True)
         found = [counted(*one) for one in zip(kinds, known, came)]
         text = page(found, args.kinds * args.nights, args.air)
