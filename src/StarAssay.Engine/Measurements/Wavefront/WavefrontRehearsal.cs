@@ -1,26 +1,30 @@
 using System.Runtime.InteropServices;
 using StarAssay.Engine.Imaging;
+using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Optics;
+using StarAssay.Engine.Optics.PairFit;
 using StarAssay.Engine.Results;
-using StarAssay.Engine.Simulation;
 
 namespace StarAssay.Engine.Measurements.Wavefront;
 
 /// <summary>A wavefront fitted to a pair that no camera took; see <see cref="RehearsalAttribute"/>.</summary>
+/// <remarks>The images are small, and drawn by the model that fits them: what the measurement does not need is not compiled.</remarks>
 internal static class WavefrontRehearsal
 {
     private const double ApertureMm = 100;
     private const double FocalLengthMm = 700;
     private const double WavelengthNm = 540;
+    private const double PitchUm = 3.76;
 
-    // Six waves to either side: 8 F^2 times the wavelength each.
-    private const double DefocusUm = 6 * 8 * 49 * 0.54;
+    // Three waves and a half to either side: discs of 28 pixels.
+    private const double DefocusNm = 3.5 * WavelengthNm;
+    private const int Size = 96, Window = 64;
 
     /// <summary>Looks at two images and fits them.</summary>
     [Rehearsal("wavefront")]
     public static WavefrontFit Measure(RunContext context)
     {
-        Frame[] pair = [Draw(-DefocusUm, context), Draw(DefocusUm, context)];
+        Frame[] pair = Draw(context);
         foreach (Frame frame in pair)
         {
             _ = FrameInspector.Inspect(frame, context);
@@ -35,31 +39,42 @@ internal static class WavefrontRehearsal
         }, context);
     }
 
-    private static Frame Draw(double focusUm, RunContext context)
+    private static Frame[] Draw(RunContext context)
     {
-        var detector = new DetectorResponse { Width = 96, Height = 96 };
-        var adu = new ushort[detector.Width * detector.Height];
-        SingleStarDrawing.Draw(new SingleStarRequest
+        var modes = new FitModes(0, 11, 11);
+        var optics = new PairOptics(PupilShape.Clear, FocalLengthMm / ApertureMm, PitchUm, [WavelengthNm], [1], 0, Window);
+        using var model = new PairModel(optics, modes, 1.06 * DefocusNm, new Team(1, context.Cancel), PairModelGrade.Start);
+        double[] coefficients = new double[modes.Count];
+        Array.Fill(coefficients, 8);
+        double strength = Seeing.StrengthFromFwhm(2, WavelengthNm, ApertureMm);
+        model.Evaluate(new PairState { CoefficientsNm = coefficients, DefocusNm = [-DefocusNm, DefocusNm], Seeing = [strength, strength] });
+        return [Camera(model.Pixels.Re), Camera(model.Pixels.Im)];
+    }
+
+    // Light of a bright star with noise of its own size, so that the fit finds nothing wrong.
+    private static Frame Camera(ReadOnlySpan<float> light)
+    {
+        const double Electrons = 1e6, Sky = 400, Border = (Size - Window) / 2;
+        var adu = new ushort[Size * Size];
+        var noise = new Random(1);
+        for (int i = 0; i < adu.Length; i++)
         {
-            Telescope = new SimulatedTelescope
-            {
-                ApertureMm = ApertureMm,
-                FocalLengthMm = FocalLengthMm,
-                NollTerms = [6, 8, 11],
-                CoefficientsNm = [15, 15, 15],
-            },
-            Detector = detector,
-            FocusPositionUm = focusUm,
-            Electrons = 3e6,
-        }, adu, context);
+            int x = (i % Size) - (int)Border, y = (i / Size) - (int)Border;
+            double electrons = Sky + (x >= 0 && y >= 0 && x < Window && y < Window ? Electrons * Math.Max(0, light[(y * Window) + x]) : 0);
+
+            // The sum of four numbers from 0 to 1 scatters by the root of a third.
+            double normal = (noise.NextDouble() + noise.NextDouble() + noise.NextDouble() + noise.NextDouble() - 2) * Math.Sqrt(3);
+            adu[i] = (ushort)Math.Max(0, electrons + (Math.Sqrt(electrons) * normal));
+        }
+
         byte[] bytes = MemoryMarshal.AsBytes(adu.AsSpan()).ToArray();
         return new Frame
         {
-            Pixels = new RawPixels(bytes, PixelFormat.UInt16, !BitConverter.IsLittleEndian, detector.Width, detector.Height),
+            Pixels = new RawPixels(bytes, PixelFormat.UInt16, !BitConverter.IsLittleEndian, Size, Size),
             Name = "rehearsal",
-            GainElectronsPerAdu = detector.GainElectronsPerAdu,
-            ReadNoiseElectrons = detector.ReadNoiseElectrons,
-            PitchUm = detector.PitchUm,
+            GainElectronsPerAdu = 1,
+            ReadNoiseElectrons = 2,
+            PitchUm = PitchUm,
         };
     }
 }
