@@ -1,3 +1,5 @@
+using System.Numerics;
+using System.Runtime.InteropServices;
 using StarAssay.Engine.Optics;
 
 namespace StarAssay.Engine.Measurements.Wavefront.SecondOpinion;
@@ -22,9 +24,8 @@ internal sealed class MomentBasis
 
     private readonly double tableReach;
     private readonly double[] fade;
-    private readonly double[][] radial;
-    private readonly int[] frequency;
-    private readonly bool[] sine;
+    private readonly double[] radial;
+    private readonly int[] angular;
     private readonly int highest;
 
     /// <summary>Prepares tables.</summary>
@@ -32,60 +33,72 @@ internal sealed class MomentBasis
     /// <param name="fwhm">Full width at half maximum of the blur (Kolmogorov's long exposure) in disc radii, 0 for none.</param>
     public MomentBasis(IReadOnlyList<ZernikeIndex> modes, double fwhm)
     {
+        Count = modes.Count;
+        Stride = (modes.Count + Vector<double>.Count - 1) / Vector<double>.Count * Vector<double>.Count;
         tableReach = Reach + (2 * fwhm);
-        (double X, double Y)[] kernel = Kernel(fwhm);
-        fade = Table(kernel, (x, y) => 1);
-        var known = new Dictionary<(int, int), double[]>();
-        radial = new double[modes.Count][];
-        for (int j = 0; j < modes.Count; j++)
-        {
-            var cosine = new ZernikeIndex(modes[j].N, modes[j].Frequency);
-            if (!known.TryGetValue((cosine.N, cosine.M), out double[]? table))
-            {
-                table = Table(kernel, (x, y) => Zernike.Evaluate(cosine, x, y));
-                known.Add((cosine.N, cosine.M), table);
-            }
-
-            radial[j] = table;
-        }
-
-        frequency = [.. modes.Select(z => z.Frequency)];
-        sine = [.. modes.Select(z => z.M < 0)];
-        highest = frequency.Max();
+        highest = modes.Max(z => z.Frequency);
+        angular = [.. modes.Select(z => (2 * z.Frequency) + (z.M < 0 ? 1 : 0))];
+        fade = new double[Steps + 2];
+        radial = new double[(Steps + 2) * Stride];
+        Fill(modes, Kernel(fwhm));
     }
 
     /// <summary>Number of test functions.</summary>
-    public int Count => radial.Length;
+    public int Count { get; }
+
+    /// <summary>Values that <see cref="Evaluate"/> writes: whole registers, zero from <see cref="Count"/> on.</summary>
+    public int Stride { get; }
 
     /// <summary>Weight without polynomial: 1 on the disc, 0 far out.</summary>
-    public double Fade(double x, double y) => Lookup(fade, Math.Sqrt((x * x) + (y * y)));
+    public double Fade(double x, double y)
+    {
+        double t = Math.Sqrt((x * x) + (y * y)) * Steps / tableReach;
+        if (t >= Steps)
+        {
+            return 0;
+        }
+
+        int i = (int)t;
+        return fade[i] + ((t - i) * (fade[i + 1] - fade[i]));
+    }
 
     /// <summary>Values of all test functions at a point in disc coordinates.</summary>
-    public void Evaluate(double x, double y, Span<double> values)
+    /// <returns>False where all of them are zero; nothing is written then.</returns>
+    public bool Evaluate(double x, double y, Span<double> values)
     {
-        double r = Math.Sqrt((x * x) + (y * y));
-        if (r >= tableReach)
+        double r = Math.Sqrt((x * x) + (y * y)), t = r * Steps / tableReach;
+        if (t >= Steps)
         {
-            values.Clear();
-            return;
+            return false;
         }
 
-        double c = r > 0 ? x / r : 1;
-        double s = r > 0 ? y / r : 0;
-        Span<double> cosines = stackalloc double[highest + 1];
-        Span<double> sines = stackalloc double[highest + 1];
-        cosines[0] = 1;
-        sines[0] = 0;
-        for (int m = 1; m <= highest; m++)
+        double c = r > 0 ? x / r : 1, s = r > 0 ? y / r : 0;
+        Span<double> turns = stackalloc double[2 * (highest + 1)];
+        (turns[0], turns[1]) = (1, 0);
+        for (int m = 2; m < turns.Length; m += 2)
         {
-            cosines[m] = (cosines[m - 1] * c) - (sines[m - 1] * s);
-            sines[m] = (sines[m - 1] * c) + (cosines[m - 1] * s);
+            turns[m] = (turns[m - 2] * c) - (turns[m - 1] * s);
+            turns[m + 1] = (turns[m - 1] * c) + (turns[m - 2] * s);
         }
 
-        for (int j = 0; j < radial.Length; j++)
+        int i = (int)t;
+        for (int j = 0; j < angular.Length; j++)
         {
-            values[j] = Lookup(radial[j], r) * (sine[j] ? sines[frequency[j]] : cosines[frequency[j]]);
+            values[j] = turns[angular[j]];
         }
+
+        values[angular.Length..].Clear();
+        var part = new Vector<double>(t - i);
+        ref double to = ref MemoryMarshal.GetReference(values);
+        ref double below = ref radial[i * Stride];
+        ref double above = ref radial[(i + 1) * Stride];
+        for (nuint j = 0; j < (nuint)Stride; j += (nuint)Vector<double>.Count)
+        {
+            Vector<double> a = Vector.LoadUnsafe(ref below, j), b = Vector.LoadUnsafe(ref above, j);
+            ((a + (part * (b - a))) * Vector.LoadUnsafe(ref to, j)).StoreUnsafe(ref to, j);
+        }
+
+        return true;
     }
 
     private static double FadeAt(double r)
@@ -94,13 +107,13 @@ internal sealed class MomentBasis
         return 1 - (t * t * (3 - (2 * t)));
     }
 
-    // Points of equal weight that stand for the long-exposure image of a point: rings that hold equal shares of its light, each
-    // eight spokes. Its wings matter, so a Gaussian of the same width will not do.
-    private static (double X, double Y)[] Kernel(double fwhm)
+    // Points that stand for the long-exposure image of a point: rings that hold equal shares of its light, each eight spokes. Its wings
+    // matter, so a Gaussian of the same width will not do. What is tabled is even in y: the spokes below count with those above.
+    private static (double X, double Y, double Share)[] Kernel(double fwhm)
     {
         if (fwhm <= 0)
         {
-            return [(0, 0)];
+            return [(0, 0, 1)];
         }
 
         const int Spokes = 8;
@@ -108,38 +121,67 @@ internal sealed class MomentBasis
         [
             .. from ring in Enumerable.Range(0, Rings)
                let r = fwhm * RingRadius.Value[ring]
-               from spoke in Enumerable.Range(0, Spokes)
-               let angle = (spoke + (0.5 * (ring & 1))) * 2 * Math.PI / Spokes
-               select (r * Math.Cos(angle), r * Math.Sin(angle)),
+               let turned = 0.5 * (ring & 1)
+               from spoke in Enumerable.Range(0, turned > 0 ? Spokes / 2 : (Spokes / 2) + 1)
+               let angle = (spoke + turned) * 2 * Math.PI / Spokes
+               let both = turned > 0 || spoke % (Spokes / 2) != 0
+               select (r * Math.Cos(angle), r * Math.Sin(angle), (both ? 2.0 : 1.0) / (Rings * Spokes)),
         ];
     }
 
-    private double[] Table((double X, double Y)[] kernel, Func<double, double, double> function)
+    // Every mode's cosine partner along the x axis, blurred. Polynomials of one frequency follow from each other by the recurrence of
+    // Zernike.Radial.
+    private void Fill(IReadOnlyList<ZernikeIndex> modes, (double X, double Y, double Share)[] kernel)
     {
-        double[] table = new double[Steps + 2];
-        for (int i = 0; i < table.Length; i++)
+        int orders = (modes.Max(z => z.N) / 2) + 1;
+        double[] sums = new double[(highest + 1) * orders];
+        int[] shape = [.. modes.Select(z => (z.Frequency * orders) + ((z.N - z.Frequency) / 2))];
+        int[] last = [.. Enumerable.Range(0, highest + 1).Select(m => modes.Where(z => z.Frequency == m).Select(z => (z.N - m) / 2).DefaultIfEmpty(-1).Max())];
+        double[] norm = [.. modes.Select(Zernike.Norm)];
+        for (int i = 0; i < fade.Length; i++)
         {
             double r = tableReach * i / Steps;
-            foreach ((double dx, double dy) in kernel)
+            Array.Clear(sums);
+            foreach ((double dx, double y, double share) in kernel)
             {
-                double x = r + dx;
-                double f = FadeAt(Math.Sqrt((x * x) + (dy * dy)));
-                table[i] += f == 0 ? 0 : f * function(x, dy) / kernel.Length;
+                double x = r + dx, rho2 = (x * x) + (y * y), f = share * FadeAt(Math.Sqrt(rho2));
+                if (f == 0)
+                {
+                    continue;
+                }
+
+                fade[i] += f;
+                (double a, double b) = (f, 0);
+                for (int m = 0; m <= highest; m++)
+                {
+                    AddOrders(m, last[m], (2 * rho2) - 1, a, sums.AsSpan(m * orders, orders));
+                    (a, b) = ((a * x) - (b * y), (a * y) + (b * x));
+                }
+            }
+
+            for (int j = 0; j < shape.Length; j++)
+            {
+                radial[(i * Stride) + j] = norm[j] * sums[shape[j]];
             }
         }
-
-        return table;
     }
 
-    private double Lookup(double[] table, double r)
+    // Adds factor times the Jacobi polynomials P_k^(0,m) for k from 0 to the last.
+    private static void AddOrders(int m, int last, double x, double factor, Span<double> sums)
     {
-        double t = r * Steps / tableReach;
-        if (t >= Steps)
+        double before = 1, now = 1;
+        for (int k = 0; k <= last; k++)
         {
-            return 0;
+            double two = (2 * k) + m;
+            double next = k switch
+            {
+                0 => 1,
+                1 => 1 + ((m + 2) * (x - 1) / 2),
+                _ => ((two - 1) * ((two * (two - 2) * x) - ((double)m * m)) * now - (2.0 * (k - 1) * (k + m - 1) * two * before))
+                    / (2.0 * k * (k + m) * (two - 2)),
+            };
+            (before, now) = (now, next);
+            sums[k] += factor * next;
         }
-
-        int i = (int)t;
-        return table[i] + ((t - i) * (table[i + 1] - table[i]));
     }
 }

@@ -1,3 +1,5 @@
+using System.Numerics.Tensors;
+
 namespace StarAssay.Engine.Measurements.Wavefront.SecondOpinion;
 
 /// <summary>Moments of one image about its own centroid, in units of its flux.</summary>
@@ -56,22 +58,20 @@ internal sealed record Moments(double[] Values, double CenterX, double CenterY, 
     public static double[] About(ReadOnlySpan<float> image, int width, int height, double radius, int turn, MomentBasis basis, double cx, double cy,
         double flux)
     {
-        double[] sums = new double[basis.Count];
-        Span<double> values = stackalloc double[basis.Count];
+        double[] sums = new double[basis.Stride];
+        Span<double> values = stackalloc double[basis.Stride];
         for (int j = 0; j < height; j++)
         {
             double y = turn * (j - cy) / radius;
             for (int i = 0; i < width; i++)
             {
-                basis.Evaluate(turn * (i - cx) / radius, y, values);
-                double light = image[(j * width) + i] / flux;
-                for (int k = 0; k < sums.Length; k++)
+                if (basis.Evaluate(turn * (i - cx) / radius, y, values))
                 {
-                    sums[k] += light * values[k];
+                    TensorPrimitives.MultiplyAdd(values, image[(j * width) + i] / flux, sums, sums);
                 }
             }
         }
 
-        return sums;
+        return sums[..basis.Count];
     }
 }

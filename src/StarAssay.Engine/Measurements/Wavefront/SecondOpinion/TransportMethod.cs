@@ -1,3 +1,4 @@
+using System.Numerics.Tensors;
 using MathNet.Numerics.LinearAlgebra;
 using MathNet.Numerics.LinearAlgebra.Factorization;
 using StarAssay.Engine.Optics;
@@ -155,46 +156,33 @@ public static class TransportMethod
         double[] right = Moments.About(pixels, image.Width, image.Height, radius, turn, basis, moments.CenterX + (Nudge * radius), moments.CenterY,
             moments.Flux);
         double[] up = Moments.About(pixels, image.Width, image.Height, radius, turn, basis, moments.CenterX, moments.CenterY + (Nudge * radius), moments.Flux);
-        int count = basis.Count;
-        var noise = Matrix<double>.Build.Dense(count, count);
-        double[] effect = new double[count];
-        Span<double> values = stackalloc double[count];
+        int count = basis.Count, stride = basis.Stride;
+        double[] sums = new double[count * stride], effect = new double[stride];
         for (int p = 0; p < image.Pixels.Length; p++)
         {
             double x = ((p % image.Width) - moments.CenterX) / radius;
             double y = ((p / image.Width) - moments.CenterY) / radius;
             double fade = basis.Fade(x, y);
-            if (fade == 0)
+            if (fade == 0 || !basis.Evaluate(turn * x, turn * y, effect))
             {
                 continue;
             }
 
-            basis.Evaluate(turn * x, turn * y, values);
             double weight = Math.Sqrt(image.Variance[p]) / moments.Flux;
             for (int j = 0; j < count; j++)
             {
                 double byCenter = ((right[j] - moments.Values[j]) * x) + ((up[j] - moments.Values[j]) * y);
-                effect[j] = weight * (values[j] - (fade * (moments.Values[j] - (byCenter / Nudge))));
+                effect[j] = weight * (effect[j] - (fade * (moments.Values[j] - (byCenter / Nudge))));
             }
 
             for (int j = 0; j < count; j++)
             {
-                for (int k = 0; k <= j; k++)
-                {
-                    noise[j, k] += effect[j] * effect[k];
-                }
+                Span<double> row = sums.AsSpan(j * stride, stride);
+                TensorPrimitives.MultiplyAdd(effect, effect[j], row, row);
             }
         }
 
-        for (int j = 0; j < count; j++)
-        {
-            for (int k = j + 1; k < count; k++)
-            {
-                noise[j, k] = noise[k, j];
-            }
-        }
-
-        return noise;
+        return Matrix<double>.Build.Dense(count, count, (j, k) => sums[(j * stride) + k]);
     }
 
     // Bad pixels take the mean of the good ones round them; large holes are filled ring by ring.
