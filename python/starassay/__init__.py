@@ -76,6 +76,8 @@ _NAMES = {
     "split_bayer": ".imaging.color_planes",
     "Alignment": ".measurements.alignment",
     "measure_alignment": ".measurements.alignment",
+    "ComaAxis": ".measurements.coma_axis",
+    "measure_coma_axis": ".measurements.coma_axis",
     "Reflections": ".measurements.reflections",
     "measure_reflections": ".measurements.reflections",
     "EdgeContrast": ".measurements.edge_contrast",

@@ -148,6 +148,28 @@ COLOR_FOCUS_REQUEST = Request(
     Field('reduction', 'reduction', '', 'record', 'How frames are reduced.'),
 )
 
+#: Coma of several stars at different places of the sensor, each from its own defocused disc.
+COMA_AXIS_REQUEST = Request(
+    Field('x', 'x', 'pix', 'array 1 f8', 'Column of each star.', low=-100000, high=1000000, required=True),
+    Field('y', 'y', 'pix', 'array 1 f8', 'Row of each star.', low=-100000, high=1000000, required=True),
+    Field('coma_x', 'coma_x', 'nm', 'array 1 f8', 'Noll 8 of each star.', low=-100000, high=100000, required=True),
+    Field('coma_y', 'coma_y', 'nm', 'array 1 f8', 'Noll 7 of each star.', low=-100000, high=100000, required=True),
+    Field('variance_x', 'variance_x', 'nm2', 'array 1 f8', 'Variance of each Noll 8 by photons and misfit.', low=0, high=10000000000, required=True),
+    Field('variance_y', 'variance_y', 'nm2', 'array 1 f8', 'Variance of each Noll 7.', low=0, high=10000000000, required=True),
+    Field('covariance', 'covariance', 'nm2', 'array 1 f8', 'Covariance of both.', low=-10000000000, high=10000000000, required=True),
+    Field('air', 'air_nm', 'nm', 'array 1 f8', 'Standard uncertainty of each component by moving air.', low=0, high=100000, required=True),
+    Field('together', 'together', '', 'flag', 'Whether all stars were exposed together, so that what air leaves is the same in all.', default=False),
+    Field('width', 'width', '', 'integer', 'Columns of the frames.', low=16, high=1000000, required=True),
+    Field('height', 'height', '', 'integer', 'Rows of the frames.', low=16, high=1000000, required=True),
+    Field('pitch', 'pitch_um', 'um', 'number', 'Pixel pitch, binning included, um.', low=0.1, high=1000, required=True),
+    Field('aperture', 'aperture_mm', 'mm', 'number', 'Diameter of the entrance pupil, mm.', low=5, high=20000, required=True),
+    Field('focal_length', 'focal_length_mm', 'mm', 'number', 'Focal length at the sensor, mm.', low=10, high=500000, required=True),
+    Field('wavelength', 'wavelength_nm', 'nm', 'number', 'Middle of the passband, nm.', low=200, high=20000, required=True),
+    Field('paraboloid', 'paraboloid', '', 'flag', 'Whether the objective is a single paraboloid without a corrector (Newtonian), the growth of whose coma is known.', default=False),
+    Field('scale_uncertainty', 'scale_uncertainty', '', 'number', 'Relative standard uncertainty of the focal ratio.', default=0.005, low=0, high=0.2),
+    Field('doubtful', 'doubtful', '', 'texts', 'Stars whose own alignment is in doubt, in words.'),
+)
+
 #: Quantities of several measurements of one thing:
 COMBINE_REQUEST = Request(
     Field('measurements', 'measurements', '', 'records', 'The quantities of each measurement; one that has none takes no part.', required=True),
@@ -588,6 +610,7 @@ WAVEFRONT_FIELD_REQUEST = Request(
     Field('wavelength', 'wavelength_nm', 'nm', 'number', 'Middle of the passband, nm.', low=200, high=20000, required=True),
     Field('pitch', 'pitch_um', 'um', 'number', 'Pixel pitch, binning included, um.', low=0.3, high=200, required=True),
     Field('scale_uncertainty', 'scale_uncertainty', '', 'number', 'Relative standard uncertainty of pixel pitch times focal ratio, which scales every distance from focus.', default=0.005, low=0, high=0.2),
+    Field('paraboloid', 'paraboloid', '', 'flag', 'Whether the objective is a single paraboloid without a corrector (Newtonian): the growth of its coma over the field is known then.', default=False),
     Field('most_stars', 'most_stars', '', 'integer', 'Most stars that are fitted: the brightest that are whole, alone and unclipped.', default=150, low=12, high=2000),
 )
 
@@ -978,6 +1001,12 @@ class AlignmentResult(Record):
         The coefficient of Noll 8 (along x), positive where the wave is ahead at +x.
     coma_y : Measured
         The coefficient of Noll 7 (along y).
+    coma_covariance : Quantity (nm2)
+        Variance of Noll 8, covariance with Noll 7, and variance of that, by photons and
+        misfit alone.
+    coma_air : Quantity (nm)
+        Standard uncertainty of either coefficient by moving air, which stars of one
+        exposure share.
     coma_strehl : float
         Strehl ratio that this coma alone would leave, over the ring that passes light.
     offset_x : Measured
@@ -1034,6 +1063,8 @@ class AlignmentResult(Record):
     coma: Measured
     coma_x: Measured
     coma_y: Measured
+    coma_covariance: u.Quantity
+    coma_air: u.Quantity
     coma_strehl: float
     offset_x: Measured
     offset_y: Measured
@@ -1066,6 +1097,8 @@ class AlignmentResult(Record):
         'coma_direction': ('coma_direction', 'measured', '', None),
         'coma': ('coma', 'measured', '', None), 'coma_x': ('coma_x', 'measured', '', None),
         'coma_y': ('coma_y', 'measured', '', None),
+        'coma_covariance': ('coma_covariance', 'array 1 f8', 'nm2', None),
+        'coma_air': ('coma_air_nm', 'number', 'nm', None),
         'coma_strehl': ('coma_strehl', 'number', '', None),
         'offset_x': ('offset_x', 'measured', '', None),
         'offset_y': ('offset_y', 'measured', '', None),
@@ -1546,6 +1579,196 @@ class ColorStars(Record):
     _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
         'color': ('color', 'text', '', None), 'wavelength': ('wavelength_nm', 'number', 'nm', None),
         'stars': ('stars', 'integer', '', None), 'hfr': ('hfr_px', 'number', 'pix', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class ComaFreePoint(Record):
+    """Where coma vanishes on the sensor:
+
+    the axis of the telescope's coma meets it there.
+
+    Attributes
+    ----------
+    verdict : {"told", "outside", "not-told"}
+        What is told.
+    reason : str
+        Why no place is told, a sentence; empty where it is.
+    x : Measured
+        Place, to the right of the sensor's middle.
+    y : Measured
+        Place, upwards.
+    column : Measured
+        Column of the place.
+    row : Measured
+        Row of the place.
+    distance : Measured
+        Distance from the sensor's middle, what its uncertainty adds on average taken off
+        its square.
+    share : Measured
+        The same over half the diagonal.
+    direction : Measured
+        Direction in which it lies; NaN where the coma in the middle does not stand out,
+        and where the sign of its growth is open.
+    ellipse_long : Quantity (um)
+        Half axis of the ellipse of one standard uncertainty, the longer one.
+    ellipse_short : Quantity (um)
+        The shorter one.
+    ellipse_angle : Quantity (deg)
+        Direction of the longer one.
+    at_least : Quantity (um)
+        It is at least so far from the middle, with 95 % confidence; 0 where it may lie
+        there.
+    either_way : bool
+        Whether it may as well lie the opposite way, since the sign of the growth is open.
+    middle : Quantity (nm)
+        Coma in the middle, Noll 8 (x) and Noll 7 (y), as used here.
+    slope : Measured
+        How coma grows with the distance.
+    """
+
+    verdict: str
+    reason: str
+    x: Measured
+    y: Measured
+    column: Measured
+    row: Measured
+    distance: Measured
+    share: Measured
+    direction: Measured
+    ellipse_long: u.Quantity
+    ellipse_short: u.Quantity
+    ellipse_angle: u.Quantity
+    at_least: u.Quantity
+    either_way: bool
+    middle: u.Quantity
+    slope: Measured
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'verdict': ('verdict', 'choice', '', None), 'reason': ('reason', 'text', '', None),
+        'x': ('x', 'measured', '', None), 'y': ('y', 'measured', '', None),
+        'column': ('column', 'measured', '', None), 'row': ('row', 'measured', '', None),
+        'distance': ('distance', 'measured', '', None), 'share': ('share', 'measured', '', None),
+        'direction': ('direction', 'measured', '', None),
+        'ellipse_long': ('ellipse_long_um', 'number', 'um', None),
+        'ellipse_short': ('ellipse_short_um', 'number', 'um', None),
+        'ellipse_angle': ('ellipse_angle_deg', 'number', 'deg', None),
+        'at_least': ('at_least_um', 'number', 'um', None),
+        'either_way': ('either_way', 'flag', '', None),
+        'middle': ('middle', 'array 1 f8', 'nm', None), 'slope': ('slope', 'measured', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class ComaAxisResult(Record):
+    """Where the coma-free axis of the telescope meets the sensor, from defocused stars at
+    several places.
+
+    Attributes
+    ----------
+    coma_free : ComaFreePoint
+        The place by the coma of these stars alone.
+    coma_free_by_theory : ComaFreePoint
+        The same with the growth of a single paraboloid's coma; null where the objective
+        is not said to be one.
+    theory_used : bool
+        Whether the place that is used, and judged, is the one by theory.
+    coma_middle_x : Measured
+        Coma in the middle of the sensor, Noll 8.
+    coma_middle_y : Measured
+        Noll 7 in the middle.
+    mirror_turn : Measured
+        By how much a single paraboloid has to be turned to bring the place to the middle;
+        NaN for other objectives.
+    star_x : Quantity (pix)
+        Column of each star.
+    star_y : Quantity (pix)
+        Row of each star.
+    star_coma_x : Quantity (nm)
+        Noll 8 of each star.
+    star_coma_y : Quantity (nm)
+        Noll 7 of each star.
+    star_coma_x_uncertainty : Quantity (nm)
+        Standard uncertainty of each Noll 8, without the air that all share.
+    star_coma_y_uncertainty : Quantity (nm)
+        The same of Noll 7.
+    residual_x : Quantity (nm)
+        Measured less the law, Noll 8.
+    residual_y : Quantity (nm)
+        Measured less the law, Noll 7.
+    law : ndarray
+        The law: Noll 8 + i Noll 7 = c0 + i c1 + c2 h, h the place from the middle in mm.
+    chi_squared : float
+        Chi squared of the stars about the law.
+    degrees_of_freedom : int
+        Its degrees of freedom.
+    probability : float
+        Probability of so large a chi squared if the law and the bars hold.
+    width : int
+        Columns of the frames.
+    height : int
+        Rows of the frames.
+    pitch : Quantity (um)
+        Pixel pitch.
+    wavelength : Quantity (nm)
+        Wavelength.
+    decided : bool
+        Whether a place was told and nothing forbids using it to decide.
+    quantities : tuple of Quantity
+        Numbers that a claim can be about.
+    notes : tuple of Note
+        What the reader must know.
+    """
+
+    coma_free: ComaFreePoint
+    coma_free_by_theory: ComaFreePoint
+    theory_used: bool
+    coma_middle_x: Measured
+    coma_middle_y: Measured
+    mirror_turn: Measured
+    star_x: u.Quantity
+    star_y: u.Quantity
+    star_coma_x: u.Quantity
+    star_coma_y: u.Quantity
+    star_coma_x_uncertainty: u.Quantity
+    star_coma_y_uncertainty: u.Quantity
+    residual_x: u.Quantity
+    residual_y: u.Quantity
+    law: np.ndarray
+    chi_squared: float
+    degrees_of_freedom: int
+    probability: float
+    width: int
+    height: int
+    pitch: u.Quantity
+    wavelength: u.Quantity
+    decided: bool
+    quantities: tuple[Quantity, ...]
+    notes: tuple[Note, ...]
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'coma_free': ('coma_free', 'record', '', ComaFreePoint),
+        'coma_free_by_theory': ('coma_free_by_theory', 'record', '', ComaFreePoint),
+        'theory_used': ('theory_used', 'flag', '', None),
+        'coma_middle_x': ('coma_middle_x', 'measured', '', None),
+        'coma_middle_y': ('coma_middle_y', 'measured', '', None),
+        'mirror_turn': ('mirror_turn', 'measured', '', None),
+        'star_x': ('star_x', 'array 1 f8', 'pix', None),
+        'star_y': ('star_y', 'array 1 f8', 'pix', None),
+        'star_coma_x': ('star_coma_x', 'array 1 f8', 'nm', None),
+        'star_coma_y': ('star_coma_y', 'array 1 f8', 'nm', None),
+        'star_coma_x_uncertainty': ('star_coma_x_uncertainty_nm', 'array 1 f8', 'nm', None),
+        'star_coma_y_uncertainty': ('star_coma_y_uncertainty_nm', 'array 1 f8', 'nm', None),
+        'residual_x': ('residual_x', 'array 1 f8', 'nm', None),
+        'residual_y': ('residual_y', 'array 1 f8', 'nm', None),
+        'law': ('law', 'array 1 f8', '', None), 'chi_squared': ('chi_squared', 'number', '', None),
+        'degrees_of_freedom': ('degrees_of_freedom', 'integer', '', None),
+        'probability': ('probability', 'number', '', None), 'width': ('width', 'integer', '', None),
+        'height': ('height', 'integer', '', None), 'pitch': ('pitch_um', 'number', 'um', None),
+        'wavelength': ('wavelength_nm', 'number', 'nm', None),
+        'decided': ('decided', 'flag', '', None),
+        'quantities': ('quantities', 'records', '', Quantity),
+        'notes': ('notes', 'notes', '', None),
     }
 
 
@@ -4208,9 +4431,15 @@ class WavefrontFieldResult(Record):
     coma_linear : Measured
         Coma that grows with the distance from the axis, at the corner; positive where its
         Noll 8 grows to the right.
+    coma_free : ComaFreePoint
+        Where the coma-free axis meets the sensor, by the coma of these stars alone; its
+        uncertainty holds what moving air leaves in all of them alike.
+    coma_free_by_theory : ComaFreePoint
+        The same with the growth of a single paraboloid's coma; null where the objective
+        is not said to be one.
     coma_node_x : Measured
-        Place without coma, from the sensor's middle; NaN where the growing part does not
-        tell it.
+        Place without coma by these stars alone, from the sensor's middle; NaN where it is
+        not told.
     coma_node_y : Measured
         The same upwards.
     astigmatism_constant : Measured
@@ -4325,6 +4554,8 @@ class WavefrontFieldResult(Record):
     coma_constant_x: Measured
     coma_constant_y: Measured
     coma_linear: Measured
+    coma_free: ComaFreePoint
+    coma_free_by_theory: ComaFreePoint
     coma_node_x: Measured
     coma_node_y: Measured
     astigmatism_constant: Measured
@@ -4387,6 +4618,8 @@ class WavefrontFieldResult(Record):
         'coma_constant_x': ('coma_constant_x', 'measured', '', None),
         'coma_constant_y': ('coma_constant_y', 'measured', '', None),
         'coma_linear': ('coma_linear', 'measured', '', None),
+        'coma_free': ('coma_free', 'record', '', ComaFreePoint),
+        'coma_free_by_theory': ('coma_free_by_theory', 'record', '', ComaFreePoint),
         'coma_node_x': ('coma_node_x', 'measured', '', None),
         'coma_node_y': ('coma_node_y', 'measured', '', None),
         'astigmatism_constant': ('astigmatism_constant', 'measured', '', None),
@@ -4770,6 +5003,15 @@ NOTES: dict[str, tuple[str, str]] = {
     'color-focus.sign-from-defocus': ('info', 'The side to which the sensor was set out of focus decides the signs.'),
     'color-focus.sign-open-near-focus': ('caution', "Near focus one spectrum leaves the sign open, by less than a tenth of the curve's range."),
     'color-focus.window-cut': ('caution', 'The frame is too low for the whole profile of the spectrum.'),
+    'coma-axis.doubtful-star': ('caution', 'Stars whose own alignment is in doubt were left out.'),
+    'coma-axis.few-stars': ('caution', 'So few stars that the law can hardly be checked.'),
+    'coma-axis.left-out': ('info', 'Stars that were not measured.'),
+    'coma-axis.method': ('info', 'What the place and its uncertainty rest on.'),
+    'coma-axis.not-linear': ('doubt', "The stars' coma does not follow the law of third-order aberrations."),
+    'coma-axis.not-paraboloid': ('caution', 'Coma does not grow over the field as that of a single paraboloid.'),
+    'coma-axis.not-told': ('info', 'Why no place is told.'),
+    'coma-axis.scatter': ('caution', 'The stars scatter about the law by more than their uncertainties; the bars have been widened for it.'),
+    'coma-axis.turning': ('info', 'What to know before screws are turned.'),
     'decision.doubtful': ('doubt', 'A doubt stands against the measured number, so nothing was decided from it.'),
     'decision.frames-far-apart': ('doubt', 'The frames of one entry were taken months apart: they need not show one state of the telescope.'),
     'decision.other-conditions': ('doubt', 'The claim holds under other conditions than those of the measurement, so nothing was decided.'),
@@ -4946,6 +5188,7 @@ NOTES: dict[str, tuple[str, str]] = {
     'stars.saturation-unknown': ('info', 'The saturation level is not known; clipped stars are told by their flat tops only.'),
     'stars.too-few': ('caution', 'Too few clean stars for a statement about the field.'),
     'stars.undersampled': ('caution', 'The usual star is narrower than 1.5 pixels (FWHM): its size is ruled by the pixels.'),
+    'wavefront-field.coma-free': ('info', 'Why the place without coma is not told.'),
     'wavefront-field.corners-empty': ('caution', 'Stars leave a part of the sensor empty; what is said of it is extrapolated.'),
     'wavefront-field.few-stars': ('caution', 'So few stars that the laws over the field rest on each of them.'),
     'wavefront-field.flexure': ('caution', 'The sensor tilted between the two frames.'),
@@ -4955,6 +5198,7 @@ NOTES: dict[str, tuple[str, str]] = {
     'wavefront-field.misfit': ('caution', 'The model does not describe the discs within their noise.'),
     'wavefront-field.misfit-large': ('doubt', 'The model does not describe the discs.'),
     'wavefront-field.mostly-unfit': ('caution', 'Most stars are cut, clipped or overlapped by others.'),
+    'wavefront-field.not-paraboloid': ('caution', 'Coma does not grow over the field as that of a single paraboloid.'),
     'wavefront-field.not-smooth': ('caution', 'The stars scatter about the laws far more than their photons.'),
     'wavefront-field.vignetted': ('caution', 'The discs fit worse towards the corners, as cut pupils do.'),
     'wavefront.bias-in': ('info', 'The bias is still in the image; it is fitted with the background and changes nothing here.'),
@@ -4997,6 +5241,7 @@ QUANTITIES: dict[str, QuantityKind] = {
     'in_focus_fraction': QuantityKind('in_focus_fraction', 'in-focus fraction of the light', '', 'color_focus', 0, 1, True, 'Take the spectrum of an A, F or G star and list it under [[color_focus]].'),
     'polychromatic_strehl': QuantityKind('polychromatic_strehl', 'polychromatic Strehl ratio of the color focus alone', '', 'color_focus', 0, 1, True, 'Take the spectrum of an A, F or G star and list it under [[color_focus]].'),
     'focus_range': QuantityKind('focus_range', 'range of the color focus curve', 'um', 'color_focus', 0, None, False, 'Take the spectrum of an A, F or G star and list it under [[color_focus]].'),
+    'coma_free_distance': QuantityKind('coma_free_distance', 'distance of the coma-free axis from the middle of the sensor', 'um', 'coma_axis', 0, None, False, 'Take three or more bright stars out of focus at different places of the sensor, in one frame or pair, and list it under [[coma_axis]].'),
     'edge_width': QuantityKind('edge_width', 'width of an edge from 10 to 90 %', 'um', 'edge_contrast', 0, None, False, "Photograph the Moon's sunlit limb or a straight bright edge a few degrees off the rows of pixels, unclipped, and list it under [[edge_contrast]]."),
     'mtf50': QuantityKind('mtf50', 'frequency at which half of the contrast is left, pixel taken out', '1 / mm', 'edge_contrast', 0, None, True, "Photograph the Moon's sunlit limb or a straight bright edge a few degrees off the rows of pixels, unclipped, and list it under [[edge_contrast]]."),
     'edge_glare': QuantityKind('edge_glare', 'light in the dark beside a bright edge', '', 'edge_contrast', 0, 1, False, "Photograph the Moon's sunlit limb or a bright edge, unclipped, and list it under [[edge_contrast]] with bias_level."),
@@ -5044,6 +5289,7 @@ QUANTITIES: dict[str, QuantityKind] = {
     'field_curvature_sag': QuantityKind('field_curvature_sag', 'field curvature by a defocused pair, focus of the corner less that of the middle', 'um', 'wavefront_field', None, None, None, 'Take one rich star field 5 to 8 waves inside and outside of focus through a narrow filter and list both frames under [[wavefront_field]].'),
     'field_coma_constant': QuantityKind('field_coma_constant', 'coma in the middle of the sensor, RMS', 'nm', 'wavefront_field', 0, None, False, 'Take one rich star field 5 to 8 waves inside and outside of focus through a narrow filter and list both frames under [[wavefront_field]].'),
     'field_coma_linear': QuantityKind('field_coma_linear', 'coma that grows with the field, RMS at the corner', 'nm', 'wavefront_field', None, None, None, 'Take one rich star field 5 to 8 waves inside and outside of focus through a narrow filter and list both frames under [[wavefront_field]].'),
+    'field_coma_free_distance': QuantityKind('field_coma_free_distance', 'distance of the place without coma from the middle of the sensor', 'um', 'wavefront_field', 0, None, False, 'Take one rich star field 5 to 8 waves inside and outside of focus through a narrow filter and list both frames under [[wavefront_field]].'),
     'field_astigmatism_constant': QuantityKind('field_astigmatism_constant', 'astigmatism in the middle of the sensor, RMS', 'nm', 'wavefront_field', 0, None, False, 'Take one rich star field 5 to 8 waves inside and outside of focus through a narrow filter and list both frames under [[wavefront_field]].'),
     'field_astigmatism_linear': QuantityKind('field_astigmatism_linear', 'astigmatism that grows with the field, RMS at the corner', 'nm', 'wavefront_field', 0, None, False, 'Take one rich star field 5 to 8 waves inside and outside of focus through a narrow filter and list both frames under [[wavefront_field]].'),
     'field_astigmatism_quadratic': QuantityKind('field_astigmatism_quadratic', 'astigmatism that grows with the squared field, RMS at the corner', 'nm', 'wavefront_field', None, None, None, 'Take one rich star field 5 to 8 waves inside and outside of focus through a narrow filter and list both frames under [[wavefront_field]].'),
@@ -5077,6 +5323,7 @@ FLAGS: dict[str, dict[int, tuple[str, str]]] = {
 MEASUREMENTS: dict[str, tuple[str, str]] = {
     'alignment': ('Alignment', 'alignment.measure'),
     'color_focus': ('Color focus', 'color_focus.measure'),
+    'coma_axis': ('Coma-free axis', 'coma_axis.measure'),
     'edge_contrast': ('Edge contrast', 'edge_contrast.measure'),
     'field_sharpness': ('Field sharpness', 'field_sharpness.measure'),
     'focus_surface': ('Focus surface', 'focus_surface.measure'),

@@ -156,6 +156,13 @@ def small_field_pair() -> tuple[starassay.Frame, starassay.Frame]:
     return frames[0], frames[1]
 
 
+def _coma_axis() -> Result:
+    """Three of them by their own discs: coma that does not grow, which a result has to tell as well."""
+    scope = starassay.Telescope("60 mm", "300 mm")
+    frame = small_field_pair()[0]
+    return starassay.measure_coma_axis(frame, scope, wavelength="540 nm", most_stars=3)
+
+
 def _wavefront_field() -> Result:
     scope = starassay.Telescope("60 mm", "300 mm")
     return starassay.measure_wavefront_field(*small_field_pair(), scope, wavelength=540 * u.nm)
@@ -204,6 +211,7 @@ MAKERS: dict[str, Callable[[], Result]] = {
     ),
     "Spacing": _spacing,
     "Alignment": _alignment,
+    "ComaAxis": _coma_axis,
     "WavefrontField": _wavefront_field,
 }
 

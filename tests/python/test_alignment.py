@@ -17,7 +17,7 @@ from scipy.optimize import brentq, least_squares
 import starassay
 from starassay import CannotMeasureError, InputError, Telescope, measure_alignment
 from starassay.cli import main
-from starassay.measurements.alignment.result import opposite, way
+from starassay.measurements._ways import opposite, way
 
 HOLE, RATIO, PITCH, WAVE = 0.32, 6.0, 4.0, 540.0  # -, -, um, nm
 SCOPE = Telescope("150 mm", "900 mm", obstruction=HOLE)

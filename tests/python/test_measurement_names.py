@@ -17,7 +17,7 @@ TOP = Path(__file__).resolve().parents[2]
 MOST = 2
 
 # Measurements made of another's results, which their own files have to name: who -> on whom.
-RESTING = {"Spacing": "FocusSurface"}
+RESTING = {"Spacing": "FocusSurface", "ComaAxis": "Alignment"}
 
 # The classroom's sheet of a lens is drawn by the theory that stands beside the measurement: sheet -> whose.
 SHEETS = {"ColorSheet": "ColorFocus"}

@@ -106,6 +106,40 @@ def test_astigmatism_vanishes_at_its_nodes(found: starassay.WavefrontField) -> N
         assert abs(nodes[k] - root) < 6 * found.node_uncertainty.value[k]
 
 
+def test_the_coma_free_axis_meets_the_sensor_where_it_was_drawn(
+    found: starassay.WavefrontField,
+) -> None:
+    """c1 (h - axis) + c0 vanishes at axis - c0 / c1; the ellipse against a bootstrap over the stars by NumPy."""
+    c1, c0 = TRUE.coma
+    true = TRUE.axis_mm - c0 / c1
+    point = found.coma_free
+    assert point.verdict == "told" and found.point is point and not point.reason
+    at = complex(point.x.value.to_value(u.mm), point.y.value.to_value(u.mm))
+    bars = complex(point.x.uncertainty.to_value(u.mm), point.y.uncertainty.to_value(u.mm))
+    assert abs((at - true).real) < 4 * bars.real and abs((at - true).imag) < 4 * bars.imag
+    assert found.coma_node_x.value.value == pytest.approx(at.real)
+    assert point.column.value.value == pytest.approx(at.real / 0.009 + (TRUE.shape[1] - 1) / 2)
+    across, up = found.field(found.x.value, found.y.value)
+    h = (across + 1j * up) * TRUE.half_mm
+    own = found.coefficient.value[:, 3] + 1j * found.coefficient.value[:, 2]
+    rng, nodes = np.random.default_rng(1), []
+    for _ in range(400):
+        k = rng.integers(0, len(h), len(h))
+        one, zero = np.ones(len(k)), np.zeros(len(k))
+        rows = np.r_[np.c_[one, zero, h[k].real], np.c_[zero, one, h[k].imag]]
+        a, b, s = np.linalg.lstsq(rows, np.r_[own[k].real, own[k].imag], rcond=None)[0]
+        nodes.append(-(a + 1j * b) / s)
+    spread = np.cov(np.real(nodes), np.imag(nodes))
+    # 400 draws of some twenty stars, and the air of 1 s that the bars hold beside the stars' scatter.
+    for bar, scatter in zip((bars.real, bars.imag), np.sqrt(np.diag(spread))):
+        assert 0.5 * scatter < bar < 5 * scatter
+    claimed = {q.name: q for q in found.quantities}["field_coma_free_distance"]
+    assert claimed.value.value.to_value(u.mm) == pytest.approx(abs(at), rel=0.01)
+    # This lens is no paraboloid of f/6, whose coma would grow by -17 nm/mm.
+    assert found.coma_free_by_theory is None
+    assert "The coma-free axis meets the sensor" in " ".join(found.sentences())
+
+
 def test_the_stars_are_those_drawn_by_astropys_matching(
     pair: _field_pairs.FieldPair, found: starassay.WavefrontField
 ) -> None:

@@ -140,6 +140,12 @@ def sound(folder: Path) -> dict[str, dict[str, Any]]:
             "telescope": Telescope("115 mm", "760 mm"),
             "wavelength": "540 nm",
         },
+        "measure_coma_axis": {
+            "frames": small_field_pair()[0],
+            "telescope": Telescope("60 mm", "300 mm"),
+            "wavelength": "540 nm",
+            "most_stars": 3,
+        },
         "measure_plate_scale": {
             "frame": np.zeros((801, 1001), np.float32),
             "positions": listed(solution()),

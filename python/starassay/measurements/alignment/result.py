@@ -10,43 +10,11 @@ from astropy import units as u
 
 from ... import _records
 from ...results import Measured, Picture, Result, Sheet, column_words
+from .._ways import opposite, way
 from . import figures
 
 if TYPE_CHECKING:
     from astropy.table import QTable
-
-_WAYS = (
-    "to the right",
-    "up and to the right",
-    "up",
-    "up and to the left",
-    "to the left",
-    "down and to the left",
-    "down",
-    "down and to the right",
-)
-
-
-def way(direction: u.Quantity) -> str:
-    """A direction in the image in words, to an eighth of a turn.
-
-    Parameters
-    ----------
-    direction : Quantity
-        From +x (right) towards +y (up).
-    """
-    return _WAYS[round(float(direction.to_value(u.deg)) / 45) % 8]
-
-
-def opposite(direction: u.Quantity) -> u.Quantity:
-    """The other way, from -180 to 180 degrees.
-
-    Parameters
-    ----------
-    direction : Quantity
-        From +x (right) towards +y (up).
-    """
-    return (direction.to_value(u.deg) % 360 - 180) * u.deg
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)

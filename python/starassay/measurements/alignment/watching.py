@@ -9,7 +9,7 @@ from astropy import units as u
 
 from ...results import Measured
 from .._watching import Glimpse, Mark, Sight, Watch
-from .result import opposite, way
+from .._ways import opposite, way
 
 UNIT = u.nm
 

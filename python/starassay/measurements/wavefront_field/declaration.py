@@ -57,7 +57,7 @@ MEASUREMENT = Measurement(
     ),
     options=options(
         WAVEFRONT_FIELD_REQUEST,
-        "wavelength pitch most_stars scale_uncertainty",
+        "wavelength pitch paraboloid most_stars scale_uncertainty",
         Option("wavelength", "number", "middle of the narrow filter", "nm", required=True),
         Option("pitch", "number", "of the pixels, binning included (default: the frames')", "um"),
         *IN_FILE,

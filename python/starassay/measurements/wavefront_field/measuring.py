@@ -22,6 +22,7 @@ def measure_wavefront_field(
     *,
     wavelength: u.Quantity | str,
     pitch: u.Quantity | str | None = None,
+    paraboloid: bool = False,
     most_stars: int = 150,
     scale_uncertainty: float = 0.005,
     gain: u.Quantity | None = None,
@@ -43,6 +44,9 @@ def measure_wavefront_field(
         Middle of the filter.
     pitch : Quantity or str, optional
         Of the pixels, binning included; that of the frames by default.
+    paraboloid : bool
+        The objective is a single paraboloid without a corrector (Newtonian): the growth of its coma over
+        the field is known, and tells the place without coma sooner.
     most_stars : int
         Most stars that are fitted, the brightest ones.
     scale_uncertainty : float
@@ -100,6 +104,7 @@ def measure_wavefront_field(
             "focal_length": telescope.focal_length,
             "wavelength": length,
             "pitch": size,
+            "paraboloid": paraboloid,
             "most_stars": _units.integer(most_stars, "most_stars"),
             "scale_uncertainty": _units.number(scale_uncertainty, "", "scale_uncertainty"),
         },

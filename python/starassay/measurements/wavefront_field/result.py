@@ -10,7 +10,9 @@ from astropy import units as u
 
 from ... import _records
 from ...results import Measured, Picture, Result, Sheet
+from .. import _coma_free
 from .._focus_plane import FocusPlane, draw_focus
+from .._sensor_maps import in_mm
 from . import figures as _figures
 
 if TYPE_CHECKING:
@@ -44,6 +46,12 @@ class WavefrontField(FocusPlane, Result, _records.WavefrontFieldResult):
     def title(self) -> str:
         """What it is, in a few words."""
         return f"Wavefront over the field from {len(self.x)} stars"
+
+    @property
+    def point(self) -> Any:
+        """The place without coma that is used: by theory where that tells it, else by the stars alone."""
+        theory = self.coma_free_by_theory
+        return theory if theory is not None and theory.verdict != "not-told" else self.coma_free
 
     @property
     def table(self) -> QTable:
@@ -150,6 +158,7 @@ class WavefrontField(FocusPlane, Result, _records.WavefrontFieldResult):
             f"square to {self.astigmatism_quadratic} at the corner; spherical aberration {self.spherical}, trefoil "
             f"{self.trefoil} (RMS, {self.wavelength:.0f})."
         )
+        said.append(_coma_free.place(self.point))
         said += self.meaning()
         said.append(
             f"Over the whole sensor these errors are {self.rms_sensor} with focus at its best, "
@@ -245,7 +254,13 @@ class WavefrontField(FocusPlane, Result, _records.WavefrontFieldResult):
             ("spherical aberration", str(self.spherical), "figure, spacing"),
             ("trefoil", str(self.trefoil), "squeezed optics"),
         ]
-        return [Sheet("Terms over the field", ("term", "value", "points to"), tuple(rows), 1)]
+        places = [_coma_free.row("by the stars alone", self.coma_free)]
+        if self.coma_free_by_theory is not None:
+            places.append(_coma_free.row("of a single paraboloid", self.coma_free_by_theory))
+        return [
+            Sheet("Terms over the field", ("term", "value", "points to"), tuple(rows), 1),
+            Sheet("Place without coma", _coma_free.HEAD, tuple(places), 1),
+        ]
 
     def figures(self) -> list[Picture]:
         """Best focus with the cure, coma, astigmatism, and the error over the sensor."""
@@ -260,6 +275,14 @@ class WavefrontField(FocusPlane, Result, _records.WavefrontFieldResult):
                 self.plot_coma,
                 "Coma over the sensor: arrows point where the flare of a star in focus points. Gray: single stars.",
                 f"Arrows of coma over the sensor, {self.coma_constant} in the middle",
+                "half",
+            ),
+            Picture(
+                self.plot_coma_free,
+                "Where the coma-free axis meets the sensor: blue arrows point where the flare of each measured star points, gray ones are the "
+                "law; the cross with ellipses that hold it with 68 and 95 %, or the way in which it "
+                "lies where it passes beside the sensor; the plus is the middle.",
+                f"Sensor with the place without coma: {_coma_free.place(self.point)}",
                 "half",
             ),
             Picture(
@@ -307,6 +330,30 @@ class WavefrontField(FocusPlane, Result, _records.WavefrontFieldResult):
             What was drawn on.
         """
         return _figures.coma(self, ax)
+
+    def plot_coma_free(self, ax: Any = None) -> Any:
+        """The place without coma on the sensor, with its ellipses.
+
+        Parameters
+        ----------
+        ax : matplotlib axes, optional
+            Where to draw; a new figure by default.
+
+        Returns
+        -------
+        matplotlib axes
+            What was drawn on.
+        """
+        law, half = self.coma_terms.value, float(np.hypot(self.width, self.height)) / 2
+        per_mm = 1 / (half * float(self.pitch.to_value(u.mm)))
+        if self.point is self.coma_free_by_theory:
+            middle, slope = self.point.middle.value, self.point.slope.value.value
+        else:
+            middle, slope = law[:2], law[2] * per_mm
+        # A ray lands at -2 N dW/du, which the drawing knows: the stars' own coma is handed over as it is.
+        own = (self.coefficient[:, 3] + 1j * self.coefficient[:, 2]).to_value(u.nm)
+        at = (in_mm(self, self.x.value, self.width), in_mm(self, self.y.value, self.height))
+        return _coma_free.draw(self, self.point, (complex(*middle), float(slope)), (*at, own), ax)
 
     def plot_astigmatism(self, ax: Any = None) -> Any:
         """Astigmatism over the sensor as sticks, with its nodes.

@@ -41,7 +41,7 @@ public static class AlignmentMeasurement
 
     private static AlignmentResult Result(AlignmentRequest request, DiscCutout cutout, DiscFit fit, List<AlignmentRing> rings, List<Note> notes)
     {
-        Matrix<double> covariance = fit.Covariance + Air(request, cutout, fit);
+        Matrix<double> air = Air(request, cutout, fit), covariance = fit.Covariance + air;
         Vector<double> values = DiscCircles.Values(fit);
         Plane Shift(bool offset) => Plane.Of(covariance, values, DiscCircles.Decentre(fit, 0, 0, offset: offset),
             DiscCircles.Decentre(fit, 0, 1, offset: offset));
@@ -88,6 +88,8 @@ public static class AlignmentMeasurement
             Coma = size,
             ComaX = coma.AlongX("nm", scale),
             ComaY = coma.AlongY("nm", scale),
+            ComaCovariance = [.. new[] { (8, 8), (8, 7), (7, 7) }.Select(p => fit.Covariance[DiscCircles.At(p.Item1), DiscCircles.At(p.Item2)])],
+            ComaAirNm = Math.Sqrt(air[DiscCircles.At(8), DiscCircles.At(8)]),
             ComaStrehl = Optics.Strehl.FromFunction(
                 (rho, t) => waves * Math.Sqrt(8) * ((3 * rho * rho * rho) - (2 * rho * TiltOfComa(fit.Optics.Shape.Obstruction))) * Math.Cos(t),
                 fit.Optics.Shape.Obstruction),

@@ -46,6 +46,13 @@ public sealed record AlignmentResult : IMeasurementResult
     /// <summary>The coefficient of Noll 7 (along y).</summary>
     public required Measured ComaY { get; init; }
 
+    /// <summary>Variance of Noll 8, covariance with Noll 7, and variance of that, by photons and misfit alone.</summary>
+    [Field(Unit = "nm2")]
+    public required double[] ComaCovariance { get; init; }
+
+    /// <summary>Standard uncertainty of either coefficient by moving air, which stars of one exposure share.</summary>
+    public required double ComaAirNm { get; init; }
+
     /// <summary>Strehl ratio that this coma alone would leave, over the ring that passes light.</summary>
     public required double ComaStrehl { get; init; }
 

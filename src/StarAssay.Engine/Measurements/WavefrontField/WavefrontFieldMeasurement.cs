@@ -1,6 +1,8 @@
+using MathNet.Numerics.LinearAlgebra;
 using StarAssay.Engine.Imaging;
 using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Optics;
+using StarAssay.Engine.Optics.PairFit;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.WavefrontField;
@@ -10,6 +12,9 @@ public static class WavefrontFieldMeasurement
 {
     // A law is told from nothing by so many of its standard uncertainties, where a node or a radius hangs on it.
     private const double Told = 3;
+
+    // Speed of the air that carries the seeing, as for a single star.
+    private const double WindMPerS = 6;
 
     // What grids and weights leave in all stars alike, nm (drawn pairs that were tuned on).
     private const double SharedNm = 0.1;
@@ -58,8 +63,11 @@ public static class WavefrontFieldMeasurement
         Measured tilt = Distance(focus, p => (2 * reachU * Math.Abs(p[1])) + (2 * reachV * Math.Abs(p[2])));
         Measured angle = Distance(focus, p => Math.Atan(Hypot(p[1], p[2]) / 1000 / reachMm) * 180 / Math.PI * 60, "arcmin");
         Measured split = new(-8 * ratio2 / 1000 * 2 * Math.Sqrt(6) * astigmatism.Values[4], 8 * ratio2 / 1000 * 2 * Math.Sqrt(6) * astigmatism.Sigma(4), "um");
-        (double nodeX, double nodeY) = (-coma.Values[0] / coma.Values[2] * reachMm, -coma.Values[1] / coma.Values[2] * reachMm);
-        bool comaGrows = Math.Abs(coma.Values[2]) > Told * coma.Sigma(2);
+        ComaFreePoint free = ComaFree(request, fits, coma, reachMm, null);
+        ComaFreePoint? byTheory = request.Paraboloid
+            ? ComaFree(request, fits, coma, reachMm, ComaFreePoint.ParaboloidSlope(request.FocalRatio, request.ScaleUncertainty)) : null;
+        ComaFreePoint used = byTheory is { Verdict: not ComaFreeVerdict.NotTold } ? byTheory : free;
+        Measured InMm(Measured um) => new(um.Value / 1000, um.Uncertainty / 1000, "mm");
         (double[] astX, double[] astY, double[] astBar) = Nodes(astigmatism, reachMm);
         double[] middle = [0, .. focus.Values[1..]], level = [0, 0, 0, focus.Values[3]];
         SensorQuality quality = SensorQuality.Of(reachU, reachV, nmPerUm, middle, coma.Values, astigmatism.Values, spherical.Values, trefoil.Values);
@@ -73,6 +81,7 @@ public static class WavefrontFieldMeasurement
         Measured inside = Side(-1), outside = Side(1);
         var facts = new FieldFacts(reachU, reachV, depth, inside.Value, outside.Value, flexure);
         List<Note> notes = WavefrontFieldJudgment.Notes(request, stars, fits, laws, facts);
+        Tell(notes, free, byTheory);
         string[] doubts = [.. notes.Where(n => n.Level == NoteLevel.Doubt).Select(n => n.Text)];
         int count = fits.Stars.Length;
         Quantity Claimed(QuantityDefinition kind, Measured value) =>
@@ -92,8 +101,10 @@ public static class WavefrontFieldMeasurement
             ComaConstantX = One(coma, 0),
             ComaConstantY = One(coma, 1),
             ComaLinear = One(coma, 2),
-            ComaNodeX = comaGrows ? new Measured(nodeX, coma.Sigma(p => -p[0] / p[2] * reachMm), "mm") : Measured.None("mm"),
-            ComaNodeY = comaGrows ? new Measured(nodeY, coma.Sigma(p => -p[1] / p[2] * reachMm), "mm") : Measured.None("mm"),
+            ComaFree = free,
+            ComaFreeByTheory = byTheory,
+            ComaNodeX = InMm(free.X),
+            ComaNodeY = InMm(free.Y),
             AstigmatismConstant = astConstant,
             AstigmatismConstantX = One(astigmatism, 0),
             AstigmatismConstantY = One(astigmatism, 1),
@@ -145,6 +156,7 @@ public static class WavefrontFieldMeasurement
                 Claimed(WavefrontFieldQuantities.CurvatureSag, sag),
                 Claimed(WavefrontFieldQuantities.ComaConstant, comaConstant),
                 Claimed(WavefrontFieldQuantities.ComaLinear, One(coma, 2)),
+                used.Claimed(WavefrontFieldQuantities.ComaFreeDistance, request.WavelengthNm, doubts) with { Count = 1, Counted = "pairs" },
                 Claimed(WavefrontFieldQuantities.AstigmatismConstant, astConstant),
                 Claimed(WavefrontFieldQuantities.AstigmatismLinear, astLinear),
                 Claimed(WavefrontFieldQuantities.AstigmatismQuadratic, One(astigmatism, 4)),
@@ -153,6 +165,37 @@ public static class WavefrontFieldMeasurement
             ],
             Notes = notes,
         };
+    }
+
+    // All stars lie behind the same air of the tube and the ground: what it leaves in their coma moves the place as one.
+    private static ComaFreePoint ComaFree(WavefrontFieldRequest request, StarFits fits, FieldLaw coma, double reachMm, Measured? known)
+    {
+        double air = 0;
+        for (int k = 0; k < 2; k++)
+        {
+            double exposure = request.Frames[k].ExposureS > 0 ? request.Frames[k].ExposureS : 1;
+            air += AirVariance.Mean(3, WindMPerS * exposure / (request.ApertureMm * 1e-3)) * fits.Seeing[k]
+                * Math.Pow(request.WavelengthNm / (2 * Math.PI), 2) / 4;
+        }
+
+        double[] per = [1, 1, reachMm];
+        double[] values = [.. coma.Values.Select((value, k) => value / per[k])];
+        var covariance = Matrix<double>.Build.Dense(3, 3,
+            (j, k) => (coma.Covariance[j, k] / (per[j] * per[k])) + (j == k && j < 2 ? air + (SharedNm * SharedNm) : 0));
+        return ComaFreePoint.Of(values, covariance, request.Frames[0].Width, request.Frames[0].Height, request.PitchUm, known);
+    }
+
+    private static void Tell(List<Note> notes, ComaFreePoint free, ComaFreePoint? byTheory)
+    {
+        if (byTheory is { Verdict: ComaFreeVerdict.NotTold })
+        {
+            notes.Add(WavefrontFieldNotes.NotParaboloid.Say($"The place without coma is not told with a paraboloid's coma. {byTheory.Reason}"));
+        }
+
+        if (free.Reason.Length > 0 && byTheory is null or { Verdict: ComaFreeVerdict.NotTold })
+        {
+            notes.Add(WavefrontFieldNotes.ComaFree.Say($"Where the coma-free axis meets the sensor is not told by these stars. {free.Reason}"));
+        }
     }
 
     private static double[,] Table(int stars, Func<int, int, double> value)

@@ -24,6 +24,10 @@ public static class WavefrontFieldNotes
         "The discs fit worse towards the corners, as cut pupils do.");
     public static readonly NoteDefinition Flexure = new("wavefront-field.flexure", NoteLevel.Caution,
         "The sensor tilted between the two frames.");
+    public static readonly NoteDefinition ComaFree = new("wavefront-field.coma-free", NoteLevel.Info,
+        "Why the place without coma is not told.");
+    public static readonly NoteDefinition NotParaboloid = new("wavefront-field.not-paraboloid", NoteLevel.Caution,
+        "Coma does not grow over the field as that of a single paraboloid.");
     public static readonly NoteDefinition NotSmooth = new("wavefront-field.not-smooth", NoteLevel.Caution,
         "The stars scatter about the laws far more than their photons.");
 }

@@ -28,6 +28,11 @@ public static class WavefrontFieldQuantities
     {
         DependsOn = DependsOn.Format,
     };
+    public static readonly QuantityDefinition ComaFreeDistance = new("field_coma_free_distance",
+        "distance of the place without coma from the middle of the sensor", "um", 0, double.PositiveInfinity, false, Pair)
+    {
+        OnlyMendedBy = ["coma"],
+    };
     public static readonly QuantityDefinition AstigmatismConstant = new("field_astigmatism_constant", "astigmatism in the middle of the sensor, RMS", "nm", 0,
         double.PositiveInfinity, false, Pair)
     {

@@ -36,6 +36,9 @@ public sealed record WavefrontFieldRequest
     [Field(Low = 0, High = 0.2)]
     public double ScaleUncertainty { get; init; } = 0.005;
 
+    /// <summary>Whether the objective is a single paraboloid without a corrector (Newtonian): the growth of its coma over the field is known then.</summary>
+    public bool Paraboloid { get; init; }
+
     /// <summary>Most stars that are fitted: the brightest that are whole, alone and unclipped.</summary>
     [Field(Low = 12, High = 2000)]
     public int MostStars { get; init; } = 150;

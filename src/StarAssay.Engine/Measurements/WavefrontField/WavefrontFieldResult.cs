@@ -1,3 +1,4 @@
+using StarAssay.Engine.Optics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.WavefrontField;
@@ -43,7 +44,14 @@ public sealed record WavefrontFieldResult : IMeasurementResult
     /// <summary>Coma that grows with the distance from the axis, at the corner; positive where its Noll 8 grows to the right.</summary>
     public required Measured ComaLinear { get; init; }
 
-    /// <summary>Place without coma, from the sensor's middle; NaN where the growing part does not tell it.</summary>
+    /// <summary>Where the coma-free axis meets the sensor, by the coma of these stars alone; its uncertainty holds what moving air leaves in
+    /// all of them alike.</summary>
+    public required ComaFreePoint ComaFree { get; init; }
+
+    /// <summary>The same with the growth of a single paraboloid's coma; null where the objective is not said to be one.</summary>
+    public required ComaFreePoint? ComaFreeByTheory { get; init; }
+
+    /// <summary>Place without coma by these stars alone, from the sensor's middle; NaN where it is not told.</summary>
     public required Measured ComaNodeX { get; init; }
 
     /// <summary>The same upwards.</summary>
