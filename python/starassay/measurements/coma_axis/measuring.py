@@ -131,7 +131,7 @@ def measure_coma_axis(
             code="coma-axis.frames",
             argument="stars",
         )
-    if paired and len(images) % 2:
+    if _units.flag(paired, "paired") and len(images) % 2:
         raise InputError(
             f"{len(images)} images are no pairs. Give two for each place, inside and outside of focus in turn.",
             code="coma-axis.frames",
