@@ -123,7 +123,7 @@ internal static class SignPatterns
         var curves = new List<double[]>();
         foreach ((ProfileFit Fit, List<ProfileBlock> Blocks) trial in ranked)
         {
-            double[] a = [.. rows.Select(r => SplineBasis.Dot(r, trial.Fit.X[SingleSpectrumFit.Head..]))];
+            double[] a = [.. rows.Select(r => SplineBasis.Dot(r, trial.Fit.X[SignedCurveFit.Head..]))];
             double near = Math.Pow(0.02 * (a.Max() - a.Min()), 2);
             bool known = curves.Any(b => Math.Min(a.Zip(b, (p, q) => (p - q) * (p - q)).Average(), a.Zip(b, (p, q) => (p + q) * (p + q)).Average()) < near);
             if (!known && kept.Count < most)
@@ -142,7 +142,7 @@ internal static class SignPatterns
     /// <param name="unexplained">What must speak against a rival on top, in the same unit.</param>
     public static List<double[]> Rivals(List<(ProfileFit Fit, double Score)> ranked, double[][] rows, double unexplained)
     {
-        double[] Values(double[] x) => [.. rows.Select(r => SplineBasis.Dot(r, x[SingleSpectrumFit.Head..]))];
+        double[] Values(double[] x) => [.. rows.Select(r => SplineBasis.Dot(r, x[SignedCurveFit.Head..]))];
         ProfileFit best = ranked[0].Fit;
         double[] a = Values(best.X);
         double range = a.Max() - a.Min();
