@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 from astropy import units as u
-from astropy.coordinates import EarthLocation
+from astropy.coordinates import EarthLocation, SkyCoord
 from astropy.time import Time
 
 from .. import _records, _units
@@ -153,6 +153,23 @@ def _seeing(campaign: Campaign, given: Any) -> tuple[u.Quantity, str]:
     return 2.5 * u.arcsec, "taken as usual; give what your site has"
 
 
+@dataclasses.dataclass(frozen=True)
+class _Target:
+    """What a step points at: a star or a field, what it gives, and for how long.
+
+    `clipped`: V of the stars that clip in a field; `rate`: electrons a second of a star.
+    """
+
+    star: Star | None
+    name: str
+    place: SkyCoord
+    altitude: float
+    given: _records.StarExposure
+    exposure: float
+    clipped: float = math.nan
+    rate: float = math.nan
+
+
 class _Planner:
     """One plan while it is made."""
 
@@ -285,73 +302,33 @@ class _Planner:
     ) -> tuple[Step, list[Promise]]:
         """A step on a star or a field, and what it promises."""
         light = self._filter(measurement, recipe)
-        width = light.width if light.width is not None else 0.1 * light.wavelength
         claims = [
             c for c in self.campaign.claims if QUANTITIES[c.quantity].area == measurement.area
         ]
-        wavefront: dict[int, float] = {}
-        if recipe.assume is not None:
-            wavefront = recipe.assume(
-                [limit_of(c) for c in claims], light.wavelength.to_value(u.nm), self.asked.strehl
-            )
-            rms = math.sqrt(sum(c * c for c in wavefront.values()))
-            self.assumptions.append(
-                f"a telescope with a wavefront error of {rms:.0f} nm RMS, in low orders (say another Strehl ratio if you "
-                "know better)"
-            )
+        wavefront = self._assumed(recipe, claims, light)
         # The middle of the step, as long as it is roughly.
         each = recipe.images * (recipe.exposure + _OVERHEAD_S)
         middle = now + (recipe.setup + recipe.count * each / 60) / 2 * u.min
         waves = self._waves(recipe, light.wavelength)
         if recipe.target == FIELD:
-            name, place, altitude = choose_field(self.sky, middle, self.asked.horizon)
-            given = self.setup.star(
-                9.0, 6000, altitude, light.wavelength, width, level=recipe.level, wanted=0.0
-            )
-            exposure = camera_setting(recipe.exposure)
-            clipped = 9.0 - 2.5 * math.log10(given.longest.to_value(u.s) / exposure)
-            star, rate = None, math.nan
+            at = self._on_field(recipe, light, middle)
         else:
-            dispersion = self._dispersion if recipe.target == SPECTRUM else None
-            share = _GRATING_SHARE if dispersion is not None else 1.0
-            setup = dataclasses.replace(self.setup, efficiency=self.setup.efficiency * share)
-
-            def seen(star: Star, altitude: float) -> _records.StarExposure:
-                return setup.star(
-                    star.v,
-                    star.kelvin,
-                    altitude,
-                    light.wavelength,
-                    width,
-                    level=recipe.level,
-                    wanted=recipe.wanted,
-                    waves=waves,
-                    dispersion=dispersion,
-                    wavefront=wavefront,
-                )
-
-            star, altitude, given, said = choose_star(
-                self.sky, middle, recipe, seen, self.asked.horizon
-            )
-            if said:
-                self.remarks.append(said)
-            name, place = star.full_name, places([star])[0]
-            exposure = self._exposure(recipe, given)
-            clipped, rate = math.nan, given.electron_rate.to_value(u.electron / u.s)
+            at = self._on_star(recipe, light, middle, waves, wavefront)
+        given, exposure = at.given, at.exposure
         promises: list[Promise] = []
         count = recipe.count
-        if recipe.simulate is not None and star is not None:
+        if recipe.simulate is not None and at.star is not None:
             promises = self._promises(recipe, given, light, wavefront, exposure, claims)
             count = max([recipe.count, *(p.needed for p in promises)])
         depth = 2 * light.wavelength.to_value(u.um) * self.setup.telescope.focal_ratio**2
         words = {
-            "name": name,
+            "name": at.name,
             "count": count,
             "exposure": f"{exposure:g} s",
             "defocus": self._way(given.defocus.to_value(u.um)),
             "blur": f"{given.blur.value:.0f}",
             "focus_step": self._way(2 * depth),
-            "faintest_clipped": f"{clipped:.0f}",
+            "faintest_clipped": f"{at.clipped:.0f}",
             "dispersion": f"{given.dispersion.value:.1f} arcsec",
         }
         minutes = recipe.setup + count * recipe.images * (exposure + _OVERHEAD_S) / 60
@@ -359,25 +336,25 @@ class _Planner:
             Step(
                 area=measurement.area,
                 title=measurement.title,
-                target=name,
+                target=at.name,
                 begin=now.isot[:16],
                 minutes=minutes,
                 count=count,
                 counted=recipe.counted,
                 instructions=recipe.shows(words),
                 reason=recipe.reason,
-                right_ascension=place.ra.to_string(u.hour, sep=" ", precision=0, pad=True),
-                declination=place.dec.to_string(sep=" ", precision=0, pad=True, alwayssign=True),
-                magnitude=math.nan if star is None else star.v,
-                spectral_class="" if star is None else star.spectral_class,
-                altitude=altitude * u.deg,
+                right_ascension=at.place.ra.to_string(u.hour, sep=" ", precision=0, pad=True),
+                declination=at.place.dec.to_string(sep=" ", precision=0, pad=True, alwayssign=True),
+                magnitude=math.nan if at.star is None else at.star.v,
+                spectral_class="" if at.star is None else at.star.spectral_class,
+                altitude=at.altitude * u.deg,
                 airmass=given.airmass,
                 seeing=given.seeing,
                 dispersion=given.dispersion,
-                filter=_filter_words(light, width),
+                filter=_filter_words(light, _width(light)),
                 exposure=exposure * u.s,
-                longest=given.longest if star is not None else math.nan * u.s,
-                electrons=rate * exposure * u.electron,
+                longest=given.longest if at.star is not None else math.nan * u.s,
+                electrons=at.rate * exposure * u.electron,
                 defocus=given.defocus.to(u.mm),
                 focuser_steps=(
                     math.nan
@@ -387,6 +364,68 @@ class _Planner:
                 blur=given.blur,
             ),
             promises,
+        )
+
+    def _assumed(
+        self, recipe: Recipe, claims: Sequence[ClaimEntry], light: FilterEntry
+    ) -> dict[int, float]:
+        """The wavefront that the telescope is taken to have, where the recipe asks for one."""
+        if recipe.assume is None:
+            return {}
+        wavefront = recipe.assume(
+            [limit_of(c) for c in claims], light.wavelength.to_value(u.nm), self.asked.strehl
+        )
+        rms = math.sqrt(sum(c * c for c in wavefront.values()))
+        self.assumptions.append(
+            f"a telescope with a wavefront error of {rms:.0f} nm RMS, in low orders (say another Strehl ratio if you "
+            "know better)"
+        )
+        return wavefront
+
+    def _on_field(self, recipe: Recipe, light: FilterEntry, when: Time) -> _Target:
+        """A rich field, and which stars clip in it."""
+        name, place, altitude = choose_field(self.sky, when, self.asked.horizon)
+        given = self.setup.star(
+            9.0, 6000, altitude, light.wavelength, _width(light), level=recipe.level, wanted=0.0
+        )
+        exposure = camera_setting(recipe.exposure)
+        clipped = 9.0 - 2.5 * math.log10(given.longest.to_value(u.s) / exposure)
+        return _Target(None, name, place, altitude, given, exposure, clipped=clipped)
+
+    def _on_star(
+        self,
+        recipe: Recipe,
+        light: FilterEntry,
+        when: Time,
+        waves: float,
+        wavefront: dict[int, float],
+    ) -> _Target:
+        """A bright star, out of focus by so many waves."""
+        dispersion = self._dispersion if recipe.target == SPECTRUM else None
+        share = _GRATING_SHARE if dispersion is not None else 1.0
+        setup = dataclasses.replace(self.setup, efficiency=self.setup.efficiency * share)
+
+        def seen(star: Star, altitude: float) -> _records.StarExposure:
+            return setup.star(
+                star.v,
+                star.kelvin,
+                altitude,
+                light.wavelength,
+                _width(light),
+                level=recipe.level,
+                wanted=recipe.wanted,
+                waves=waves,
+                dispersion=dispersion,
+                wavefront=wavefront,
+            )
+
+        star, altitude, given, said = choose_star(self.sky, when, recipe, seen, self.asked.horizon)
+        if said:
+            self.remarks.append(said)
+        rate = given.electron_rate.to_value(u.electron / u.s)
+        exposure = self._exposure(recipe, given)
+        return _Target(
+            star, star.full_name, places([star])[0], altitude, given, exposure, rate=rate
         )
 
     def _filter(self, measurement: Measurement, recipe: Recipe) -> FilterEntry:
@@ -517,6 +556,11 @@ class _Planner:
             altitude=float(self.sky.moon[k]) * u.deg,
             exposure=seconds * u.s,
         )
+
+
+def _width(light: FilterEntry) -> u.Quantity:
+    """Of the filter; a tenth of its wavelength where it is not said."""
+    return light.width if light.width is not None else 0.1 * light.wavelength
 
 
 def _filter_words(light: FilterEntry, width: u.Quantity) -> str:

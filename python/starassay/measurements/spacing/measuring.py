@@ -115,58 +115,25 @@ def measure_spacing(
     >>> print(spacing.spacing_change)  # doctest: +SKIP
     1.80 ± 0.15 mm
     """
-    if isinstance(frames, (str, bytes, FocusSurface)) or not isinstance(frames, Sequence):
-        raise InputError(
-            f"frames is {type(frames).__name__}; give a list of focus runs, five or more frames at each distance.",
-            argument="frames",
-        )
-    sources = list(frames)
-    away = numbers(distances, "mm", "distances")
-    if len(away) != len(sources):
-        raise InputError(
-            f"{len(sources)} frames need {len(sources)} distances, {len(away)} are given. Write one for each, equal "
-            "ones for the frames of a run.",
-            argument="distances",
-        )
-    runs: dict[float, list[int]] = {}
-    for k, distance in enumerate(away):
-        runs.setdefault(float(distance), []).append(k)
-    for distance, of in runs.items():
-        measured = sum(isinstance(sources[k], FocusSurface) for k in of)
-        if measured and len(of) > 1:
-            raise InputError(
-                f"{len(of)} runs stand at {distance:g} mm. Give one run, or runs at two distances, better three.",
-                argument="distances",
-            )
-        if not measured and len(of) < LEAST_FRAMES:
-            raise CannotMeasureError(
-                f"{len(of)} frame(s) at {distance:g} mm: a frame shows that corners are blurred, not on which side they "
-                "focus, so that too near and too far look alike: not decided. Take a focus run of "
-                f"{LEAST_FRAMES} or more frames.",
-                argument="frames",
-            )
-    known = known_slope
-    if isinstance(known, Spacing):
-        slope = known.sag_slope
-        if known_slope_uncertainty is None:
-            known_slope_uncertainty = slope.uncertainty
-        if known_height is None and np.isfinite(known.corner_height):
-            known_height = known.corner_height
-        known = slope.value
+    sources, runs = _runs(frames, distances)
+    known = {
+        "known_slope": known_slope,
+        "known_slope_uncertainty": known_slope_uncertainty,
+        "known_height": known_height,
+    }
+    if isinstance(known_slope, Spacing):
+        known = _known_from(known_slope, known)
     # What is wrong with these shall be said before runs are measured.
     for name, value in (
         ("present_distance", present_distance),
         ("distance_uncertainty", distance_uncertainty),
-        ("known_height", known_height),
+        ("known_height", known["known_height"]),
     ):
         if value is not None:
             number(value, "mm", name)
-    for name, value in (
-        ("known_slope", known),
-        ("known_slope_uncertainty", known_slope_uncertainty),
-    ):
-        if value is not None:
-            number(value, "um/mm", name)
+    for name in ("known_slope", "known_slope_uncertainty"):
+        if known[name] is not None:
+            number(known[name], "um/mm", name)
     choice(too_near, _records.SPACING_REQUEST["too_near"].choices, "too_near")
     places = None if positions is None else numbers(positions, "um", "positions")
     if places is not None and len(places) != len(sources):
@@ -207,9 +174,7 @@ def measure_spacing(
             "sag_uncertainties": bars * u.um,
             "present_distance": present_distance,
             "distance_uncertainty": distance_uncertainty,
-            "known_slope": known,
-            "known_slope_uncertainty": known_slope_uncertainty,
-            "known_height": known_height,
+            **known,
             "too_near": too_near,
             "corner_height": max(corners, key=corners.count),
             "split": None if split is None else split.value,
@@ -225,6 +190,54 @@ def measure_spacing(
     )
     result.conditions["frames"] = [f for s in surfaces for f in s.conditions["frames"]]
     return result
+
+
+def _runs(frames: Any, distances: Any) -> tuple[list[Any], dict[float, list[int]]]:
+    """The frames, and which of them stand at each distance in mm."""
+    if isinstance(frames, (str, bytes, FocusSurface)) or not isinstance(frames, Sequence):
+        raise InputError(
+            f"frames is {type(frames).__name__}; give a list of focus runs, five or more frames at each distance.",
+            argument="frames",
+        )
+    sources = list(frames)
+    away = numbers(distances, "mm", "distances")
+    if len(away) != len(sources):
+        raise InputError(
+            f"{len(sources)} frames need {len(sources)} distances, {len(away)} are given. Write one for each, equal "
+            "ones for the frames of a run.",
+            argument="distances",
+        )
+    runs: dict[float, list[int]] = {}
+    for k, distance in enumerate(away):
+        runs.setdefault(float(distance), []).append(k)
+    for distance, of in runs.items():
+        measured = sum(isinstance(sources[k], FocusSurface) for k in of)
+        if measured and len(of) > 1:
+            raise InputError(
+                f"{len(of)} runs stand at {distance:g} mm. Give one run, or runs at two distances, better three.",
+                argument="distances",
+            )
+        if not measured and len(of) < LEAST_FRAMES:
+            raise CannotMeasureError(
+                f"{len(of)} frame(s) at {distance:g} mm: a frame shows that corners are blurred, not on which side they "
+                "focus, so that too near and too far look alike: not decided. Take a focus run of "
+                f"{LEAST_FRAMES} or more frames.",
+                argument="frames",
+            )
+    return sources, runs
+
+
+def _known_from(earlier: Spacing, given: dict[str, Any]) -> dict[str, Any]:
+    """What an earlier result knows of the corrector, as far as nothing else is given."""
+    slope = earlier.sag_slope
+    bar, height = given["known_slope_uncertainty"], given["known_height"]
+    if height is None and np.isfinite(earlier.corner_height):
+        height = earlier.corner_height
+    return {
+        "known_slope": slope.value,
+        "known_slope_uncertainty": slope.uncertainty if bar is None else bar,
+        "known_height": height,
+    }
 
 
 def _corner(surface: FocusSurface) -> u.Quantity:
