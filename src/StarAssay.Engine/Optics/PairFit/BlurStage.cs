@@ -306,11 +306,17 @@ internal sealed class BlurStage
     private void Wrapped(in SplitMatrix folded, int row, int m, Span<float> re, Span<float> im)
     {
         int column = -first % m;
-        for (int i = 0; i < count; i++)
+        ReadOnlySpan<float> fr = folded.Re.Slice(row, m), fi = folded.Im.Slice(row, m);
+        for (int i = 0; i < count;)
         {
-            re[i] = folded.Re[row + column];
-            im[i] = folded.Im[row + column];
-            column = column == 0 ? m - 1 : column - 1;
+            // From this column down to the first, then round.
+            int length = Math.Min(column + 1, count - i), begin = column + 1 - length;
+            fr.Slice(begin, length).CopyTo(re[i..]);
+            fi.Slice(begin, length).CopyTo(im[i..]);
+            re.Slice(i, length).Reverse();
+            im.Slice(i, length).Reverse();
+            i += length;
+            column = m - 1;
         }
     }
 

@@ -51,6 +51,7 @@ internal sealed class CompanionSearch
         int reach = (int)Math.Min(1.6 * disc, w / 2.0);
         int step = Math.Max(1, (int)(disc / 14));
         double best = Threshold * Math.Sqrt(Math.Max(1, chi2));
+        CompanionEcho[] echoes = [.. Enumerable.Range(0, 2).Select(k => EchoOf(state, residuals[k], k))];
         for (int sy = -reach; sy <= reach; sy += step)
         {
             for (int sx = -reach; sx <= reach; sx += step)
@@ -61,9 +62,9 @@ internal sealed class CompanionSearch
                 }
 
                 (double top, double bottom) = (0, 0);
-                for (int k = 0; k < 2; k++)
+                foreach (CompanionEcho echo in echoes)
                 {
-                    Correlate(state, residuals[k], k, sx, sy, ref top, ref bottom);
+                    echo.Correlate(sx, sy, ref top, ref bottom);
                 }
 
                 double significance = bottom > 0 ? top / Math.Sqrt(bottom) : 0;
@@ -171,30 +172,19 @@ internal sealed class CompanionSearch
         return images;
     }
 
-    private void Correlate(PairState state, float[] residual, int k, int sx, int sy, ref double top, ref double bottom)
+    private CompanionEcho EchoOf(PairState state, float[] residual, int k)
     {
         int w = data.Window;
         ReadOnlySpan<float> unit = model.Pixels.Part(k);
+        var echo = new CompanionEcho(w);
         float flux = (float)state.Flux[k];
-        float[] use = data.Use[k];
-        float[] still = data.BaseVariance[k];
-        int x0 = Math.Max(0, sx);
-        int x1 = Math.Min(w, w + sx);
-        for (int y = Math.Max(0, sy); y < Math.Min(w, w + sy); y += 2)
+        for (int i = 0; i < w * w; i++)
         {
-            for (int x = x0; x < x1; x += 2)
-            {
-                int i = (y * w) + x;
-                if (use[i] == 0)
-                {
-                    continue;
-                }
-
-                float s = flux * unit[i - (sy * w) - sx];
-                float variance = Math.Max(flux * unit[i], 0) + still[i];
-                top += s * residual[i] / MathF.Sqrt(variance);
-                bottom += s * s / variance;
-            }
+            float light = flux * unit[i], variance = Math.Max(light, 0) + data.BaseVariance[k][i];
+            bool used = data.Use[k][i] != 0;
+            echo.Set(i % w, i / w, light, used ? residual[i] / MathF.Sqrt(variance) : 0, used ? 1 / variance : 0);
         }
+
+        return echo;
     }
 }

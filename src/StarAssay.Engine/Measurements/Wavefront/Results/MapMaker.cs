@@ -217,16 +217,20 @@ internal sealed class MapMaker
     private (double Pv, double Uncertainty, double Bias) PvOf(double[] c, Matrix<double> covariance)
     {
         double[] filtered = Filter(c, covariance);
-        double pv = PeakToValley(filtered);
         Matrix<double> root = Root(covariance);
         var random = new MathNet.Numerics.Distributions.Normal(0, 1, new Random(20240517));
-        double sum = 0;
-        double sum2 = 0;
-        for (int d = 0; d < Draws; d++)
+        double[][] sets = new double[1 + Draws][];
+        sets[0] = filtered;
+        for (int d = 1; d < sets.Length; d++)
         {
             Vector<double> z = Vector<double>.Build.Dense(c.Length, _ => random.Sample());
-            Vector<double> moved = Vector<double>.Build.DenseOfArray(filtered) + (root * z);
-            double v = PeakToValley(Filter(moved.ToArray(), covariance));
+            sets[d] = Filter((Vector<double>.Build.DenseOfArray(filtered) + (root * z)).ToArray(), covariance);
+        }
+
+        double[] values = PeaksToValleys(sets);
+        double pv = values[0], sum = 0, sum2 = 0;
+        foreach (double v in values.AsSpan(1))
+        {
             sum += v;
             sum2 += v * v;
         }
@@ -245,21 +249,40 @@ internal sealed class MapMaker
     private static double[] Filter(double[] c, Matrix<double> covariance) =>
         [.. c.Select((v, j) => v * v * v / ((v * v) + covariance[j, j]))];
 
-    private double PeakToValley(double[] c)
+    // Of the map that each set of coefficients makes. Some points at a time, so that their rows stay in the nearest cache.
+    private double[] PeaksToValleys(double[][] sets)
     {
-        double low = double.MaxValue;
-        double high = double.MinValue;
-        double[] map = Map(c);
-        for (int p = 0; p < map.Length; p++)
+        const int Block = 256;
+        int[] looked = [.. Enumerable.Range(0, points).Where(p => p >= open.Length || Open[open[p] / Size, open[p] % Size] >= 0.5)];
+        double[] low = new double[sets.Length], high = new double[sets.Length], map = new double[Block], near = new double[rows.Length * Block];
+        Array.Fill(low, double.MaxValue);
+        Array.Fill(high, double.MinValue);
+        for (int begin = 0; begin < looked.Length; begin += Block)
         {
-            if (p >= open.Length || Open[open[p] / Size, open[p] % Size] >= 0.5)
+            int n = Math.Min(Block, looked.Length - begin);
+            for (int j = 0; j < rows.Length; j++)
             {
-                low = Math.Min(low, map[p]);
-                high = Math.Max(high, map[p]);
+                for (int p = 0; p < n; p++)
+                {
+                    near[(j * Block) + p] = rows[j][looked[begin + p]];
+                }
+            }
+
+            Span<double> part = map.AsSpan(0, n);
+            for (int d = 0; d < sets.Length; d++)
+            {
+                part.Clear();
+                for (int j = 0; j < sets[d].Length; j++)
+                {
+                    TensorPrimitives.MultiplyAdd(near.AsSpan(j * Block, n), sets[d][j], part, part);
+                }
+
+                low[d] = Math.Min(low[d], TensorPrimitives.Min<double>(part));
+                high[d] = Math.Max(high[d], TensorPrimitives.Max<double>(part));
             }
         }
 
-        return high - low;
+        return [.. high.Zip(low, (h, l) => h - l)];
     }
 
     private double[] Map(double[] c)

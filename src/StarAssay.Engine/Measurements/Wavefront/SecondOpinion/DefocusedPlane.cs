@@ -62,8 +62,7 @@ internal sealed class DefocusedPlane
             }
         }
 
-        double[] table = Zernike.Table(indices, x, y);
-        modes = [.. Enumerable.Range(0, indices.Count).Select(k => table[(k * n * n)..((k + 1) * n * n)])];
+        modes = [.. indices.Select(index => ModeOf(index, x, y))];
         distances = (n / 2) + 1;
         half = ((Size / 2) + (2 * Lanes) - 1) / (2 * Lanes) * 2 * Lanes;
         cosines = new double[distances * half];
@@ -136,6 +135,18 @@ internal sealed class DefocusedPlane
 
         ArrayPool<double>.Shared.Return(rented);
         return image;
+    }
+
+    // Where no light passes the wavefront does not matter.
+    private double[] ModeOf(ZernikeIndex index, double[] x, double[] y)
+    {
+        double[] row = new double[x.Length];
+        for (int p = 0; p < row.Length; p++)
+        {
+            row[p] = coverage[p] > 0 ? Zernike.Evaluate(index, x[p], y[p]) : 0;
+        }
+
+        return row;
     }
 
     // Sum and difference of opposite samples of a row, by distance from the middle: re and im of the sum, re and im of the difference.
