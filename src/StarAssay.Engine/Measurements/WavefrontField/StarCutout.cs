@@ -85,7 +85,18 @@ internal static class StarCutout
     private static (double Level, double Along, double Up, double Variance) Sky(double[] raw, float[] use, int w, double cx, double cy, double diameter)
     {
         double reach = (diameter / 2) + (2 * Room);
-        int[] sky = [.. Enumerable.Range(0, raw.Length).Where(i => use[i] > 0 && Math.Pow((i % w) - cx, 2) + Math.Pow((i / w) - cy, 2) > reach * reach)];
+        int[] sky = new int[raw.Length];
+        int all = 0;
+        for (int i = 0; i < raw.Length; i++)
+        {
+            double dx = (i % w) - cx, dy = (i / w) - cy;
+            if (use[i] > 0 && (dx * dx) + (dy * dy) > reach * reach)
+            {
+                sky[all++] = i;
+            }
+        }
+
+        sky = sky[..all];
         if (sky.Length < 3 * w)
         {
             return (Robust.Median(raw.Where(double.IsFinite)), 0, 0, 1);
@@ -97,41 +108,33 @@ internal static class StarCutout
         double variance = spread * spread;
         for (int round = 0; round < Rounds; round++)
         {
-            var a = Matrix<double>.Build.Dense(3, 3);
-            var b = Vector<double>.Build.Dense(3);
-            (double sum, int count) = (0, 0);
-            double limit = 9 * variance;
-            double[] row = [1, 0, 0];
+            (double level, double along, double up, double limit) = (p[0], p[1], p[2], 9 * variance);
+            (double sum, double n, double sx, double sy, double xx, double xy, double yy) = (0, 0, 0, 0, 0, 0, 0);
+            (double v, double vx, double vy) = (0, 0, 0);
             foreach (int i in sky)
             {
-                (row[1], row[2]) = ((i % w) - (w / 2), (i / w) - (w / 2));
-                double rest = raw[i] - (p[0] + (p[1] * row[1]) + (p[2] * row[2]));
+                (double x, double y) = ((i % w) - (w / 2), (i / w) - (w / 2));
+                double value = raw[i], rest = value - (level + (along * x) + (up * y));
                 if (rest * rest > limit)
                 {
                     continue;
                 }
 
                 sum += rest * rest;
-                count++;
-                for (int m = 0; m < 3; m++)
-                {
-                    b[m] += row[m] * raw[i];
-                    for (int n = 0; n < 3; n++)
-                    {
-                        a[m, n] += row[m] * row[n];
-                    }
-                }
+                (n, sx, sy) = (n + 1, sx + x, sy + y);
+                (xx, xy, yy) = (xx + (x * x), xy + (x * y), yy + (y * y));
+                (v, vx, vy) = (v + value, vx + (value * x), vy + (value * y));
             }
 
-            if (count < 3 * w)
+            if (n < 3 * w)
             {
                 break;
             }
 
-            p = a.Solve(b);
+            p = Matrix<double>.Build.DenseOfArray(new[,] { { n, sx, sy }, { sx, xx, xy }, { sy, xy, yy } }).Solve(Vector<double>.Build.Dense([v, vx, vy]));
 
             // A normal distribution cut at three deviations has 0.973 of its variance.
-            variance = sum / count / 0.973;
+            variance = sum / n / 0.973;
         }
 
         return (p[0], p[1], p[2], variance);

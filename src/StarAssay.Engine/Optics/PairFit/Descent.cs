@@ -24,17 +24,29 @@ internal static class Descent
     /// <param name="tolerance">Gain of a step below which it ends, as a share of chi squared per point.</param>
     /// <param name="most">Most steps.</param>
     /// <param name="quick">Makes approximate Hessians; null = exact ones.</param>
+    /// <param name="warm">The inverse Hessian of an earlier descent, to begin with when it is one of the same unknowns; takes this one's. Null = none.</param>
     /// <returns>Inverse of the Hessian as it stood in the end; null when none could be inverted.</returns>
-    public static Matrix<double>? Run(JointFit fit, double tolerance, int most, QuickHessian? quick = null)
+    public static Matrix<double>? Run(JointFit fit, double tolerance, int most, QuickHessian? quick = null, WarmHessian? warm = null)
+    {
+        double damping = 0;
+        Matrix<double>? inverse = Go(fit, tolerance, most, quick, warm?.For(fit.Unknowns), ref damping);
+
+        // A damped one makes short steps, which look as if the minimum were near.
+        warm?.Keep(damping == 0 ? inverse : null, fit.Unknowns);
+        return inverse;
+    }
+
+    private static Matrix<double>? Go(JointFit fit, double tolerance, int most, QuickHessian? quick, Matrix<double>? warm, ref double damping)
     {
         double enough = Math.Max(tolerance * Math.Max(1, fit.Chi2 / Math.Max(1, fit.Points)), Grain * fit.Chi2);
         Matrix<double>? last = null;
-        double damping = 0;
         int steps = 0;
         while (steps < most)
         {
-            (Matrix<double> normal, Vector<double> gradient) = quick is null ? fit.Derivatives.NormalEquations() : (quick.At(fit), fit.Derivatives.Gradient());
-            if (PositiveDefinite.Inverse(normal, damping) is not { } inverse)
+            bool warmed = warm is not null;
+            (Matrix<double>? found, Vector<double> gradient) = warmed ? (warm, fit.Derivatives.Gradient()) : Newton(fit, quick, damping);
+            warm = null;
+            if (found is not { } inverse)
             {
                 damping = Math.Max(10 * damping, 1e-4);
                 steps++;
@@ -98,6 +110,11 @@ internal static class Descent
                 gradient = next;
             }
 
+            if (warmed)
+            {
+                continue;
+            }
+
             quick = null;
             damping = moved ? 0.1 * damping : Math.Max(10 * damping, 1e-3);
             if (damping > 1e6)
@@ -107,6 +124,12 @@ internal static class Descent
         }
 
         return last;
+    }
+
+    private static (Matrix<double>? Inverse, Vector<double> Gradient) Newton(JointFit fit, QuickHessian? quick, double damping)
+    {
+        (Matrix<double> normal, Vector<double> gradient) = quick is null ? fit.Derivatives.NormalEquations() : (quick.At(fit), fit.Derivatives.Gradient());
+        return (PositiveDefinite.Inverse(normal, damping), gradient);
     }
 
     // BFGS on the inverse: s the step, y the change of the (half) gradient.

@@ -13,11 +13,15 @@ internal sealed class FitStrategy
     // Looks at finer modes, each from where the last one led.
     private const int MostLooks = 3;
 
+    // Of what a second star must gain, after the first of three rounds.
+    private const double NearlyBelieved = 0.4;
+
     private readonly PairData[] data;
     private readonly WavefrontRequest request;
     private readonly Team team;
     private readonly FitModes ladder;
     private readonly List<(int Pair, int Image, int At)> wild = [];
+    private readonly WarmHessian warm = new();
     private PairModel[] models;
     private JointFit fit;
     private QuickHessian? hessian;
@@ -110,7 +114,7 @@ internal sealed class FitStrategy
     private void Settle()
     {
         fit.Reweight(0);
-        Descent.Run(fit, 2e-6, 12, hessian);
+        Descent.Run(fit, 2e-6, 12, hessian, warm);
     }
 
     private void Scan(double[] seeings)
@@ -167,10 +171,16 @@ internal sealed class FitStrategy
             }
 
             Settle();
+
+            // What has not come near to being believed after one round will not be after three.
+            if (!Believed(before, fit.Chi2 / fit.Points, NearlyBelieved))
+            {
+                break;
+            }
         }
 
         double after = fit.Chi2 / fit.Points;
-        if ((before - after) * fit.Points > 80 * Math.Max(1, after) && before - after > 0.1 * (before - 1) && searches.Any(s => s.Counts))
+        if (Believed(before, after, 1) && searches.Any(s => s.Counts))
         {
             Companions.AddRange(searches.Where(s => s.Counts).Select(s => s.Text));
             return;
@@ -185,6 +195,9 @@ internal sealed class FitStrategy
         Settle();
     }
 
+    private bool Believed(double before, double after, double share) =>
+        (before - after) * fit.Points > share * 80 * Math.Max(1, after) && before - after > share * 0.1 * (before - 1);
+
     // Two exposures minutes apart need not share their seeing; the linear gain of letting them differ decides.
     private void AskForSeparateSeeing()
     {
@@ -194,7 +207,8 @@ internal sealed class FitStrategy
         }
 
         fit.SeparateSeeing = true;
-        (Matrix<double> normal, Vector<double> gradient) = fit.Derivatives.NormalEquations();
+        Vector<double> gradient = fit.Derivatives.Gradient();
+        Matrix<double> normal = hessian is null ? fit.Derivatives.NormalMatrix() : hessian.At(fit);
         double gain = PositiveDefinite.Inverse(normal) is { } inverse ? gradient * (inverse * gradient) : 0;
         if (gain > 14 * models.Length * Math.Max(1, fit.Chi2 / fit.Points))
         {
