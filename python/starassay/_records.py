@@ -199,6 +199,16 @@ COMPARISON_REQUEST = Request(
     Field('coverage_factor', 'coverage_factor', '', 'number', 'Coverage factor of the score.', default=2),
 )
 
+#: Low modes of several pairs of one night, each pair fitted alone.
+COURSE_REQUEST = Request(
+    Field('time_h', 'time_h', '', 'array 1 f8', 'Middle of each pair, hours from any start, ascending.', required=True),
+    Field('coefficient', 'coefficient_nm', 'nm', 'array 1 f8', 'Noll 5 to 11 of each pair, pair after pair, nm.', required=True),
+    Field('variance', 'variance_nm2', 'nm2', 'array 1 f8', 'Variance of each of them in one pair by photons and misfit, nm^2.', required=True),
+    Field('air', 'air_nm2', 'nm2', 'array 1 f8', 'Variance of each of them in one pair by the air that a finite exposure leaves, nm^2.', required=True),
+    Field('focus', 'focus_um', 'um', 'array 1 f8', 'Best focus of each pair; empty: not known.'),
+    Field('focus_uncertainty', 'focus_uncertainty_um', 'um', 'number', 'Standard uncertainty of it in one pair, um.', default=0),
+)
+
 #: A claim and the measurement that is held against it.
 DECISION_REQUEST = Request(
     Field('claim', 'claim', '', 'record', 'The range that must be kept.', required=True),
@@ -623,6 +633,8 @@ WAVEFRONT_REQUEST = Request(
     Field('weights', 'weights', '', 'array 1 f8', 'Shares of the detected light at those wavelengths; empty = equal.'),
     Field('pitch', 'pitch_um', 'um', 'number', "Pixel pitch, um; NaN = the frames' own."),
     Field('distances', 'distances_um', 'um', 'array 1 f8', 'Distances of the sensor from best focus for each image, um, negative inside; empty or NaN = not known. Only compared with what the images show, since their size says it better.'),
+    Field('times', 'times', 'h', 'array 1 f8', "Middle of each image's exposure, hours from any start; empty or NaN = not known. Three pairs or more of one night are then followed in time."),
+    Field('focuser', 'focuser_um', 'um', 'array 1 f8', 'Place of the focuser for each image, um, growing away from the objective; empty or NaN = not known.'),
     Field('orientation', 'orientation', '', 'choice', 'How the picture lies.', default='direct', choices=('direct', 'flipped-x', 'flipped-y', 'rotated180')),
     Field('seeing', 'seeing_arcsec', 'arcsec', 'number', 'Seeing, FWHM in arcsec at the mean wavelength: held when `hold_seeing`, else only a start; NaN = found by the fit.'),
     Field('hold_seeing', 'hold_seeing', '', 'flag', 'True: keep the seeing as given.', default=False),
@@ -2190,6 +2202,52 @@ class EdgeContrastResult(Record):
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class FamilyCourse(Record):
+    """One family of aberrations from pair to pair.
+
+    Attributes
+    ----------
+    name : str
+        Of the family.
+    x : Quantity (nm)
+        Noll 6, 8, 11, 10 of each pair.
+    y : Quantity (nm)
+        Noll 5, 7, none, 9 of each pair.
+    bar : Quantity (nm)
+        Standard uncertainty of one component of one pair, without what all pairs share,
+        scatter included where it is larger.
+    change_x : Measured
+        Steady change of the first component.
+    change_y : Measured
+        Of the second; NaN for spherical aberration.
+    change : Measured
+        Size of the change; with its sign for spherical aberration.
+    probability : float
+        Of so large a change by chance.
+    told : bool
+        Whether it is told from none.
+    """
+
+    name: str
+    x: u.Quantity
+    y: u.Quantity
+    bar: u.Quantity
+    change_x: Measured
+    change_y: Measured
+    change: Measured
+    probability: float
+    told: bool
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'name': ('name', 'text', '', None), 'x': ('x', 'array 1 f8', 'nm', None),
+        'y': ('y', 'array 1 f8', 'nm', None), 'bar': ('bar_nm', 'number', 'nm', None),
+        'change_x': ('change_x', 'measured', '', None),
+        'change_y': ('change_y', 'measured', '', None), 'change': ('change', 'measured', '', None),
+        'probability': ('probability', 'number', '', None), 'told': ('told', 'flag', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class FormatSharpness(Record):
     """Sharpness on one sensor format about the middle of the frame.
 
@@ -3083,15 +3141,19 @@ class PairAlone(Record):
         Its RMS.
     chi_squared : float
         Its chi squared per degree of freedom.
+    distance : Quantity (um)
+        Distances of its two images from best focus, negative inside.
     """
 
     coefficient: u.Quantity
     rms: u.Quantity
     chi_squared: float
+    distance: u.Quantity
 
     _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
         'coefficient': ('coefficient_nm', 'array 1 f8', 'nm', None),
         'rms': ('rms_nm', 'number', 'nm', None), 'chi_squared': ('chi_squared', 'number', '', None),
+        'distance': ('distance_um', 'array 1 f8', 'um', None),
     }
 
 
@@ -4400,6 +4462,71 @@ class WavefrontBudgetLine(Record):
 
 
 @dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
+class WavefrontCourse(Record):
+    """How the wavefront changed from pair to pair through a night.
+
+    Attributes
+    ----------
+    time : Quantity (h)
+        Middle of each pair, from the first.
+    families : tuple of FamilyCourse
+        Astigmatism, coma, spherical aberration, trefoil.
+    changing : bool
+        Whether one of them changes steadily.
+    focus_drift : Measured
+        Change of best focus, where the focuser's places are known; NaN elsewhere.
+    focus : Quantity (um)
+        Best focus of each pair by focuser and images; NaN where not known.
+    focus_moves : bool
+        Whether best focus moves.
+    scatter : Quantity (nm)
+        Scatter of astigmatism and coma from pair to pair about their steady change, root
+        mean square of one component.
+    expected_scatter : Quantity (nm)
+        What photons, misfit and the air of these exposures make of it, the air moving at
+        a third of the usual speed.
+    scatter_probability : float
+        Probability of so much scatter by these alone.
+    unsteady : bool
+        Whether there is more than these make: air in or before the tube, or what touches
+        the optics.
+    late_over_early : float
+        Scatter of the second half of the pairs over that of the first; NaN from fewer
+        than six pairs.
+    settling : bool
+        Whether the scatter falls through the night.
+    """
+
+    time: u.Quantity
+    families: tuple[FamilyCourse, ...]
+    changing: bool
+    focus_drift: Measured
+    focus: u.Quantity
+    focus_moves: bool
+    scatter: u.Quantity
+    expected_scatter: u.Quantity
+    scatter_probability: float
+    unsteady: bool
+    late_over_early: float
+    settling: bool
+
+    _FIELDS: ClassVar[dict[str, tuple[str, str, str, Any]]] = {
+        'time': ('time', 'array 1 f8', 'h', None),
+        'families': ('families', 'records', '', FamilyCourse),
+        'changing': ('changing', 'flag', '', None),
+        'focus_drift': ('focus_drift', 'measured', '', None),
+        'focus': ('focus_um', 'array 1 f8', 'um', None),
+        'focus_moves': ('focus_moves', 'flag', '', None),
+        'scatter': ('scatter_nm', 'number', 'nm', None),
+        'expected_scatter': ('expected_scatter_nm', 'number', 'nm', None),
+        'scatter_probability': ('scatter_probability', 'number', '', None),
+        'unsteady': ('unsteady', 'flag', '', None),
+        'late_over_early': ('late_over_early', 'number', '', None),
+        'settling': ('settling', 'flag', '', None),
+    }
+
+
+@dataclasses.dataclass(frozen=True, eq=False, kw_only=True, repr=False)
 class WavefrontFieldResult(Record):
     """The low modes of the wavefront over the sensor.
 
@@ -4741,6 +4868,9 @@ class WavefrontFit(Record):
         The second opinion; null when it could not be made.
     pairs_alone : tuple of PairAlone
         Each pair fitted alone, when there are several.
+    course : WavefrontCourse
+        What changed from pair to pair; null where there are fewer than three, within less
+        than a quarter of an hour, or of unknown times.
     budget : tuple of WavefrontBudgetLine
         Where the uncertainty comes from.
     widened : bool
@@ -4790,6 +4920,7 @@ class WavefrontFit(Record):
     map_error: u.Quantity
     second_opinion: SecondOpinionResult | None
     pairs_alone: tuple[PairAlone, ...]
+    course: WavefrontCourse | None
     budget: tuple[WavefrontBudgetLine, ...]
     widened: bool
     decided: bool
@@ -4825,6 +4956,7 @@ class WavefrontFit(Record):
         'map_error': ('map_error_nm', 'number', 'nm', None),
         'second_opinion': ('second_opinion', 'record', '', SecondOpinionResult),
         'pairs_alone': ('pairs_alone', 'records', '', PairAlone),
+        'course': ('course', 'record', '', WavefrontCourse),
         'budget': ('budget', 'records', '', WavefrontBudgetLine),
         'widened': ('widened', 'flag', '', None), 'decided': ('decided', 'flag', '', None),
         'notes': ('notes', 'notes', '', None),
@@ -5203,6 +5335,8 @@ NOTES: dict[str, tuple[str, str]] = {
     'wavefront-field.vignetted': ('caution', 'The discs fit worse towards the corners, as cut pupils do.'),
     'wavefront.bias-in': ('info', 'The bias is still in the image; it is fitted with the background and changes nothing here.'),
     'wavefront.binning-contradicts': ('doubt', "The frames' binning and pixel pitch contradict each other."),
+    'wavefront.changed-little': ('info', 'The wavefront changed through the pairs by less than matters for its RMS.'),
+    'wavefront.changing': ('doubt', 'The wavefront changed through the pairs by more than the uncertainty of its RMS: their mean is no state of the telescope.'),
     'wavefront.clipped': ('caution', 'Pixels at the saturation level were left out; the light they hid is not in the fit.'),
     'wavefront.companion': ('caution', 'A second star overlaps the disc; its light was modelled and taken out.'),
     'wavefront.distance-contradicts': ('doubt', 'The size of the discs contradicts the stated distances from focus: focal ratio, pitch or distance is wrong.'),
@@ -5227,6 +5361,7 @@ NOTES: dict[str, tuple[str, str]] = {
     'wavefront.scale-contradicts': ('doubt', 'The rings in the discs fit another pixel pitch, focal length, aperture or wavelength than stated.'),
     'wavefront.seeing-changed': ('info', 'Seeing differed between the two images and was fitted for each.'),
     'wavefront.star-cut': ('caution', 'Part of the disc lies outside the frame.'),
+    'wavefront.unsteady': ('caution', 'Astigmatism and coma change from pair to pair by more than photons and seeing leave: air in or before the tube.'),
     'wavefront.wild-pixels': ('info', 'Hot pixels or particle hits were masked.'),
     'wavelength.extrapolated': ('caution', 'The lines cover part of the frame; wavelengths beyond them are extrapolated.'),
     'wavelength.few-lines': ('caution', 'The wavelength solution rests on few lines.'),

@@ -56,6 +56,11 @@ def by_stars(places_mm: Any, coma: Any, sigma: float = 1.0, **more: Any) -> Coma
     return measure("coma_axis", _records.COMA_AXIS_REQUEST, ComaAxis, [], given={**given, **more})
 
 
+def with_missed(bars: Any, coma: Any) -> np.ndarray:
+    """Bars with what fits of single discs miss, as the page says."""
+    return np.sqrt(np.asarray(bars) ** 2 + 0.3**2 + (0.007 * np.abs(coma)) ** 2)
+
+
 SPREAD = np.array([-5 - 3j, 5 - 3.5j, 4.5 + 3j, -4 + 3.6j, 0.3 - 0.2j, 2 + 1j])
 
 
@@ -109,6 +114,7 @@ def test_the_law_and_its_bars_are_scipys() -> None:
     found = by_stars(
         SPREAD, coma, variance_x=bars**2 * u.nm**2, variance_y=bars**2 * u.nm**2
     )
+    bars = with_missed(bars, coma)
 
     def rest(p: np.ndarray) -> np.ndarray:
         # The place x, y and the growth.
@@ -133,7 +139,6 @@ def test_the_law_and_its_bars_are_scipys() -> None:
 def test_how_far_at_least_is_where_the_stars_still_allow_it() -> None:
     """A growth that is hardly told: the bound by its definition, chi squared along the direction of the coma in the middle."""
     rng = np.random.default_rng(8)
-    # The middle one's coma does not hang on the growth: places whose mean is the middle.
     at = np.array([-5 - 3j, 5 + 3j, -4 + 3j, 4 - 3j])
     coma = 40 + 25j - 2.0 * at + rng.normal(0, 4, 4) + 1j * rng.normal(0, 4, 4)
     found = by_stars(at, coma, sigma=4.0)
@@ -141,11 +146,15 @@ def test_how_far_at_least_is_where_the_stars_still_allow_it() -> None:
     assert point.verdict == "outside" and np.isnan(point.x.value) and not found.doubts
     c = found.law
     size, slope = np.hypot(c[0], c[1]), c[2]
-    s_a, s_s = 4 / np.sqrt(4), 4 / np.sqrt(np.sum(np.abs(at) ** 2))
-    k = stats.norm.ppf(0.95) if abs(slope) > 2 * s_s else stats.norm.ppf(0.975)
+    one, zero, bars = np.ones(4), np.zeros(4), with_missed(4.0, coma)
+    rows = np.r_[np.c_[one, zero, at.real], np.c_[zero, one, at.imag]] / np.r_[bars, bars][:, None]
+    covariance = np.linalg.inv(rows.T @ rows)
+    k = stats.norm.ppf(0.95 if abs(slope) > 2 * np.sqrt(covariance[2, 2]) else 0.975)
 
     def off(r: float) -> float:
-        return (size + r * slope) ** 2 - k**2 * (s_a**2 + r**2 * s_s**2)
+        # Coma along its direction in the middle, r mm that way.
+        way = np.array([c[0] / size, c[1] / size, r])
+        return float((size + r * slope) ** 2 - k**2 * (way @ covariance @ way))
 
     bound = brentq(off, 1e-6, 25 * np.sign(-slope) * 1.0) if slope < 0 else None
     assert bound is not None
@@ -196,7 +205,7 @@ def test_stars_off_the_law_are_a_doubt() -> None:
     assert not found.decided and found.quantities[0].doubts
     # A scatter that hurts nobody widens the bars alone.
     rng = np.random.default_rng(5)
-    few = THEORY * (SPREAD - 1) + rng.normal(0, 1, 6) + 1j * rng.normal(0, 1, 6)
+    few = THEORY * (SPREAD - 1) + rng.normal(0, 4, 6) + 1j * rng.normal(0, 4, 6)
     wide = by_stars(SPREAD, few, sigma=0.2)
     assert wide.decided and any(n.code == "coma-axis.scatter" for n in wide.notes)
     assert wide.quantities[0].degrees_of_freedom == 9

@@ -154,7 +154,7 @@ def _serves(discs: Discs, place: Any, shape: tuple[int, int], flux: float) -> bo
         away[own] > 0.5 * discs.diameter
         or discs.saturated[own]
         or rim < 0.5 * discs.diameter + 4
-        or not 0.5 < discs.flux[own] / flux < 2
+        or not 0.5 * flux < discs.flux[own] < 2 * flux
     ):
         return False
     others = np.delete(np.arange(len(away)), own)

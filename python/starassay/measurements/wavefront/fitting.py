@@ -17,6 +17,9 @@ from ...optics.telescope import Telescope
 from .result import WavefrontFit
 from .setup import check_setup, check_way
 
+#: Pairs farther apart are of several nights and are not followed in time.
+_NIGHT_HOURS = 14.0
+
 
 def fit_wavefront(
     inside: Any,
@@ -126,6 +129,8 @@ def fit_wavefront(
             "weights": weights,
             "pitch": pitch,
             "distances": distances,
+            "times": _times(frames),
+            "focuser": _focuser(frames),
             "orientation": orientation,
             "seeing": seeing,
             "hold_seeing": hold_seeing,
@@ -148,6 +153,29 @@ def fit_wavefront(
         threads=threads,
         progress=progress,
     )
+
+
+def _times(frames: Sequence[Frame]) -> u.Quantity | None:
+    """Middle of each exposure from the first, where the headers of one night tell them."""
+    if any(frame.time is None for frame in frames):
+        return None
+    hours = np.array(
+        [
+            frame.time.mjd * 24  # type: ignore[union-attr]
+            + (0.0 if frame.exposure is None else frame.exposure.to_value(u.hour) / 2)
+            for frame in frames
+        ]
+    )
+    hours -= hours.min()
+    return None if hours.max() > _NIGHT_HOURS else hours * u.hour
+
+
+def _focuser(frames: Sequence[Frame]) -> u.Quantity | None:
+    """Place of the focuser of each frame, where the headers tell it as a length."""
+    places = [frame.focus_position for frame in frames]
+    if any(p is None or not p.unit.is_equivalent(u.um) for p in places):
+        return None
+    return u.Quantity(places).to(u.um)
 
 
 def _middle(wavelength: Any, weights: Sequence[float] | None) -> u.Quantity:

@@ -9,6 +9,7 @@ import numpy as np
 from astropy import units as u
 
 from ... import _records
+from ...errors import CannotMeasureError
 from ...optics.contrast import Contrast, compute_contrast
 from ...optics.star_test import StarTest, draw_star_test
 from ...optics.target_views import TargetSheet
@@ -16,7 +17,7 @@ from ...optics.targets import draw_targets
 from ...optics.views import PupilMap
 from ...results import Picture, Result, Sheet, format_measured
 from ...style import new_axes
-from . import figures
+from . import course as _course, figures
 
 if TYPE_CHECKING:
     from astropy.table import QTable
@@ -168,6 +169,8 @@ class WavefrontFit(Result, _records.WavefrontFit):
                 f"A second, independent method {agrees}: it differs by {other.difference.value:.1f} nm RMS, "
                 f"where {other.expected.value:.1f} nm is to be expected."
             )
+        if self.course is not None:
+            said += _course.words(self.course)
         meanings: dict[str, list[str]] = {}
         for noll, words in zip(self.noll, self.words):
             if not words.startswith(_SILENT):
@@ -294,7 +297,39 @@ class WavefrontFit(Result, _records.WavefrontFit):
                 "knife-edge shadow and interferogram.",
                 f"Six views of the wavefront; Strehl ratio {self.strehl}",
             ),
+            *(
+                [
+                    Picture(
+                        self.plot_course,
+                        "Low modes of each pair, fitted alone, through the night, with the bar of one pair; a line where a family changes by more than "
+                        "chance. Solid: Noll 6, 8, 11, 10; open: Noll 5, 7, 9.",
+                        f"Low modes against time: {_course.words(self.course)[0]}",
+                    )
+                ]
+                if self.course is not None
+                else []
+            ),
         ]
+
+    def plot_course(self, ax: Any = None) -> Any:
+        """The low modes from pair to pair against time, with their steady change where it is told.
+
+        Parameters
+        ----------
+        ax : matplotlib axes, optional
+            Where to draw.
+
+        Returns
+        -------
+        matplotlib axes
+            The axes drawn on.
+        """
+        if self.course is None:
+            raise CannotMeasureError(
+                "Nothing to follow: it takes three pairs or more of one night, a quarter of an hour apart or more, with times in their headers.",
+                code="wavefront.no-course",
+            )
+        return _course.draw(self.course, ax)
 
     def _largest(self) -> str:
         """The three largest coefficients in words."""

@@ -9,6 +9,9 @@ public static class ComaAxisMeasurement
     /// <summary>Stars that are needed: from three on the law can be checked.</summary>
     private const int LeastStars = 3, Few = 5;
 
+    // Stars nearer to their middle than this share of half the diagonal stand at one place.
+    private const double LeastSpread = 0.05;
+
     // Probability of chi squared below which the law is called wrong, if stars also lie off it by so many nm, or by such a share of the largest
     // coma: bright stars tell tenths of a nm, and that air and pixels leave one or two differently in each is no fault of the law.
     private const double Wrong = 1e-3, MattersNm = 3, MattersShare = 0.05;
@@ -131,6 +134,7 @@ public static class ComaAxisMeasurement
     private static void Check(ComaAxisRequest request)
     {
         int n = request.X.Count;
+        double half = 0.5 * Math.Sqrt(((double)request.Width * request.Width) + ((double)request.Height * request.Height));
         int[] counts = [request.Y.Count, request.ComaX.Count, request.ComaY.Count, request.VarianceX.Count, request.VarianceY.Count, request.Covariance.Count,
             request.AirNm.Count];
         if (counts.Any(c => c != n))
@@ -151,6 +155,12 @@ public static class ComaAxisMeasurement
         {
             throw new CannotMeasureException("coma-axis.few-stars",
                 $"{n} star(s) serve; {LeastStars} at different places of the sensor are needed, better six or more. Expose longer, or name their places.");
+        }
+
+        double x = request.X.Average(), y = request.Y.Average();
+        if (Enumerable.Range(0, n).All(i => Math.Pow(request.X[i] - x, 2) + Math.Pow(request.Y[i] - y, 2) < Math.Pow(LeastSpread * half, 2)))
+        {
+            throw new CannotMeasureException("coma-axis.one-place", "All stars stand at one place of the sensor. Take stars at different places.");
         }
     }
 }

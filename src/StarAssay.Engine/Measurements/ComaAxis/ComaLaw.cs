@@ -8,6 +8,9 @@ namespace StarAssay.Engine.Measurements.ComaAxis;
 /// <summary>Coma of third order over the field fitted to single stars by weighted least squares: Noll 8 + i Noll 7 = a + ib + s h.</summary>
 internal sealed class ComaLaw
 {
+    // What fits of single discs miss beside photons, more where there is much coma (drawn frames that were tuned on).
+    private const double MissedNm = 0.3, MissedShare = 0.007;
+
     // Below this probability the bars are widened, as far as the stars scatter; chance alone does it once in twenty times.
     private const double ScatterFrom = 0.05;
 
@@ -79,8 +82,9 @@ internal sealed class ComaLaw
     /// <summary>Standard uncertainty of a star's Noll 8 and 7 as they are weighed.</summary>
     public static (double X, double Y) Bars(ComaAxisRequest request, int i)
     {
-        double air = request.Together ? 0 : request.AirNm[i] * request.AirNm[i];
-        return (Math.Sqrt(request.VarianceX[i] + air), Math.Sqrt(request.VarianceY[i] + air));
+        double coma = Math.Sqrt((request.ComaX[i] * request.ComaX[i]) + (request.ComaY[i] * request.ComaY[i]));
+        double more = Math.Pow(MissedNm, 2) + Math.Pow(MissedShare * coma, 2) + (request.Together ? 0 : request.AirNm[i] * request.AirNm[i]);
+        return (Math.Sqrt(request.VarianceX[i] + more), Math.Sqrt(request.VarianceY[i] + more));
     }
 
     private static Matrix<double> Weight(ComaAxisRequest request, int i)

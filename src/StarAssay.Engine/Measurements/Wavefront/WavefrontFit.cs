@@ -93,6 +93,9 @@ public sealed record WavefrontFit : IMeasurementResult
     /// <summary>Each pair fitted alone, when there are several.</summary>
     public IReadOnlyList<PairAlone> PairsAlone { get; init; } = [];
 
+    /// <summary>What changed from pair to pair; null where there are fewer than three, within less than a quarter of an hour, or of unknown times.</summary>
+    public WavefrontCourse? Course { get; init; }
+
     /// <summary>Where the uncertainty comes from.</summary>
     public IReadOnlyList<WavefrontBudgetLine> Budget { get; init; } = [];
 
@@ -147,7 +150,8 @@ public sealed record SecondOpinionResult(double[] CoefficientNm, double[] Uncert
 /// <param name="CoefficientNm">Its coefficients in the fit's order.</param>
 /// <param name="RmsNm">Its RMS.</param>
 /// <param name="ChiSquared">Its chi squared per degree of freedom.</param>
-public sealed record PairAlone(double[] CoefficientNm, double RmsNm, double ChiSquared);
+/// <param name="DistanceUm">Distances of its two images from best focus, negative inside.</param>
+public sealed record PairAlone(double[] CoefficientNm, double RmsNm, double ChiSquared, double[] DistanceUm);
 
 /// <summary>One line of the wavefront's uncertainty budget. NaN: not in the numbers.</summary>
 /// <param name="MapNm">RMS that it puts on the map, nm.</param>

@@ -74,6 +74,18 @@ public static class WavefrontNotes
     public static readonly NoteDefinition NoSecondOpinion = new("wavefront.no-second-opinion", NoteLevel.Info,
         "The independent linear method could not be applied to these images.");
 
+    /// <summary>Drift that matters.</summary>
+    public static readonly NoteDefinition Changing = new("wavefront.changing", NoteLevel.Doubt,
+        "The wavefront changed through the pairs by more than the uncertainty of its RMS: their mean is no state of the telescope.");
+
+    /// <summary>Drift that does not.</summary>
+    public static readonly NoteDefinition ChangedLittle = new("wavefront.changed-little", NoteLevel.Info,
+        "The wavefront changed through the pairs by less than matters for its RMS.");
+
+    /// <summary>Plumes.</summary>
+    public static readonly NoteDefinition Unsteady = new("wavefront.unsteady", NoteLevel.Caution,
+        "Astigmatism and coma change from pair to pair by more than photons and seeing leave: air in or before the tube.");
+
     /// <summary>Pairs scatter.</summary>
     public static readonly NoteDefinition PairsScatter = new("wavefront.pairs-scatter", NoteLevel.Caution,
         "The pairs differ from each other by more than their bars; the bars have been widened to the scatter.");

@@ -51,6 +51,14 @@ public sealed record WavefrontRequest
     /// Only compared with what the images show, since their size says it better.</summary>
     public double[] DistancesUm { get; init; } = [];
 
+    /// <summary>Middle of each image's exposure, hours from any start; empty or NaN = not known. Three pairs or more of one night are then followed in
+    /// time.</summary>
+    [Field(Unit = "h")]
+    public double[] Times { get; init; } = [];
+
+    /// <summary>Place of the focuser for each image, um, growing away from the objective; empty or NaN = not known.</summary>
+    public double[] FocuserUm { get; init; } = [];
+
     /// <summary>How the picture lies.</summary>
     public Orientation Orientation { get; init; }
 
@@ -113,6 +121,14 @@ public sealed record WavefrontRequest
         {
             throw new InputException("wavefront.distances", $"{DistancesUm.Length} distances were given for {Frames.Count} images. Give one for each image, " +
                 "negative inside focus.", "distances");
+        }
+
+        foreach ((double[] given, string name) in new[] { (Times, "times"), (FocuserUm, "focuser") })
+        {
+            if (given.Length != 0 && given.Length != Frames.Count)
+            {
+                throw new InputException("wavefront.times", $"{given.Length} values of {name} were given for {Frames.Count} images. Give one for each.", name);
+            }
         }
 
         InputException.RequireRange(LeastNoll, 11, 120, "least_noll", "");

@@ -8,7 +8,7 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 internal static class PairsAlone
 {
     /// <summary>One fit a pair, none when there is only one pair. Uses the run's models and leaves them at the run's states.</summary>
-    public static PairAlone[] Fit(FitRun run, MapMaker surface, Team team, RunContext context)
+    public static PairAlone[] Fit(FitRun run, MapMaker surface, double focalLengthMm, Team team, RunContext context)
     {
         if (run.Models.Length < 2)
         {
@@ -30,7 +30,8 @@ internal static class PairsAlone
             fit.Reweight(0);
             Descent.Run(fit, 1e-5, 12);
             double[] c = fit.States[0].CoefficientsNm[..count];
-            list.Add(new PairAlone(c, surface.Rms(c), fit.Chi2 / fit.Freedom));
+            double[] distance = [.. fit.States[0].DefocusNm.Select(d => run.Models[p].Optics.DistanceUm(d, focalLengthMm))];
+            list.Add(new PairAlone(c, surface.Rms(c), fit.Chi2 / fit.Freedom, distance));
         }
 
         run.Fit.Refresh();

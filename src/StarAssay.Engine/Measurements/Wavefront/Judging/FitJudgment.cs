@@ -17,10 +17,12 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 /// <param name="Unseen">Power that the modes cannot show.</param>
 /// <param name="Budget">The parts.</param>
 /// <param name="Alone">Each pair fitted alone, when there are several.</param>
+/// <param name="OwnVariance">Variance of each mode in one pair by photons and misfit, nm^2.</param>
+/// <param name="AirVariance">The same by the air that its exposures leave.</param>
 /// <param name="Opinion">The second opinion; null when it could not be made.</param>
 internal sealed record FitJudgment(MapMaker Surface, Matrix<double> Inverse, double Inflation, Matrix<double> Photons, Matrix<double> FromFit,
     Matrix<double> Random, Matrix<double> Covariance, bool Widened, UnseenPower Unseen, IReadOnlyList<WavefrontBudgetLine> Budget, PairAlone[] Alone,
-        SecondOpinionResult? Opinion)
+        double[] OwnVariance, double[] AirVariance, SecondOpinionResult? Opinion)
 {
     /// <summary>Asks everything there is to ask, with refits where needed, and adds what is to be said to the notes.</summary>
     public static FitJudgment Make(WavefrontRequest request, PairPreparation[] prepared, FitRun run, List<Note> notes, Team team, RunContext context)
@@ -37,7 +39,15 @@ internal sealed record FitJudgment(MapMaker Surface, Matrix<double> Inverse, dou
         var surface = new MapMaker(request.Pupil, run.Modes, count, request.MapSize);
         var parts = new UncertaintyParts(surface, c, wavelength);
         Uncertainties.Combine(parts, request, prepared, run, fromFit, inverse, inflation, team);
-        PairAlone[] alone = PairsAlone.Fit(run, surface, team, context);
+
+        // Of a mean over the pairs so far, and so many times as much in one of them.
+        int pairs = prepared.Length;
+        double[] own = [.. fromFit.Diagonal().Select(v => v * pairs)], air = [.. parts.Random.Diagonal().Select((v, j) => (v * pairs) - own[j])];
+        PairAlone[] alone = PairsAlone.Fit(run, surface, request.FocalLengthMm, team, context);
+
+        // What does not fit since the pairs differ is no scatter of a single one.
+        double single = alone.Length > 1 ? Math.Min(1, alone.Average(a => a.ChiSquared) / run.ChiSquared) : 1;
+        own = [.. own.Select(v => v * single)];
         bool widened = PairScatter.Widen(parts, alone, notes);
 
         // The linear method does not suffer from finer modes as the fit does: a difference that they make is to be said.
@@ -51,6 +61,7 @@ internal sealed record FitJudgment(MapMaker Surface, Matrix<double> Inverse, dou
 
         parts.NameTheRest(request);
         SecondOpinionResult? opinion = SecondOpinions.Ask(request, prepared, run, c, forComparison, notes, context);
-        return new FitJudgment(surface, inverse, inflation, photons, fromFit, parts.Random, parts.Covariance, widened, unseen, parts.Budget, alone, opinion);
+        return new FitJudgment(surface, inverse, inflation, photons, fromFit, parts.Random, parts.Covariance, widened, unseen, parts.Budget, alone, own, air,
+            opinion);
     }
 }

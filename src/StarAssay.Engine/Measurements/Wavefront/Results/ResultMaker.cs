@@ -32,6 +32,7 @@ internal static class ResultMaker
         }
 
         int[] noll = [.. modes.Select(m => m.Noll)];
+        WavefrontCourse? course = CourseNotes.Follow(request, images, judgment, c, figures.Rms, notes);
         AberrationFamily[] annular = [];
         double[] annularRandom = [];
         if (request.Pupil.Obstruction > 0)
@@ -77,6 +78,7 @@ internal static class ResultMaker
             MapErrorNm = Math.Sqrt((judgment.Surface.GramMatrix * judgment.FromFit).Trace()),
             SecondOpinion = judgment.Opinion,
             PairsAlone = judgment.Alone,
+            Course = course,
             Budget = judgment.Budget,
             Decided = notes.All(n => n.Level != NoteLevel.Doubt),
             Notes = [.. notes.OrderByDescending(n => n.Level)],
