@@ -184,6 +184,16 @@ def test_report_says_verdicts_first_then_limits_advice_measurements_and_cautions
     assert "What would decide it:" in page.text
 
 
+def test_report_shows_star_test_and_colors(demo: Path) -> None:
+    """The invented lens is undercorrected and decentred, and violet focuses long: said in words, beside both pictures."""
+    text = " ".join(report_text(demo).split())
+    part = text[text.index("What it shows") : text.index("How far this goes")]
+    assert "The rim is brighter inside of focus than outside" in part
+    assert "Cause: coma" in part and "below it what the camera saw" in part
+    assert "5 waves inside focus" in part and "The edge is tinted violet" in part
+    assert "not drawn" not in part.lower()
+
+
 def test_manifest_holds_what_is_needed_to_run_it_again(demo: Path) -> None:
     report = demo / "report"
     manifest = json.loads((report / "manifest.json").read_text(encoding="utf-8"))
@@ -215,7 +225,7 @@ def test_running_again_gives_the_same_numbers(
     copy = tmp_path / "campaign.toml"
     copy.write_text((text[:start] + text[end:]).replace("pair-*", "pair-1"), encoding="utf-8")
     shutil.copytree(demo / "frames", tmp_path / "frames")
-    monkeypatch.setattr(Picture, "source", lambda self: "data:image/png;base64,")
+    monkeypatch.setattr(Picture, "source", lambda self, **_: "data:image/png;base64,")
     found = []
     for _ in range(2):
         assert cli.main(["run", str(tmp_path), "--quiet", "--fresh"]) == 0

@@ -226,7 +226,7 @@ def test_own_and_real_frames_in_one_folder(
     # What is measured in a moment, one of a kind; the others have tests of their own.
     wanted = ("Focus run, M 39, L", "Flats, L", "Star field, rf0420")
     chosen = tuple(test for test in campaign.tests if test.name in wanted)
-    monkeypatch.setattr(Picture, "source", lambda self: "data:image/png;base64,")
+    monkeypatch.setattr(Picture, "source", lambda self, **_: "data:image/png;base64,")
     outcome = run_campaign(dataclasses.replace(campaign, tests=chosen))
     assert [test.test.name for test in outcome.tests] == list(wanted) and not outcome.failed
 

@@ -42,7 +42,7 @@ def test_a_seed_draws_the_same_campaign_and_its_file_is_sound(tmp_path: Path) ->
 
 def test_a_drawn_campaign_is_judged_right(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A slow spacing's run, a pair and their faults, drawn by simulators that share no code with the engine."""
-    monkeypatch.setattr(Picture, "source", lambda self: "data:image/png;base64,")
+    monkeypatch.setattr(Picture, "source", lambda self, **_: "data:image/png;base64,")
     found = campaigns.judged(SEED, 4, tmp_path / "campaign")
     assert found.right and found.claims, campaigns.in_short(found)
     assert {"focus_surface", "spacing", "wavefront"} <= set(found.measured)

@@ -61,7 +61,9 @@ def draw(path: Path, seed: int) -> None:
 def drawn() -> Iterator[None]:
     """Pictures by their words alone: drawing takes ten times as long as all the rest."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(Picture, "source", lambda self: f"data:image/png;base64,{hash(self.alt)}")
+        patch.setattr(
+            Picture, "source", lambda self, **_: f"data:image/png;base64,{hash(self.alt)}"
+        )
         patch.setattr(report, "_judgment", lambda j: {"css": j.decision.verdict, **NO_WORDS})
         yield
 

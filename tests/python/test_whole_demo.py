@@ -23,7 +23,7 @@ def drawn_and_run(number: int, folder: Path) -> Path:
     """One campaign of the whole demo; its pictures are not drawn."""
     draw_campaign(CAMPAIGNS[number], folder)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(Picture, "source", lambda self: "data:image/png;base64,")
+        patch.setattr(Picture, "source", lambda self, **_: "data:image/png;base64,")
         assert not run_campaign(folder).failed
     return folder
 

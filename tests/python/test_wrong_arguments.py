@@ -197,6 +197,12 @@ def sound(folder: Path) -> dict[str, dict[str, Any]]:
         "draw_double_star": {"pupil": pupil, "aperture": "100 mm", "separation": "2 arcsec"},
         "draw_planet": {"pupil": pupil, "aperture": "100 mm", "diameter": "9 arcsec"},
         "draw_lunar_edge": {"pupil": pupil, "aperture": "100 mm"},
+        "draw_star_colors": {
+            "pupil": pupil,
+            "aperture": "100 mm",
+            "colors": {390: "0 um", 720: "0 um"},
+            "defocus": 2,
+        },
         "draw_star_test": {"pupil": pupil, "aperture": "100 mm", "defocus": 2},
         "draw_targets": {"pupil": pupil, "aperture": "100 mm", "diameter": "9 arcsec"},
         "draw_knife_edge": {"pupil": pupil},

@@ -17,7 +17,7 @@ _EYE_NM = 550.0
 
 
 def shown(outcome: Outcome) -> dict[str, Any] | None:
-    """Views and sentences, once in still air and once through the seeing; None where no wavefront was measured.
+    """Views and sentences, once in still air and once through the seeing; None where neither a wavefront nor a color focus was measured.
 
     Parameters
     ----------
@@ -32,28 +32,44 @@ def shown(outcome: Outcome) -> dict[str, Any] | None:
         if not piece.aside
     ]
     pupils = [one for one in known if "pupil" in one]
-    if not pupils:
-        return None
-    best = min(pupils, key=lambda one: abs(one["pupil"].wavelength.to_value(u.nm) - _EYE_NM))
-    colors = next((one["colors"] for one in known if "colors" in one), None)
+    measured: dict[str, Any] = next((one for one in known if "colors" in one), {})
+    best = None
+    if pupils:
+        best = min(pupils, key=lambda one: abs(one["pupil"].wavelength.to_value(u.nm) - _EYE_NM))
+    told: dict[str, Any] = {"light": "", "seeing": "", "lines": [], "sheets": [], "star_tests": []}
+    told["star_colors"] = _star_colors(measured.get("star_colors"), best)
+    if best is None:
+        return told if told["star_colors"] else None
+    told["light"] = _light(best["pupil"].wavelength, measured.get("colors"))
+    # The one that the targets are drawn from comes first.
+    tests = [_star_test(one) for one in (best, *(p for p in pupils if p is not best))]
+    told["star_tests"] = [test for test in tests if test is not None]
     site = outcome.campaign.site.seeing
     seeing = site if site is not None else best["seeing"]
     airs = [0 * u.arcsec]
     if seeing is not None and seeing.value > 0:
         airs.append(seeing.to(u.arcsec))
-    told: dict[str, Any] = {"light": _light(best["pupil"].wavelength, colors), "seeing": ""}
-    # The one that the targets are drawn from comes first.
-    tests = [_star_test(one) for one in (best, *(p for p in pupils if p is not best))]
-    told["star_tests"] = [test for test in tests if test is not None]
     try:
-        sheets = draw_sheets(best["pupil"], best["aperture"], airs, colors=colors)
+        sheets = draw_sheets(best["pupil"], best["aperture"], airs, colors=measured.get("colors"))
     except StarAssayError as error:
         # A very large aperture, or colors very far from focus: the measurements are told all the same.
-        return {**told, "lines": [f"Not drawn: {error}"], "sheets": []}
+        return {**told, "lines": [f"Not drawn: {error}"]}
     if len(sheets) > 1:
         told["seeing"] = _source(site is not None, seeing)
     lines = [line for sheet in sheets for line in sheet.sentences()]
     return {**told, "lines": lines, "sheets": sheets}
+
+
+def _star_colors(draw: Any, best: dict[str, Any] | None) -> dict[str, Any] | None:
+    """Colors of a star through the measured wavefront, or through a telescope that is perfect but for its color focus; in still air."""
+    if draw is None:
+        return None
+    how = {} if best is None else {"pupil": best["pupil"], "aperture": best["aperture"]}
+    try:
+        drawn = draw(**how)
+    except StarAssayError as error:
+        return {"lines": [f"Not drawn: {error}"], "drawn": None}
+    return {"lines": drawn.sentences(), "drawn": drawn}
 
 
 def _star_test(known: dict[str, Any]) -> dict[str, Any] | None:
@@ -85,7 +101,22 @@ def told(views: dict[str, Any] | None) -> dict[str, Any] | None:
         **views,
         "figures": [_figure(sheet) for sheet in views["sheets"]],
         "star_tests": tests,
+        "star_colors": _hues(views["star_colors"]),
     }
+
+
+def _hues(known: dict[str, Any] | None) -> dict[str, Any] | None:
+    """The picture of a star's colors."""
+    if known is None or known["drawn"] is None:
+        return known
+    drawn = known["drawn"]
+    caption = (
+        f"A star of {drawn.star.value:.0f} K in its colors, in focus and {drawn.defocus:.3g} waves to either side, above a perfect telescope with all colors in "
+        "focus. Right: the colors in a diagram in which equal distances look about equal."
+    )
+    alt = " ".join(known["lines"])
+    image = Picture(drawn.plot, caption, alt).source(dpi=110)
+    return {**known, "figure": {"image": image, "caption": caption, "alt": alt}}
 
 
 def _rings(known: dict[str, Any]) -> dict[str, str] | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 from pathlib import Path
 from typing import Any
@@ -52,21 +53,81 @@ def read_spread(path: Path) -> tuple[tuple[np.ndarray, np.ndarray], bool]:
         raise _other(path, "a wavefront", "starassay measure wavefront ... --json FILE") from None
 
 
-def read_colors(path: Path) -> dict[float, u.Quantity]:
-    """Focus by wavelength (nm) from the record of a color focus.
+@dataclasses.dataclass(frozen=True, eq=False)
+class ColorRecord:
+    """What a color focus left behind, as the drawing functions take it.
+
+    Attributes
+    ----------
+    wavelength, smooth, smooth_uncertainty : Quantity
+        The curve.
+    replicates : Quantity
+        Bootstrap replicates of it, a row each.
+    used : ndarray
+        False where a bin was left out.
+    focal_ratio, obstruction : float
+        Of the telescope, as it was measured.
+    focal_length : Quantity
+        NaN = not known.
+    star : str
+        Spectral type, where it was said.
+    """
+
+    wavelength: u.Quantity
+    smooth: u.Quantity
+    smooth_uncertainty: u.Quantity
+    replicates: u.Quantity
+    used: np.ndarray
+    focal_ratio: float
+    obstruction: float
+    focal_length: u.Quantity
+    star: str
+
+    @property
+    def lens(self) -> dict[float, u.Quantity]:
+        """Focus by wavelength in nm."""
+        return dict(zip(self.wavelength.value[self.used].tolist(), self.smooth[self.used]))
+
+
+def is_color_focus(path: Path) -> bool:
+    """Whether a file is the record of a color focus.
 
     Parameters
     ----------
     path : Path
         The JSON file.
     """
+    return "signs_decided" in _read(path)
+
+
+def read_colors(path: Path) -> ColorRecord:
+    """Curve and uncertainty from the record of a color focus.
+
+    Parameters
+    ----------
+    path : Path
+        The JSON file; its arrays lie beside it.
+    """
     record = _read(path)
+
+    def quantity(name: str) -> u.Quantity:
+        return _array(path, record[name]["value"]) * u.Unit(record[name]["unit"])
+
     try:
         decided = bool(record["signs_decided"])
-        used = np.asarray(_array(path, record["used"]), dtype=bool)
-        nm = _array(path, record["wavelength"]["value"])[used]
-        focus = _array(path, record["smooth"]["value"])[used]
-        unit = u.Unit(record["smooth"]["unit"])
+        length = record["focal_length"]
+        known = ColorRecord(
+            quantity("wavelength"),
+            quantity("smooth"),
+            quantity("smooth_uncertainty"),
+            quantity("replicates"),
+            np.asarray(_array(path, record["used"]), dtype=bool),
+            float(record["focal_ratio"]),
+            float(record["obstruction"]),
+            (np.nan if length["value"] is None else float(length["value"]))
+            * u.Unit(length["unit"]),
+            str(record["conditions"].get("star") or ""),
+        )
     except (KeyError, TypeError, ValueError, IndexError):
         raise _other(
             path, "a color focus", "starassay measure color-focus ... --json FILE"
@@ -77,7 +138,7 @@ def read_colors(path: Path) -> dict[float, u.Quantity]:
             code="file.record",
             subject=str(path),
         )
-    return dict(zip(nm.tolist(), focus * unit))
+    return known
 
 
 def _array(path: Path, value: Any) -> np.ndarray:

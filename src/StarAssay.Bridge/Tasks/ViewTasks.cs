@@ -88,6 +88,43 @@ internal static class ViewTasks
             context);
     }
 
+    [EngineTask("views.star-colors")]
+    public static object StarColor(TaskInput input, RunContext context)
+    {
+        StarColorsCall call = input.Request<StarColorsCall>();
+        return StarColors.Draw(
+            new StarColorsRequest
+            {
+                Map = Map(input, new Call { FocalRatio = call.FocalRatio, WavelengthNm = call.WavelengthNm }),
+                ApertureMm = call.ApertureMm,
+                WavelengthsNm = call.WavelengthsNm,
+                FocusUm = call.FocusUm,
+                StepUm = call.StepUm,
+                Kelvin = call.Kelvin,
+                DefocusUm = call.DefocusUm,
+                HaloArcsec = call.HaloArcsec,
+                SeeingArcsec = call.SeeingArcsec,
+            },
+            context);
+    }
+
+    [EngineTask("views.color-matching")]
+    public static object Matching(TaskInput input, RunContext context)
+    {
+        MatchingCall call = input.Request<MatchingCall>();
+        (double[,] weights, double leftOut) = ColorMatching.OfStar(call.WavelengthsNm, call.Kelvin);
+        double[,] functions = new double[3, call.WavelengthsNm.Count];
+        for (int k = 0; k < call.WavelengthsNm.Count; k++)
+        {
+            for (int c = 0; c < 3; c++)
+            {
+                functions[c, k] = ColorMatching.At(c, call.WavelengthsNm[k]);
+            }
+        }
+
+        return new MatchingResult(functions, weights, leftOut);
+    }
+
     [EngineTask("views.round-rings")]
     public static object RoundRings(TaskInput input, RunContext context) => StarTests.Round(input.Request<RoundRingsRequest>());
 
@@ -195,6 +232,28 @@ internal static class ViewTasks
 
         public double SeeingArcsec { get; init; }
     }
+
+    internal sealed record StarColorsCall : LightCall
+    {
+        public IReadOnlyList<double> StepUm { get; init; } = [];
+
+        public required double Kelvin { get; init; }
+
+        public required double DefocusUm { get; init; }
+
+        public double HaloArcsec { get; init; }
+
+        public double SeeingArcsec { get; init; }
+    }
+
+    internal sealed record MatchingCall
+    {
+        public required IReadOnlyList<double> WavelengthsNm { get; init; }
+
+        public required double Kelvin { get; init; }
+    }
+
+    internal sealed record MatchingResult(double[,] Functions, double[,] Weights, double LeftOut);
 
     /// <summary>A pupil and the light that it is looked through with.</summary>
     internal record LightCall

@@ -10,6 +10,8 @@ import numpy as np
 from astropy import units as u
 
 from ... import _records, _units
+from ...optics.star_colors import StarColors, draw_curve_colors
+from ...optics.views import PupilMap
 from ...results import Measured, Picture, Remedy, Result, Sheet, format_measured
 from ...style import new_axes
 from . import figures
@@ -74,8 +76,28 @@ class ColorFocusCurve(Result, _records.ColorFocusResult):
         return dict(zip(self.wavelength.value[self.used].tolist(), self.smooth[self.used]))
 
     def optics(self) -> dict[str, Any]:
-        """The focus of every color, where its signs are decided."""
-        return {"colors": self.lens} if self.signs_decided and len(self.lens) > 1 else {}
+        """The focus of every color and what a star shows of it, where its signs are decided."""
+        if not self.signs_decided or len(self.lens) < 2:
+            return {}
+        return {"colors": self.lens, "star_colors": self.star_colors}
+
+    def star_colors(self, pupil: PupilMap | None = None, **how: Any) -> StarColors:
+        """What color a star shows in focus and to either side of it.
+
+        Parameters
+        ----------
+        pupil : PupilMap, optional
+            The measured wavefront, ``fit.pupil``; a perfect one with this focal ratio and obstruction by default.
+        **how
+            Aperture (by default that of the focal length and ratio), star (by default the one that was measured, else 9600 K), defocus, halo_radius and
+            seeing as for `starassay.draw_star_colors`.
+
+        Returns
+        -------
+        StarColors
+            With uncertainties from this curve.
+        """
+        return draw_curve_colors(self, pupil, stated=self.conditions.get("star"), **how)
 
     def at(self, wavelength: Any) -> u.Quantity:
         """Smooth curve at given wavelengths.

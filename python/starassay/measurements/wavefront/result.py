@@ -11,6 +11,7 @@ from astropy import units as u
 from ... import _records
 from ...errors import CannotMeasureError
 from ...optics.contrast import Contrast, compute_contrast
+from ...optics.star_colors import StarColors, draw_star_colors
 from ...optics.star_test import StarTest, draw_star_test
 from ...optics.target_views import TargetSheet
 from ...optics.targets import draw_targets
@@ -129,6 +130,23 @@ class WavefrontFit(Result, _records.WavefrontFit):
             spread=(np.asarray(self.noll), self.covariance.to_value(u.nm**2)),
             decided=bool(self.decided),
         )
+
+    def star_colors(self, colors: Any, **how: Any) -> StarColors:
+        """What color a star shows in focus and to either side of it, through this wavefront and beside a perfect telescope.
+
+        Parameters
+        ----------
+        colors : measured curve or mapping of float to Quantity
+            Best focus against wavelength (nm) of the same telescope.
+        **how
+            Star, defocus, halo_radius and seeing as for `starassay.draw_star_colors`.
+
+        Returns
+        -------
+        StarColors
+            With uncertainties from the curve.
+        """
+        return draw_star_colors(self.pupil, self._aperture, colors, **how)
 
     @property
     def _aperture(self) -> u.Quantity:

@@ -75,13 +75,15 @@ internal sealed record ViewLight(double[] WavelengthsNm, double[] Shares, double
     {
         int n = map.Size;
         Complex[,] field = map.Field();
-        var sums = new SortedDictionary<int, Complex>();
+        var sums = new Complex[(2 * n * n) + 1];
+        bool[] open = new bool[sums.Length];
         foreach ((int y, int x) in FocusedImages.Grid(n))
         {
             int u = (2 * x) + 1 - n, v = (2 * y) + 1 - n, r2 = (u * u) + (v * v);
-            sums[r2] = sums.GetValueOrDefault(r2) + field[y, x];
+            sums[r2] += field[y, x];
+            open[r2] = true;
         }
 
-        return [.. sums.Select(ring => (ring.Key / ((double)n * n), ring.Value))];
+        return [.. Enumerable.Range(0, sums.Length).Where(r2 => open[r2]).Select(r2 => (r2 / ((double)n * n), sums[r2]))];
     }
 }
