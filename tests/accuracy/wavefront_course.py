@@ -118,7 +118,7 @@ def section(found: dict[str, list[dict[str, Any]]], nights: int, seed: int) -> s
         "| kind | alarms | drift found | of these with the right sign | median signed error (nm/h) | 68 % bars hold | too much scatter told | called settling |",
         "|---|---|---|---|---|---|---|---|",
     ]
-    powers = []
+    powers, short = [], []
     for kind, rows in found.items():
         at = COMA_X if kind == KINDS[5] else SPHERICAL
         own = NAMES.index("coma" if at == COMA_X else "spherical aberration")
@@ -139,6 +139,10 @@ def section(found: dict[str, list[dict[str, Any]]], nights: int, seed: int) -> s
         held = np.mean(np.abs(slope - truth) < bar)
         unsteady = np.mean([r["said"]["unsteady"] for r in rows])
         settling = np.mean([r["said"]["settling"] for r in rows])
+        if not 0.62 <= held <= 0.74:
+            short.append(f"- {kind}: intervals hold {100 * held:.0f} %")
+        if alarms > 0.02:
+            short.append(f"- {kind}: {100 * alarms:.1f} % alarms")
         lines.append(
             f"| {kind} | {100 * alarms:.1f} % | {f'{100 * told.mean():.0f} %' if drifts else '-'} | "
             f"{f'{100 * right:.1f} %' if drifts else '-'} | {np.median(slope - truth):+.2f} | {100 * held:.0f} % | "
@@ -155,6 +159,13 @@ def section(found: dict[str, list[dict[str, Any]]], nights: int, seed: int) -> s
         cells = [f"found in {100 * p:.0f} % of {c}" for k, a, b, c, p in powers if a == low]
         span = f"{low} to {high}" if np.isfinite(high) else f"{low} and more"
         lines.append(f"| {span} | {' | '.join(cells)} |")
+    if short:
+        lines += [
+            "",
+            "Falls short (intervals from 62 to 74 %, alarms below 2 %; a cooling mirror's course is no straight line, which widens its bars):",
+            "",
+            *short,
+        ]
     return "\n".join(lines)
 
 
