@@ -284,7 +284,7 @@ def _each(pieces: Sequence[Piece]) -> Sheet | None:
     names = list(dict.fromkeys(q.name for piece in pieces for q in piece.result.quantities))
     rows = []
     for piece in pieces:
-        values = {q.name: str(q.value) for q in piece.result.quantities}
+        values = {q.name: _value(q) for q in piece.result.quantities}
         rows.append((piece.label, *(values.get(name, "") for name in names)))
     head = ("frame", *(QUANTITIES[name].label for name in names))
     return Sheet("Each by itself; the first in full below, the others folded", head, tuple(rows))
@@ -293,6 +293,13 @@ def _each(pieces: Sequence[Piece]) -> Sheet | None:
 def _heavy(pieces: Sequence[Piece]) -> list[Note]:
     """What is to be read with care of results that are folded: it stands in sight."""
     return [note for piece in pieces for note in piece.result.notes if note.level != "info"]
+
+
+def _value(quantity: Quantity) -> str:
+    """A quantity's value; "at least" before one that may be larger by far more than its uncertainty."""
+    bar = float(quantity.value.uncertainty.value)
+    open_above = np.isfinite(bar) and quantity.may_be_more > 10 * bar > 0
+    return f"at least {quantity.value}" if open_above else str(quantity.value)
 
 
 def _number(quantity: Quantity, basis: str) -> dict[str, str]:
@@ -306,7 +313,7 @@ def _number(quantity: Quantity, basis: str) -> dict[str, str]:
     counted = quantity.counted[:-1] if one and quantity.counted.endswith("s") else quantity.counted
     return {
         "label": label + ("," + at if at and "," in label else at),
-        "value": str(quantity.value),
+        "value": _value(quantity),
         "origin": f"{quantity.count} {'spectrum' if counted == 'spectra' and one else counted}",
     }
 
