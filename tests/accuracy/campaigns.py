@@ -386,7 +386,7 @@ def main() -> int:
         "--write", action="store_true", help="write the section of docs/accuracy.md"
     )
     args = parser.parse_args()
-    Picture.source = lambda self: "data:image/png;base64,"  # type: ignore[method-assign]
+    Picture.source = lambda self, dpi=150: "data:image/png;base64,"  # type: ignore[method-assign]
     done: dict[int, Judged] = {}
     if args.keep is not None and args.keep.exists():
         for line in args.keep.read_text(encoding="utf-8").splitlines():
