@@ -20,7 +20,8 @@ from starassay import InputError, PupilMap, cli
 from starassay.campaign.showing import shown, told
 from starassay.optics import color_vision as vision
 from starassay.optics.records import ColorRecord
-from starassay.optics.star_colors import TELLABLE, draw_curve_colors
+from starassay.optics.star_color_table import TELLABLE
+from starassay.optics.star_colors import draw_curve_colors
 
 D, N = 100.0, 7.0
 # An achromat: short in green, long in violet and red (invented).
