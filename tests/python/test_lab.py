@@ -130,6 +130,18 @@ def test_seeing_hides_quality() -> None:
     assert poor[-1].center_share > 0.8
 
 
+def test_a_star_is_seen_to_grow() -> None:
+    """Area of a picture's pixels above half of the brightest is that of a circle as wide as the sheet says."""
+    for seeing in (0.0, 1.0, 3.0):
+        drawn = lab.draw_seeing(seeing=seeing * u.arcsec)
+        data = re.search(r"data:image/png;base64,([A-Za-z0-9+/=]+)", drawn.html())
+        shades = np.asarray(Image.open(io.BytesIO(base64.b64decode(data[1]))))
+        pixels = np.count_nonzero(shades >= 1 + 254 * np.sqrt(0.5))
+        width = np.sqrt(4 * pixels / np.pi) * 10 / shades.shape[0]
+        # A pixel is 0.08 arcseconds.
+        assert width == pytest.approx(drawn.fwhm.to_value(u.arcsec), abs=0.05)
+
+
 def test_what_the_exercises_say_of_both_sides_is_so() -> None:
     """Even faults change sides with their sign, odd ones do not: |FT(exp i(W + d))| of -W and -d at -x is the same (any text on Fourier optics)."""
     for name, even in (

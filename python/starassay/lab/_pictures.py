@@ -218,6 +218,7 @@ STYLE = """<style>
 .sa-card svg { width: 100%; height: auto; display: block; border: 1px solid #d0d0d0; }
 .sa-note { font-size: 12px; color: #444; min-height: 1.3em; }
 .sa-numbers { font-size: 17px; margin: 4px 0 8px; }
+.sa-numbers span { white-space: nowrap; }
 .sa-numbers b { font-variant-numeric: tabular-nums; }
 .sa-told { font-size: 14px; color: #333; max-width: 70em; margin: 6px 0; }
 </style>"""
@@ -225,6 +226,8 @@ STYLE = """<style>
 
 def sheet(numbers: Sequence[tuple[str, str]], cards: Sequence[str], told: str = "") -> str:
     """A whole sheet: numbers above, pictures below."""
-    line = " &nbsp; ".join(f"{escape(name)} <b>{escape(value)}</b>" for name, value in numbers)
+    line = " &nbsp; ".join(
+        f"<span>{escape(name)} <b>{escape(value)}</b></span>" for name, value in numbers
+    )
     words = f'<p class="sa-told">{escape(told)}</p>' if told else ""
     return f'<div class="sa-sheet"><p class="sa-numbers">{line}</p>{words}<div class="sa-cards">{"".join(cards)}</div></div>'

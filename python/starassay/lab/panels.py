@@ -1,11 +1,12 @@
 """Panels with sliders for Jupyter Notebook and JupyterLab.
 
-Everything that changes stands in one piece of HTML, so a move of a slider is one message. A browser sends the next position
-only when the last one has been drawn: nothing queues up while a slider is dragged.
+Everything that changes stands in one piece of HTML, so a move of a slider is one message. A browser sends the next position only
+when the last one has been taken, and what is drawn is always the newest: nothing queues up while a slider is dragged.
 """
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Callable
 from typing import Any
 
@@ -21,6 +22,19 @@ from .seeing_sheet import draw_seeing
 
 #: Pairs of glass a class starts with: the classic crown and flint, and an ED pair.
 PAIRS = ("N-BK7 + F2", "S-FPL53 + N-BK7", "S-FPL51 + N-KZFS4", "N-BK7 alone")
+
+
+#: The sheets' style, once in a panel: inside what changes, the browser would style the whole page anew with each sheet. When it
+#: has been loaded it asks JupyterLab, which takes arrow keys for itself, to leave the keys to whichever control has the focus.
+_STYLE = _pictures.STYLE.replace(
+    "<style>",
+    "<style onload=\"this.closest('.widget-vbox').addEventListener('focusin', "
+    "event => event.target.setAttribute('data-lm-suppress-shortcuts', 'true'))\">",
+)
+
+#: Characters that a sheet takes at least. What a computer sends to itself goes in segments of 65 483 bytes, and a shorter one waits,
+#: some 40 ms, until the browser has acknowledged the one before (Nagle's algorithm, RFC 896; delayed acknowledgment, RFC 1122).
+_LEAST = 67_000
 
 
 def _widgets() -> Any:
@@ -55,16 +69,41 @@ def _slider(label: str, low: float, high: float, step: float, value: float = 0.0
     )
 
 
+def _loop_of_a_message() -> asyncio.AbstractEventLoop | None:
+    """The kernel's loop while it handles a widget's message; None in a cell, and without a kernel."""
+    try:
+        from IPython import get_ipython
+
+        loop = asyncio.get_running_loop()
+        kind = get_ipython().kernel.get_parent("shell")["header"]["msg_type"]
+    except (ImportError, RuntimeError, AttributeError, KeyError, TypeError):
+        return None
+    return loop if kind == "comm_msg" else None
+
+
 def _panel(controls: dict[str, Any], draw: Callable[..., Any], also: list[Any]) -> Any:
     """Controls above, what they draw below; an error of ours stands there as its sentence."""
     widgets = _widgets()
     shown = widgets.HTML(layout=widgets.Layout(width="100%"))
+    waiting = False
 
-    def update(_: Any = None) -> None:
+    def update() -> None:
+        nonlocal waiting
+        waiting = False
         try:
-            shown.value = _pictures.STYLE + draw(**{k: c.value for k, c in controls.items()}).html()
+            shown.value = draw(**{k: c.value for k, c in controls.items()}).html().ljust(_LEAST)
         except InputError as error:
             shown.value = f"<p><b>{error}</b></p>"
+
+    def moved(_: Any) -> None:
+        """Draw at once; after a message of the browser as soon as it has been taken, so that the next one is on its way meanwhile."""
+        nonlocal waiting
+        loop = _loop_of_a_message()
+        if loop is None:
+            update()
+        elif not waiting:
+            waiting = True
+            loop.call_soon(update)
 
     reset = widgets.Button(description="Start again", tooltip="All sliders back to where they were")
     first = {name: control.value for name, control in controls.items()}
@@ -75,12 +114,12 @@ def _panel(controls: dict[str, Any], draw: Callable[..., Any], also: list[Any]) 
 
     reset.on_click(again)
     for control in controls.values():
-        control.observe(update, names="value")
+        control.observe(moved, names="value")
     update()
     rows = list(controls.values())
     half = (len(rows) + 1) // 2
     columns = widgets.HBox([widgets.VBox(rows[:half]), widgets.VBox([*rows[half:], *also, reset])])
-    box = widgets.VBox([columns, shown])
+    box = widgets.VBox([widgets.HTML(_STYLE), columns, shown])
     box.controls, box.shown = controls, shown
     return box
 
@@ -225,14 +264,14 @@ def guess(number: int = 0) -> Any:
     state = {"exercise": Exercise(number)}
 
     def show() -> None:
-        shown.value = _pictures.STYLE + state["exercise"].html()
+        shown.value = state["exercise"].html()
         told.value = f"Exercise {state['exercise'].number}: what is wrong with this telescope?"
 
     def mark(_: Any) -> None:
         right, words = state["exercise"].mark(answer.value)
         sheet = state["exercise"].sheet
         told.value = f"<b>{'✓' if right else '✗'} {words}</b>"
-        shown.value = _pictures.STYLE + sheet.html()
+        shown.value = sheet.html()
 
     def step(_: Any) -> None:
         state["exercise"] = Exercise(state["exercise"].number + 1)
@@ -241,7 +280,8 @@ def guess(number: int = 0) -> Any:
     check.on_click(mark)
     following.on_click(step)
     show()
-    box = widgets.VBox([told, widgets.HBox([answer, check, following]), shown])
+    row = widgets.HBox([answer, check, following])
+    box = widgets.VBox([widgets.HTML(_STYLE), told, row, shown])
     box.answer, box.check, box.following, box.shown, box.told = (
         answer,
         check,

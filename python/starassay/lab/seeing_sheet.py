@@ -12,6 +12,10 @@ from ..optics.views import PupilMap
 from . import _pictures
 from .aberration_sheet import SAMPLES, noll_terms
 
+#: Width of a picture on the sky, and its pixels along a side.
+FIELD_ARCSEC = 10.0
+PIXELS = 128
+
 
 @dataclasses.dataclass(frozen=True, eq=False, repr=False)
 class SeeingSheet:
@@ -65,14 +69,16 @@ class SeeingSheet:
 
     def html(self) -> str:
         """The sheet as a piece of HTML."""
-        seen = min(4 * self.perfect_fwhm, self.half_width).to_value(u.arcsec)
+        # The same field for any seeing, so that a star is seen to grow.
+        seen = min(FIELD_ARCSEC / 2, self.half_width.to_value(u.arcsec))
         cards = [
             self._picture("This telescope", self.image, self.fwhm, seen),
             self._picture("A perfect one", self.perfect_image, self.perfect_fwhm, seen),
         ]
         told = (
             f"{self.aperture.to_value(u.mm):.0f} mm through seeing of {self.seeing.to_value(u.arcsec):.1f}″ at "
-            f"{self.pupil.wavelength.to_value(u.nm):.0f} nm, a long exposure; both pictures have their own white."
+            f"{self.pupil.wavelength.to_value(u.nm):.0f} nm, a long exposure. Both pictures have "
+            "their own white; shades are the square root of brightness."
         )
         return _pictures.sheet(self.numbers, cards, told)
 
@@ -80,18 +86,25 @@ class SeeingSheet:
         return _pictures.STYLE + self.html()
 
     def _picture(self, title: str, image: np.ndarray, fwhm: u.Quantity, seen: float) -> str:
+        from PIL import Image
+
         half, m = self.half_width.to_value(u.arcsec), image.shape[0]
-        keep = int(np.clip(round(m / 2 * seen / half), 8, m // 2))
-        part = np.maximum(image[m // 2 - keep : m // 2 + keep, m // 2 - keep : m // 2 + keep], 0)
+        # Four samples of a wavelength over the aperture: between them a cubic is good to a shade of color.
+        keep = m / 2 * seen / half
+        part = Image.fromarray(image.astype(np.float32)).resize(
+            (PIXELS, PIXELS),
+            Image.BICUBIC,
+            box=(m / 2 - keep, m / 2 - keep, m / 2 + keep, m / 2 + keep),
+        )
+        shades = np.maximum(np.asarray(part), 0)
         width = fwhm.to_value(u.arcsec)
-        shown = half * keep / (m / 2)
-        bar = float(_pictures._nice(4 * 0.6 * shown))
+        bar = float(_pictures._nice(4 * 0.6 * seen))
         return _pictures.picture(
             title,
             f"{title}: star {width:.2f} arcseconds wide at half of its height",
-            _pictures.png(np.sqrt(part / part.max()), 0, 1, "magma"),
-            _pictures.ring(width / 2 / shown * _pictures.SIDE / 2)
-            + _pictures.scale_bar(bar / shown * _pictures.SIDE / 2, f"{bar:.3g}″"),
+            _pictures.png(np.sqrt(shades / shades.max()), 0, 1, "magma"),
+            _pictures.ring(width / 2 / seen * _pictures.SIDE / 2)
+            + _pictures.scale_bar(bar / seen * _pictures.SIDE / 2, f"{bar:.3g}″"),
             f"ring: width at half height, {width:.2f}″",
         )
 
