@@ -7,6 +7,7 @@ when the last one has been taken, and what is drawn is always the newest: nothin
 from __future__ import annotations
 
 import asyncio
+import sys
 from collections.abc import Callable
 from typing import Any
 
@@ -72,11 +73,10 @@ def _slider(label: str, low: float, high: float, step: float, value: float = 0.0
 def _loop_of_a_message() -> asyncio.AbstractEventLoop | None:
     """The kernel's loop while it handles a widget's message; None in a cell, and without a kernel."""
     try:
-        from IPython import get_ipython
-
         loop = asyncio.get_running_loop()
-        kind = get_ipython().kernel.get_parent("shell")["header"]["msg_type"]
-    except (ImportError, RuntimeError, AttributeError, KeyError, TypeError):
+        kernel = sys.modules["IPython"].get_ipython().kernel
+        kind = kernel.get_parent("shell")["header"]["msg_type"]
+    except (RuntimeError, AttributeError, KeyError, TypeError):
         return None
     return loop if kind == "comm_msg" else None
 

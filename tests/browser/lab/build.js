@@ -94,8 +94,8 @@ build({
   bundle: true, format: "esm", splitting: true, minify: true, outdir: path.join(out, "static"), entryNames: "[name]",
   loader: { ".woff": "file", ".woff2": "file", ".ttf": "file", ".eot": "file", ".png": "file", ".gif": "file", ".raw": "text", ".md": "text" },
   define: { "process.env.NODE_ENV": '"production"', "process.env": "{}", global: "globalThis" },
-  plugins: [pictures, once, widgets], logLevel: "warning", logLimit: 20, metafile: Boolean(process.env.META),
-}).then(result => { if (process.env.META) fs.writeFileSync(process.env.META, JSON.stringify(result.metafile)); return build({
+  plugins: [pictures, once, widgets], logLevel: "warning", logLimit: 20,
+}).then(() => build({
   entryPoints: themes, bundle: true, outdir: out, plugins: [pictures], minify: true, logLevel: "warning",
   loader: { ".woff": "file", ".woff2": "file", ".ttf": "file", ".eot": "file" },
-}); }).catch(() => process.exit(1));
+})).catch(() => process.exit(1));
