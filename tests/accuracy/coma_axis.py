@@ -1,15 +1,22 @@
 """Coma-free axis on drawn stars with known truth; makes the section of docs/accuracy.md.
 
-    python tests/accuracy/coma_axis.py 400 5000 --frames 14 --write
+    python tests/accuracy/coma_axis.py 400 5000 --frames 14 --keep frames.jsonl --write
 
 The first number is that of drawn sets of stars of each kind, each star a coma with an error as large as its bar; `--frames` is that
-of whole drawn frames. Seeds below 1000 are those that were tuned on; judge on others.
+of whole drawn frames, of which each tells how it went as soon as it is measured. Seeds below 1000 are those that were tuned on; judge
+on others. Frames already in the file kept are not drawn again.
 """
 
 from __future__ import annotations
 
 import argparse
+import dataclasses
+import json
+import sys
+import time
 import zlib
+from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -22,6 +29,9 @@ from starassay import _records
 from starassay._measure import measure
 from starassay.measurements.coma_axis.result import ComaAxis
 
+#: Seeds of whole frames begin here.
+FIRST_FRAME = 700_000
+
 KINDS = (
     "single paraboloid",
     "growth of 1 to 6 nm/mm",
@@ -29,6 +39,59 @@ KINDS = (
     "axis 1.5 to 6 corners away",
     "stars scatter 1.8 times their bars",
 )
+
+
+@dataclasses.dataclass(frozen=True)
+class Row:
+    """One place as told beside the truth, in mm and radians; without a verdict where it was refused or in doubt."""
+
+    how: str
+    axis: tuple[float, float]
+    half: float
+    verdict: str = ""
+    place: tuple[float, float] = (np.nan, np.nan)
+    bars: tuple[float, float] = (np.nan, np.nan)
+    ellipse: tuple[float, float, float] = (np.nan, np.nan, np.nan)
+    at_least: float = 0.0
+    seconds: float = np.nan
+
+    @property
+    def off(self) -> complex:
+        """Told place less the true one."""
+        return complex(*self.place) - complex(*self.axis)
+
+
+def row_of(how: str, point: starassay.ComaFreePoint, axis: complex, half: float) -> Row:
+    """What is counted of a told place.
+
+    Parameters
+    ----------
+    how : str
+        What it was measured from.
+    point : ComaFreePoint
+        As the measurement gives it.
+    axis : complex
+        Where the truth is, mm.
+    half : float
+        Half the diagonal, mm.
+    """
+
+    def mm(*values: u.Quantity) -> tuple[float, ...]:
+        return tuple(float(v.to_value(u.mm)) for v in values)
+
+    return Row(
+        how,
+        (axis.real, axis.imag),
+        half,
+        str(point.verdict),
+        mm(point.x.value, point.y.value),
+        mm(point.x.uncertainty, point.y.uncertainty),
+        (
+            *mm(point.ellipse_long, point.ellipse_short),
+            float(point.ellipse_angle.to_value(u.rad)),
+        ),
+        *mm(point.at_least),
+    )
 
 
 def slope_of(ratio: float) -> float:
@@ -102,8 +165,8 @@ def draw_stars(kind: str, seed: int) -> tuple[ComaAxis, complex, float]:
     return found, axis, float(half)
 
 
-def draw_frames(seed: int) -> list[tuple[str, Any, complex, float]]:
-    """One drawn Newtonian's pair measured three ways: how, the point, the true place in mm, half the diagonal.
+def newtonian(seed: int) -> tuple[_field_pairs.Telescope, complex]:
+    """One drawn Newtonian with its camera, and where its axis meets the sensor, mm from the middle.
 
     Parameters
     ----------
@@ -122,7 +185,7 @@ def draw_frames(seed: int) -> list[tuple[str, Any, complex, float]]:
     def turned(size: float) -> complex:
         return complex(size * np.exp(2j * np.pi * rng.uniform()))
 
-    t = _field_pairs.Telescope(
+    drawn = _field_pairs.Telescope(
         aperture_mm=aperture,
         focal_ratio=ratio,
         obstruction=hole,
@@ -140,29 +203,44 @@ def draw_frames(seed: int) -> list[tuple[str, Any, complex, float]]:
             **{k: rng.normal(0, 2) for k in range(12, 23)},
         },
     )
+    return drawn, axis
+
+
+def draw_frames(seed: int) -> list[Row]:
+    """One drawn Newtonian's pair measured three ways.
+
+    Parameters
+    ----------
+    seed : int
+        Of all that is drawn.
+    """
+    t, axis = newtonian(seed)
     pair = _field_pairs.draw(seed, "few stars", t, stars=20)
-    scope = starassay.Telescope(aperture * u.mm, aperture * ratio * u.mm, obstruction=hole)
+    length = t.aperture_mm * t.focal_ratio
+    scope = starassay.Telescope(t.aperture_mm * u.mm, length * u.mm, obstruction=t.obstruction)
     frames = [
         starassay.read_frame(
             image,
             gain=1 * u.electron / u.adu,
             read_noise=3 * u.electron,
-            pitch=pitch * u.um,
+            pitch=t.pitch_um * u.um,
             exposure=300 * u.s,
         )
         for image in (pair.inside, pair.outside)
     ]
     wave = _field_pairs.WAVELENGTH_NM * u.nm
-    rows: list[tuple[str, Any, complex, float]] = []
+    rows: list[Row] = []
 
-    def tried(how: str, measured: Any) -> None:
+    def tried(how: str, measured: Callable[[], Any]) -> None:
+        begun = time.process_time()
+        row = Row(how, (axis.real, axis.imag), t.half_mm)
         try:
             found = measured()
+            # Where doubts stand no claim is decided.
+            row = row if found.doubts else row_of(how, found.coma_free, axis, t.half_mm)
         except starassay.CannotMeasureError:
-            rows.append((how, None, axis, half))
-            return
-        # Where doubts stand no claim is decided.
-        rows.append((how, None if found.doubts else found.coma_free, axis, half))
+            pass
+        rows.append(dataclasses.replace(row, seconds=time.process_time() - begun))
 
     tried(
         "one frame, six stars",
@@ -179,40 +257,82 @@ def draw_frames(seed: int) -> list[tuple[str, Any, complex, float]]:
     return rows
 
 
-def figures(rows: list[tuple[Any, complex, float]]) -> dict[str, Any]:
-    """Shares and coverage of points against the truth.
+def measure_frames(seeds: range, keep: Path | None) -> list[Row]:
+    """All frames, in order; goes on where an earlier run stopped.
 
     Parameters
     ----------
-    rows : list
-        Point, true place (mm), half the diagonal (mm).
+    seeds : range
+        Of the frames.
+    keep : Path, optional
+        File of frames done, a line each, read and added to.
     """
-    told = [(p, a, h) for p, a, h in rows if p.verdict == "told"]
+    done: dict[int, list[Row]] = {}
+    if keep is not None and keep.exists():
+        for line in keep.read_text(encoding="utf-8").splitlines():
+            facts = json.loads(line)
+            done[facts["seed"]] = [
+                Row(**{k: tuple(v) if isinstance(v, list) else v for k, v in row.items()})
+                for row in facts["rows"]
+            ]
+    for seed in seeds:
+        if seed in done:
+            continue
+        done[seed] = draw_frames(seed)
+        for row in done[seed]:
+            print(f"{seed} {in_short(row)}", file=sys.stderr, flush=True)
+        if keep is not None:
+            kept = {"seed": seed, "rows": [dataclasses.asdict(row) for row in done[seed]]}
+            with keep.open("a", encoding="utf-8") as file:
+                file.write(json.dumps(kept) + "\n")
+    return [row for seed in seeds for row in done[seed]]
+
+
+def in_short(row: Row) -> str:
+    """One line for whoever waits.
+
+    Parameters
+    ----------
+    row : Row
+        A frame measured in one way.
+    """
+    if row.verdict != "told":
+        return f"{row.how}: {row.verdict or 'refused or in doubt'}, {row.seconds:.1f} s"
+    pulls = row.off.real / row.bars[0], row.off.imag / row.bars[1]
+    return (
+        f"{row.how}: {1000 * row.off.real:+.0f} {1000 * row.off.imag:+.0f} um, {pulls[0]:+.2f} {pulls[1]:+.2f} bars, "
+        f"{row.seconds:.1f} s"
+    )
+
+
+def figures(rows: list[Row]) -> dict[str, Any]:
+    """Shares and coverage of places against the truth.
+
+    Parameters
+    ----------
+    rows : list of Row
+        Places with the truth.
+    """
+    told = [row for row in rows if row.verdict == "told"]
     pulls, errors, radial, ellipse = [], [], [], []
-    for p, a, h in told:
-        off = complex(p.x.value.to_value(u.mm), p.y.value.to_value(u.mm)) - a
-        bars = [v.uncertainty.to_value(u.mm) for v in (p.x, p.y)]
-        pulls += [off.real / bars[0], off.imag / bars[1]]
+    for row in told:
+        off, axis = row.off, complex(*row.axis)
+        pulls += [off.real / row.bars[0], off.imag / row.bars[1]]
         errors.append(abs(off))
-        radial.append(((off * a.conjugate()).real / max(abs(a), 1e-9)) / h)
-        turned = off * np.exp(-1j * p.ellipse_angle.to_value(u.rad))
-        axes = [v.to_value(u.mm) for v in (p.ellipse_long, p.ellipse_short)]
-        ellipse.append((turned.real / axes[0]) ** 2 + (turned.imag / axes[1]) ** 2)
-    bound = [p.at_least.to_value(u.mm) <= abs(a) for p, a, _ in rows if p.at_least > 0 * u.um]
-    outside = [abs(a) > h for p, a, h in rows if p.verdict == "outside"]
-    pulls_of = np.array(pulls)
+        radial.append(((off * axis.conjugate()).real / max(abs(axis), 1e-9)) / row.half)
+        turned = off * np.exp(-1j * row.ellipse[2])
+        ellipse.append((turned.real / row.ellipse[0]) ** 2 + (turned.imag / row.ellipse[1]) ** 2)
+    bound = [row.at_least <= abs(complex(*row.axis)) for row in rows if row.at_least > 0]
+    outside = [abs(complex(*row.axis)) > row.half for row in rows if row.verdict == "outside"]
+    found = np.array(ellipse)
     return {
         "count": len(rows),
         "told": len(told),
         "outside": len(outside),
-        "wrong_outside": int(np.sum(~np.array(outside, bool))) if outside else 0,
-        "held": float(np.mean(np.abs(pulls_of) < 1)) if pulls else float("nan"),
-        "ellipse": float(np.mean(np.array(ellipse) < -2 * np.log(0.32)))
-        if ellipse
-        else float("nan"),
-        "wrong_told": float(np.mean(np.array(ellipse) > -2 * np.log(0.01)))
-        if ellipse
-        else float("nan"),
+        "wrong_outside": outside.count(False),
+        "held": float(np.mean(np.abs(pulls) < 1)) if pulls else float("nan"),
+        "ellipse": float(np.mean(found < -2 * np.log(0.32))) if ellipse else float("nan"),
+        "wrong_told": float(np.mean(found > -2 * np.log(0.01))) if ellipse else float("nan"),
         "radial": float(np.median(radial)) if radial else float("nan"),
         "errors": errors,
         "bound": float(np.mean(bound)) if bound else float("nan"),
@@ -225,13 +345,15 @@ def share(value: float) -> str:
     return "-" if not np.isfinite(value) else f"{100 * value:.0f} %"
 
 
-def section(sets: int, seed: int, frames: int) -> str:
+def section(sets: int, seed: int, frames: int, keep: Path | None = None) -> str:
     """The part of docs/accuracy.md.
 
     Parameters
     ----------
     sets, seed, frames : int
         As on the command line.
+    keep : Path, optional
+        File of frames done.
     """
     lines = [
         "## Coma-free axis",
@@ -247,9 +369,10 @@ def section(sets: int, seed: int, frames: int) -> str:
     for kind in KINDS:
         base = 100_000 * (zlib.crc32(kind.encode()) % 1000) + seed
         made = [draw_stars(kind, base + k) for k in range(sets)]
-        both = [("", [(f.coma_free, a, h) for f, a, h in made])]
+        both = [("", [row_of("", f.coma_free, a, h) for f, a, h in made])]
         if made[0][0].coma_free_by_theory is not None:
-            both.append((", by theory", [(f.coma_free_by_theory, a, h) for f, a, h in made]))
+            by_theory = [row_of("", f.coma_free_by_theory, a, h) for f, a, h in made]
+            both.append((", by theory", by_theory))
         for name, rows in both:
             f = figures(rows)
             lines.append(
@@ -257,7 +380,8 @@ def section(sets: int, seed: int, frames: int) -> str:
                 f"{share(f['held'])} | {share(f['ellipse'])} | {share(f['wrong_told'])} | {share(f['bound'])} of {f['bounds']} |"
             )
     if frames:
-        done = [row for k in range(frames) for row in draw_frames(700_000 + seed + k)]
+        first = FIRST_FRAME + seed
+        done = measure_frames(range(first, first + frames), keep)
         lines += [
             "",
             f"Then {frames} Newtonians drawn by `tests/accuracy/_field_pairs.py` (110 to 220 mm, f/4.5 to f/7, obstruction 0.2 to 0.36, 20 stars, each with up to 1.6 nm of coma of its",
@@ -266,9 +390,9 @@ def section(sets: int, seed: int, frames: int) -> str:
             "| from | told | refused or in doubt | error, 68 % / 95 % (um) | median signed error (half diagonals) | 68 % bars hold | 68 % ellipses hold | wrong |",
             "|---|---|---|---|---|---|---|---|",
         ]
-        for how in dict.fromkeys(row[0] for row in done):
-            of = [row for row in done if row[0] == how]
-            good = [(p, a, h) for _, p, a, h in of if p is not None]
+        for how in dict.fromkeys(row.how for row in done):
+            of = [row for row in done if row.how == how]
+            good = [row for row in of if row.verdict]
             f = figures(good)
             errors = 1000 * np.array(f["errors"])
             lines.append(
@@ -284,11 +408,12 @@ def main() -> None:
     parser.add_argument("sets", nargs="?", type=int, default=40)
     parser.add_argument("seed", nargs="?", type=int, default=1)
     parser.add_argument("--frames", type=int, default=0, help="whole frames drawn beside")
+    parser.add_argument("--keep", type=Path, help="file of frames done, read and added to")
     parser.add_argument(
         "--write", action="store_true", help="write the section of docs/accuracy.md"
     )
     args = parser.parse_args()
-    text = section(args.sets, args.seed, args.frames)
+    text = section(args.sets, args.seed, args.frames, args.keep)
     print(text)
     if args.write:
         write_section("coma-axis", text)

@@ -11,6 +11,8 @@ import pytest
 from astropy import units as u
 from astropy.io import fits
 from scipy import stats
+from scipy.integrate import trapezoid
+from scipy.linalg import null_space
 from scipy.optimize import brentq, least_squares
 
 import starassay
@@ -56,9 +58,28 @@ def by_stars(places_mm: Any, coma: Any, sigma: float = 1.0, **more: Any) -> Coma
     return measure("coma_axis", _records.COMA_AXIS_REQUEST, ComaAxis, [], given={**given, **more})
 
 
-def with_missed(bars: Any, coma: Any) -> np.ndarray:
-    """Bars with what fits of single discs miss, as the page says."""
-    return np.sqrt(np.asarray(bars) ** 2 + 0.3**2 + (0.007 * np.abs(coma)) ** 2)
+def averaged_law(at: Any, coma: Any, bars: Any) -> tuple[np.ndarray, np.ndarray]:
+    """The law with a part of each star's own, by SciPy: combinations of stars that hold none of the law tell its size, which is integrated over."""
+    one, zero, both = np.ones(len(at)), np.zeros(len(at)), np.r_[bars, bars]
+    rows = np.r_[np.c_[one, zero, at.real], np.c_[zero, one, at.imag]]
+    seen = np.r_[coma.real, coma.imag]
+    free = null_space(rows.T)
+    size = np.geomspace(1e-3, 300, 3000)
+    log, values, covariances = [], [], []
+    for t in size:
+        variance = both**2 + t**2
+        log.append(
+            stats.multivariate_normal.logpdf(free.T @ seen, cov=(free.T * variance) @ free)
+            + stats.halfcauchy.logpdf(t, scale=0.5)
+        )
+        covariances.append(np.linalg.inv((rows.T / variance) @ rows))
+        values.append(covariances[-1] @ (rows.T / variance) @ seen)
+    share = np.exp(np.array(log) - max(log))
+    share /= trapezoid(share, size)
+    mean = trapezoid(share[:, None] * np.array(values), size, axis=0)
+    away = np.array(values) - mean
+    every = np.array(covariances) + away[:, :, None] * away[:, None, :]
+    return mean, trapezoid(share[:, None, None] * every, size, axis=0)
 
 
 SPREAD = np.array([-5 - 3j, 5 - 3.5j, 4.5 + 3j, -4 + 3.6j, 0.3 - 0.2j, 2 + 1j])
@@ -114,7 +135,6 @@ def test_the_law_and_its_bars_are_scipys() -> None:
     found = by_stars(
         SPREAD, coma, variance_x=bars**2 * u.nm**2, variance_y=bars**2 * u.nm**2
     )
-    bars = with_missed(bars, coma)
 
     def rest(p: np.ndarray) -> np.ndarray:
         # The place x, y and the growth.
@@ -122,18 +142,24 @@ def test_the_law_and_its_bars_are_scipys() -> None:
         return np.r_[off.real, off.imag]
 
     fit = least_squares(rest, [0, 0, -20], xtol=1e-15, ftol=1e-15, gtol=1e-15)
-    covariance = np.linalg.inv(fit.jac.T @ fit.jac)
-    point = found.coma_free
     assert found.chi_squared == pytest.approx(2 * fit.cost, rel=1e-6)
     assert found.probability == pytest.approx(stats.chi2.sf(2 * fit.cost, 9), abs=1e-6)
-    assert found.probability > 0.05  # else bars are widened
+    law, covariance = averaged_law(SPREAD, coma, bars)
+    assert found.law == pytest.approx(law, abs=2e-3)
+    # From the law to the place: a change of variables to first order.
+    there = -law[:2] / law[2]
+    slope = np.c_[-np.eye(2), -there] / law[2]
+    place = slope @ covariance @ slope.T
+    point = found.coma_free
     x, y = point.x, point.y
-    assert [x.value.to_value(u.mm), y.value.to_value(u.mm)] == pytest.approx(fit.x[:2], abs=1e-5)
+    assert [x.value.to_value(u.mm), y.value.to_value(u.mm)] == pytest.approx(there, abs=2e-4)
     bar = [x.uncertainty.to_value(u.mm), y.uncertainty.to_value(u.mm)]
-    assert bar == pytest.approx(np.sqrt(np.diag(covariance)[:2]), rel=1e-4)
-    own = np.sqrt(np.linalg.eigvalsh(covariance[:2, :2]))
+    # 48 sizes there, 3000 here.
+    assert bar == pytest.approx(np.sqrt(np.diag(place)), rel=3e-3)
+    own = np.sqrt(np.linalg.eigvalsh(place))
     ellipse = [v.to_value(u.mm) for v in (point.ellipse_short, point.ellipse_long)]
-    assert ellipse == pytest.approx(own, rel=1e-4)
+    assert ellipse == pytest.approx(own, rel=3e-3)
+    assert own[0] > np.sqrt(np.linalg.eigvalsh(np.linalg.inv(fit.jac.T @ fit.jac)[:2, :2]))[0]
 
 
 def test_how_far_at_least_is_where_the_stars_still_allow_it() -> None:
@@ -146,9 +172,7 @@ def test_how_far_at_least_is_where_the_stars_still_allow_it() -> None:
     assert point.verdict == "outside" and np.isnan(point.x.value) and not found.doubts
     c = found.law
     size, slope = np.hypot(c[0], c[1]), c[2]
-    one, zero, bars = np.ones(4), np.zeros(4), with_missed(4.0, coma)
-    rows = np.r_[np.c_[one, zero, at.real], np.c_[zero, one, at.imag]] / np.r_[bars, bars][:, None]
-    covariance = np.linalg.inv(rows.T @ rows)
+    covariance = averaged_law(at, coma, np.full(4, 4.0))[1]
     k = stats.norm.ppf(0.95 if abs(slope) > 2 * np.sqrt(covariance[2, 2]) else 0.975)
 
     def off(r: float) -> float:
@@ -158,7 +182,7 @@ def test_how_far_at_least_is_where_the_stars_still_allow_it() -> None:
 
     bound = brentq(off, 1e-6, 25 * np.sign(-slope) * 1.0) if slope < 0 else None
     assert bound is not None
-    assert point.at_least.to_value(u.mm) == pytest.approx(bound, rel=1e-3)
+    assert point.at_least.to_value(u.mm) == pytest.approx(bound, rel=5e-3)
     toward = np.degrees(np.arctan2(c[1], c[0]))
     assert point.direction.value.value == pytest.approx(toward, abs=1e-3)
     said = " ".join(found.sentences())
@@ -198,12 +222,28 @@ def test_claims_about_the_distance() -> None:
 
 
 def test_stars_off_the_law_are_a_doubt() -> None:
-    coma = THEORY * (SPREAD - 1)
-    coma[2] += 60
-    found = by_stars(SPREAD, coma)
+    # Coma that grows by a law of its own, as beside a corrector.
+    found = by_stars(SPREAD, THEORY * (SPREAD - 1) + 6 * SPREAD.conj())
     assert [n.code for n in found.notes if n.level == "doubt"] == ["coma-axis.not-linear"]
     assert not found.decided and found.quantities[0].doubts
-    # A scatter that hurts nobody widens the bars alone.
+
+
+def test_one_star_far_off_is_left_out_and_named() -> None:
+    rng = np.random.default_rng(7)
+    coma = THEORY * (SPREAD - 1) + rng.normal(0, 1, 6) + 1j * rng.normal(0, 1, 6)
+    coma[2] += 60
+    found = by_stars(SPREAD, coma)
+    said = [n for n in found.notes if n.code == "coma-axis.far-off"]
+    assert found.decided and len(found.star_x) == 5 and len(said) == 1
+    assert f"({found.width / 2 + 749.5:.0f}," in said[0].text and "60 nm" in said[0].text
+    x = found.coma_free.x
+    assert abs(x.value.to_value(u.mm) - 1) < 4 * x.uncertainty.to_value(u.mm)
+    # Of four stars three tell the law hardly better than itself: none is left out.
+    four = by_stars(SPREAD[:4], coma[:4])
+    assert len(four.star_x) == 4 and not four.decided
+
+
+def test_scatter_that_hurts_nobody_is_in_the_bars() -> None:
     rng = np.random.default_rng(5)
     few = THEORY * (SPREAD - 1) + rng.normal(0, 4, 6) + 1j * rng.normal(0, 4, 6)
     wide = by_stars(SPREAD, few, sigma=0.2)

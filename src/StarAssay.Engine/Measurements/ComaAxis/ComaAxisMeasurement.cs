@@ -16,6 +16,11 @@ public static class ComaAxisMeasurement
     // coma: bright stars tell tenths of a nm, and that air and pixels leave one or two differently in each is no fault of the law.
     private const double Wrong = 1e-3, MattersNm = 3, MattersShare = 0.05;
 
+    // A star so many standard deviations off the law of at least four others, which its own part is in, is left out: a disc with much coma can be
+    // fitted beside the right minimum.
+    private const double FarOff = 6;
+    private const int OthersLeast = 4;
+
     /// <summary>Finds the axis.</summary>
     /// <exception cref="InputException">Lists of unequal length, a value out of range.</exception>
     /// <exception cref="CannotMeasureException">Fewer than three stars, or all at one place.</exception>
@@ -25,10 +30,9 @@ public static class ComaAxisMeasurement
         FieldRules.Require(request);
         Check(request);
         context.Report(0.5, "fitting coma over the field");
+        (request, string left) = WithoutFar(request);
         int n = request.X.Count;
-        double middleX = (request.Width - 1) / 2.0, middleY = (request.Height - 1) / 2.0, perPixel = request.PitchUm / 1000;
-        double[] x = [.. request.X.Select(v => (v - middleX) * perPixel)], y = [.. request.Y.Select(v => (v - middleY) * perPixel)];
-        ComaLaw law = ComaLaw.Of(request, x, y);
+        var law = ComaLaw.Of(request);
         ComaFreePoint Place(Measured? known) =>
             ComaFreePoint.Of(law.Values, law.Covariance, request.Width, request.Height, request.PitchUm, known);
         double ratio = request.FocalLengthMm / request.ApertureMm;
@@ -36,9 +40,14 @@ public static class ComaAxisMeasurement
         ComaFreePoint? byTheory = request.Paraboloid ? Place(ComaFreePoint.ParaboloidSlope(ratio, request.ScaleUncertainty)) : null;
         ComaFreePoint used = byTheory is { Verdict: not ComaFreeVerdict.NotTold } ? byTheory : free;
         List<Note> notes = Notes(request, law, free, byTheory, used);
+        if (left.Length > 0)
+        {
+            notes.Add(ComaAxisNotes.FarOff.Say(left));
+        }
+
         string[] doubts = [.. notes.Where(note => note.Level == NoteLevel.Doubt).Select(note => note.Text)];
         double arcmin = 180 * 60 / Math.PI / (1000 * request.FocalLengthMm);
-        (double X, double Y)[] bars = [.. Enumerable.Range(0, n).Select(i => ComaLaw.Bars(request, i))];
+        (double X, double Y)[] bars = [.. Enumerable.Range(0, n).Select(i => law.Bars(request, i))];
         return new ComaAxisResult
         {
             ComaFree = free,
@@ -69,9 +78,45 @@ public static class ComaAxisMeasurement
             {
                 Count = n,
                 Counted = "stars",
-                DegreesOfFreedom = law.Widened ? law.Freedom : double.PositiveInfinity,
+                DegreesOfFreedom = law.Scatters ? law.Freedom : double.PositiveInfinity,
             }],
             Notes = [.. notes.OrderByDescending(note => note.Level)],
+        };
+    }
+
+    // The star without which the others agree best goes if it is far off them.
+    private static (ComaAxisRequest Kept, string Left) WithoutFar(ComaAxisRequest request)
+    {
+        int n = request.X.Count;
+        if (n <= OthersLeast || !(ComaLaw.Of(request).Probability < Wrong))
+        {
+            return (request, "");
+        }
+
+        (int i, ComaAxisRequest rest, ComaLaw law) = Enumerable.Range(0, n).Select(i => (i, Without(request, i)))
+            .Select(p => (p.i, p.Item2, Law: ComaLaw.Of(p.Item2))).MinBy(p => p.Law.ChiSquared);
+        (double x, double y) = law.At(request, i);
+        (double barX, double barY) = law.Bars(request, i);
+        double offX = request.ComaX[i] - x, offY = request.ComaY[i] - y, off = Math.Sqrt((offX * offX) + (offY * offY));
+        bool far = off > MattersNm && Math.Sqrt((offX * offX / (barX * barX)) + (offY * offY / (barY * barY))) > FarOff;
+        return !far ? (request, "") : (rest,
+            $"The star at ({request.X[i]:0}, {request.Y[i]:0}) was left out: its coma lies {off:0} nm off the law of the {n - 1} others. Look at its disc: a "
+            + "neighbor, a cut, or so much coma that the fit went astray.");
+    }
+
+    private static ComaAxisRequest Without(ComaAxisRequest request, int star)
+    {
+        IReadOnlyList<double> Others(IReadOnlyList<double> all) => [.. all.Where((_, i) => i != star)];
+        return request with
+        {
+            X = Others(request.X),
+            Y = Others(request.Y),
+            ComaX = Others(request.ComaX),
+            ComaY = Others(request.ComaY),
+            VarianceX = Others(request.VarianceX),
+            VarianceY = Others(request.VarianceY),
+            Covariance = Others(request.Covariance),
+            AirNm = Others(request.AirNm),
         };
     }
 
@@ -93,11 +138,11 @@ public static class ComaAxisMeasurement
                 + "Look at the arrows: one that is far off has a neighbor or a cut disc; all off, and there is more than coma of third order (a corrector at a "
                 + "wrong distance, pupils cut toward the corners)."));
         }
-        else if (law.Widened)
+        else if (law.Scatters)
         {
             notes.Add(ComaAxisNotes.Scatter.Say(
-                $"The stars scatter about the law by {off:0.0} nm, {Math.Sqrt(law.ChiSquared / law.Freedom):0.0} times their bars; the bars of the place "
-                + "were widened by as much."));
+                $"The stars scatter about the law by {off:0.0} nm, {Math.Sqrt(law.ChiSquared / law.Freedom):0.0} times their bars: each has "
+                + $"{law.Own:0.0} nm of its own (air, what the fit of its disc misses), which the bars of the place hold."));
         }
 
         if (n < Few)

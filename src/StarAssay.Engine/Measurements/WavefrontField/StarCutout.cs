@@ -19,7 +19,7 @@ internal static class StarCutout
     /// <param name="readers">Of both frames.</param>
     /// <param name="fields">All stars of both frames.</param>
     /// <param name="star">The star.</param>
-    /// <returns>Its place in each window from the middle pixel (window/2), and its light, electrons.</returns>
+    /// <returns>The middle of its light in each window from the middle pixel (window/2), and its light, electrons.</returns>
     public static (double[] Dx, double[] Dy, double[] Electrons) Fill(PairData data, FrameReader[] readers, StarField[] fields, PairStar star)
     {
         int w = data.Window;
@@ -47,11 +47,39 @@ internal static class StarCutout
                 data.BaseVariance[k][i] = (float)(gain * gain * Math.Max(variance, 1.0 / 12));
             }
 
-            (dx[k], dy[k]) = (star.X[k] - x0 - (w / 2), star.Y[k] - y0 - (w / 2));
+            (double cx, double cy) = Middle(data.Electrons[k], w, star.X[k] - x0, star.Y[k] - y0, (0.65 * star.Diameter[k]) + Room);
+            (dx[k], dy[k]) = (cx - (w / 2), cy - (w / 2));
             electrons[k] = Math.Max(electrons[k], 1);
         }
 
         return (dx, dy, electrons);
+    }
+
+    // Of the light round a place. Much coma makes one side of a disc so bright that the star was found pixels away from its middle.
+    private static (double X, double Y) Middle(float[] electrons, int w, double x, double y, double reach)
+    {
+        for (int round = 0; round < Rounds; round++)
+        {
+            (double sum, double sx, double sy) = (0, 0, 0);
+            for (int i = 0; i < electrons.Length; i++)
+            {
+                double px = i % w, py = i / w;
+                if (Math.Pow(px - x, 2) + Math.Pow(py - y, 2) < reach * reach)
+                {
+                    (sum, sx, sy) = (sum + electrons[i], sx + (px * electrons[i]), sy + (py * electrons[i]));
+                }
+            }
+
+            (double nx, double ny) = (sx / sum, sy / sum);
+            if (!(sum > 0 && Math.Pow(nx - (w / 2), 2) + Math.Pow(ny - (w / 2), 2) < reach * reach))
+            {
+                return (x, y);
+            }
+
+            (x, y) = (nx, ny);
+        }
+
+        return (x, y);
     }
 
     private static void MaskNeighbors(float[] use, int w, StarField field, PairStar star, int k, int x0, int y0)

@@ -64,21 +64,35 @@ internal sealed class StarFits
         RefuseOneSide(request, shared, pioneers, first, context);
         double[] ownSeeing = SeeingOf(first), ownScale = ScaleOf(shared, pioneers, first);
         shared = shared with { LargestDefocusNm = Largest(stars.Stars, ownScale) };
-        first = All(shared, leaders, new StarStart(ownScale, ownSeeing, true, new double[all], all), context, 0.25, 0.35);
-        double[] finer = [.. Enumerable.Range(FieldModes, all - FieldModes).Select(j => Robust.Median(first.Select(f => f.CoefficientNm[j])))];
-        double[] modes = [.. Enumerable.Range(0, FieldModes).Select(j => Robust.Median(first.Select(f => f.CoefficientNm[j]))), .. finer];
+        var modes = StartModes.Of(request, pioneers, first, FieldModes);
+        first = All(shared, leaders, new StarStart(ownScale, ownSeeing, true, modes.At, all), context, 0.25, 0.35);
+        modes = StartModes.Of(request, leaders, first, all);
         double[] seeing = SeeingOf(first);
-        var start = new StarStart(ScaleOf(shared, leaders, first), seeing, false, modes, FieldModes);
-        StarWavefront[] each = All(shared, stars.Stars, start, context, 0.35, 0.95);
+        var start = new StarStart(ScaleOf(shared, leaders, first), seeing, false, modes.At, FieldModes);
+        StarWavefront[] each = All(shared, stars.Stars, start, context, 0.35, 0.9);
+        Again(request, shared, stars.Stars, each, start, modes, context);
         double limit = Math.Max(LargeMisfit, MisfitRatio * Robust.Median(each.Select(f => f.ChiSquared)));
         int[] kept = [.. Enumerable.Range(0, each.Length).Where(s => each[s].ChiSquared < limit && double.IsFinite(each[s].FocusVariance))];
-        return new StarFits([.. kept.Select(s => each[s])], [.. kept.Select(s => stars.Stars[s])], each.Length - kept.Length, seeing, finer);
+        return new StarFits([.. kept.Select(s => each[s])], [.. kept.Select(s => stars.Stars[s])], each.Length - kept.Length, seeing, modes.Finer(FieldModes));
     }
 
     private static StarStart Alone(WavefrontFieldRequest request, int modes, int free, double first, double second)
     {
         double perPixel = request.PitchUm / (8e-3 * request.FocalRatio);
-        return new StarStart([first * perPixel, second * perPixel], [double.NaN, double.NaN], true, new double[modes], free);
+        return new StarStart([first * perPixel, second * perPixel], [double.NaN, double.NaN], true, _ => new double[modes], free);
+    }
+
+    // Stars that lie far off the others' law of coma begin once more from it: much coma has other minima beside the right one.
+    private static void Again(WavefrontFieldRequest request, SharedSetup shared, PairStar[] stars, StarWavefront[] each, StarStart start, StartModes modes,
+        RunContext context)
+    {
+        StartModes law = modes.WithComaOf(request, stars, each);
+        int[] far = [.. Enumerable.Range(0, stars.Length).Where(s => law.IsFar(stars[s], each[s]))];
+        StarWavefront[] again = All(shared, [.. far.Select(s => stars[s])], start with { CoefficientNm = law.At }, context, 0.9, 0.95);
+        for (int k = 0; k < far.Length; k++)
+        {
+            each[far[k]] = again[k].ChiSquared < each[far[k]].ChiSquared ? again[k] : each[far[k]];
+        }
     }
 
     private static double[] SeeingOf(StarWavefront[] fits) =>

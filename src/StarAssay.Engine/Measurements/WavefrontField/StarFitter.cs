@@ -21,9 +21,9 @@ internal sealed record SharedSetup(PairOptics Optics, ZernikeIndex[] Modes, doub
 /// <param name="DefocusPerPixel">W020 of each frame over the star's diameter, nm/pixel, with sign.</param>
 /// <param name="Seeing">(D/r0)^(5/3) of each frame; NaN = looked for on a grid, with the defocus.</param>
 /// <param name="FitSeeing">Whether the seeing is one of the unknowns.</param>
-/// <param name="CoefficientNm">Modes; what is not fitted stays as it is here.</param>
+/// <param name="CoefficientNm">Modes of a star; what is not fitted stays as it is here.</param>
 /// <param name="FreeModes">How many modes are fitted.</param>
-internal sealed record StarStart(double[] DefocusPerPixel, double[] Seeing, bool FitSeeing, double[] CoefficientNm, int FreeModes)
+internal sealed record StarStart(double[] DefocusPerPixel, double[] Seeing, bool FitSeeing, Func<PairStar, double[]> CoefficientNm, int FreeModes)
 {
     /// <summary>Whether defocus and seeing are looked for first.</summary>
     public bool Scans => double.IsNaN(Seeing[0]);
@@ -63,12 +63,16 @@ internal sealed class StarFitter : IDisposable
     {
         PairOptics optics = shared.Optics;
         (double[] dx, double[] dy, double[] electrons) = StarCutout.Fill(data, shared.Readers, shared.Fields, star);
-        var state = new PairState { CoefficientsNm = [.. start.CoefficientNm] };
+        var state = new PairState { CoefficientsNm = start.CoefficientNm(star) };
+
+        // Coma moves the light's middle, at which the star was found, by its mean slope over the open pupil.
+        double slope = Math.Sqrt(8) * (1 + (3 * optics.Shape.Obstruction * optics.Shape.Obstruction));
+        (double comaX, double comaY) = (slope * state.CoefficientsNm[StartModes.ComaX], slope * state.CoefficientsNm[StartModes.ComaY]);
         for (int k = 0; k < 2; k++)
         {
             double most = shared.LargestDefocusNm;
             state.DefocusNm[k] = Math.Clamp(start.DefocusPerPixel[k] * star.Diameter[k], -most, most);
-            (state.TiltXNm[k], state.TiltYNm[k]) = (dx[k] / optics.PixelsPerTiltNm, dy[k] / optics.PixelsPerTiltNm);
+            (state.TiltXNm[k], state.TiltYNm[k]) = ((dx[k] / optics.PixelsPerTiltNm) - comaX, (dy[k] / optics.PixelsPerTiltNm) - comaY);
             state.Flux[k] = electrons[k];
             state.Seeing[k] = start.Scans ? 0 : start.Seeing[k];
         }
@@ -93,6 +97,13 @@ internal sealed class StarFitter : IDisposable
         }
 
         fit.ModeCount = start.FreeModes;
+        if (start.Scans)
+        {
+            // A wave of coma is many steps away, and the sharper weights of dark rings have minima on the way.
+            fit.Reweight(0.05);
+            Descent.Run(fit, 0.01, 24, hessian);
+        }
+
         fit.Reweight(0.01);
         return LastStep(start.FreeModes, Descent.Run(fit, Enough, 12, hessian));
     }
