@@ -22,6 +22,7 @@ TOP = Path(__file__).resolve().parents[1]
 SOURCE, TARGET = TOP / "examples" / "classroom", TOP / "docs" / "notebooks"
 _PICTURE = re.compile(r"<img[^>]*src=['\"]data:image/png;base64,([^'\"]+)")
 _DRAWING = re.compile(r"<svg.*?</svg>", re.DOTALL)
+_WIDTH = re.compile(r'viewBox="\S+ \S+ (\S+)')
 _LABEL = re.compile(r'aria-label="([^"]*)"')
 _WIDGET = "application/vnd.jupyter.widget-view+json"
 _SLIDERS = "(A panel with sliders: run the notebook to move them.)"
@@ -59,7 +60,7 @@ def simple(output: nbformat.NotebookNode, stem: str) -> list[nbformat.NotebookNo
 
 
 def table(drawings: list[str], stem: str) -> str:
-    """A sheet's drawings, each in a file of its own, three in a row with what each shows below it.
+    """A sheet's drawings, each in a file of its own, two or three in a row with what each shows below it.
 
     Parameters
     ----------
@@ -68,16 +69,25 @@ def table(drawings: list[str], stem: str) -> str:
     stem : str
         How the files' names begin.
     """
-    cells = []
+    cells: list[list[str]] = []
+    room = 0
     for k, drawing in enumerate(drawings, 1):
         path = TARGET / f"{stem}-{k}.svg"
         whole = drawing.replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1)
         path.write_text(whole if "xmlns" not in drawing else drawing, encoding="utf-8")
         label = _LABEL.search(drawing)
         said = label.group(1) if label else ""
-        cells.append(f'<td><img src="{path.name}" width="240" alt="{said}"><br>{said}</td>')
-    rows = ["".join(cells[k : k + 3]) for k in range(0, len(cells), 3)]
-    return "<table>" + "".join(f"<tr>{row}</tr>" for row in rows) + "</table>"
+        # Letters of a wide drawing have to stay readable.
+        size = float(_WIDTH.search(drawing)[1])  # type: ignore[index]
+        width, share = (720, 6) if size > 500 else (400, 3) if size > 250 else (240, 2)
+        if room < share:
+            cells.append([])
+            room = 6
+        room -= share
+        cells[-1].append(
+            f'<td colspan="{share}"><img src="{path.name}" width="{width}" alt="{said}"><br>{said}</td>'
+        )
+    return "<table>" + "".join(f"<tr>{''.join(row)}</tr>" for row in cells) + "</table>"
 
 
 def render(name: str) -> None:

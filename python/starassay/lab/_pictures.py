@@ -16,6 +16,9 @@ from .. import style
 SIDE = 200
 """Side of a picture in the SVG's own units."""
 
+#: A drawing that stands alone, outside a sheet, has its letters too.
+_LETTERS = 'font-family="DejaVu Sans, Verdana, sans-serif"'
+
 #: Bytes of deflate's least effort: a slider waits for it.
 _QUICK = 1
 
@@ -59,7 +62,7 @@ def picture(
     side = SIDE - foot
     return (
         f'<figure class="sa-card"><figcaption><b>{escape(title)}</b></figcaption>'
-        f'<svg viewBox="0 0 {SIDE} {SIDE}" role="img" aria-label="{escape(told)}">'
+        f'<svg viewBox="0 0 {SIDE} {SIDE}" role="img" aria-label="{escape(told)}" {_LETTERS}>'
         f'<rect width="{SIDE}" height="{SIDE}" fill="#fff"/>'
         f'<image href="{address}" x="{foot / 2}" width="{side}" height="{side}" preserveAspectRatio="none"/>{over}</svg>'
         f'<figcaption class="sa-note">{escape(caption)}</figcaption></figure>'
@@ -204,7 +207,8 @@ def curves(
     )
     return (
         f'<figure class="sa-card sa-wide"><figcaption><b>{escape(title)}</b></figcaption>'
-        f'<svg viewBox="0 0 {wide} {high}" role="img" aria-label="{escape(told)}" font-size="11" fill="{style.INK}">'
+        f'<svg viewBox="0 0 {wide} {high}" role="img" aria-label="{escape(told)}" {_LETTERS} '
+        f'font-size="11" fill="{style.INK}">'
         f'{"".join(parts)}</svg><figcaption class="sa-note">{escape(caption)}</figcaption></figure>'
     )
 

@@ -140,7 +140,7 @@ class AberrationSheet:
         bar = _round_length(half * self._unit_um)
         return _pictures.picture(
             "Star in focus",
-            f"Image of a star in focus; its center has {self.views['focused'].max():.2f} of a perfect one's brightness. "
+            f"Image of a star in focus; its center has {self.strehl_ratio:.2f} of a perfect one's brightness. "
             f"The Airy disc's radius is {1.22 * self._unit_um:.2f} micrometers",
             _pictures.png(shown, -4, 0, "magma"),
             _pictures.ring(1.2197 / half * _pictures.SIDE / 2)
@@ -210,7 +210,7 @@ class AberrationSheet:
             [
                 ("perfect", x, v["perfect_mtf"], style.GREY, "5 3"),
                 ("along x", x, v["horizontal_mtf"], style.BLUE, ""),
-                ("along y", x, v["vertical_mtf"], style.ORANGE, "2 2"),
+                ("along y", x, v["vertical_mtf"], style.ORANGE, "7 7"),
             ],
             "cycles per mm on the sensor",
             "contrast",

@@ -92,8 +92,8 @@ class ColorSheet:
             ),
             _pictures.curves(
                 "Disc of each color when d is in focus",
-                f"Diameter of the disc: {np.interp(436, wave, blur):.0f} micrometers at 436 nanometers; "
-                f"Airy disc there {np.interp(436, wave, airy):.0f}",
+                f"Diameter of the disc: {np.interp(LINES['g'], wave, blur):.0f} micrometers at 436 nanometers; "
+                f"Airy disc there {np.interp(LINES['g'], wave, airy):.0f}",
                 [
                     ("defocus alone", wave, blur, style.ORANGE, ""),
                     ("Airy disc", wave, airy, style.GREY, "5 3"),
@@ -101,7 +101,8 @@ class ColorSheet:
                 "wavelength in air (nm)",
                 "diameter (µm)",
                 x_range=(420, 700),
-                y_range=(0, 1.06 * float(max(blur.max(), airy.max()))),
+                # Room for the names.
+                y_range=(0, 1.3 * float(max(blur.max(), airy.max()))),
                 size=(420, 260),
                 caption="a blue star bloats where the disc is larger than Airy's",
             ),

@@ -99,7 +99,8 @@ class FieldSheet:
         )
         card = (
             '<figure class="sa-card sa-full"><figcaption><b>Stars over the sensor</b></figcaption>'
-            f'<svg viewBox="-60 0 {wide + 60} {high + 66}" role="img" aria-label="{told}" font-size="13" fill="#fff">'
+            f'<svg viewBox="-60 0 {wide + 60} {high + 66}" role="img" aria-label="{told}" {_pictures._LETTERS} '
+            f'font-size="13" fill="#fff">'
             f'<image href="{address}" width="{wide}" height="{high}" preserveAspectRatio="none"/>{"".join(marks)}'
             f'<g fill="{style.INK}" font-size="14">{axes}<path d="M4 {high + 53} h{bar:.1f}" stroke="{style.INK}" '
             f'stroke-width="3"/><text x="{bar + 12:.1f}" y="{high + 58}">50 µm in each star\'s picture; numbers: sensor '

@@ -65,7 +65,7 @@ def _slider(label: str, low: float, high: float, step: float, value: float = 0.0
         step=step,
         description=label,
         readout_format=".2f" if step < 0.1 else ".1f" if step < 1 else ".0f",
-        style={"description_width": "150px"},
+        style={"description_width": "175px"},
         layout=widgets.Layout(width="430px"),
     )
 
@@ -173,7 +173,7 @@ def color() -> Any:
     """
     widgets = _widgets()
     pair = widgets.Dropdown(
-        options=list(PAIRS), description="glasses", style={"description_width": "150px"}
+        options=list(PAIRS), description="glasses", style={"description_width": "175px"}
     )
     controls = {
         "glasses": pair,
