@@ -345,6 +345,11 @@ def share(value: float) -> str:
     return "-" if not np.isfinite(value) else f"{100 * value:.0f} %"
 
 
+def signed(value: float) -> str:
+    """A signed error, a dash for none."""
+    return "-" if not np.isfinite(value) else f"{value:+.4f}"
+
+
 def section(sets: int, seed: int, frames: int, keep: Path | None = None) -> str:
     """The part of docs/accuracy.md.
 
@@ -376,7 +381,7 @@ def section(sets: int, seed: int, frames: int, keep: Path | None = None) -> str:
         for name, rows in both:
             f = figures(rows)
             lines.append(
-                f"| {kind}{name} | {f['told']} of {f['count']} | {f['outside']} ({f['wrong_outside']}) | {f['radial']:+.4f} | "
+                f"| {kind}{name} | {f['told']} of {f['count']} | {f['outside']} ({f['wrong_outside']}) | {signed(f['radial'])} | "
                 f"{share(f['held'])} | {share(f['ellipse'])} | {share(f['wrong_told'])} | {share(f['bound'])} of {f['bounds']} |"
             )
     if frames:
@@ -397,7 +402,7 @@ def section(sets: int, seed: int, frames: int, keep: Path | None = None) -> str:
             errors = 1000 * np.array(f["errors"])
             lines.append(
                 f"| {how} | {f['told']} of {len(of)} | {len(of) - len(good)} | {np.percentile(errors, 68):.0f} / {np.percentile(errors, 95):.0f} | "
-                f"{f['radial']:+.4f} | {share(f['held'])} | {share(f['ellipse'])} | {share(f['wrong_told'])} |"
+                f"{signed(f['radial'])} | {share(f['held'])} | {share(f['ellipse'])} | {share(f['wrong_told'])} |"
             )
     return "\n".join(lines)
 
