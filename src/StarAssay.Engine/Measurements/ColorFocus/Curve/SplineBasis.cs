@@ -14,6 +14,8 @@ internal sealed class SplineBasis
 
     private const int Nodes = 121;
     private const int Held = 14;
+    private const double Farthest = 0.5; // beyond the ends a function is followed, of the whole: our own choice
+    private const int Stretch = 3; // nodes over which its slope and bend at the end are taken
     private static readonly (double[][] Function, double[] Variance) Walk = MakeWalk();
     private readonly double low;
     private readonly double high;
@@ -45,6 +47,34 @@ internal sealed class SplineBasis
         for (int k = 0; k < Held; k++)
         {
             value[Free + k] = ((1 - f) * Walk.Function[k][i]) + (f * Walk.Function[k][i + 1]);
+        }
+
+        return value;
+    }
+
+    /// <summary>Values of all functions at any wavelength: beyond the ends each goes on as the parabola that it ends with, as a
+    /// smoothing spline of this order does.</summary>
+    public double[] Continued(double wavelengthNm)
+    {
+        double inverse = 1 / (wavelengthNm * wavelengthNm);
+        double t = Math.Clamp((inverse - low) / (high - low), -Farthest, 1 + Farthest);
+        double[] value = At(wavelengthNm);
+        double beyond = t < 0 ? -t : t - 1;
+        if (!(beyond > 0))
+        {
+            return value;
+        }
+
+        double u = (2 * t) - 1;
+        value[1] = u;
+        value[2] = (2 * u * u) - 1;
+        int end = t < 0 ? 0 : Nodes - 1, step = t < 0 ? Stretch : -Stretch;
+        double x = beyond * (Nodes - 1) / Stretch;
+        for (int k = 0; k < Held; k++)
+        {
+            double[] f = Walk.Function[k];
+            double one = f[end] - f[end + step], two = f[end + step] - f[end + (2 * step)];
+            value[Free + k] = f[end] + (x * one) + (0.5 * x * (x + 1) * (one - two));
         }
 
         return value;

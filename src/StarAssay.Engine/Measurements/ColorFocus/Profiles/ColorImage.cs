@@ -23,7 +23,7 @@ internal sealed class ColorImage
         }
         else
         {
-            pixels = plan.Quarter(Factors(request, grid, nm, input.PitchUm, defocusUm, seeingPx, blurPx2));
+            pixels = plan.Quarter(Factors(request, plan, nm, input.PitchUm, defocusUm, seeingPx, blurPx2));
         }
 
         var across = new double[plan.Half];
@@ -69,18 +69,18 @@ internal sealed class ColorImage
     }
 
     /// <summary>What telescope, seeing, blur and pixel leave of each frequency, times the frequency.</summary>
-    private static double[] Factors(ColorFocusRequest request, ProfileGrid grid, double nm, double pitchUm, double defocusUm, double seeingPx, double blurPx2)
+    private static double[] Factors(ColorFocusRequest request, ImagePlan plan, double nm, double pitchUm, double defocusUm, double seeingPx, double blurPx2)
     {
         DefocusTransfer transfer = DefocusTransfer.For(request.Obstruction);
         double perPixel = nm / 1000 * request.FocalRatio / pitchUm; // share of the cutoff of one cycle a pixel
         double waves = defocusUm * 1000 / (8 * request.FocalRatio * request.FocalRatio * nm);
         // The pixel as a Gaussian of its variance: only differences between sums of these images count.
         double seeing = Math.Pow(seeingPx, 5.0 / 3), blur = blurPx2 + (1 / 12.0);
-        var weight = new double[grid.Frequencies];
+        var weight = new double[plan.Frequency.Length];
         int count = 0;
         for (int k = 0; k < weight.Length; k++)
         {
-            double f = (k + 1) / grid.Period, damped = (grid.SeeingPower[k] * seeing) + (grid.BlurPower[k] * blur);
+            double f = plan.Frequency[k], damped = (plan.SeeingPower[k] * seeing) + (plan.BlurPower[k] * blur);
             if (f * perPixel >= 1 || damped > 12)
             {
                 break;

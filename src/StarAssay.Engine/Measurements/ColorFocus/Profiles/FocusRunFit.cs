@@ -21,7 +21,7 @@ internal static class FocusRunFit
         }
 
         double[] bend;
-        double[][][]? neighbors;
+        NeighborCorrection? neighbors;
         (fit, neighbors, bend) = WithoutNeighbors(input, request, bins, position, fit, context);
         if (ReachesTooFar(input, request, bins, position, fit))
         {
@@ -69,12 +69,12 @@ internal static class FocusRunFit
         WindowReach.Keep(input, request, bins, [.. bins.Select((_, k) => position.Min(p => Math.Abs(p - fit.X[input.Frames + k])))]).Length < bins.Length;
 
     /// <summary>The same fit with the light of neighboring colors taken off, that light, and how far it had moved each bin, um.</summary>
-    private static (ProfileFit Fit, double[][][]? Neighbors, double[] Moved) WithoutNeighbors(ColorFocusInput input, ColorFocusRequest request, int[] bins,
-        double[] position, ProfileFit fit, RunContext context)
+    private static (ProfileFit Fit, NeighborCorrection? Neighbors, double[] Moved) WithoutNeighbors(ColorFocusInput input, ColorFocusRequest request,
+        int[] bins, double[] position, ProfileFit fit, RunContext context)
     {
         int n = input.Frames;
         double[] before = fit.X[n..(n + bins.Length)];
-        double[][][]? neighbors = null;
+        NeighborCorrection? neighbors = null;
         bool? slit = null;
         for (int turn = 0; turn < 2; turn++)
         {
@@ -84,14 +84,16 @@ internal static class FocusRunFit
             double[] curve = SplineSmoother.Fit(basis, nm, x[n..(n + bins.Length)], weight).Coefficients;
             // The profiles tell whether a slit kept other colors' discs out.
             ProfileFit? best = null;
+            double[][][]? open = null;
             foreach (bool trial in slit is null ? [false, true] : new[] { slit.Value })
             {
-                double[][][] found = NeighborLight.Find(input, request, w => SplineBasis.Dot(basis.At(w), curve), position,
+                double[][][] found = NeighborLight.Find(input, request, w => SplineBasis.Dot(basis.Continued(w), curve), position,
                     (i, w) => Math.Exp(x[i] + (x[^2] * Math.Log(w / 550))), x[^1], trial, context);
-                ProfileFit next = Run(input, request, bins, position, x, request.FocalRatio, context, null, found);
+                open ??= found;
+                ProfileFit next = Run(input, request, bins, position, x, request.FocalRatio, context, null, new NeighborCorrection(found, open));
                 if (best is null || NeighborLight.BehindSlit(next, best))
                 {
-                    (best, neighbors, slit) = (next, found, trial);
+                    (best, neighbors, slit) = (next, new NeighborCorrection(found, found), trial);
                 }
             }
 
@@ -108,7 +110,7 @@ internal static class FocusRunFit
 
     /// <summary>The same fit with the bins under the second order, and what an error of its amount does to each bin, um.</summary>
     private static (int[] Bins, ProfileFit Fit, double[] ByAmount) Overlapped(ColorFocusInput input, ColorFocusRequest request, int[] clean, double[] position,
-        ProfileFit fit, SecondOrderRemoval removal, double[][][]? neighbors, RunContext context)
+        ProfileFit fit, SecondOrderRemoval removal, NeighborCorrection? neighbors, RunContext context)
     {
         int n = input.Frames;
         int[] bins = [.. clean.Concat(removal.Bins).Order()];
@@ -134,7 +136,7 @@ internal static class FocusRunFit
 
     private static ProfileFit Run(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, double[] start, double focalRatio,
         RunContext context,
-        SecondOrderRemoval? removal = null, double[][][]? neighbors = null, bool full = true)
+        SecondOrderRemoval? removal = null, NeighborCorrection? neighbors = null, bool full = true)
     {
         int n = input.Frames, m = bins.Length;
         int exponent = n + (2 * m), blurAt = exponent + 1;
@@ -151,7 +153,7 @@ internal static class FocusRunFit
                     continue;
                 }
 
-                ProfileBlock block = input.Block(i, bins[k], request, focalRatio, removal?.Profile(i, bins[k]), neighbors?[i][bins[k]]);
+                ProfileBlock block = input.Block(i, bins[k], request, focalRatio, removal?.Profile(i, bins[k]), neighbors);
                 if (block.UsedRows < 8)
                 {
                     continue;
@@ -225,7 +227,7 @@ internal static class FocusRunFit
     }
 
     private static Measured CheckFocalRatio(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, ProfileFit fit,
-        SecondOrderRemoval? removal, double[][][]? neighbors, RunContext context)
+        SecondOrderRemoval? removal, NeighborCorrection? neighbors, RunContext context)
     {
         if (position.Distinct().Count() < 5)
         {

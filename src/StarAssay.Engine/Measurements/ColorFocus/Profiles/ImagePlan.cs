@@ -1,4 +1,5 @@
 using StarAssay.Engine.Numerics;
+using StarAssay.Engine.Optics;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;
 
@@ -7,6 +8,9 @@ namespace StarAssay.Engine.Measurements.ColorFocus;
 internal sealed class ImagePlan
 {
     private const double Step = 0.5; // of the radial table, pixels
+
+    // Frequencies to one of the profile's: the light of a sum over coarser ones comes back as a ring too near the window.
+    private const int Fineness = 4;
     private readonly int[] cell;
     private readonly double[] share;
     private readonly double[] bessel;
@@ -20,6 +24,16 @@ internal sealed class ImagePlan
         Grid = grid;
         Reach = reach;
         Half = grid.Farthest + 1;
+        Frequency = new double[Fineness * (int)grid.Period];
+        SeeingPower = new double[Frequency.Length];
+        BlurPower = new double[Frequency.Length];
+        for (int k = 0; k < Frequency.Length; k++)
+        {
+            double f = Frequency[k] = (k + 1) / (double)Frequency.Length;
+            SeeingPower[k] = 0.5 * Seeing.StructureConstant * Math.Pow(f / Seeing.FwhmFactor, 5.0 / 3);
+            BlurPower[k] = 2 * Math.PI * Math.PI * f * f;
+        }
+
         cell = new int[(reach + 1) * Half];
         share = new double[cell.Length];
         for (int d = 0; d <= reach; d++)
@@ -33,13 +47,13 @@ internal sealed class ImagePlan
         }
 
         points = cell.Max() + 2;
-        bessel = new double[points * Frequencies];
+        bessel = new double[points * Frequency.Length];
         for (int i = 0; i < points; i++)
         {
-            double x = 2 * Math.PI * i * Step / Frequencies;
-            for (int k = 0; k < Frequencies; k++)
+            double x = 2 * Math.PI * i * Step;
+            for (int k = 0; k < Frequency.Length; k++)
             {
-                bessel[(i * Frequencies) + k] = Bessel.J0((k + 1) * x);
+                bessel[(i * Frequency.Length) + k] = Bessel.J0(x * Frequency[k]);
             }
         }
     }
@@ -53,8 +67,14 @@ internal sealed class ImagePlan
     /// <summary>Rows from the middle on, to the farther side.</summary>
     public int Half { get; }
 
-    /// <summary>Frequencies up to one cycle a pixel; the period in pixels too.</summary>
-    public int Frequencies => (int)Grid.Period;
+    /// <summary>Frequencies up to one cycle a pixel, in even steps from the first on.</summary>
+    public double[] Frequency { get; }
+
+    /// <summary>Damping of each by seeing of one pixel FWHM; grows with the seeing's power of 5/3.</summary>
+    public double[] SeeingPower { get; }
+
+    /// <summary>Damping of each by a Gaussian of one square pixel.</summary>
+    public double[] BlurPower { get; }
 
     /// <summary>Rows of the window, from those from the middle on.</summary>
     public double[] Whole(ReadOnlySpan<double> column)
@@ -71,10 +91,13 @@ internal sealed class ImagePlan
     /// <summary>A quarter of the image, column by column, of the light with these factors of the frequencies (Hankel transform).</summary>
     public double[] Quarter(ReadOnlySpan<double> factors)
     {
+        // The sum from the first frequency on stands for the integral from zero: what is left between them (Euler and Maclaurin) would lie
+        // as a negative sky over the whole window.
+        double level = Frequency[0] / 12;
         var radial = new double[points];
         for (int i = 0; i < points; i++)
         {
-            radial[i] = Sums.Dot(factors, bessel.AsSpan(i * Frequencies, factors.Length));
+            radial[i] = level + Sums.Dot(factors, bessel.AsSpan(i * Frequency.Length, factors.Length));
         }
 
         var quarter = new double[cell.Length];

@@ -11,6 +11,7 @@ internal sealed class ProfileBlock
 
     private readonly double[] data;
     private readonly double[] noise;
+    private readonly double[]? doubt; // of what was taken off the data, moving all rows together
     private readonly bool[] used;
     private readonly double[] weight;
     private readonly double[] root; // of the weight
@@ -27,8 +28,9 @@ internal sealed class ProfileBlock
     // What the model was last made for: a block whose unknowns stand still keeps it.
     private (double Defocus, double Seeing, double Blur, double Center) made = (double.NaN, 0, 0, 0);
 
-    public ProfileBlock(ProfileModel model, double[] data, double[] noise, double center, double gain)
+    public ProfileBlock(ProfileModel model, double[] data, double[] noise, double center, double gain, double[]? doubt = null)
     {
+        this.doubt = doubt;
         Model = model;
         this.data = data;
         this.noise = noise;
@@ -249,17 +251,34 @@ internal sealed class ProfileBlock
         return Math.Sqrt(1 - Math.Clamp(h, 0, 0.9));
     }
 
+    /// <summary>How the gradient moves with what was taken off the data, for one standard deviation of that.</summary>
+    public double[] Drift()
+    {
+        var drift = new double[Shared];
+        for (int r = 0; r < data.Length && doubt is not null; r++)
+        {
+            double by = root[r] * doubt[r];
+            for (int i = 0; i < Shared; i++)
+            {
+                drift[i] += Projected[i][r] * by;
+            }
+        }
+
+        return drift;
+    }
+
     /// <summary>A copy whose data are the model plus the residuals with random signs.</summary>
     public ProfileBlock Resample(Random random, double[,] v)
     {
         var fake = new double[data.Length];
+        double off = doubt is null ? 0 : ProfileFit.Gaussian(random);
         for (int r = 0; r < data.Length; r++)
         {
             double sign = (random.Next(2) == 0 ? -1 : 1) / Shrinkage(r, v);
-            fake[r] = used[r] ? (Flux * p[r]) + Offset + (sign * residual[r]) : double.NaN;
+            fake[r] = used[r] ? (Flux * p[r]) + Offset + (sign * residual[r]) + (off * (doubt?[r] ?? 0)) : double.NaN;
         }
 
-        var copy = new ProfileBlock(Model, fake, noise, Center, gain) { Flux = Flux, made = made };
+        var copy = new ProfileBlock(Model, fake, noise, Center, gain, doubt) { Flux = Flux, made = made };
         (double[] From, double[] To)[] same =
         [
             (weight, copy.weight), (root, copy.root), (p, copy.p), (pz, copy.pz), (ps, copy.ps), (pb, copy.pb), (pc, copy.pc),

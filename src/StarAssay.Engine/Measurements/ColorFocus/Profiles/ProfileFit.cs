@@ -203,6 +203,17 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
                 }
             }
 
+            double[] drift = block.Drift();
+            bool doubted = drift.Any(d => d != 0);
+            for (int b = 0; b < replicates && doubted; b++)
+            {
+                double off = Gaussian(random);
+                for (int i = 0; i < ProfileBlock.Shared; i++)
+                {
+                    sums[(ProfileBlock.Shared * b) + i] += off * drift[i];
+                }
+            }
+
             perBlock[k] = sums;
         });
         for (int k = 0; k < blocks.Count; k++)

@@ -1,3 +1,4 @@
+using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;
@@ -18,6 +19,10 @@ internal sealed class SingleSpectrumFit
     // Share of the correction for neighboring colors' light that is taken as its standard uncertainty: found on simulated spectra.
     private const double NeighborShare = 0.15;
 
+    // Rounds of the neighbors' light at most, and the share of a depth of focus below which a round moves the curve by nothing.
+    private const int MostTurns = 3;
+    private const double Settled = 0.003;
+
     private readonly ColorFocusInput input;
     private readonly ColorFocusRequest request;
     private readonly RunContext context;
@@ -29,7 +34,7 @@ internal sealed class SingleSpectrumFit
     private readonly SplineBasis basis;
     private readonly SignedCurveFit curve;
     private readonly double[][] rows;
-    private double[][]? neighbors;
+    private NeighborCorrection? neighbors;
     private CurvePriors priors;
 
     private SingleSpectrumFit(ColorFocusInput input, ColorFocusRequest request, RunContext context)
@@ -102,7 +107,7 @@ internal sealed class SingleSpectrumFit
         };
     }
 
-    private List<ProfileBlock> Blocks() => [.. bins.Select(j => input.Block(0, j, request, request.FocalRatio, null, neighbors?[j]))];
+    private List<ProfileBlock> Blocks() => [.. bins.Select(j => input.Block(0, j, request, request.FocalRatio, null, neighbors))];
 
     private double[] Smooth(double[] x) =>
         [.. input.Nm.Select(w => w >= low && w <= high ? SplineBasis.Dot(basis.At(w), x[Head..]) : double.NaN)];
@@ -151,14 +156,29 @@ internal sealed class SingleSpectrumFit
 
         // The neighbors' light is that of the best curve so far; the profiles tell whether a slit kept other colors' discs out.
         var trials = new ProfileFit[2];
-        var light = new double[2][][];
+        var light = new double[2][][][];
         for (int slit = 0; slit < 2; slit++)
         {
-            neighbors = light[slit] = Neighbors(ranked[0].Fit.X, slit == 1);
+            light[slit] = Neighbors(ranked[0].Fit.X, slit == 1);
+            neighbors = new NeighborCorrection(light[slit], light[0]);
             (trials[slit], _) = curve.Try(Blocks(), priors, ranked[0].Fit.X, context);
         }
 
-        neighbors = light[NeighborLight.BehindSlit(trials[1], trials[0]) ? 1 : 0];
+        bool behind = NeighborLight.BehindSlit(trials[1], trials[0]);
+        double[] x = trials[behind ? 1 : 0].X;
+        neighbors = new NeighborCorrection(light[behind ? 1 : 0], light[behind ? 1 : 0]);
+        for (int turn = 0; turn < MostTurns; turn++)
+        {
+            // That light came from a curve that had it still in: again from the better one, until it stays.
+            double[][][] found = Neighbors(x, behind);
+            neighbors = new NeighborCorrection(found, found);
+            double[] next = curve.Try(Blocks(), priors, x, context).Fit.X, before = curve.Curve(x), after = curve.Curve(next);
+            x = next;
+            if (Robust.Median(after.Select((v, k) => Math.Abs(v - before[k]))) < Settled * depth)
+            {
+                break;
+            }
+        }
 
         // Between signs decides not the misfit alone but the evidence, which counts how far a curve must walk.
         (ProfileFit Fit, List<ProfileBlock> Blocks)[] again = SideBySide(apart, (t, run) => curve.Try(Blocks(), priors, t.Fit.X, run));
@@ -170,11 +190,11 @@ internal sealed class SingleSpectrumFit
         }).OrderBy(t => t.Score)];
     }
 
-    private double[][] Neighbors(double[] x, bool slit)
+    private double[][][] Neighbors(double[] x, bool slit)
     {
         double[] c = x[Head..];
-        return NeighborLight.Find(input, request, w => SplineBasis.Dot(basis.At(w), c), [0], (_, w) => Math.Exp(x[0] + (x[1] * Math.Log(w / 550))), x[2], slit,
-            context)[0];
+        return NeighborLight.Find(input, request, w => SplineBasis.Dot(basis.Continued(w), c), [0],
+            (_, w) => Math.Exp(x[0] + (x[1] * Math.Log(w / 550))), x[2], slit, context);
     }
 
     /// <summary>Other curves that the data do not exclude.</summary>

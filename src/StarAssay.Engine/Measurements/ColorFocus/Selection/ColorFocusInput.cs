@@ -58,21 +58,24 @@ internal sealed class ColorFocusInput
 
     /// <summary>Profile of one bin in one frame with its model; the second order's light and what neighboring colors mix in are taken
     /// off first, where given.</summary>
-    public ProfileBlock Block(int frame, int bin, ColorFocusRequest request, double focalRatio, double[]? foreign = null, double[]? neighbors = null)
+    public ProfileBlock Block(int frame, int bin, ColorFocusRequest request, double focalRatio, double[]? foreign = null,
+        NeighborCorrection? neighbors = null)
     {
         ReducedSpectrum s = Spectra[frame];
         int rows = s.Profile.GetLength(1);
         var data = new double[rows];
         var noise = new double[rows];
+        double[]? mixed = neighbors?.Light[frame][bin], doubt = neighbors?.Error(frame, bin);
         for (int r = 0; r < rows; r++)
         {
-            data[r] = s.Profile[bin, r] - (foreign?[r] ?? 0) - (neighbors?[r] ?? 0);
-            noise[r] = s.NoiseVariance[bin, r] + (Math.Max(foreign?[r] ?? 0, 0) / s.GainElectronsPerAdu);
+            data[r] = s.Profile[bin, r] - (foreign?[r] ?? 0) - (mixed?[r] ?? 0);
+            double unsure = doubt?[r] ?? 0;
+            noise[r] = s.NoiseVariance[bin, r] + (Math.Max(foreign?[r] ?? 0, 0) / s.GainElectronsPerAdu) + (unsure * unsure);
         }
 
         ProfileModel model = models.GetOrAdd((frame, bin, focalRatio),
             _ => new ProfileModel(Grids()[frame], DefocusTransfer.For(request.Obstruction), Nm[bin], focalRatio, PitchUm, s.SubpixelVariance[bin]));
-        return new ProfileBlock(model, data, noise, s.SubpixelMean[bin], s.GainElectronsPerAdu);
+        return new ProfileBlock(model, data, noise, s.SubpixelMean[bin], s.GainElectronsPerAdu, doubt);
     }
 
     /// <summary>Standard uncertainty of every bin's focus for violet light that the frame does not show and that may lie on the bin in
