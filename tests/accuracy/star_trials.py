@@ -182,6 +182,44 @@ def nebula(light: float) -> Callable[[np.ndarray, np.random.Generator], None]:
     return add
 
 
+def filaments(
+    glow: float, threads: float, width: float
+) -> Callable[[np.ndarray, np.random.Generator], None]:
+    """Threads of that width (FWHM, pixels) along level lines of smooth noise, on a glow of some scales."""
+
+    def add(mean: np.ndarray, rng: np.random.Generator) -> None:
+        n = mean.shape[0]
+        broad = ndimage.gaussian_filter(rng.normal(size=(n, n)), 55)
+        mean += glow * np.exp(0.8 * broad / broad.std())
+        for scale in (16, 34):
+            wave = ndimage.gaussian_filter(rng.normal(size=(n, n)), scale)
+            slope = np.maximum(np.hypot(*np.gradient(wave)), 1e-9)
+            # Distance from the level line in pixels, where the slope is what it is there.
+            away = (wave - 0.4 * wave.std()) / slope
+            strength = np.exp(0.5 * ndimage.gaussian_filter(rng.normal(size=(n, n)), 40) * 140)
+            mean += threads * strength * np.exp(-4 * np.log(2) * (away / width) ** 2)
+
+    return add
+
+
+def lanes(glow: float, depth: float) -> Callable[[np.ndarray, np.random.Generator], None]:
+    """A bright glow behind dark lanes and globules with soft and sharp rims."""
+
+    def add(mean: np.ndarray, rng: np.random.Generator) -> None:
+        n = mean.shape[0]
+        broad = ndimage.gaussian_filter(rng.normal(size=(n, n)), 80)
+        light = glow * np.exp(0.6 * broad / broad.std())
+        dust = ndimage.gaussian_filter(rng.normal(size=(n, n)), 26)
+        dust = 1 / (1 + np.exp(-9 * (dust / dust.std() - 0.9)))
+        yy, xx = np.mgrid[0:n, 0:n]
+        for _ in range(25):
+            gx, gy, size = *rng.uniform(0, n, 2), rng.uniform(3, 14)
+            dust = np.maximum(dust, np.exp(-((((xx - gx) ** 2 + (yy - gy) ** 2) / size**2) ** 2)))
+        mean += light * (1 - depth * dust)
+
+    return add
+
+
 def comet(light: float) -> Callable[[np.ndarray, np.random.Generator], None]:
     """A coma of 1/r and a tail."""
 
@@ -275,6 +313,38 @@ KINDS: dict[str, Callable[[int], Scene]] = {
         kind="galaxy, faint stars",
     ),
     "nebula": lambda s: field(s, moffat(2.8, 3.0, 24), 200, extra=nebula(3000), kind="nebula"),
+    "nebula, threads": lambda s: field(
+        s,
+        moffat(2.6, 3.4, 24),
+        200,
+        extra=filaments(700, 300, 7),
+        flux=(2e3, 5e5),
+        kind="nebula, threads",
+    ),
+    "nebula, thin threads": lambda s: field(
+        s,
+        moffat(3.4, 4.0, 24),
+        200,
+        extra=filaments(300, 200, 5),
+        flux=(3e3, 5e5),
+        kind="nebula, thin threads",
+    ),
+    "nebula, lanes": lambda s: field(
+        s,
+        moffat(2.4, 3.0, 24),
+        200,
+        extra=lanes(1500, 0.8),
+        flux=(2e3, 5e5),
+        kind="nebula, lanes",
+    ),
+    "nebula, faint": lambda s: field(
+        s,
+        moffat(2.9, 3.2, 24),
+        200,
+        extra=filaments(60, 40, 10),
+        flux=(1e3, 3e5),
+        kind="nebula, faint",
+    ),
     "comet": lambda s: field(s, moffat(3.4, 3.0, 24), 80, extra=comet(4000), kind="comet"),
     "trails": lambda s: field(s, moffat(3.0, 3.2, 24), 100, extra=trail, kind="trails"),
     "cluster": lambda s: field(s, moffat(2.8, 3.4, 20), 1500, places=cluster, kind="cluster"),

@@ -71,7 +71,11 @@ public static partial class BackgroundEstimator
     {
         float[] smoothLevel = Median3(cells.Level, cells.Columns, cells.Rows, continueStraight: true, context);
         float[] noise = (float[])cells.Noise.Clone();
-        TakeOutSlope(noise, smoothLevel, cells.Columns, cells.Rows);
+        if (!cells.NoiseIsOfPixels)
+        {
+            TakeOutSlope(noise, smoothLevel, cells.Columns, cells.Rows);
+        }
+
         float[] smoothNoise = Median3(noise, cells.Columns, cells.Rows, continueStraight: false, context);
         return new BackgroundMesh(cells.Width, cells.Height, cells.Columns, cells.Rows, smoothLevel, smoothNoise, cells.SamplesPerCell);
     }
@@ -359,4 +363,6 @@ public static partial class BackgroundEstimator
 /// <param name="Level">ADU, row by row.</param>
 /// <param name="Noise">Standard deviation of a pixel, ADU.</param>
 /// <param name="SamplesPerCell">Pixels read in a cell.</param>
-internal sealed record SkyCells(int Width, int Height, int Columns, int Rows, float[] Level, float[] Noise, double SamplesPerCell);
+/// <param name="NoiseIsOfPixels">Whether the noise is that from pixel to pixel, so that no slope is left in it.</param>
+internal sealed record SkyCells(int Width, int Height, int Columns, int Rows, float[] Level, float[] Noise, double SamplesPerCell,
+    bool NoiseIsOfPixels = false);

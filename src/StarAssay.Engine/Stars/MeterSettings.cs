@@ -58,6 +58,9 @@ internal sealed record MeterSettings
     /// <summary>Which pixels of a mosaic these are; null while the usual star is sought.</summary>
     public ColorLattice? Lattice { get; init; }
 
+    /// <summary>What the surroundings of each star say where the sky has structure; null where it has none.</summary>
+    public LocalSky.Star[]? Around { get; init; }
+
     /// <summary>Share of its square that a pixel covers.</summary>
     public double Fill => Lattice?.Fill ?? 1;
 }

@@ -37,7 +37,8 @@ internal static class StarJudge
         double gain = double.IsNaN(set.Gain) ? double.PositiveInfinity : set.Gain;
 
         // Relative standard uncertainty of a second moment under a matched Gaussian weight.
-        double error = Math.Sqrt((8 * Math.PI * half * star.Noise * star.Noise / (star.ShapeFlux * star.ShapeFlux)) + (2 / (star.ShapeFlux * gain))) * 1.5;
+        double ofSky = 8 * Math.PI * half * star.Noise * star.Noise * star.Rough / (star.ShapeFlux * star.ShapeFlux);
+        double error = Math.Sqrt(ofSky + (2 / (star.ShapeFlux * gain))) * 1.5;
 
         // The sharpest stars there, along their short axis.
         double usual = surface.At(star), narrow = set.NarrowVariance * usual / set.Variance;

@@ -56,13 +56,18 @@ public static class StarMeasurement
         }
         else
         {
-            if (StructuredSky.Measure(frame, cells, first, diameters, context) is SkyCells fine)
+            var limits = new LonePeaks.Limits(FilterSigma, request.Threshold, request.Threshold * finder.FilteredNoise);
+            if (StructuredSky.Measure(frame, cells, first, peaks, limits, context) is (SkyCells fine, double mixed, double width))
             {
                 // Galaxies and nebulae become sky; what was found on the coarse one is found again.
                 cells = fine;
                 first = BackgroundEstimator.Smooth(cells, context);
-                finder = new SeedFinder(frame, first, new MatchedFilter(FilterSigma), request.Threshold, context);
-                peaks = finder.Find(context);
+
+                // Structure makes the smoothed sky scatter as if pixels had been mixed; by more than their neighbors show, they are not.
+                double correlation = mixed > 0 ? Math.Clamp(mixed * mixed, 1, finder.Correlation) : finder.Correlation;
+                finder = new SeedFinder(frame, first, new MatchedFilter(FilterSigma), request.Threshold, context, correlation);
+                peaks = LonePeaks.Of(frame, first, finder.Find(context), width, limits with { Height = request.Threshold * finder.FilteredNoise }, context);
+                compact = width;
             }
 
             peaks = LargeStars.Some(diameters) ? LargeStars.Gather(frame, first, peaks, context) : peaks;
@@ -76,6 +81,7 @@ public static class StarMeasurement
             ? Crowding.Radius(seeds, new SeedGrid(seeds, frame.Width, frame.Height), typical.OuterRadius, 2 * typical.Variance)
                 : request.OuterRadiusPx / lattice.Side;
         MeterSettings settings = typical.Settings(frame, mesh, seeds, outer) with { SkyLevelScatter = LevelScatter(cells, mesh), Lattice = lattice };
+        settings = settings with { Around = cells.NoiseIsOfPixels ? LocalSky.Of(settings, typical, FilterSigma, context) : null };
         double fitSnr = FitSnr(request, settings, seeds);
         StarRecord[] stars = MeasureAll(settings, fitSnr, context);
         if (request.FitProfiles == ProfileFits.Bright && fitSnr == LeastBrightSnr && stars.Count(s => s.Fwhm > 0) < FewFits)

@@ -107,10 +107,13 @@ internal sealed class StarMeter
     {
         Seed seed = set.Seeds[index];
         SkySample sky = set.Mesh.At(seed.X, seed.Y);
+        LocalSky.Star around = set.Around is null ? LocalSky.Star.Unknown : set.Around[index];
+        sky = sky with { Level = sky.Level + around.Shift };
         var star = new StarRecord
         {
             Sky = sky.Level,
             Noise = sky.Noise,
+            Rough = 1,
             Fwhm = double.NaN,
             FwhmError = double.NaN,
             Beta = double.NaN,
@@ -167,7 +170,7 @@ internal sealed class StarMeter
         star.X = x + stamp.X0;
         star.Y = y + stamp.Y0;
         Edges(ref star);
-        Errors(ref star);
+        Errors(around, ref star);
         Sharp(x, y, ref star);
         if (ellipse.Converged && (star.Marks & StarMarks.Saturated) == 0 && star.Snr >= Math.Min(fitSnr, small ? SmallFitSnr : fitSnr))
         {
@@ -529,24 +532,29 @@ internal sealed class StarMeter
     }
 
     /// <summary>Standard uncertainties from sky noise, photon noise when the gain is known, and the sky level's own error.</summary>
-    private void Errors(ref StarRecord star)
+    private void Errors(in LocalSky.Star around, ref StarRecord star)
     {
         double gain = double.IsNaN(set.Gain) ? double.PositiveInfinity : set.Gain;
         double pixel = star.Noise * star.Noise, sky = pixel * set.SkyVariance;
         double area = Math.PI * set.OuterRadius * set.OuterRadius;
         double photons = Math.Max(0, star.Flux) / gain;
-        star.FluxError = Math.Sqrt(photons + (area * pixel) + (area * area * sky));
+        bool known = double.IsFinite(around.HalfVariance);
+        star.FluxError = Math.Sqrt(photons + (known ? around.FluxVariance : (area * pixel) + (area * area * sky)));
 
         // F(h) - F(R)/2 = 0: light inside h counts +1/2, outside -1/2.
         double inner = Math.PI * star.HfrRecorded * star.HfrRecorded, lever = inner - (0.5 * area);
-        double random = Math.Sqrt((0.25 * (photons + (area * pixel))) + (lever * lever * sky)) / star.LightSlope;
-        double known = HfrKnown * star.Hfr, blurred = BlurKnown * (star.HfrRecorded - star.Hfr);
-        star.HfrError = Math.Sqrt((random * random) + (known * known) + (blurred * blurred));
+        double fromNoise = 0.25 * area * pixel, ofSky = known ? Math.Max(fromNoise, around.HalfVariance) : fromNoise + (lever * lever * sky);
+        double random = Math.Sqrt((0.25 * photons) + ofSky) / star.LightSlope;
+        double least = HfrKnown * star.Hfr, blurred = BlurKnown * (star.HfrRecorded - star.Hfr);
+        star.HfrError = Math.Sqrt((random * random) + (least * least) + (blurred * blurred));
 
         // Weighted center with a Gaussian weight of k times the star's moments (see AdaptiveMoments.Widening).
         double det = Math.Sqrt(Math.Max(0, (star.Cxx * star.Cyy) - (star.Cxy * star.Cxy))), flux = star.ShapeFlux;
         double k = star.Widening, square = (k + 1) * (k + 1) / k, factor = square * square;
-        double fromSky = 0.5 * factor * Math.PI * det * pixel / (flux * flux), fromStar = factor / ((k + 2) * (k + 2) * flux * gain);
+        star.Rough = known ? ofSky / fromNoise : 1;
+
+        // Most of what structure does to the sum goes through the level, which moves no center.
+        double fromSky = 0.5 * factor * Math.PI * det * pixel * Math.Sqrt(star.Rough) / (flux * flux), fromStar = factor / ((k + 2) * (k + 2) * flux * gain);
         star.XError = Math.Sqrt(star.Cxx * (fromSky + fromStar));
         star.YError = Math.Sqrt(star.Cyy * (fromSky + fromStar));
     }

@@ -12,6 +12,10 @@ internal struct StarRecord
     public double Sharpness, TopOffset, SharpnessError;
     public double Alpha;
     public double Widening;
+
+    /// <summary>Variance of the sky at the star's scale over that of its pixels' noise; 1 where it has no structure.</summary>
+    public double Rough;
+
     public StarMarks Marks;
     public (double Excess, double Light, double Sky) Left;
 }

@@ -20,38 +20,57 @@ internal static class StructuredSky
     private const double CellPerUsual = 3;
     private const double SmallestCell = 12;
     private const double WorthIt = 0.75;
+    private const double FirstCell = 20;
     private const double QuietQuantile = 0.2;
 
     /// <summary>Measures the sky afresh where it needs it.</summary>
     /// <param name="frame">The frame.</param>
     /// <param name="cells">Its sky on the coarse mesh.</param>
     /// <param name="mesh">The same, smoothed.</param>
-    /// <param name="diameters">Widths of bright objects at half of their peaks, in rising order, pixels.</param>
+    /// <param name="peaks">All peaks, row by row.</param>
+    /// <param name="limits">What they stand out by from a sky without structure.</param>
     /// <param name="context">Threads.</param>
-    /// <returns>Fine cells over the whole frame, filled from the coarse mesh where that is good enough; null where it is everywhere.</returns>
-    public static SkyCells? Measure(Frame frame, SkyCells cells, BackgroundMesh mesh, double[] diameters, RunContext context)
+    /// <returns>Fine cells over the whole frame, filled from the coarse mesh where that is good enough; null where it is everywhere.
+    /// With them, <see cref="PixelNoise.Correlation"/> and the width of the compact ones among the lone objects, pixels.</returns>
+    public static (SkyCells Cells, double Correlation, double Width)? Measure(Frame frame, SkyCells cells, BackgroundMesh mesh, Seed[] peaks,
+        LonePeaks.Limits limits, RunContext context)
     {
-        // The compact objects may be hits; then the usual ones are the stars.
-        double side = diameters.Length == 0 ? double.PositiveInfinity
-            : Math.Max(SmallestCell, Math.Max(CellPerWidth * diameters[diameters.Length / 5], CellPerUsual * diameters[diameters.Length / 2])),
-                coarse = (double)cells.Width / cells.Columns;
-        if (side > WorthIt * coarse)
-        {
-            return null;
-        }
-
         bool[] rough = Rough(cells, mesh, frame.GainElectronsPerAdu);
         if (rough.Count(r => r) < FewestCells)
         {
             return null;
         }
 
-        rough = Widened(rough, cells.Columns, cells.Rows);
+        // Of knots and rims only what stands out to all sides tells the stars' width.
+        double most = WorthIt * cells.Width / cells.Columns, correlation = PixelNoise.Correlation(frame, cells, context);
+        double[] diameters = Blobs.Diameters(frame, mesh, LonePeaks.Of(frame, mesh, peaks, width: 0, limits, context), context);
+        if (Side(diameters) > most)
+        {
+            // Before a bright sky their outlines run out into it: once more above the sky of small cells, which only small stars leave free.
+            mesh = BackgroundEstimator.Smooth(Fine(frame, cells, mesh, rough, FirstCell, correlation, context), context);
+            var finder = new SeedFinder(frame, mesh, new MatchedFilter(limits.FilterSigma), limits.Threshold, context, 1);
+            peaks = LonePeaks.Of(frame, mesh, finder.Find(context), width: 0, limits, context);
+            diameters = Blobs.Diameters(frame, mesh, peaks, context);
+            most = FirstCell;
+        }
+
+        return Side(diameters) > most ? null
+            : (Fine(frame, cells, mesh, Widened(rough, cells.Columns, cells.Rows), Side(diameters), correlation, context), correlation,
+                diameters[diameters.Length / 5]);
+    }
+
+    /// <summary>Side of the fine cells. The compact objects may be hits; then the usual ones are the stars.</summary>
+    private static double Side(double[] diameters) => diameters.Length == 0 ? double.PositiveInfinity
+        : Math.Max(SmallestCell, Math.Max(CellPerWidth * diameters[diameters.Length / 5], CellPerUsual * diameters[diameters.Length / 2]));
+
+    private static SkyCells Fine(Frame frame, SkyCells cells, BackgroundMesh mesh, bool[] rough, double side, double correlation, RunContext context)
+    {
         int columns = Math.Max(1, (int)Math.Round(cells.Width / side)), rows = Math.Max(1, (int)Math.Round(cells.Height / side));
         var fine = new SkyCells(cells.Width, cells.Height, columns, rows, new float[columns * rows], new float[columns * rows],
-            (double)cells.Width * cells.Height / ((double)columns * rows));
+            (double)cells.Width * cells.Height / ((double)columns * rows), NoiseIsOfPixels: true);
         var reader = new CellReader(frame, (frame.Width / columns) + 1);
-        Sharing.For(rows, context, () => new float[reader.Room((frame.Height / rows) + 1, 1)], (j, samples) =>
+        int room = reader.Room((frame.Height / rows) + 1, 1);
+        Sharing.For(rows, context, () => (Samples: new float[room], Differences: new float[room]), (j, space) =>
         {
             int y0 = (int)((long)j * cells.Height / rows), y1 = (int)((long)(j + 1) * cells.Height / rows);
             for (int i = 0; i < columns; i++)
@@ -61,17 +80,23 @@ internal static class StructuredSky
                 (float level, float noise) = ((float)sky.Level, (float)sky.Noise);
                 int above = Math.Min(cells.Rows - 1, (y0 + y1) / 2 * cells.Rows / cells.Height),
                     over = Math.Min(cells.Columns - 1, (x0 + x1) / 2 * cells.Columns / cells.Width);
-                if (rough[(above * cells.Columns) + over])
+                int count = reader.Decode(new CellReader.Cell(x0, x1, y0, y1, 1), space.Samples, out bool missing);
+                int kept = missing ? Compact(space.Samples.AsSpan(0, count)) : count;
+                if (kept >= BackgroundEstimator.FewestSamples && kept * 4 >= count)
                 {
-                    int count = reader.Decode(new CellReader.Cell(x0, x1, y0, y1, 1), samples, out bool missing);
-                    int kept = missing ? Compact(samples.AsSpan(0, count)) : count;
-                    if (kept >= BackgroundEstimator.FewestSamples && kept * 4 >= count)
+                    Span<float> samples = space.Samples.AsSpan(0, kept);
+                    samples.CopyTo(space.Differences);
+                    if (rough[(above * cells.Columns) + over])
                     {
-                        (float fineLevel, float fineNoise) = BackgroundEstimator.Robust(samples.AsSpan(0, kept), float.NaN, float.NaN);
+                        (float fineLevel, float fineNoise) = BackgroundEstimator.Robust(samples, float.NaN, float.NaN);
 
                         // Clipped all over, there is nothing to measure.
                         (level, noise) = float.IsFinite(fineLevel) && fineNoise > 0 ? (fineLevel, fineNoise) : (level, noise);
                     }
+
+                    // Threads and rims make pixels scatter as no noise does; from pixel to pixel they hardly change.
+                    float own = missing ? float.NaN : (float)correlation * PixelNoise.Of(space.Differences.AsSpan(0, kept), x1 - x0);
+                    noise = own > 0 ? MathF.Min(own, noise) : noise;
                 }
 
                 (fine.Level[(j * columns) + i], fine.Noise[(j * columns) + i]) = (level, noise);
