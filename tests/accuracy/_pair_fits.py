@@ -65,7 +65,10 @@ def engine_request(pair: Pair) -> dict[str, Any]:
     }
 
 
-EXACTLY_KNOWN = {"scale": 0.0, "wavelength": 0.0, "obstruction": 0.0}
+EXACTLY_KNOWN = {
+    **{"scale": 0.0, "wavelength": 0.0, "obstruction": 0.0},
+    **{"response": 0.0, "linearity": 0.0, "trail_arcsec": 0.0, "shadow_place": 0.0},
+}
 """For pairs whose model is right: then bars for what might be wrong would only hide the fit's own."""
 
 

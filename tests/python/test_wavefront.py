@@ -201,8 +201,16 @@ def test_each_image_has_the_scale_of_its_distance() -> None:
 def test_several_pairs_show_their_scatter() -> None:
     """Pairs that differ by noise: each alone, their scatter in the budget, a smaller bar for all."""
     drawn = [draw_pair(uneven_setup(), np.random.default_rng(40 + k)) for k in range(3)]
-    one = fit(drawn[0], most_noll=22)
-    known = dict(scale_uncertainty=0.0, wavelength_uncertainty=0.0, obstruction_uncertainty=0.0)
+    known = dict(
+        scale_uncertainty=0.0,
+        wavelength_uncertainty=0.0,
+        obstruction_uncertainty=0.0,
+        response_uncertainty=0.0,
+        linearity_uncertainty=0.0,
+        trail_uncertainty=0 * u.arcsec,
+        shadow_place_uncertainty=0.0,
+    )
+    one = fit(drawn[0], most_noll=22, **known)
     found = starassay.fit_wavefront(
         [frame(d.inside, d, f"inside {k}") for k, d in enumerate(drawn)],
         [frame(d.outside, d, f"outside {k}") for k, d in enumerate(drawn)],

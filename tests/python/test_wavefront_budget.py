@@ -30,11 +30,22 @@ from test_wavefront import UNEVEN, frame, uneven_setup  # noqa: E402
 
 SHADE = PupilShape(obstruction=0.3)
 SCOPE = starassay.Telescope("115 mm", "760 mm", 0.3, name="Juniper 115")
-EXACT = dict(scale_uncertainty=0.0, wavelength_uncertainty=0.0, obstruction_uncertainty=0.0)
-KNOWN_TO = 0.01
-UNSURE = dict(
-    scale_uncertainty=KNOWN_TO, wavelength_uncertainty=KNOWN_TO, obstruction_uncertainty=KNOWN_TO
+EXACT = dict(
+    scale_uncertainty=0.0,
+    wavelength_uncertainty=0.0,
+    obstruction_uncertainty=0.0,
+    response_uncertainty=0.0,
+    linearity_uncertainty=0.0,
+    trail_uncertainty=0 * u.arcsec,
+    shadow_place_uncertainty=0.0,
 )
+KNOWN_TO = 0.01
+UNSURE = {
+    **EXACT,
+    "scale_uncertainty": KNOWN_TO,
+    "wavelength_uncertainty": KNOWN_TO,
+    "obstruction_uncertainty": KNOWN_TO,
+}
 # What may be wrong: name of its line, and how the fit is told so.
 WRONG: dict[str, tuple[str, Callable[[float], dict[str, Any]]]] = {
     "scale": ("image scale", lambda factor: {"pitch": 3.76 * factor * u.um}),

@@ -23,7 +23,15 @@ from test_wavefront import UNEVEN, frame, uneven_setup  # noqa: E402
 
 SCOPE = starassay.Telescope("115 mm", "760 mm", 0.3, name="Juniper 115")
 HOW: dict[str, Any] = {"wavelength": 540 * u.nm, "most_noll": 22}
-EXACT = dict(scale_uncertainty=0.0, wavelength_uncertainty=0.0, obstruction_uncertainty=0.0)
+EXACT = dict(
+    scale_uncertainty=0.0,
+    wavelength_uncertainty=0.0,
+    obstruction_uncertainty=0.0,
+    response_uncertainty=0.0,
+    linearity_uncertainty=0.0,
+    trail_uncertainty=0 * u.arcsec,
+    shadow_place_uncertainty=0.0,
+)
 
 #: Names of the families with the places of Noll 6, 5; 8, 7; 11; 10, 9 among Noll 5 to 11.
 FAMILIES = {

@@ -115,7 +115,10 @@ MEASUREMENT = Measurement(
         ),
         *(
             Option.of(KNOWN_TO[name], name=f"{name}_uncertainty")
-            for name in ("scale", "wavelength", "obstruction", "vane_width", "band")
+            for name in (
+                *("scale", "wavelength", "obstruction", "vane_width", "band"),
+                *("response", "linearity", "trail", "shadow_place"),
+            )
         ),
         *IN_FILE,
     ),

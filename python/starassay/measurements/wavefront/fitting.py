@@ -41,6 +41,10 @@ def fit_wavefront(
     obstruction_uncertainty: float = 0.01,
     vane_width_uncertainty: float = 0.1,
     band_uncertainty: float = 0.1,
+    response_uncertainty: float = 0.01,
+    linearity_uncertainty: float = 0.005,
+    trail_uncertainty: u.Quantity | str = 0.3 * u.arcsec,
+    shadow_place_uncertainty: float = 0.02,
     gain: u.Quantity | None = None,
     read_noise: u.Quantity | None = None,
     saturation: u.Quantity | None = None,
@@ -81,6 +85,11 @@ def fit_wavefront(
     vane_width_uncertainty, band_uncertainty : float
         The same for the vanes' width, and for the shares of the light: by how much an end of the band may hold
         more than its middle.
+    response_uncertainty, linearity_uncertainty, trail_uncertainty, shadow_place_uncertainty : float, Quantity
+        How far camera, guiding and secondary may usually be off: difference of the response from edge to edge of the
+        star's disc, departure from a straight line at the brightest pixel, RMS of the blur along one direction beyond
+        that across, place of the secondary's shadow along each axis in radii of the aperture. The images tell more of
+        all but the linearity; what they tell is taken off, the rest goes into the bars. 0 = not there.
     gain, read_noise, saturation : Quantity, optional
         Where the headers are silent or wrong.
     threads : int
@@ -146,6 +155,10 @@ def fit_wavefront(
                 obstruction=_units.number(obstruction_uncertainty, "", "obstruction_uncertainty"),
                 vane_width=_units.number(vane_width_uncertainty, "", "vane_width_uncertainty"),
                 band=_units.number(band_uncertainty, "", "band_uncertainty"),
+                response=_units.number(response_uncertainty, "", "response_uncertainty"),
+                linearity=_units.number(linearity_uncertainty, "", "linearity_uncertainty"),
+                trail=_units.quantity(trail_uncertainty, u.arcsec, "trail_uncertainty"),
+                shadow_place=_units.number(shadow_place_uncertainty, "", "shadow_place_uncertainty"),
             ),
         },
         notes=check_setup(frames, telescope, _middle(wavelength, weights), _pitch(pitch)),

@@ -34,6 +34,18 @@ public static class WavefrontNotes
     public static readonly NoteDefinition Companion = new("wavefront.companion", NoteLevel.Caution,
         "A second star overlaps the disc; its light was modelled and taken out.");
 
+    /// <summary>The camera's response slopes across the disc.</summary>
+    public static readonly NoteDefinition UnevenResponse = new("wavefront.uneven-response", NoteLevel.Caution,
+        "The camera's response differs across the star's disc, as without a flat field; it was taken off.");
+
+    /// <summary>Blurred along one direction.</summary>
+    public static readonly NoteDefinition Trailed = new("wavefront.trailed", NoteLevel.Caution,
+        "An image is blurred more along one direction than across it; that was taken off.");
+
+    /// <summary>The shadow is not in the middle.</summary>
+    public static readonly NoteDefinition ShadowOffCenter = new("wavefront.shadow-off-center", NoteLevel.Info,
+        "The secondary's shadow does not stand in the middle of the pupil; its place was fitted.");
+
     /// <summary>The model does not describe the images within the noise.</summary>
     public static readonly NoteDefinition Misfit = new("wavefront.misfit", NoteLevel.Caution,
         "The model misses the images by more than the noise; the bars have been widened for it.");

@@ -162,6 +162,18 @@ public sealed record KnownTo
     /// <summary>Shares of the light in the band: by how much the end of the band may hold more than the middle.</summary>
     public double Band { get; init; } = 0.1;
 
+    /// <summary>Response of the camera behind the star (flat field, dust, vignetting): difference from one edge of the disc to the other.</summary>
+    public double Response { get; init; } = 0.01;
+
+    /// <summary>Linearity of the camera: departure from a straight line at the brightest pixel.</summary>
+    public double Linearity { get; init; } = 0.005;
+
+    /// <summary>Blur along one direction beyond that across (guiding, wind, the air's dispersion in the band), RMS, arcsec.</summary>
+    public double TrailArcsec { get; init; } = 0.3;
+
+    /// <summary>Place of the central obstruction, radii of the aperture along each axis: a secondary set off axis, or a star away from the axis.</summary>
+    public double ShadowPlace { get; init; } = 0.02;
+
     /// <summary>Speed of the air that carries the seeing, m/s, for the turbulence left in a finite exposure.</summary>
     public double WindMs { get; init; } = 6;
 

@@ -21,7 +21,32 @@ internal sealed class FitDerivatives
     /// </summary>
     /// <param name="others">Models with the changed quantity.</param>
     /// <param name="inverse">Inverse of the normal matrix.</param>
-    public Vector<double> Response(PairModel[] others, Matrix<double> inverse) => inverse * GradientOf(Difference(others));
+    /// <param name="beside">Nuisance parameters that follow the unknowns in it; null = none.</param>
+    public Vector<double> Response(PairModel[] others, Matrix<double> inverse, Nuisances? beside = null)
+    {
+        float[][][] difference = Difference(others);
+        Vector<double> gradient = GradientOf(difference);
+        return inverse * (beside is null ? gradient : Vector<double>.Build.DenseOfEnumerable([.. gradient, .. Products(beside, difference)]));
+    }
+
+    private double[] Products(Nuisances beside, float[][][] weighted)
+    {
+        double[] products = new double[beside.Count];
+        for (int p = 0; p < fit.Models.Length; p++)
+        {
+            for (int k = 0; k < 2; k++)
+            {
+                float[] rooted = new float[weighted[p][k].Length];
+                foreach ((float[] image, int at) in beside.In(p, k))
+                {
+                    TensorPrimitives.Multiply(image, fit.Roots[p][k], rooted);
+                    products[at] += Gram.Dot(rooted, weighted[p][k]);
+                }
+            }
+        }
+
+        return products;
+    }
 
     /// <summary>
     /// How far along the ways to other models the residuals point, once all unknowns have followed: 0 where the present model is right,
@@ -120,26 +145,29 @@ internal sealed class FitDerivatives
     }
 
     /// <summary>J^T W J at the present state (weights as last set) and J^T W (data - model).</summary>
-    public (Matrix<double> Normal, Vector<double> Gradient) NormalEquations()
+    /// <param name="beside">Nuisance parameters, which follow the unknowns; null = none.</param>
+    public (Matrix<double> Normal, Vector<double> Gradient) NormalEquations(Nuisances? beside = null)
     {
-        var gradient = Vector<double>.Build.Dense(fit.Unknowns.Count);
-        Matrix<double> normal = NormalMatrix(gradient);
+        var gradient = Vector<double>.Build.Dense(fit.Unknowns.Count + (beside?.Count ?? 0));
+        Matrix<double> normal = NormalMatrix(gradient, beside);
         return (normal, gradient);
     }
 
     /// <summary>J^T W J at the present state (weights as last set).</summary>
     /// <param name="gradient">Filled if given: J^T W (data - model).</param>
-    public Matrix<double> NormalMatrix(Vector<double>? gradient = null)
+    /// <param name="beside">Nuisance parameters, which follow the unknowns; null = none.</param>
+    public Matrix<double> NormalMatrix(Vector<double>? gradient = null, Nuisances? beside = null)
     {
         FitUnknowns at = fit.Unknowns;
-        double[,] sums = new double[at.Count, at.Count];
+        int size = at.Count + (beside?.Count ?? 0);
+        double[,] sums = new double[size, size];
         EnsureUnits(at.ModeCount);
         for (int p = 0; p < fit.Models.Length; p++)
         {
             fit.Models[p].Jacobian.Fill(fit.States[p], at.ModeCount, units[p]);
             for (int k = 0; k < 2; k++)
             {
-                AddImage(p, k, sums, gradient);
+                AddImage(p, k, sums, gradient, beside?.In(p, k) ?? []);
             }
         }
 
@@ -217,14 +245,15 @@ internal sealed class FitDerivatives
         }
     }
 
-    private void AddImage(int p, int k, double[,] normal, Vector<double>? gradient)
+    private void AddImage(int p, int k, double[,] normal, Vector<double>? gradient, IReadOnlyList<(float[] Image, int At)> beside)
     {
         FitUnknowns at = fit.Unknowns;
         int modes = at.ModeCount;
         PairState s = fit.States[p];
         float[] root = fit.Roots[p][k];
-        float[][] store = RowsFor(modes + 5, root.Length);
-        int columns = modes + 6;
+        int own = modes + 6;
+        int columns = own + beside.Count;
+        float[][] store = RowsFor(columns - 1, root.Length);
         float[][] rows = new float[columns][];
         int[] target = new int[columns];
         fit.Team.For(modes + PairJacobian.ExtraUnits, (c, _) =>
@@ -240,6 +269,13 @@ internal sealed class FitDerivatives
         target[modes + 4] = at.Light(p, k);
         rows[modes + 5] = root;
         target[modes + 5] = at.Background(p, k);
+        for (int b = 0; b < beside.Count; b++)
+        {
+            rows[own + b] = store[own - 1 + b];
+            TensorPrimitives.Multiply(beside[b].Image, root, rows[own + b]);
+            target[own + b] = at.Count + beside[b].At;
+        }
+
         double[,] products = Gram.Products(rows, fit.Team);
         for (int i = 0; i < columns; i++)
         {

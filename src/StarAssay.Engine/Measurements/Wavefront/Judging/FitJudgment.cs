@@ -25,20 +25,20 @@ internal sealed record FitJudgment(MapMaker Surface, Matrix<double> Inverse, dou
         double[] OwnVariance, double[] AirVariance, SecondOpinionResult? Opinion)
 {
     /// <summary>Asks everything there is to ask, with refits where needed, and adds what is to be said to the notes.</summary>
-    public static FitJudgment Make(WavefrontRequest request, PairPreparation[] prepared, FitRun run, List<Note> notes, Team team, RunContext context)
+    public static FitJudgment Make(WavefrontRequest request, PairPreparation[] prepared, FitRun run, NuisanceFit beside, List<Note> notes, Team team,
+        RunContext context)
     {
         JointFit fit = run.Fit;
         int count = fit.ModeCount;
-        Matrix<double> normal = fit.Derivatives.NormalMatrix();
-        Matrix<double> inverse = normal.Inverse();
+        (Matrix<double> normal, Matrix<double> inverse, double inflation) = (beside.Normal, beside.Inverse, beside.Inflation);
         Matrix<double> photons = inverse.SubMatrix(0, count, 0, count);
-        double inflation = Uncertainties.Inflation(fit, prepared, run.ChiSquared);
-        Matrix<double> fromFit = photons * inflation;
+        // The slope of each image's sky is fitted as its level is.
+        Matrix<double> fromFit = (photons * inflation) + beside.Open(Nuisance.Sky);
         double[] c = fit.States[0].CoefficientsNm[..count];
         double wavelength = run.Models[0].Optics.MeanWavelengthNm;
         var surface = new MapMaker(request.Pupil, run.Modes, count, request.MapSize);
         var parts = new UncertaintyParts(surface, c, wavelength);
-        Uncertainties.Combine(parts, request, prepared, run, fromFit, inverse, inflation, team);
+        Uncertainties.Combine(parts, request, run, beside, fromFit, team);
 
         // Of a mean over the pairs so far, and so many times as much in one of them.
         int pairs = prepared.Length;

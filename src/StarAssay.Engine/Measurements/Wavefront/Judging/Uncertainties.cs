@@ -43,11 +43,10 @@ internal static class Uncertainties
     public static double ExposureS(Imaging.Frame frame) => frame.ExposureS > 0 ? frame.ExposureS : UnknownExposureS;
 
     /// <summary>All parts that one pair can tell of.</summary>
-    public static void Combine(UncertaintyParts parts, WavefrontRequest request, PairPreparation[] prepared, FitRun run,
-        Matrix<double> fromFit, Matrix<double> inverse, double inflation, Team team)
+    public static void Combine(UncertaintyParts parts, WavefrontRequest request, FitRun run, NuisanceFit beside, Matrix<double> fromFit, Team team)
     {
         int count = fromFit.RowCount;
-        parts.AddRandom("photons, read noise and misfit", "A", $"images; factor {Math.Sqrt(inflation):F2} for misfit", fromFit);
+        parts.AddRandom("photons, read noise and misfit", "A", $"images; factor {Math.Sqrt(beside.Inflation):F2} for misfit", fromFit);
         Matrix<double> air = Turbulence(request, run, count, parts.WavelengthNm);
         if (air.Trace() > 0)
         {
@@ -61,7 +60,7 @@ internal static class Uncertainties
         {
             PairModel[] others = [.. run.Models.Select((m, p) => new PairModel(change(m.Optics), run.Modes,
                 run.Fit.States[p].DefocusNm.Max(Math.Abs), team))];
-            double[] shift = [.. run.Fit.Derivatives.Response(others, inverse).Take(count)];
+            double[] shift = [.. run.Fit.Derivatives.Response(others, beside.Whole, beside.Beside).Take(count)];
             foreach (PairModel other in others)
             {
                 other.Dispose();
@@ -70,6 +69,41 @@ internal static class Uncertainties
             Vector<double> v = Vector<double>.Build.DenseOfArray(shift);
             parts.AddCommon(source, "B", input, v.ToColumnMatrix() * v.ToRowMatrix());
         }
+
+        Beside(parts, request, beside);
+    }
+
+    private static void Beside(UncertaintyParts parts, WavefrontRequest request, NuisanceFit beside)
+    {
+        KnownTo known = request.KnownTo;
+        if (known.Response > 0)
+        {
+            parts.AddCommon("evenness of the response across the star", "B",
+                $"{100 * known.Response:G2} % from edge to edge, of which the images leave {100 * beside.Left(Nuisance.Response):G2} % open",
+                beside.Open(Nuisance.Response));
+        }
+
+        if (known.Linearity > 0)
+        {
+            parts.AddCommon("linearity of the camera", "B",
+                $"{100 * known.Linearity:G2} % at the brightest pixel", beside.Open(Nuisance.Linearity));
+        }
+
+        if (known.TrailArcsec > 0)
+        {
+            parts.AddRandom("trails, and dispersion of the air in the band", "B", $"{known.TrailArcsec:G2} arcsec RMS, fitted to each image",
+                beside.Open(Nuisance.Trail));
+        }
+
+        if (beside.Kinds.Contains(Nuisance.Shadow))
+        {
+            parts.AddCommon("place of the central obstruction", "B",
+                $"{100 * known.ShadowPlace:G2} % of the aperture's radius, of which the images leave {100 * beside.Left(Nuisance.Shadow):G2} % open",
+                beside.Open(Nuisance.Shadow));
+        }
+
+        Matrix<double> alone = beside.Kinds.Distinct().Select(beside.Open).Aggregate((a, b) => a + b);
+        parts.AddShared(beside.OpenTogether() - alone);
     }
 
     private static Matrix<double> Turbulence(WavefrontRequest request, FitRun run, int count, double wavelengthNm)

@@ -38,6 +38,9 @@ internal sealed record UncertaintyParts(MapMaker Surface, double[] Coefficients,
         Budget.Add(Line(source, kind, input, part));
     }
 
+    /// <summary>Adds what parts added before have in common: it belongs to the sum and to none of the lines.</summary>
+    public void AddShared(Matrix<double> part) => Common += part;
+
     /// <summary>Names what is in no number.</summary>
     public void NameTheRest(WavefrontRequest request)
     {
@@ -45,8 +48,8 @@ internal sealed record UncertaintyParts(MapMaker Surface, double[] Coefficients,
         foreach ((string source, string input) in new[]
         {
             ("tube not cooled", tube + "not in the numbers; repeat when the tube has reached the air's temperature"),
-            ("camera: pixel response, nonlinearity, tilt of the sensor", "not in the numbers; flat-field the frames and stay below half of full well"),
-            ("trailing with a direction, dispersion of the air in the band", "not in the numbers; both images share them, so the wavefront hardly feels them"),
+            ("response from pixel to pixel", "not a line of its own; it raises chi squared, and the bars with it"),
+            ("tilt of the sensor", "not in the numbers; a degree moves the Strehl ratio of a bright pair by less than a quarter of its bar"),
         })
         {
             Budget.Add(new WavefrontBudgetLine(double.NaN) { Source = source, Input = input });

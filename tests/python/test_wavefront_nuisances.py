@@ -1,0 +1,156 @@
+"""What camera, guiding and secondary do to a pair, put into images drawn by a simulator that shares no code with the engine.
+
+Each effect is drawn as large as a careful user may meet it. With the effect declared as impossible the wavefront is wrong
+by many bars or the model misfits; as it is measured by default it is right within them. The noise is the same in both.
+"""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from astropy import units as u
+
+import starassay
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "accuracy"))
+
+from pairs import Pair, PupilShape, draw_pair  # noqa: E402
+from test_wavefront import UNEVEN, frame, uneven_setup  # noqa: E402
+
+SCOPE = starassay.Telescope("115 mm", "760 mm", 0.3, name="Juniper 115")
+NONE = dict(
+    response_uncertainty=0.0,
+    linearity_uncertainty=0.0,
+    trail_uncertainty=0 * u.arcsec,
+    shadow_place_uncertainty=0.0,
+)
+
+
+def drawn(**changes: Any) -> Pair:
+    """Four waves to either side, with much light."""
+    setup = uneven_setup(
+        shape=PupilShape(obstruction=0.3),
+        inside_um=-850.0,
+        outside_um=800.0,
+        size_px=72,
+        flux_e=3e7,
+    )
+    return draw_pair(replace(setup, **changes), np.random.default_rng(11))
+
+
+def sloped(pair: Pair, share: float) -> Pair:
+    """The response rises by that share over the width of the window, bias not."""
+    bias = pair.declared.bias_adu
+    slope = 1 + share * np.linspace(-0.5, 0.5, pair.inside.shape[1])
+    return replace(
+        pair,
+        inside=(pair.inside - bias) * slope + bias,
+        outside=(pair.outside - bias) * slope + bias,
+    )
+
+
+def bent(pair: Pair, share: float) -> Pair:
+    """The brightest pixel of each image is too faint by that share."""
+    bias = pair.declared.bias_adu
+
+    def lower(image: np.ndarray) -> np.ndarray:
+        light = image - bias
+        return light * (1 - share * light / light.max()) + bias
+
+    return replace(pair, inside=lower(pair.inside), outside=lower(pair.outside))
+
+
+def fitted(pair: Pair, **options: Any) -> starassay.WavefrontFit:
+    """By what is known of it."""
+    return starassay.fit_wavefront(
+        frame(pair.inside, pair, "inside"),
+        frame(pair.outside, pair, "outside"),
+        SCOPE,
+        wavelength=540 * u.nm,
+        most_noll=22,
+        **options,
+    )
+
+
+def off(found: starassay.WavefrontFit, noll: int) -> float:
+    """Error of a coefficient over its bar."""
+    row = found.table[found.table["noll"] == noll][0]
+    wrong = row["coefficient"].to_value(u.nm) - UNEVEN.get(noll, 0.0)
+    return float(wrong / row["uncertainty"].to_value(u.nm))
+
+
+def codes(found: starassay.WavefrontFit) -> list[str]:
+    """Of its notes."""
+    return [note.code for note in found.notes]
+
+
+def test_a_response_that_slopes_is_no_coma() -> None:
+    """4 % from edge to edge of the window, as far from the middle without a flat field."""
+    pair = sloped(drawn(), 0.04)
+    blind, found = fitted(pair, **NONE), fitted(pair)
+    assert abs(off(blind, 8)) > 5
+    assert abs(off(found, 8)) < 2.5
+    assert "wavefront.uneven-response" not in codes(blind)
+    row = next(r for r in found.budget_table if r["source"].startswith("evenness"))
+    assert 0 < row["map"].to_value(u.nm) < 0.3
+
+
+def test_a_slope_that_a_flat_field_should_have_taken_is_said() -> None:
+    """5 % over the window are 3 % and more over the disc."""
+    found = fitted(sloped(drawn(), 0.05))
+    note = next(n for n in found.notes if n.code == "wavefront.uneven-response")
+    assert "Flat-field" in note.text
+    told = float(note.text.split(" by ")[1].split(" %")[0])
+    disc = 850.0 * 115 / 760 / 3.76
+    assert told == pytest.approx(5.0 * disc / 72, rel=0.15)
+
+
+def test_a_shadow_off_the_middle_is_fitted() -> None:
+    """3 % of the radius, as by the usual offset of a fast Newtonian's secondary."""
+    shape = PupilShape(obstruction=0.3, obstruction_centre=(0.03, -0.01))
+    pair = drawn(shape=shape)
+    blind, found = fitted(pair, **NONE), fitted(pair)
+    assert blind.chi_squared > 1.3
+    assert found.chi_squared < 1.15
+    assert max(abs(off(found, j)) for j in range(5, 12)) < 3
+    note = next(n for n in found.notes if n.code == "wavefront.shadow-off-center")
+    told = float(note.text.split(" stands ")[1].split(" %")[0])
+    assert told == pytest.approx(100 * np.hypot(0.03, 0.01), abs=0.2)
+
+
+def test_the_bars_hold_what_a_camera_that_is_not_linear_does() -> None:
+    """Half a percent at the brightest pixel moves the modes by what its line says, and is not taken for something else."""
+    pair = drawn()
+    straight, found = fitted(pair), fitted(bent(pair, 0.005))
+    moved = found.table["coefficient"] - straight.table["coefficient"]
+    row = next(r for r in straight.budget_table if r["source"].startswith("linearity"))
+    # A map over the ring of light is not quite the sum over modes of the full disc.
+    assert float(np.sqrt(np.sum(moved**2)) / row["map"]) == pytest.approx(1.0, abs=0.3)
+    assert abs(found.strehl.value - straight.strehl.value) == pytest.approx(float(row["strehl"]), rel=0.3)
+    assert set(codes(found)) <= set(codes(straight))
+
+
+def test_a_trail_is_told() -> None:
+    """RMS of 0.8 arcsec along x and none along y, in both images."""
+    found = fitted(drawn(jitter_arcsec=(0.8, 0.0)))
+    note = next(n for n in found.notes if n.code == "wavefront.trailed")
+    told = float(note.text.split(" by ")[1].split(" arcsec")[0])
+    assert told == pytest.approx(0.8, abs=0.15)
+    assert max(abs(off(found, j)) for j in (5, 6)) < 3
+
+
+def test_nothing_is_said_of_a_good_pair() -> None:
+    """And the bars hardly grow for what might have been."""
+    pair = drawn()
+    blind, found = fitted(pair, **NONE), fitted(pair)
+    for code in ("uneven-response", "not-linear", "trailed", "shadow-off-center"):
+        assert f"wavefront.{code}" not in codes(found)
+    for name in ("strehl", "rms"):
+        without, with_them = (getattr(f, name).uncertainty for f in (blind, found))
+        assert with_them < 1.3 * without
+    assert max(abs(off(found, j)) for j in range(5, 12)) < 3
