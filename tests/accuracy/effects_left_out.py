@@ -276,7 +276,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--draws", type=int, default=3)
     parser.add_argument("--jobs", type=int, default=2)
-    parser.add_argument("--write", action="store_true", help="write the section of docs/accuracy.md")
+    parser.add_argument(
+        "--write", action="store_true", help="write the section of docs/accuracy.md"
+    )
     args = parser.parse_args()
     jobs = [(t, d) for d in range(args.draws) for t in range(len(TELESCOPES))]
     found: list[Change] = []

@@ -131,7 +131,9 @@ def test_the_bars_hold_what_a_camera_that_is_not_linear_does() -> None:
     row = next(r for r in straight.budget_table if r["source"].startswith("linearity"))
     # A map over the ring of light is not quite the sum over modes of the full disc.
     assert float(np.sqrt(np.sum(moved**2)) / row["map"]) == pytest.approx(1.0, abs=0.3)
-    assert float(abs(found.strehl.value - straight.strehl.value)) == pytest.approx(float(row["strehl"]), rel=0.3)
+    assert float(abs(found.strehl.value - straight.strehl.value)) == pytest.approx(
+        float(row["strehl"]), rel=0.3
+    )
     assert set(codes(found)) <= set(codes(straight))
 
 

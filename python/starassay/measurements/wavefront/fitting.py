@@ -158,7 +158,9 @@ def fit_wavefront(
                 response=_units.number(response_uncertainty, "", "response_uncertainty"),
                 linearity=_units.number(linearity_uncertainty, "", "linearity_uncertainty"),
                 trail=_units.quantity(trail_uncertainty, u.arcsec, "trail_uncertainty"),
-                shadow_place=_units.number(shadow_place_uncertainty, "", "shadow_place_uncertainty"),
+                shadow_place=_units.number(
+                    shadow_place_uncertainty, "", "shadow_place_uncertainty"
+                ),
             ),
         },
         notes=check_setup(frames, telescope, _middle(wavelength, weights), _pitch(pitch)),

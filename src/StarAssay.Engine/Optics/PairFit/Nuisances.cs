@@ -46,9 +46,9 @@ internal sealed record NuisanceSizes(double Response, double Linearity, double[]
 /// that the images change with them in a straight line.
 /// </summary>
 /// <remarks>
-/// Response, linearity and shadow are shared by all images, since the star keeps its place on the sensor; a slope of the response is what looks most
-/// like coma. The blur along a direction and the slope of the sky are each image's own: half the difference of the variances along x and y and the covariance of x
-/// and y, square pixels, act through the image's second differences.
+/// Response, linearity and shadow are shared by all images, since the star keeps its place on the sensor; a slope of the response is what looks
+/// most like coma. The blur along a direction and the slope of the sky are each image's own: half the difference of the variances along x and y
+/// and the covariance of x and y, square pixels, act through the image's second differences.
 /// </remarks>
 internal sealed class Nuisances
 {

@@ -37,8 +37,8 @@ internal static class NuisanceNotes
         if (Told(beside, Nuisance.Shadow, Shadow) is double away)
         {
             notes.Add(WavefrontNotes.ShadowOffCenter.Say(string.Create(CultureInfo.InvariantCulture,
-                $"The secondary's shadow stands {100 * away:F1} % of the aperture's radius off the middle, and was fitted so. A fast Newtonian's secondary is " +
-                    $"set off axis, and away from the middle of the field every shadow moves.")));
+                $"The secondary's shadow stands {100 * away:F1} % of the aperture's radius off the middle, and was fitted so. A fast Newtonian's " +
+                    $"secondary is set off axis, and away from the middle of the field every shadow moves.")));
         }
     }
 
