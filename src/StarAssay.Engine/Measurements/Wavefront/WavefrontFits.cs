@@ -38,7 +38,7 @@ public static class WavefrontFits
         using FitRun run = FitRun.Make(request, prepared, modes, team, context);
         NuisanceFit beside = NuisanceFit.TakeOff(request, prepared, run);
         FitChecks.AfterFit(request, prepared, run, notes, team, context);
-        NuisanceNotes.Say(request, prepared, beside, notes);
+        NuisanceNotes.Say(request, prepared, run, beside, notes);
         FitJudgment judgment = FitJudgment.Make(request, prepared, run, beside, notes, team, context);
         SetupChecks.AfterFit(request, prepared, run, judgment, notes, team, context);
         return make(prepared, run, judgment, notes);

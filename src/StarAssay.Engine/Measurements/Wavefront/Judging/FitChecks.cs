@@ -8,7 +8,7 @@ internal static class FitChecks
 {
     /// <summary>Chi squared per point from which the model is called wrong, and far wrong. The second is where the trials with
     /// undeclared errors began to be off by more than their widened bars.</summary>
-    private const double MisfitFrom = 1.3;
+    internal const double MisfitFrom = 1.3;
     private const double LargeMisfitFrom = 8;
 
     // The reading with both images on one side is tried to the end when its rough fit leaves less than this many times the first one's chi

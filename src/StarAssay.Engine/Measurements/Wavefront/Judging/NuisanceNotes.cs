@@ -16,8 +16,14 @@ internal static class NuisanceNotes
     private const double TrailArcsec = 0.5;
     private const double Shadow = 0.01;
 
-    public static void Say(WavefrontRequest request, PairPreparation[] prepared, NuisanceFit beside, List<Note> notes)
+    public static void Say(WavefrontRequest request, PairPreparation[] prepared, FitRun run, NuisanceFit beside, List<Note> notes)
     {
+        // What else does not fit may look like any of them.
+        if (run.ChiSquared > FitChecks.MisfitFrom)
+        {
+            return;
+        }
+
         if (Told(beside, Nuisance.Response, Response) is double uneven)
         {
             notes.Add(WavefrontNotes.UnevenResponse.Say(string.Create(CultureInfo.InvariantCulture,
