@@ -53,8 +53,8 @@ internal static class WavefrontStages
         clock.Time("gradient", fit.Derivatives.Gradient);
         clock.Time("first quick Hessian", () => quick.At(fit));
         clock.Time("quick Hessian", () => quick.At(fit));
-        clock.Time("exact J^T J, the first time", fit.Derivatives.NormalEquations);
-        (MathNet.Numerics.LinearAlgebra.Matrix<double> normal, _) = clock.Time("exact J^T J", fit.Derivatives.NormalEquations);
+        clock.Time("exact J^T J, the first time", () => fit.Derivatives.NormalEquations());
+        (MathNet.Numerics.LinearAlgebra.Matrix<double> normal, _) = clock.Time("exact J^T J", () => fit.Derivatives.NormalEquations());
         clock.Time("its inverse", () => PositiveDefinite.Inverse(normal));
     }
 
