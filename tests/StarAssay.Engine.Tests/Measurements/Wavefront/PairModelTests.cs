@@ -191,7 +191,7 @@ public class PairModelTests
         TiltYNm = [-40, 30],
     };
 
-    private static (PairModel Model, PairState State, JointFit Fit) SmallFit(bool separate, double stretch, bool gaussian, double n = 7,
+    internal static (PairModel Model, PairState State, JointFit Fit) SmallFit(bool separate, double stretch, bool gaussian, double n = 7,
         double largestNm = 1400)
     {
         var optics = new PairOptics(new PupilShape { Obstruction = 0.3 }, n, 3.76, [540, 560], [0.5, 0.5], 0.05, 32)

@@ -33,10 +33,10 @@ internal static class NuisanceNotes
 
         // Half the difference of two variances, square pixels; the pairs' coarsest pixels are meant.
         double arcsec = prepared.Max(p => PixelScale.ArcsecPerPx(p.PitchUm, request.FocalLengthMm));
-        if (Told(beside, Nuisance.Trail, TrailArcsec * TrailArcsec / (2 * arcsec * arcsec)) is double long2)
+        if (Told(beside, Nuisance.Trail, TrailArcsec * TrailArcsec / (2 * arcsec * arcsec)) is double elongation)
         {
             notes.Add(WavefrontNotes.Trailed.Say(string.Create(CultureInfo.InvariantCulture,
-                $"An image is blurred by {arcsec * Math.Sqrt(2 * long2):F1} arcsec RMS more in one direction than across it: guiding, wind, or the air's " +
+                $"An image is blurred by {arcsec * Math.Sqrt(2 * elongation):F1} arcsec RMS more in one direction than across it: guiding, wind, or the air's " +
                     $"dispersion low in the sky. It was taken off.")));
         }
 
