@@ -49,7 +49,7 @@ internal sealed record UncertaintyParts(MapMaker Surface, double[] Coefficients,
         {
             ("tube not cooled", tube + "not in the numbers; repeat when the tube has reached the air's temperature"),
             ("response from pixel to pixel", "not a line of its own; it raises chi squared, and the bars with it"),
-            ("tilt of the sensor", "not in the numbers; a degree moves the Strehl ratio of a bright pair by less than a quarter of its bar"),
+            ("tilt of the sensor", "not in the numbers; a degree moves the Strehl ratio of a bright pair by less than a third of its bar"),
         })
         {
             Budget.Add(new WavefrontBudgetLine(double.NaN) { Source = source, Input = input });
