@@ -36,8 +36,8 @@ internal static class NuisanceNotes
         if (Told(beside, Nuisance.Trail, TrailArcsec * TrailArcsec / (2 * arcsec * arcsec)) is double elongation)
         {
             notes.Add(WavefrontNotes.Trailed.Say(string.Create(CultureInfo.InvariantCulture,
-                $"An image is blurred by {arcsec * Math.Sqrt(2 * elongation):F1} arcsec RMS more in one direction than across it: guiding, wind, or the air's " +
-                    $"dispersion low in the sky. It was taken off.")));
+                $"An image is blurred by {arcsec * Math.Sqrt(2 * elongation):F1} arcsec RMS more in one direction than across it: guiding, wind, or the " +
+                    $"air's dispersion low in the sky. It was taken off.")));
         }
 
         if (Told(beside, Nuisance.Shadow, Shadow) is double away)
