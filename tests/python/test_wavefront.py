@@ -35,6 +35,23 @@ UNEVEN = {
 }
 
 
+NOTHING_BESIDE = dict(
+    response_uncertainty=0.0,
+    linearity_uncertainty=0.0,
+    trail_uncertainty=0 * u.arcsec,
+    shadow_place_uncertainty=0.0,
+)
+"""Camera, guiding and the secondary's place as they should be, known exactly."""
+
+EXACT = dict(
+    scale_uncertainty=0.0,
+    wavelength_uncertainty=0.0,
+    obstruction_uncertainty=0.0,
+    **NOTHING_BESIDE,
+)
+"""All else as well."""
+
+
 def uneven_setup(**changes: object) -> PairSetup:
     """A 115 mm f/6.6 refractor, 8 waves to either side, 10^7 electrons."""
     base = PairSetup(
@@ -201,23 +218,14 @@ def test_each_image_has_the_scale_of_its_distance() -> None:
 def test_several_pairs_show_their_scatter() -> None:
     """Pairs that differ by noise: each alone, their scatter in the budget, a smaller bar for all."""
     drawn = [draw_pair(uneven_setup(), np.random.default_rng(40 + k)) for k in range(3)]
-    known = dict(
-        scale_uncertainty=0.0,
-        wavelength_uncertainty=0.0,
-        obstruction_uncertainty=0.0,
-        response_uncertainty=0.0,
-        linearity_uncertainty=0.0,
-        trail_uncertainty=0 * u.arcsec,
-        shadow_place_uncertainty=0.0,
-    )
-    one = fit(drawn[0], most_noll=22, **known)
+    one = fit(drawn[0], most_noll=22, **EXACT)
     found = starassay.fit_wavefront(
         [frame(d.inside, d, f"inside {k}") for k, d in enumerate(drawn)],
         [frame(d.outside, d, f"outside {k}") for k, d in enumerate(drawn)],
         SCOPE,
         wavelength=540 * u.nm,
         most_noll=22,
-        **known,
+        **EXACT,
     )
     assert len(found.pairs_alone) == 3
     got = np.array([a.coefficient.value for a in found.pairs_alone])

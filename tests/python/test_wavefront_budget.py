@@ -26,19 +26,10 @@ from pairs import Pair, PupilShape, draw_pair  # noqa: E402
 from pairs.draw import flatten, weighted_rms  # noqa: E402
 from pairs.pupil import grid, transmission  # noqa: E402
 from pairs.zernike import wavefront  # noqa: E402
-from test_wavefront import UNEVEN, frame, uneven_setup  # noqa: E402
+from test_wavefront import EXACT, UNEVEN, frame, uneven_setup  # noqa: E402
 
 SHADE = PupilShape(obstruction=0.3)
 SCOPE = starassay.Telescope("115 mm", "760 mm", 0.3, name="Juniper 115")
-EXACT = dict(
-    scale_uncertainty=0.0,
-    wavelength_uncertainty=0.0,
-    obstruction_uncertainty=0.0,
-    response_uncertainty=0.0,
-    linearity_uncertainty=0.0,
-    trail_uncertainty=0 * u.arcsec,
-    shadow_place_uncertainty=0.0,
-)
 KNOWN_TO = 0.01
 UNSURE = {
     **EXACT,

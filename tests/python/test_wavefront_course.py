@@ -19,19 +19,10 @@ from starassay import _gateway
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "accuracy"))
 
 from pairs import Pair, PupilShape, draw_pair  # noqa: E402
-from test_wavefront import UNEVEN, frame, uneven_setup  # noqa: E402
+from test_wavefront import EXACT, UNEVEN, frame, uneven_setup  # noqa: E402
 
 SCOPE = starassay.Telescope("115 mm", "760 mm", 0.3, name="Juniper 115")
 HOW: dict[str, Any] = {"wavelength": 540 * u.nm, "most_noll": 22}
-EXACT = dict(
-    scale_uncertainty=0.0,
-    wavelength_uncertainty=0.0,
-    obstruction_uncertainty=0.0,
-    response_uncertainty=0.0,
-    linearity_uncertainty=0.0,
-    trail_uncertainty=0 * u.arcsec,
-    shadow_place_uncertainty=0.0,
-)
 
 #: Names of the families with the places of Noll 6, 5; 8, 7; 11; 10, 9 among Noll 5 to 11.
 FAMILIES = {

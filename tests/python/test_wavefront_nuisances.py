@@ -20,15 +20,9 @@ import starassay
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "accuracy"))
 
 from pairs import Pair, PupilShape, draw_pair  # noqa: E402
-from test_wavefront import UNEVEN, frame, uneven_setup  # noqa: E402
+from test_wavefront import NOTHING_BESIDE, UNEVEN, frame, uneven_setup  # noqa: E402
 
 SCOPE = starassay.Telescope("115 mm", "760 mm", 0.3, name="Juniper 115")
-NONE = dict(
-    response_uncertainty=0.0,
-    linearity_uncertainty=0.0,
-    trail_uncertainty=0 * u.arcsec,
-    shadow_place_uncertainty=0.0,
-)
 
 
 def drawn(**changes: Any) -> Pair:
@@ -92,7 +86,7 @@ def codes(found: starassay.WavefrontFit) -> list[str]:
 def test_a_response_that_slopes_is_no_coma() -> None:
     """4 % from edge to edge of the window, as far from the middle without a flat field."""
     pair = sloped(drawn(), 0.04)
-    blind, found = fitted(pair, **NONE), fitted(pair)
+    blind, found = fitted(pair, **NOTHING_BESIDE), fitted(pair)
     assert abs(off(blind, 8)) > 5
     assert abs(off(found, 8)) < 2.5
     assert "wavefront.uneven-response" not in codes(blind)
@@ -114,7 +108,7 @@ def test_a_shadow_off_the_middle_is_fitted() -> None:
     """3 % of the radius, as by the usual offset of a fast Newtonian's secondary."""
     shape = PupilShape(obstruction=0.3, obstruction_centre=(0.03, -0.01))
     pair = drawn(shape=shape)
-    blind, found = fitted(pair, **NONE), fitted(pair)
+    blind, found = fitted(pair, **NOTHING_BESIDE), fitted(pair)
     assert blind.chi_squared > 1.3
     assert found.chi_squared < 1.15
     assert max(abs(off(found, j)) for j in range(5, 12)) < 3
@@ -149,7 +143,7 @@ def test_a_trail_is_told() -> None:
 def test_nothing_is_said_of_a_good_pair() -> None:
     """And the bars hardly grow for what might have been."""
     pair = drawn()
-    blind, found = fitted(pair, **NONE), fitted(pair)
+    blind, found = fitted(pair, **NOTHING_BESIDE), fitted(pair)
     for code in ("uneven-response", "not-linear", "trailed", "shadow-off-center"):
         assert f"wavefront.{code}" not in codes(found)
     for name in ("strehl", "rms"):
