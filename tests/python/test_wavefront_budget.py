@@ -88,6 +88,11 @@ def line(found: starassay.WavefrontFit, source: str) -> Any:
     return rows[0]
 
 
+def share_left(row: Any) -> float:
+    """What the images leave open of an input, by the line's own words."""
+    return float(row["input"].split("leave ")[1].split(" %")[0]) / 100
+
+
 @pytest.fixture(scope="module")
 def pair() -> Pair:
     """One pair for the budget, of so little light that a wrong input does not make the fit give each
@@ -105,7 +110,10 @@ def result(pair: Pair) -> starassay.WavefrontFit:
 def test_a_line_of_the_budget_is_what_a_wrong_input_does(
     what: str, pair: Pair, result: starassay.WavefrontFit
 ) -> None:
-    """The same images, fitted with one input too large and too small by its standard uncertainty."""
+    """The same images, fitted with one input too large and too small by its standard uncertainty.
+
+    The line is that times what the images leave open of the input.
+    """
     source, told = WRONG[what]
     row = line(result, source)
     assert row["kind"] == "B" and row["input"].startswith("1 %")
@@ -115,19 +123,25 @@ def test_a_line_of_the_budget_is_what_a_wrong_input_does(
     moved = (coefficients(more) - coefficients(less)) / 2
     # Each image's scale follows from its distance at the start, which moves with the input and which
     # the line holds: 7 % of the wavelength's map and 10 % of its RMS, 2 % of the others.
-    assert row["map"].to_value(u.nm) == pytest.approx(map_rms(moved), rel=0.12)
+    left = share_left(row)
+    assert row["map"].to_value(u.nm) == pytest.approx(left * map_rms(moved), rel=0.12)
     rms = (map_rms(coefficients(more)) - map_rms(coefficients(less))) / 2
-    assert abs(row["rms"].to_value(u.nm)) == pytest.approx(abs(rms), rel=0.12)
+    assert abs(row["rms"].to_value(u.nm)) == pytest.approx(left * abs(rms), rel=0.12)
 
 
 def test_parts_add_up_to_the_whole(result: starassay.WavefrontFit) -> None:
-    """JCGM 100:2008, equation 10, for inputs that are independent: squares add."""
+    """JCGM 100:2008, equation 10, for inputs that are independent: squares add.
+
+    What the images say of scale, wavelength and obstruction they say of all three together, so these
+    are no longer independent; equation 13 has the covariances, which are no larger than the parts.
+    """
     parts = result.budget_table["map"].to_value(u.nm)
     # Photons, scale, wavelength, obstruction, and the air of an exposure that leaves next to nothing.
     assert np.sum(np.isfinite(parts)) == 5 and np.sum(parts > 1e-3) == 4
     light = result.map_open
     whole = np.average(np.nan_to_num(result.map_uncertainty.to_value(u.nm)) ** 2, weights=light)
-    assert np.sqrt(np.nansum(parts**2)) == pytest.approx(np.sqrt(whole), rel=1e-3)
+    squares = np.sqrt(np.nansum(parts**2))
+    assert np.sqrt(whole) == pytest.approx(squares, rel=0.1)
     # What has no number is named and does not count as nothing in silence.
     assert np.isnan(line(result, "tube not cooled")["map"].to_value(u.nm))
 

@@ -44,9 +44,9 @@ internal sealed class BlurStage
         cut = Math.Min(size / 2, (int)Math.Ceiling(cutCyclesPerPixel * folded) + 1);
         first = -cut;
         count = cut == size / 2 ? size : (2 * cut) + 1;
-        steady = NewTable(memory);
-        turbulence = NewTable(memory);
-        spread = NewTable(memory);
+        steady = NewTable(memory, whole: false);
+        turbulence = NewTable(memory, whole: false);
+        spread = NewTable(memory, whole: false);
         double[] sinc = [.. Enumerable.Range(0, cut + 1).Select(i => Sinc(i / (double)folded))];
 
         // Values in pixels: fine samples per pixel squared, and 1/size^2 for the way back.
@@ -76,11 +76,38 @@ internal sealed class BlurStage
     /// <summary>An empty spectrum of the right size.</summary>
     public SplitMatrix NewSpectrum(MatrixLease memory) => memory.Matrix(count, count, clear: false);
 
-    /// <summary>Transfer table for a strength of seeing and a jitter (variance in square pixels).</summary>
-    /// <param name="strength">(D/r0)^(5/3).</param>
+    /// <summary>Transfer table for a blur and a jitter (variance in square pixels).</summary>
+    /// <param name="blur">Seeing and trail; a trail needs a table of the whole plane.</param>
     /// <param name="jitter">Variance along each axis, square pixels.</param>
-    /// <param name="table">Filled: the half plane of ky at least 0, each row from the lowest kx to the highest.</param>
-    public void Transfer(double strength, double jitter, Span<float> table)
+    /// <param name="table">Filled: the half plane of ky at least 0 or all of it, each row from the lowest kx to the highest.</param>
+    public void Transfer(ImageBlur blur, double jitter, float[] table)
+    {
+        if (!IsWhole(table))
+        {
+            Round(blur.Seeing, jitter, table);
+            return;
+        }
+
+        int length = (cut + 1) * count;
+        double folded = (double)Size / oversampling;
+        float[] half = ArrayPool<float>.Shared.Rent(length);
+        Round(blur.Seeing, jitter, half.AsSpan(0, length));
+        for (int j = 0; j < count; j++)
+        {
+            Span<float> row = table.AsSpan(j * count, count);
+            for (int i = 0; i < count; i++)
+            {
+                row[i] = -(float)blur.Trail.Log((first + i) / folded, (first + j) / folded);
+            }
+
+            TensorPrimitives.Exp(row, row);
+            TensorPrimitives.Multiply(row, half.AsSpan(Math.Abs(first + j) * count, count), row);
+        }
+
+        ArrayPool<float>.Shared.Return(half);
+    }
+
+    private void Round(double strength, double jitter, Span<float> table)
     {
         if (Vector512.IsHardwareAccelerated)
         {
@@ -96,15 +123,19 @@ internal sealed class BlurStage
         }
     }
 
-    /// <summary>A new transfer table.</summary>
-    public float[] NewTable(MatrixLease memory) => memory.Floats((cut + 1) * count, clear: false);
+    /// <summary>A new transfer table, of the half plane or of the whole.</summary>
+    public float[] NewTable(MatrixLease memory, bool whole) => memory.Floats((whole ? count : cut + 1) * count, clear: false);
 
     /// <summary>Multiplies a transfer by minus the seeing's log: its derivative by the strength.</summary>
-    public void TransferByStrength(ReadOnlySpan<float> transfer, Span<float> derivative)
+    public void TransferByStrength(float[] transfer, float[] derivative)
     {
-        for (int k = 0; k < derivative.Length; k++)
+        bool whole = IsWhole(transfer);
+        for (int j = 0; j < transfer.Length / count; j++)
         {
-            derivative[k] = -transfer[k] * turbulence[k];
+            Span<float> to = derivative.AsSpan(j * count, count);
+            int ky = whole ? Math.Abs(first + j) : j;
+            TensorPrimitives.Multiply(transfer.AsSpan(j * count, count), turbulence.AsSpan(ky * count, count), to);
+            TensorPrimitives.Negate(to, to);
         }
     }
 
@@ -152,6 +183,11 @@ internal sealed class BlurStage
         int m = Size / oversampling;
         return new BlurSpace(memory.Matrix(m, m, clear: false), memory.Matrix(Math.Max(m, window), Math.Max(m, window), clear: false));
     }
+
+    // More rows than the half plane has: never equal, since count is at least 2 cut and cut at least 2.
+    private bool IsWhole(float[] table) => table.Length > (cut + 1) * count;
+
+    private ReadOnlySpan<float> Row(float[] table, int ky) => table.AsSpan((IsWhole(table) ? ky - first : Math.Abs(ky)) * count, count);
 
     private static double Sinc(double v) => v == 0 ? 1 : Math.Sin(Math.PI * v) / (Math.PI * v);
 
@@ -205,11 +241,11 @@ internal sealed class BlurStage
             int row = (((ky % m) + m) % m) * folded.Stride;
             ReadOnlySpan<float> re = spectrum.Re.Slice(j * spectrum.Stride, count);
             ReadOnlySpan<float> im = spectrum.Im.Slice(j * spectrum.Stride, count);
-            ReadOnlySpan<float> a = h0.AsSpan(Math.Abs(ky) * count, count);
+            ReadOnlySpan<float> a = Row(h0, ky);
             if (!same)
             {
                 // X = F0 + i F1 with F(-k) = conj F(k): H0 F0 + i H1 F1 = X (H0 + H1)/2 + conj X(-k) (H0 - H1)/2.
-                HalfSums(a, h1.AsSpan(Math.Abs(ky) * count, count), plus, minus);
+                HalfSums(a, Row(h1, ky), plus, minus);
                 Mirrored(spectrum, -ky - first, cr, ci);
                 TensorPrimitives.Multiply(cr, minus, cr);
                 TensorPrimitives.Multiply(ci, minus, ci);
@@ -250,10 +286,10 @@ internal sealed class BlurStage
             int row = (((ky % m) + m) % m) * folded.Stride;
             Span<float> re = spectrum.Re.Slice(j * spectrum.Stride, count);
             Span<float> im = spectrum.Im.Slice(j * spectrum.Stride, count);
-            ReadOnlySpan<float> a = h0.AsSpan(Math.Abs(ky) * count, count);
+            ReadOnlySpan<float> a = Row(h0, ky);
             if (!same)
             {
-                HalfSums(a, h1.AsSpan(Math.Abs(ky) * count, count), plus, minus);
+                HalfSums(a, Row(h1, ky), plus, minus);
                 Wrapped(folded, (((-ky % m) + m) % m) * folded.Stride, m, cr, ci);
                 TensorPrimitives.Multiply(cr, minus, cr);
                 TensorPrimitives.Multiply(ci, minus, ci);

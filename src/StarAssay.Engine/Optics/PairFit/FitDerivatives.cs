@@ -21,13 +21,7 @@ internal sealed class FitDerivatives
     /// </summary>
     /// <param name="others">Models with the changed quantity.</param>
     /// <param name="inverse">Inverse of the normal matrix.</param>
-    /// <param name="beside">Nuisance parameters that follow the unknowns in it; null = none.</param>
-    public Vector<double> Response(PairModel[] others, Matrix<double> inverse, Nuisances? beside = null)
-    {
-        float[][][] difference = Difference(others);
-        Vector<double> gradient = GradientOf(difference);
-        return inverse * (beside is null ? gradient : Vector<double>.Build.DenseOfEnumerable([.. gradient, .. Products(beside, difference)]));
-    }
+    public Vector<double> Response(PairModel[] others, Matrix<double> inverse) => inverse * GradientOf(Difference(others));
 
     private double[] Products(Nuisances beside, float[][][] weighted)
     {
@@ -57,20 +51,41 @@ internal sealed class FitDerivatives
     /// <returns>J^T W J of the shares of the ways with the other unknowns taken out, and its J^T W (data - model).</returns>
     public (Matrix<double> Normal, Vector<double> Side) Towards(IReadOnlyList<PairModel[]> ways, Matrix<double> inverse)
     {
-        float[][][][] difference = [.. ways.Select(Difference)];
-        Vector<double>[] along = [.. difference.Select(GradientOf)];
-        Vector<double>[] followed = [.. along.Select(v => inverse * v)];
-        Vector<double> present = Gradient();
-        var normal = Matrix<double>.Build.Dense(ways.Count, ways.Count,
-            (a, b) => Product(difference[a], difference[b]) - (along[a] * followed[b]));
-        return (normal, Vector<double>.Build.Dense(ways.Count, a => Product(difference[a], fit.Residuals) - (followed[a] * present)));
+        (Matrix<double> normal, Vector<double> side, _) = Towards([.. ways.Select(Difference)], inverse, null);
+        return (normal, side);
     }
+
+    /// <summary>The same for ways that are images: of each what it adds to them, over the noise of every pixel.</summary>
+    /// <param name="ways">By way, pair and image.</param>
+    /// <param name="inverse">Inverse of the normal matrix, the nuisance parameters' rows and columns included.</param>
+    /// <param name="beside">Nuisance parameters that follow the unknowns; null = none.</param>
+    /// <returns>The same, and how the unknowns answer to each way, a column a way.</returns>
+    public (Matrix<double> Normal, Vector<double> Side, Matrix<double> Answers) Towards(float[][][][] ways, Matrix<double> inverse, Nuisances? beside)
+    {
+        Vector<double>[] along = [.. ways.Select(w => With(GradientOf(w), w, beside))];
+        Vector<double>[] followed = [.. along.Select(v => inverse * v)];
+        Vector<double> present = With(Gradient(), fit.Residuals, beside);
+        var normal = Matrix<double>.Build.Dense(ways.Length, ways.Length, (a, b) => Product(ways[a], ways[b]) - (along[a] * followed[b]));
+        var side = Vector<double>.Build.Dense(ways.Length, a => Product(ways[a], fit.Residuals) - (followed[a] * present));
+        return (normal, side, Matrix<double>.Build.DenseOfColumnVectors(followed));
+    }
+
+    private Vector<double> With(Vector<double> gradient, float[][][] weighted, Nuisances? beside) =>
+        beside is null ? gradient : Vector<double>.Build.DenseOfEnumerable([.. gradient, .. Products(beside, weighted)]);
 
     private static double Product(float[][][] a, float[][][] b) =>
         a.Zip(b, (p, q) => p.Zip(q, (x, y) => (double)Gram.Dot(x, y)).Sum()).Sum();
 
-    // What other models say at the present state, less what the present ones do, over the noise of every pixel.
-    private float[][][] Difference(PairModel[] others)
+    /// <summary>An image of each pair's two, over the noise of every pixel.</summary>
+    public float[][][] OverNoise(Func<int, int, float[]> image) => [.. fit.Models.Select((_, p) => Enumerable.Range(0, 2).Select(k =>
+    {
+        float[] over = new float[fit.Roots[p][k].Length];
+        TensorPrimitives.Multiply(image(p, k), fit.Roots[p][k], over);
+        return over;
+    }).ToArray())];
+
+    /// <summary>What other models say at the present state, less what the present ones do, over the noise of every pixel.</summary>
+    public float[][][] Difference(PairModel[] others)
     {
         float[][][] difference = new float[fit.Models.Length][][];
         for (int p = 0; p < fit.Models.Length; p++)

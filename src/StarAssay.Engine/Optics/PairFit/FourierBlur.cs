@@ -11,8 +11,8 @@ internal sealed class FourierBlur(BlurStage stage, double jitterPx2, MatrixLease
     private readonly SplitMatrix middle = memory.Matrix(stage.Size, stage.Count, clear: false);
     private readonly SplitMatrix spectrum = stage.NewSpectrum(memory);
     private readonly BlurSpace space = stage.NewSpace(memory);
-    private readonly Transfers transfers = new(stage.NewTable(memory));
-    private Transfers? slopes;
+    private readonly Transfers transfers = new(stage, memory);
+    private readonly Transfers slopes = new(stage, memory);
     private SplitMatrix? backSpectrum;
     private SplitMatrix? backMiddle;
 
@@ -20,13 +20,15 @@ internal sealed class FourierBlur(BlurStage stage, double jitterPx2, MatrixLease
     public int Span => stage.Size;
 
     /// <inheritdoc/>
-    public void Set(double first, double second)
+    public void Set(ImageBlur first, ImageBlur second)
     {
-        stage.Transfer(first, jitterPx2, transfers.First);
-        if (transfers.Two(second != first, stage, memory))
+        bool whole = first.Trail != default || second.Trail != default;
+        if (transfers.Take(whole, second != first))
         {
             stage.Transfer(second, jitterPx2, transfers.Second);
         }
+
+        stage.Transfer(first, jitterPx2, transfers.First);
     }
 
     /// <inheritdoc/>
@@ -39,12 +41,12 @@ internal sealed class FourierBlur(BlurStage stage, double jitterPx2, MatrixLease
     /// <inheritdoc/>
     public void ByStrength(in SplitMatrix pixels, Team team)
     {
-        slopes ??= new Transfers(stage.NewTable(memory));
-        stage.TransferByStrength(transfers.First, slopes.First);
-        if (slopes.Two(transfers.Differ, stage, memory))
+        if (slopes.Take(transfers.Whole, transfers.Differ))
         {
             stage.TransferByStrength(transfers.Second, slopes.Second);
         }
+
+        stage.TransferByStrength(transfers.First, slopes.First);
 
         stage.ToPixels(spectrum, slopes.First, slopes.Second, space, pixels, team);
     }
@@ -57,21 +59,27 @@ internal sealed class FourierBlur(BlurStage stage, double jitterPx2, MatrixLease
         stage.Backward(pixels, transfers.First, transfers.Second, space, back, between, image, stage.Size, team);
     }
 
-    // One table for both images, or one each.
-    private sealed class Transfers(float[] first)
+    // One table for both images, or one each; of the half plane, or of the whole.
+    private sealed class Transfers(BlurStage stage, MatrixLease memory)
     {
-        private float[]? other;
+        private readonly float[]?[,] tables = new float[2, 2][];
 
-        public float[] First { get; } = first;
+        public float[] First { get; private set; } = [];
 
-        public float[] Second { get; private set; } = first;
+        public float[] Second { get; private set; } = [];
+
+        public bool Whole { get; private set; }
 
         public bool Differ => !ReferenceEquals(First, Second);
 
-        public bool Two(bool wanted, BlurStage stage, MatrixLease memory)
+        public bool Take(bool whole, bool two)
         {
-            Second = wanted ? other ??= stage.NewTable(memory) : First;
-            return wanted;
+            Whole = whole;
+            First = Table(0);
+            Second = two ? Table(1) : First;
+            return two;
         }
+
+        private float[] Table(int k) => tables[k, Whole ? 1 : 0] ??= stage.NewTable(memory, Whole);
     }
 }

@@ -7,8 +7,8 @@ namespace StarAssay.Engine.Optics.PairFit;
 /// Seeing that is a Gaussian: blur and pixel separate, so each axis takes one short row of weights instead of transforms.
 /// </summary>
 /// <remarks>A pixel is the sum of the fine samples round its middle, weighted by the Gaussian's integral over a pixel's width. That
-/// equals the way through <see cref="FourierBlur"/> as long as the Gaussian has died out at the fine grid's highest frequency: see
-/// <see cref="Serves"/>. Beyond the fine images lies nothing.</remarks>
+/// equals the way through <see cref="FourierBlur"/> as long as the Gaussian has died out at the fine grid's highest frequency and there is no
+/// trail: see <see cref="Serves"/>. Beyond the fine images lies nothing.</remarks>
 internal sealed unsafe class GaussianBlur : IPairBlur
 {
     // exp(-2 pi^2 1.2^2/4) = 0.0008 at the highest frequency of the fine grid, where the diffraction image ends.
@@ -47,14 +47,15 @@ internal sealed unsafe class GaussianBlur : IPairBlur
     /// <inheritdoc/>
     public int Span { get; }
 
-    /// <summary>True when the blur is wide enough for weights on the fine grid.</summary>
-    public static bool Serves(double variancePx2, int oversampling) => Math.Sqrt(Math.Max(0, variancePx2)) * oversampling >= NarrowestInSamples;
+    /// <summary>True when the blur is wide enough for weights on the fine grid, and alike in all directions.</summary>
+    public static bool Serves(ImageBlur blur, double jitterPx2, int oversampling) =>
+        blur.Trail == default && Math.Sqrt(Math.Max(0, blur.Seeing + jitterPx2)) * oversampling >= NarrowestInSamples;
 
     /// <inheritdoc/>
-    public void Set(double first, double second)
+    public void Set(ImageBlur first, ImageBlur second)
     {
-        var one = new GaussianWeights(first + jitterPx2, oversampling);
-        weights = (one, second == first ? one : new GaussianWeights(second + jitterPx2, oversampling));
+        var one = new GaussianWeights(first.Seeing + jitterPx2, oversampling);
+        weights = (one, second == first ? one : new GaussianWeights(second.Seeing + jitterPx2, oversampling));
     }
 
     /// <inheritdoc/>

@@ -10,8 +10,8 @@ internal interface IPairBlur
     /// <summary>Fine samples along each axis that are wanted.</summary>
     int Span { get; }
 
-    /// <summary>Chooses the seeing of each image, in the units of <see cref="PairOptics.TurbulenceLog"/>.</summary>
-    void Set(double first, double second);
+    /// <summary>Chooses the blur of each image.</summary>
+    void Set(ImageBlur first, ImageBlur second);
 
     /// <summary>Images of window x window pixels.</summary>
     void ToPixels(in SplitMatrix image, in SplitMatrix pixels, Team team);

@@ -9,9 +9,6 @@ internal enum Nuisance
     /// <summary>The response (flat field, dust, vignetting) differs from one edge of the disc to the other.</summary>
     Response,
 
-    /// <summary>The camera's output is not proportional to the light.</summary>
-    Linearity,
-
     /// <summary>Guiding, wind or the air's dispersion blur more in one direction.</summary>
     Trail,
 
@@ -24,17 +21,15 @@ internal enum Nuisance
 
 /// <summary>How large they usually are: standard uncertainties; 0 = not there.</summary>
 /// <param name="Response">Difference of the response between the edges of the disc, of the response.</param>
-/// <param name="Linearity">Departure from a straight line at the brightest pixel, of its value.</param>
 /// <param name="TrailPx">RMS of the blur along one direction beyond that across, pixels.</param>
 /// <param name="Sky">Difference of the sky between the edges of the window, of the star's mean level.</param>
 /// <param name="Shadow">Place of the central obstruction along each axis, from where it is stated, radii of the pupil.</param>
-internal sealed record NuisanceSizes(double Response, double Linearity, double[] TrailPx, double Sky, double Shadow)
+internal sealed record NuisanceSizes(double Response, double[] TrailPx, double Sky, double Shadow)
 {
     /// <summary>The usual size of one in a pair.</summary>
     public double Of(Nuisance kind, int pair) => kind switch
     {
         Nuisance.Response => Response,
-        Nuisance.Linearity => Linearity,
         Nuisance.Trail => TrailPx[pair] * TrailPx[pair] / 2,
         Nuisance.Shadow => Shadow,
         _ => Sky,
@@ -46,26 +41,30 @@ internal sealed record NuisanceSizes(double Response, double Linearity, double[]
 /// that the images change with them in a straight line.
 /// </summary>
 /// <remarks>
-/// Response, linearity and shadow are shared by all images, since the star keeps its place on the sensor; a slope of the response is what looks
+/// Response and shadow are shared by all images, since the star keeps its place on the sensor; a slope of the response is what looks
 /// most like coma. The blur along a direction and the slope of the sky are each image's own: half the difference of the variances along x and y
-/// and the covariance of x and y, square pixels, act through the image's second differences.
+/// and the covariance of x and y, square pixels. What is found of it goes into the model's own <see cref="Trail"/>, so that a long one is no
+/// straight step.
 /// </remarks>
 internal sealed class Nuisances
 {
     // Of the pupil's radius: far below a pixel of the disc, and far above what single precision makes of it.
     private const double ShadowStep = 0.01;
 
+    // Square pixels; the same.
+    private const double TrailStep = 0.05;
+
     // Below it a hole hardly shows.
     private const double LeastObstruction = 0.05;
 
-    private readonly List<(Nuisance Kind, double Size)> parameters = [];
+    private readonly List<(Nuisance Kind, double Size, int Pair, int Image, int Part)> parameters = [];
     private readonly List<(float[] Image, int At)>[][] images;
 
     /// <summary>Draws them at a fit's present state.</summary>
     public Nuisances(JointFit fit, NuisanceSizes sizes)
     {
         images = [.. fit.Models.Select(_ => new List<(float[], int)>[] { [], [] })];
-        int[] shared = [Add(Nuisance.Response, 0, sizes), Add(Nuisance.Response, 0, sizes), Add(Nuisance.Linearity, 0, sizes)];
+        int[] shared = [Add(Nuisance.Response, 0, 0, 0, sizes), Add(Nuisance.Response, 0, 0, 1, sizes)];
         int[] moved = [-1, -1];
         for (int p = 0; p < fit.Models.Length; p++)
         {
@@ -74,17 +73,19 @@ internal sealed class Nuisances
                 var scene = new Scene(fit, p, k);
                 Draw(p, k, shared[0], i => scene.Light[i] * scene.AlongX(i));
                 Draw(p, k, shared[1], i => scene.Light[i] * scene.AlongY(i));
-                Draw(p, k, shared[2], i => scene.Light[i] * scene.Light[i] / scene.Brightest);
-                Draw(p, k, Add(Nuisance.Trail, p, sizes), i => 0.5 * (scene.SecondX(i) - scene.SecondY(i)));
-                Draw(p, k, Add(Nuisance.Trail, p, sizes), i => scene.Mixed(i));
-                Draw(p, k, Add(Nuisance.Sky, p, sizes), i => scene.Level * scene.AcrossX(i));
-                Draw(p, k, Add(Nuisance.Sky, p, sizes), i => scene.Level * scene.AcrossY(i));
+                Draw(p, k, Add(Nuisance.Sky, p, k, 0, sizes), i => scene.Level * scene.AcrossX(i));
+                Draw(p, k, Add(Nuisance.Sky, p, k, 1, sizes), i => scene.Level * scene.AcrossY(i));
+            }
+
+            if (sizes.TrailPx[p] > 0)
+            {
+                DrawTrails(fit, p, sizes);
             }
 
             if (sizes.Shadow > 0 && fit.Models[p].Optics.Shape.Obstruction > LeastObstruction)
             {
-                moved[0] = moved[0] < 0 ? Add(Nuisance.Shadow, p, sizes) : moved[0];
-                moved[1] = moved[1] < 0 ? Add(Nuisance.Shadow, p, sizes) : moved[1];
+                moved[0] = moved[0] < 0 ? Add(Nuisance.Shadow, p, 0, 0, sizes) : moved[0];
+                moved[1] = moved[1] < 0 ? Add(Nuisance.Shadow, p, 0, 1, sizes) : moved[1];
                 DrawShadow(fit, p, moved[0], s => s with { ObstructionX = s.ObstructionX + ShadowStep });
                 DrawShadow(fit, p, moved[1], s => s with { ObstructionY = s.ObstructionY + ShadowStep });
             }
@@ -120,18 +121,63 @@ internal sealed class Nuisances
     /// <summary>What a unit of each adds to an image, electrons, and which it is.</summary>
     public IReadOnlyList<(float[] Image, int At)> In(int pair, int k) => images[pair][k];
 
-    /// <summary>Takes them off the data, or puts them back with the opposite sign.</summary>
+    /// <summary>What the model already has of each: its trails, and nothing of the others.</summary>
+    public double[] Within(PairState[] states) => [.. parameters.Select(p => p.Kind != Nuisance.Trail ? 0
+        : p.Part == 0 ? states[p.Pair].Trails[p.Image].Difference : states[p.Pair].Trails[p.Image].Mixed)];
+
+    /// <summary>States whose trails have grown by these values; the model blurs with trails, however long they are.</summary>
+    public PairState[] Trailed(PairState[] states, IReadOnlyList<double> values)
+    {
+        PairState[] trailed = [.. states.Select(s => s.Copy())];
+        foreach (((Nuisance kind, _, int pair, int image, int part), double value) in parameters.Zip(values))
+        {
+            if (kind == Nuisance.Trail)
+            {
+                Trail t = trailed[pair].Trails[image];
+                trailed[pair].Trails[image] = part == 0 ? t with { Difference = t.Difference + value } : t with { Mixed = t.Mixed + value };
+            }
+        }
+
+        return trailed;
+    }
+
+    /// <summary>Takes all but trails off the data, or puts them back with the opposite sign.</summary>
     public void TakeOff(PairData[] data, ReadOnlySpan<double> values)
     {
         for (int p = 0; p < data.Length; p++)
         {
             for (int k = 0; k < 2; k++)
             {
-                foreach ((float[] image, int at) in images[p][k])
+                foreach ((float[] image, int at) in images[p][k].Where(i => parameters[i.At].Kind != Nuisance.Trail))
                 {
                     TensorPrimitives.MultiplyAdd(image, (float)-values[at], data[p].Electrons[k], data[p].Electrons[k]);
                 }
             }
+        }
+    }
+
+    // Both images at once; the model ends where it was.
+    private void DrawTrails(JointFit fit, int p, NuisanceSizes sizes)
+    {
+        PairModel model = fit.Models[p];
+        PairState state = fit.States[p];
+        float[][] along = Drawn(t => t with { Difference = t.Difference + TrailStep }), aslant = Drawn(t => t with { Mixed = t.Mixed + TrailStep });
+        model.Evaluate(state);
+        for (int k = 0; k < 2; k++)
+        {
+            foreach ((float[] trailed, int part) in new[] { (along[k], 0), (aslant[k], 1) })
+            {
+                float[] image = model.Memory.Floats(trailed.Length, clear: false);
+                TensorPrimitives.Subtract(trailed, model.Pixels.Part(k), image);
+                TensorPrimitives.Multiply(image, (float)(state.Flux[k] / TrailStep), image);
+                images[p][k].Add((image, Add(Nuisance.Trail, p, k, part, sizes)));
+            }
+        }
+
+        float[][] Drawn(Func<Trail, Trail> longer)
+        {
+            model.Evaluate(state with { Trails = [.. state.Trails.Select(longer)] });
+            return [model.Pixels.Part(0).ToArray(), model.Pixels.Part(1).ToArray()];
         }
     }
 
@@ -150,7 +196,7 @@ internal sealed class Nuisances
         }
     }
 
-    private int Add(Nuisance kind, int pair, NuisanceSizes sizes)
+    private int Add(Nuisance kind, int pair, int image, int part, NuisanceSizes sizes)
     {
         double size = sizes.Of(kind, pair);
         if (!(size > 0))
@@ -158,7 +204,7 @@ internal sealed class Nuisances
             return -1;
         }
 
-        parameters.Add((kind, size));
+        parameters.Add((kind, size, pair, image, part));
         return parameters.Count - 1;
     }
 
@@ -180,14 +226,11 @@ internal sealed class Nuisances
             middleY = (window / 2) + (s.TiltYNm[k] * optics.PixelsPerTiltNm);
             Level = s.Flux[k] / Math.Max(1, Math.PI / 4 * disc * disc);
             Light = fit.ModelElectrons(p, k);
-            Brightest = Math.Max(1, TensorPrimitives.Max<float>(Light));
         }
 
         public float[] Light { get; }
 
         public double Level { get; }
-
-        public double Brightest { get; }
 
         public double AlongX(int i) => ((i % window) - middleX) / disc;
 
@@ -196,15 +239,5 @@ internal sealed class Nuisances
         public double AcrossX(int i) => ((double)(i % window) / window) - 0.5;
 
         public double AcrossY(int i) => ((double)(i / window) / window) - 0.5;
-
-        public double SecondX(int i) => Inside(i) ? Light[i - 1] - (2.0 * Light[i]) + Light[i + 1] : 0;
-
-        public double SecondY(int i) => Inside(i) ? Light[i - window] - (2.0 * Light[i]) + Light[i + window] : 0;
-
-        public double Mixed(int i) => Inside(i)
-            ? 0.25 * ((double)Light[i - window - 1] + Light[i + window + 1] - Light[i - window + 1] - Light[i + window - 1])
-            : 0;
-
-        private bool Inside(int i) => i % window > 0 && i % window < window - 1 && i / window > 0 && i / window < window - 1;
     }
 }

@@ -38,14 +38,16 @@ internal sealed class PairBlurs
     /// <summary>Takes the blur that serves a state, and sets it to the state's seeing.</summary>
     public void Choose(PairState state)
     {
-        (double first, double second) = Strengths(state);
-        double narrowest = Math.Min(first, second) + optics.JitterPx2;
-        Current = gaussian is not null && GaussianBlur.Serves(narrowest, grids.Oversampling) ? gaussian : fourier.Value;
+        (ImageBlur first, ImageBlur second) = Of(state);
+        Current = gaussian is not null && Serves(first) && Serves(second) ? gaussian : fourier.Value;
         Current.Set(first, second);
+
+        bool Serves(ImageBlur blur) => GaussianBlur.Serves(blur, optics.JitterPx2, grids.Oversampling);
     }
 
-    /// <summary>Seeing of both images in the units of their own pixels.</summary>
-    public (double First, double Second) Strengths(PairState s) => (optics.StretchedSeeing(s.Seeing[0], 0), optics.StretchedSeeing(s.Seeing[1], 1));
+    /// <summary>Blur of both images in the units of their own pixels.</summary>
+    public (ImageBlur First, ImageBlur Second) Of(PairState s) =>
+        (new(optics.StretchedSeeing(s.Seeing[0], 0), s.Trails[0]), new(optics.StretchedSeeing(s.Seeing[1], 1), s.Trails[1]));
 
     /// <summary>Blurs of the present kind for the middle of the field, one a worker; they share their tables.</summary>
     public IPairBlur[] ForMiddle(int workers)

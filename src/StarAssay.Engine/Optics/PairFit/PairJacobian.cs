@@ -35,7 +35,7 @@ internal sealed class PairJacobian
     public void Fill(PairState state, int modeCount, SplitMatrix[] units)
     {
         grids.EnsureModes(modeCount, model.Team, model.Memory);
-        (double first, double second) = model.Blurs.Strengths(state);
+        (ImageBlur first, ImageBlur second) = model.Blurs.Of(state);
         Space[] workers = Spaces();
         foreach (Space space in workers)
         {

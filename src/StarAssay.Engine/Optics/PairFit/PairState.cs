@@ -24,6 +24,9 @@ internal sealed record PairState
     /// <summary>Background, electrons a pixel.</summary>
     public double[] Background { get; init; } = new double[2];
 
+    /// <summary>Trails; held while the other unknowns move.</summary>
+    public Trail[] Trails { get; init; } = new Trail[2];
+
     /// <summary>A copy that shares nothing.</summary>
     public PairState Copy() => new()
     {
@@ -34,5 +37,6 @@ internal sealed record PairState
         TiltYNm = [.. TiltYNm],
         Flux = [.. Flux],
         Background = [.. Background],
+        Trails = [.. Trails],
     };
 }

@@ -8,7 +8,7 @@ namespace StarAssay.Engine.Tests.Measurements.Wavefront;
 /// what was added.</summary>
 public class NuisancesTests
 {
-    private static readonly NuisanceSizes Usual = new(0.01, 0.005, [0.5], 0.01, 0.02);
+    private static readonly NuisanceSizes Usual = new(0.01, [0.5], 0.01, 0.02);
 
     [Fact]
     public void Sums_are_those_of_the_weighted_images()
@@ -18,7 +18,7 @@ public class NuisancesTests
         var beside = new Nuisances(fit, Usual);
         (Matrix<double> all, Vector<double> gradient) = fit.Derivatives.NormalEquations(beside);
         int count = fit.Unknowns.Count;
-        Assert.Equal(2 + 1 + (2 * 4) + 2, beside.Count);
+        Assert.Equal(2 + (2 * 4) + 2, beside.Count);
         Assert.Equal(count + beside.Count, all.RowCount);
         double[,] expected = new double[beside.Count, beside.Count];
         double[] side = new double[beside.Count];
@@ -54,14 +54,17 @@ public class NuisancesTests
     {
         (PairModel model, PairState state, JointFit fit) = PairModelTests.SmallFit(separate: false, 0.0, gaussian: false);
         using PairModel keep = model;
+        var beside = new Nuisances(fit, Usual);
+        double[] added = [.. Enumerable.Range(0, beside.Count).Select(j => beside.Size(j) * ((j % 3) - 1) * 0.5)];
+        PairState[] trailed = beside.Trailed([state], added);
+        Assert.Equal(added.Zip(beside.Kinds, (v, kind) => kind == Nuisance.Trail ? v : 0), beside.Within(trailed));
+        fit.Place(trailed);
         for (int k = 0; k < 2; k++)
         {
             // The model itself, so that only what is added is left.
             fit.ModelElectrons(0, k).CopyTo(fit.Data[0].Electrons[k], 0);
         }
 
-        var beside = new Nuisances(fit, Usual);
-        double[] added = [.. Enumerable.Range(0, beside.Count).Select(j => beside.Size(j) * ((j % 3) - 1) * 0.5)];
         beside.TakeOff(fit.Data, [.. added.Select(v => -v)]);
         fit.Place([state]);
         (Matrix<double> all, Vector<double> gradient) = fit.Derivatives.NormalEquations(beside);
@@ -77,7 +80,7 @@ public class NuisancesTests
     {
         (PairModel model, PairState state, JointFit fit) = PairModelTests.SmallFit(separate: false, 0.0, gaussian: false);
         using PairModel keep = model;
-        var beside = new Nuisances(fit, Usual with { Response = 0, Linearity = 0, TrailPx = [0], Sky = 0 });
+        var beside = new Nuisances(fit, Usual with { Response = 0, TrailPx = [0], Sky = 0 });
         Assert.Equal([Nuisance.Shadow, Nuisance.Shadow], beside.Kinds);
         var shape = model.Optics.Shape with { ObstructionX = 0.02, ObstructionY = -0.01 };
         using var moved = new PairModel(model.Optics with { Shape = shape }, model.Modes, 1400, model.Team);

@@ -144,7 +144,7 @@ public class PairModelTests
         IPairBlur[] both = [spectrum, weights];
         for (int b = 0; b < 2; b++)
         {
-            both[b].Set(1.1, 1.6);
+            both[b].Set(new(1.1), new(1.6));
             both[b].ToPixels(image, results[b], team);
             both[b].ByStrength(results[2 + b], team);
         }
@@ -156,6 +156,50 @@ public class PairModelTests
             float largest = a.Max(Math.Abs);
             Assert.InRange(a.Zip(w, (x, y) => Math.Abs(x - y)).Max() / largest, 0, 2e-5);
         }
+    }
+
+    [Fact]
+    public void A_trail_is_a_slanting_Gaussian_of_the_stated_variances()
+    {
+        // A round Gaussian spot stays a Gaussian, whose covariance is the sum of all: integrated over each pixel by an 8 x 8 rule.
+        using var memory = new MatrixLease();
+        var optics = new PairOptics(new PupilShape(), 7, 3.76, [550], [1], 0.1, 64) { Gaussian = true };
+        const int Size = 192;
+        var blur = new FourierBlur(new BlurStage(Size, 2, 64, optics.PitchUm / (0.55 * 7), optics.TurbulenceLog, memory), 0.1, memory);
+        SplitMatrix image = Smooth(memory, Size), pixels = memory.Matrix(64, 64), slopes = memory.Matrix(64, 64), longer = memory.Matrix(64, 64);
+        var team = new Team(1, CancellationToken.None);
+        const double Step = 0.02;
+        blur.Set(new(1.1 + Step, new Trail(1.2, 0.9, -0.6)), new(1.6));
+        blur.ToPixels(image, longer, team);
+        blur.Set(new(1.1, new Trail(1.2, 0.9, -0.6)), new(1.6));
+        blur.ToPixels(image, pixels, team);
+        blur.ByStrength(slopes, team);
+
+        // 30 fine samples squared are 7.5 pixels squared; the spot's fine samples sum to 60 pi.
+        double across = 7.5 + 1.1 + 0.1 + 1.2, xx = across + 0.9, yy = across - 0.9, xy = -0.6, det = (xx * yy) - (xy * xy);
+        double light = 30 / Math.Sqrt(det);
+        double worst = 0, largest = 0, wrongSlope = 0;
+        for (int j = 0; j < 64; j++)
+        {
+            for (int i = 0; i < 64; i++)
+            {
+                double sum = 0;
+                for (int n = 0; n < 64; n++)
+                {
+                    double x = i - 32 - 2.5 + (((n % 8) - 3.5) / 8), y = j - 32 + 1.5 + (((n / 8) - 3.5) / 8);
+                    sum += Math.Exp(-0.5 * ((yy * x * x) - (2 * xy * x * y) + (xx * y * y)) / det) / 64;
+                }
+
+                double seen = pixels.Re[(j * pixels.Stride) + i];
+                worst = Math.Max(worst, Math.Abs(seen - (sum * light)));
+                largest = Math.Max(largest, seen);
+                double slope = (longer.Re[(j * longer.Stride) + i] - seen) / Step;
+                wrongSlope = Math.Max(wrongSlope, Math.Abs(slope - slopes.Re[(j * slopes.Stride) + i]));
+            }
+        }
+
+        Assert.InRange(worst / largest, 0, 2e-4);
+        Assert.InRange(wrongSlope / largest, 0, 2e-3);
     }
 
     // Two smooth spots in the middle, dark at the border, with nothing beyond the optics' highest frequency.

@@ -74,6 +74,10 @@ internal sealed class FitStrategy
         Reached = [.. fit.States.Select(s => s.Copy())];
     }
 
+    /// <summary>RMS of the blur along one direction that is usual in each pair, pixels.</summary>
+    public static double[] TrailPx(WavefrontRequest request, PairModel[] models) =>
+        [.. models.Select(m => request.KnownTo.TrailArcsec / PixelScale.ArcsecPerPx(m.Optics.PitchUm, request.FocalLengthMm))];
+
     /// <summary>From there to the end with the exact models.</summary>
     public JointFit Finish(PairModel[] exact, PairState[] start, RunContext context)
     {
@@ -91,6 +95,7 @@ internal sealed class FitStrategy
         Descent.Run(fit, 0.002, 12, hessian);
         MaskWild();
         Settle();
+        TrailFit.Ask(fit, TrailPx(request, models), hessian);
         TakeOutCompanions();
         AskForSeparateSeeing();
         MaskWild();

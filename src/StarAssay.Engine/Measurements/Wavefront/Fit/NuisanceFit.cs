@@ -30,9 +30,6 @@ internal sealed record NuisanceFit(Matrix<double> Normal, Matrix<double> Inverse
     /// <summary>What a step may make worse of chi squared and still count as no change.</summary>
     private const double Worse = 1e-3;
 
-    /// <summary>How much more firmly than by what is usual a parameter is held that the images are not asked about.</summary>
-    private const double Firmly = 1e8;
-
     /// <summary>Rounds at most, and the share of the misfit's factor below which another one follows.</summary>
     private const int Rounds = 3;
     private const double Less = 0.8;
@@ -55,9 +52,9 @@ internal sealed record NuisanceFit(Matrix<double> Normal, Matrix<double> Inverse
     {
         JointFit fit = run.Fit;
         KnownTo known = request.KnownTo;
-        double[] trail = [.. prepared.Select(p => known.TrailArcsec / PixelScale.ArcsecPerPx(p.PitchUm, request.FocalLengthMm))];
-        var beside = new Nuisances(fit, new NuisanceSizes(known.Response, known.Linearity, trail, SkySlope, known.ShadowPlace));
-        double[] values = before ?? new double[beside.Count];
+        double[] trail = FitStrategy.TrailPx(request, run.Models);
+        var beside = new Nuisances(fit, new NuisanceSizes(known.Response, trail, SkySlope, known.ShadowPlace));
+        double[] values = before ?? beside.Within(fit.States);
         (Matrix<double> all, Vector<double> gradient) = fit.Derivatives.NormalEquations(beside);
         int count = fit.Unknowns.Count, modes = fit.ModeCount;
         Matrix<double> normal = all.SubMatrix(0, count, 0, count);
@@ -67,7 +64,7 @@ internal sealed record NuisanceFit(Matrix<double> Normal, Matrix<double> Inverse
         // A wrong model must not pass for these: with a misfit the images say less, and what is usual says more.
         for (int j = 0; j < beside.Count; j++)
         {
-            double precision = (Held(beside, j) ? Firmly : 1) * inflation / Math.Pow(beside.Size(j), 2);
+            double precision = inflation / Math.Pow(beside.Size(j), 2);
             all[count + j, count + j] += precision;
             gradient[count + j] -= precision * values[j];
         }
@@ -80,19 +77,7 @@ internal sealed record NuisanceFit(Matrix<double> Normal, Matrix<double> Inverse
             double[] more = [.. step.Skip(count)];
             if (Place(fit, beside, step.SubVector(0, count), more))
             {
-                for (int j = 0; j < beside.Count; j++)
-                {
-                    if (Held(beside, j))
-                    {
-                        // The others follow it too.
-                        Vector<double> column = all.Column(count + j);
-                        column[count + j] = 0;
-                        answer.SetColumn(j, -(whole * column).SubVector(0, modes));
-                    }
-                }
-
-                Matrix<double> open = (whole.SubMatrix(count, beside.Count, count, beside.Count) * inflation)
-                    .MapIndexed((i, j, v) => !Held(beside, i) && !Held(beside, j) ? v : i == j ? Math.Pow(beside.Size(i), 2) : 0);
+                Matrix<double> open = whole.SubMatrix(count, beside.Count, count, beside.Count) * inflation;
                 return new NuisanceFit(normal, inverse, inflation, beside, whole, [.. values.Zip(more, (a, b) => a + b)], open, answer);
             }
         }
@@ -112,7 +97,6 @@ internal sealed record NuisanceFit(Matrix<double> Normal, Matrix<double> Inverse
     public Matrix<double> OpenTogether() => Response * Covariance * Response.Transpose();
 
     /// <summary>The largest value of a kind that was taken off, the length of its two parts, and its standard uncertainty; null where there is none.</summary>
-    /// <param name="kind">One with two parts: any but the linearity, which is held.</param>
     public (double Value, double Bar)? Largest(Nuisance kind)
     {
         int[] at = [.. Enumerable.Range(0, Kinds.Count).Where(j => Kinds[j] == kind)];
@@ -128,15 +112,12 @@ internal sealed record NuisanceFit(Matrix<double> Normal, Matrix<double> Inverse
     public double Left(Nuisance kind) =>
         Kinds.Select((k, j) => k == kind ? Math.Sqrt(Covariance[j, j]) : double.NaN).Where(double.IsFinite).DefaultIfEmpty(double.NaN).Max();
 
-    // Rings of a camera that is not linear look like those of another obstruction, which is not fitted either.
-    private static bool Held(Nuisances beside, int parameter) => beside.Kind(parameter) == Nuisance.Linearity;
-
     private static bool Place(JointFit fit, Nuisances beside, Vector<double> step, double[] values)
     {
         PairState[] before = fit.States;
         double chi2 = fit.Chi2;
         beside.TakeOff(fit.Data, values);
-        fit.Place(fit.Unknowns.Moved(before, step));
+        fit.Place(beside.Trailed(fit.Unknowns.Moved(before, step), values));
         if (fit.Chi2 <= chi2 * (1 + Worse))
         {
             return true;

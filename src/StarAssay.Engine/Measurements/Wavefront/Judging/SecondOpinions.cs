@@ -78,14 +78,15 @@ internal static class SecondOpinions
     private static TransportRequest RequestFor(WavefrontRequest request, PairPreparation pair, FitRun run, int p, int count)
     {
         PairState s = run.Fit.States[p];
+        float[][] round = Round(run, p);
         PairOptics optics = run.Models[p].Optics;
         double seeing = Seeing.FwhmFromStrength(0.5 * (s.Seeing[0] + s.Seeing[1]), optics.MeanWavelengthNm, request.ApertureMm);
         double blur = seeing / PixelScale.ArcsecPerPx(pair.PitchUm, request.FocalLengthMm);
         double jitter = 2.3548 * Math.Sqrt(optics.JitterPx2);
         return new TransportRequest
         {
-            Inside = ImageOf(pair, run, p, 0, optics.DistanceUm(s.DefocusNm[0], request.FocalLengthMm)),
-            Outside = ImageOf(pair, run, p, 1, optics.DistanceUm(s.DefocusNm[1], request.FocalLengthMm)),
+            Inside = ImageOf(pair, run, p, 0, round[0], optics.DistanceUm(s.DefocusNm[0], request.FocalLengthMm)),
+            Outside = ImageOf(pair, run, p, 1, round[1], optics.DistanceUm(s.DefocusNm[1], request.FocalLengthMm)),
             Pupil = request.Pupil,
             FocalRatio = request.FocalRatio,
             FocalLengthMm = request.FocalLengthMm,
@@ -98,14 +99,31 @@ internal static class SecondOpinions
         };
     }
 
+    // What takes the trails out of a pair: the method's blur is alike in all directions.
+    private static float[][] Round(FitRun run, int p)
+    {
+        PairState trailed = run.Fit.States[p], round = trailed.Copy();
+        for (int k = 0; k < 2; k++)
+        {
+            round.Trails[k] = default;
+        }
+
+        PairModel model = run.Models[p];
+        float[][] before = [run.Fit.ModelElectrons(p, 0), run.Fit.ModelElectrons(p, 1)];
+        model.Evaluate(round);
+        float[][] after = [run.Fit.ModelElectrons(p, 0), run.Fit.ModelElectrons(p, 1)];
+        model.Evaluate(trailed);
+        return [.. after.Zip(before, (a, b) => a.Zip(b, (x, y) => x - y).ToArray())];
+    }
+
     // Pixels that do not count take the fit's value: neighbors cannot tell the height of a ring that was clipped.
-    private static TransportImage ImageOf(PairPreparation pair, FitRun run, int p, int k, double defocusUm)
+    private static TransportImage ImageOf(PairPreparation pair, FitRun run, int p, int k, float[] round, double defocusUm)
     {
         int w = pair.Data.Window;
         float back = (float)run.Fit.States[p].Background[k];
         float[] model = run.Fit.ModelElectrons(p, k);
         return new TransportImage(
-            [.. pair.Data.Electrons[k].Select((v, i) => (pair.Data.Use[k][i] == 0 ? model[i] : v) - back)],
+            [.. pair.Data.Electrons[k].Select((v, i) => (pair.Data.Use[k][i] == 0 ? model[i] : v) + round[i] - back)],
             [.. pair.Data.BaseVariance[k].Select((v, i) => v + Math.Max(0, model[i] - back))],
             new bool[w * w], w, w, defocusUm);
     }

@@ -56,20 +56,7 @@ internal static class Uncertainties
                     $"{request.KnownTo.WindMs:G2} m/s", air);
         }
 
-        foreach ((string source, string input, Func<PairOptics, PairOptics> change) in Fixed(request))
-        {
-            PairModel[] others = [.. run.Models.Select((m, p) => new PairModel(change(m.Optics), run.Modes,
-                run.Fit.States[p].DefocusNm.Max(Math.Abs), team))];
-            double[] shift = [.. run.Fit.Derivatives.Response(others, beside.Whole, beside.Beside).Take(count)];
-            foreach (PairModel other in others)
-            {
-                other.Dispose();
-            }
-
-            Vector<double> v = Vector<double>.Build.DenseOfArray(shift);
-            parts.AddCommon(source, "B", input, v.ToColumnMatrix() * v.ToRowMatrix());
-        }
-
+        FixedInputs.Add(parts, request, run, beside, team);
         Beside(parts, request, beside);
     }
 
@@ -81,12 +68,6 @@ internal static class Uncertainties
             parts.AddCommon("evenness of the response across the star", "B",
                 $"{100 * known.Response:G2} % from edge to edge, of which the images leave {100 * beside.Left(Nuisance.Response):G2} % open",
                 beside.Open(Nuisance.Response));
-        }
-
-        if (known.Linearity > 0)
-        {
-            parts.AddCommon("linearity of the camera", "B",
-                $"{100 * known.Linearity:G2} % at the brightest pixel", beside.Open(Nuisance.Linearity));
         }
 
         if (known.TrailArcsec > 0)
@@ -127,54 +108,5 @@ internal static class Uncertainties
         }
 
         return Matrix<double>.Build.DenseOfDiagonalArray(variance);
-    }
-
-    private static IEnumerable<(string Source, string Input, Func<PairOptics, PairOptics> Change)> Fixed(WavefrontRequest request)
-    {
-        KnownTo known = request.KnownTo;
-        if (known.Scale > 0)
-        {
-            yield return ("image scale (focal length, aperture, pitch)", $"{100 * known.Scale:G2} %", o => o with { PitchUm = o.PitchUm * (1 + known.Scale) });
-        }
-
-        if (known.Wavelength > 0)
-        {
-            yield return ("wavelength", $"{100 * known.Wavelength:G2} %",
-                o => o with { WavelengthsNm = [.. o.WavelengthsNm.Select(l => l * (1 + known.Wavelength))] });
-        }
-
-        if (known.VaneWidth > 0 && request.Pupil.Vanes.Count > 0)
-        {
-            yield return ("width of the vanes", $"{100 * known.VaneWidth:G2} %",
-                o => o with
-                {
-                    Shape = o.Shape with
-                    {
-                        Vanes =
-                    [.. o.Shape.Vanes.Select(v => v with { WidthFraction = Math.Min(0.24, v.WidthFraction * (1 + known.VaneWidth)) })]
-                    }
-                });
-        }
-
-        if (known.Band > 0 && request.WavelengthsNm.Length > 1)
-        {
-            yield return ("shares of the light in the band", $"{100 * known.Band:G2} % from end to middle", o => o with { Weights = Tilted(o, known.Band) });
-        }
-
-        if (known.Obstruction > 0 && request.Pupil.Obstruction > 0)
-        {
-            yield return ("central obstruction", $"{100 * known.Obstruction:G2} % of the ratio",
-                o => o with { Shape = o.Shape with { Obstruction = Math.Min(0.94, o.Shape.Obstruction * (1 + known.Obstruction)) } });
-        }
-    }
-
-    // Shares that rise from one end of the band to the other.
-    private static double[] Tilted(PairOptics o, double by)
-    {
-        double middle = o.MeanWavelengthNm;
-        double reach = Math.Max(o.WavelengthsNm.Max(l => Math.Abs(l - middle)), 1e-9);
-        double[] tilted = [.. o.Weights.Select((w, l) => w * (1 + (by * (o.WavelengthsNm[l] - middle) / reach)))];
-        double sum = tilted.Sum();
-        return [.. tilted.Select(w => w / sum)];
     }
 }
