@@ -46,6 +46,10 @@ public static class WavefrontNotes
     public static readonly NoteDefinition ShadowOffCenter = new("wavefront.shadow-off-center", NoteLevel.Info,
         "The secondary's shadow does not stand in the middle of the pupil; its place was fitted.");
 
+    /// <summary>Vanes that were not stated.</summary>
+    public static readonly NoteDefinition VanesFound = new("wavefront.vanes-found", NoteLevel.Caution,
+        "The images show vanes that were not stated; they were fitted.");
+
     /// <summary>The model does not describe the images within the noise.</summary>
     public static readonly NoteDefinition Misfit = new("wavefront.misfit", NoteLevel.Caution,
         "The model misses the images by more than the noise; the bars have been widened for it.");

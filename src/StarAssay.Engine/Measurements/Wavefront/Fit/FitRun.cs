@@ -7,11 +7,18 @@ using StarAssay.Engine.Results;
 namespace StarAssay.Engine.Measurements.Wavefront;
 
 /// <summary>A finished fit with all that made it.</summary>
-internal sealed record FitRun(PairModel[] Models, PairData[] Data, JointFit Fit, FitStrategy Strategy, FitModes Modes) : IDisposable
+/// <param name="Request">What was asked for, with the vanes that the fit found where none were stated.</param>
+/// <param name="Models">One model a pair.</param>
+/// <param name="Data">Pixels of each pair.</param>
+/// <param name="Fit">Where it ended.</param>
+/// <param name="Strategy">The way there.</param>
+/// <param name="Modes">Modes that it chose from.</param>
+internal sealed record FitRun(WavefrontRequest Request, PairModel[] Models, PairData[] Data, JointFit Fit, FitStrategy Strategy, FitModes Modes) : IDisposable
 {
     /// <inheritdoc/>
     public void Dispose()
     {
+        Strategy.Dispose();
         foreach (PairModel model in Models)
         {
             model.Dispose();
@@ -24,10 +31,11 @@ internal sealed record FitRun(PairModel[] Models, PairData[] Data, JointFit Fit,
         FitStrategy strategy = Approach(request, prepared, modes, team, context);
         PairState[] start = strategy.Reached;
         PairData[] data = [.. prepared.Select(p => p.Data)];
-        PairModel[] models = [.. prepared.Select((p, i) =>
-            new PairModel(Stretched(OpticsOf(request, p), request, start[i]), modes, start[i].DefocusNm.Max(Math.Abs), team))];
-        JointFit fit = strategy.Finish(models, start, context);
-        return new FitRun(models, data, fit, strategy, modes);
+        PairModel[] Exact(PupilShape pupil) => [.. prepared.Select((p, i) =>
+            new PairModel(Stretched(OpticsOf(request with { Pupil = pupil }, p), request, start[i]), modes, start[i].DefocusNm.Max(Math.Abs), team))];
+        JointFit fit = strategy.Finish(Exact, start, context);
+        PupilShape found = fit.Models[0].Optics.Shape;
+        return new FitRun(request with { Pupil = found }, fit.Models, data, fit, strategy, modes);
     }
 
     /// <summary>The request with the seeing that a fit found to start from: one of three scans is enough for a trial.</summary>

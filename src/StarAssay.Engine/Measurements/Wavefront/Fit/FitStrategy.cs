@@ -8,10 +8,14 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 
 /// <summary>The way from starting values to the final fit: a scan over defocus and seeing, modes from low to high with weights
 /// that first forgive a wrong model, masking of single wild pixels once the model holds, then as many orders as the data ask for.</summary>
-internal sealed class FitStrategy
+internal sealed class FitStrategy : IDisposable
 {
     // Looks at finer modes, each from where the last one led.
     private const int MostLooks = 3;
+
+    // Fits with vanes, each with those that the last one led to, and share of the misfit beyond the noise that they may leave to be kept.
+    private const int VaneRounds = 3;
+    private const double MisfitLeft = 0.7;
 
     // Of what a second star must gain, after the first of three rounds.
     private const double NearlyBelieved = 0.4;
@@ -79,15 +83,14 @@ internal sealed class FitStrategy
         [.. models.Select(m => request.KnownTo.TrailArcsec / PixelScale.ArcsecPerPx(m.Optics.PitchUm, request.FocalLengthMm))];
 
     /// <summary>From there to the end with the exact models.</summary>
-    public JointFit Finish(PairModel[] exact, PairState[] start, RunContext context)
+    /// <param name="exact">Makes the models for a pupil: the stated one, or one with vanes that were found.</param>
+    /// <param name="start">Where the rough models ended.</param>
+    /// <param name="context">Where progress is told.</param>
+    /// <returns>The fit; its models are the caller's to end.</returns>
+    public JointFit Finish(Func<PupilShape, PairModel[]> exact, PairState[] start, RunContext context)
     {
-        using var quick = new QuickHessian(exact, team);
-        int before = fit.Iterations;
-        hessian = quick;
-        models = exact;
-        fit = new JointFit(exact, data, start, team) { FitSeeing = !request.HoldSeeing, ModeCount = FitModes.CountUpTo(request.LeastNoll) };
-        fit.CountSteps(before);
-        fit.Refresh();
+        fit.ModeCount = FitModes.CountUpTo(request.LeastNoll);
+        Use(exact(request.Pupil), start);
         fit.Reweight(0.02);
         fit.SolveLight();
         MaskWild();
@@ -95,7 +98,12 @@ internal sealed class FitStrategy
         Descent.Run(fit, 0.002, 12, hessian);
         MaskWild();
         Settle();
-        TrailFit.Ask(fit, TrailPx(request, models), hessian);
+        AskForTrails();
+        if (AskForVanes(exact))
+        {
+            AskForTrails();
+        }
+
         TakeOutCompanions();
         AskForSeparateSeeing();
         MaskWild();
@@ -112,8 +120,75 @@ internal sealed class FitStrategy
         MaskWild();
         Settle();
         context.Report(0.85, "uncertainty");
-        hessian = null;
+        Dispose();
         return fit;
+    }
+
+    /// <inheritdoc/>
+    public void Dispose()
+    {
+        hessian?.Dispose();
+        hessian = null;
+    }
+
+    // Goes on with other models from other values.
+    private void Use(PairModel[] with, PairState[] from)
+    {
+        hessian?.Dispose();
+        hessian = new QuickHessian(with, team);
+        models = with;
+        int steps = fit.Iterations;
+        fit = new JointFit(with, data, from, team) { FitSeeing = !request.HoldSeeing, ModeCount = fit.ModeCount };
+        fit.CountSteps(steps);
+        fit.Refresh();
+    }
+
+    // Vanes that nobody stated; kept when they take away a good part of the misfit.
+    private bool AskForVanes(Func<PupilShape, PairModel[]> exact)
+    {
+        if (!VaneSearch.Worthwhile(fit, request.Pupil) || new VaneSearch(fit, ladder, team).Look() is not { } vanes)
+        {
+            return false;
+        }
+
+        double before = fit.Chi2 / fit.Points;
+        PairModel[] without = models;
+        PairState[] kept = [.. fit.States.Select(s => s.Copy())];
+        for (int round = 0; round < VaneRounds; round++)
+        {
+            PairModel[] last = models;
+            Use(exact(request.Pupil with { Vanes = vanes }), fit.States);
+            if (last != without)
+            {
+                End(last);
+            }
+
+            TakeBackWild();
+            Settle();
+            vanes = round < VaneRounds - 1 ? VaneSearch.Better(fit, ladder, team) : vanes;
+        }
+
+        bool better = fit.Chi2 / fit.Points - 1 < MisfitLeft * (before - 1);
+        PairModel[] unused = better ? without : models;
+        if (!better)
+        {
+            Use(without, kept);
+            TakeBackWild();
+            Settle();
+        }
+
+        End(unused);
+        return better;
+    }
+
+    private void AskForTrails() => TrailFit.Ask(fit, TrailPx(request, models), hessian);
+
+    private static void End(PairModel[] unused)
+    {
+        foreach (PairModel model in unused)
+        {
+            model.Dispose();
+        }
     }
 
     private void Settle()

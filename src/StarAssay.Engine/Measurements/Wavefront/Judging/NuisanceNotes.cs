@@ -48,6 +48,19 @@ internal static class NuisanceNotes
         }
     }
 
+    /// <summary>Says which vanes were found where none were stated.</summary>
+    public static void SayVanes(WavefrontRequest asked, FitRun run, List<Note> notes)
+    {
+        IReadOnlyList<Vane> vanes = run.Request.Pupil.Vanes;
+        if (vanes.Count > asked.Pupil.Vanes.Count)
+        {
+            notes.Add(WavefrontNotes.VanesFound.Say(string.Create(CultureInfo.InvariantCulture,
+                $"The images show {vanes.Count} vanes {100 * vanes[0].WidthFraction:F1} % of the aperture wide, at {string.Join(", ",
+                    vanes.Select(v => v.AngleDeg.ToString("F0", CultureInfo.InvariantCulture)))} degrees from the sensor's x axis, and were fitted with them. " +
+                    $"State what holds the secondary if it is another.")));
+        }
+    }
+
     private static double? Told(NuisanceFit beside, Nuisance kind, double least) =>
         beside.Largest(kind) is var (value, bar) && value > least && value > Sigmas * bar ? value : null;
 }
