@@ -5370,6 +5370,7 @@ NOTES: dict[str, tuple[str, str]] = {
     'wavefront.trailed': ('caution', 'An image is blurred more along one direction than across it; that was taken off.'),
     'wavefront.uneven-response': ('caution', "The camera's response differs across the star's disc, as without a flat field; it was taken off."),
     'wavefront.unsteady': ('caution', 'Astigmatism and coma change from pair to pair by more than photons and seeing leave: air in or before the tube.'),
+    'wavefront.vanes-found': ('caution', 'The images show vanes that were not stated; they were fitted.'),
     'wavefront.wild-pixels': ('info', 'Hot pixels or particle hits were masked.'),
     'wavelength.extrapolated': ('caution', 'The lines cover part of the frame; wavelengths beyond them are extrapolated.'),
     'wavelength.few-lines': ('caution', 'The wavelength solution rests on few lines.'),

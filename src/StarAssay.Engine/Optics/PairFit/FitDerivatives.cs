@@ -23,25 +23,6 @@ internal sealed class FitDerivatives
     /// <param name="inverse">Inverse of the normal matrix.</param>
     public Vector<double> Response(PairModel[] others, Matrix<double> inverse) => inverse * GradientOf(Difference(others));
 
-    private double[] Products(Nuisances beside, float[][][] weighted)
-    {
-        double[] products = new double[beside.Count];
-        for (int p = 0; p < fit.Models.Length; p++)
-        {
-            for (int k = 0; k < 2; k++)
-            {
-                float[] rooted = new float[weighted[p][k].Length];
-                foreach ((float[] image, int at) in beside.In(p, k))
-                {
-                    TensorPrimitives.Multiply(image, fit.Roots[p][k], rooted);
-                    products[at] += Gram.Dot(rooted, weighted[p][k]);
-                }
-            }
-        }
-
-        return products;
-    }
-
     /// <summary>
     /// How far along the ways to other models the residuals point, once all unknowns have followed: 0 where the present model is right,
     /// 1 where the other is, by one Gauss-Newton step for all ways together.
@@ -51,41 +32,20 @@ internal sealed class FitDerivatives
     /// <returns>J^T W J of the shares of the ways with the other unknowns taken out, and its J^T W (data - model).</returns>
     public (Matrix<double> Normal, Vector<double> Side) Towards(IReadOnlyList<PairModel[]> ways, Matrix<double> inverse)
     {
-        (Matrix<double> normal, Vector<double> side, _) = Towards([.. ways.Select(Difference)], inverse, null);
-        return (normal, side);
-    }
-
-    /// <summary>The same for ways that are images: of each what it adds to them, over the noise of every pixel.</summary>
-    /// <param name="ways">By way, pair and image.</param>
-    /// <param name="inverse">Inverse of the normal matrix, the nuisance parameters' rows and columns included.</param>
-    /// <param name="beside">Nuisance parameters that follow the unknowns; null = none.</param>
-    /// <returns>The same, and how the unknowns answer to each way, a column a way.</returns>
-    public (Matrix<double> Normal, Vector<double> Side, Matrix<double> Answers) Towards(float[][][][] ways, Matrix<double> inverse, Nuisances? beside)
-    {
-        Vector<double>[] along = [.. ways.Select(w => With(GradientOf(w), w, beside))];
+        float[][][][] difference = [.. ways.Select(Difference)];
+        Vector<double>[] along = [.. difference.Select(GradientOf)];
         Vector<double>[] followed = [.. along.Select(v => inverse * v)];
-        Vector<double> present = With(Gradient(), fit.Residuals, beside);
-        var normal = Matrix<double>.Build.Dense(ways.Length, ways.Length, (a, b) => Product(ways[a], ways[b]) - (along[a] * followed[b]));
-        var side = Vector<double>.Build.Dense(ways.Length, a => Product(ways[a], fit.Residuals) - (followed[a] * present));
-        return (normal, side, Matrix<double>.Build.DenseOfColumnVectors(followed));
+        Vector<double> present = Gradient();
+        var normal = Matrix<double>.Build.Dense(ways.Count, ways.Count,
+            (a, b) => Product(difference[a], difference[b]) - (along[a] * followed[b]));
+        return (normal, Vector<double>.Build.Dense(ways.Count, a => Product(difference[a], fit.Residuals) - (followed[a] * present)));
     }
-
-    private Vector<double> With(Vector<double> gradient, float[][][] weighted, Nuisances? beside) =>
-        beside is null ? gradient : Vector<double>.Build.DenseOfEnumerable([.. gradient, .. Products(beside, weighted)]);
 
     private static double Product(float[][][] a, float[][][] b) =>
         a.Zip(b, (p, q) => p.Zip(q, (x, y) => (double)Gram.Dot(x, y)).Sum()).Sum();
 
-    /// <summary>An image of each pair's two, over the noise of every pixel.</summary>
-    public float[][][] OverNoise(Func<int, int, float[]> image) => [.. fit.Models.Select((_, p) => Enumerable.Range(0, 2).Select(k =>
-    {
-        float[] over = new float[fit.Roots[p][k].Length];
-        TensorPrimitives.Multiply(image(p, k), fit.Roots[p][k], over);
-        return over;
-    }).ToArray())];
-
-    /// <summary>What other models say at the present state, less what the present ones do, over the noise of every pixel.</summary>
-    public float[][][] Difference(PairModel[] others)
+    // What other models say at the present state, less what the present ones do, over the noise of every pixel.
+    private float[][][] Difference(PairModel[] others)
     {
         float[][][] difference = new float[fit.Models.Length][][];
         for (int p = 0; p < fit.Models.Length; p++)
@@ -160,8 +120,8 @@ internal sealed class FitDerivatives
     }
 
     /// <summary>J^T W J at the present state (weights as last set) and J^T W (data - model).</summary>
-    /// <param name="beside">Nuisance parameters, which follow the unknowns; null = none.</param>
-    public (Matrix<double> Normal, Vector<double> Gradient) NormalEquations(Nuisances? beside = null)
+    /// <param name="beside">What else changes the images; its parameters follow the unknowns; null = none.</param>
+    public (Matrix<double> Normal, Vector<double> Gradient) NormalEquations(IBeside? beside = null)
     {
         var gradient = Vector<double>.Build.Dense(fit.Unknowns.Count + (beside?.Count ?? 0));
         Matrix<double> normal = NormalMatrix(gradient, beside);
@@ -170,8 +130,8 @@ internal sealed class FitDerivatives
 
     /// <summary>J^T W J at the present state (weights as last set).</summary>
     /// <param name="gradient">Filled if given: J^T W (data - model).</param>
-    /// <param name="beside">Nuisance parameters, which follow the unknowns; null = none.</param>
-    public Matrix<double> NormalMatrix(Vector<double>? gradient = null, Nuisances? beside = null)
+    /// <param name="beside">What else changes the images; its parameters follow the unknowns; null = none.</param>
+    public Matrix<double> NormalMatrix(Vector<double>? gradient = null, IBeside? beside = null)
     {
         FitUnknowns at = fit.Unknowns;
         int size = at.Count + (beside?.Count ?? 0);

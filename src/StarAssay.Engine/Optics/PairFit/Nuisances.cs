@@ -46,7 +46,7 @@ internal sealed record NuisanceSizes(double Response, double[] TrailPx, double S
 /// and the covariance of x and y, square pixels. What is found of it goes into the model's own <see cref="Trail"/>, so that a long one is no
 /// straight step.
 /// </remarks>
-internal sealed class Nuisances
+internal sealed class Nuisances : IBeside
 {
     // Of the pupil's radius: far below a pixel of the disc, and far above what single precision makes of it.
     private const double ShadowStep = 0.01;

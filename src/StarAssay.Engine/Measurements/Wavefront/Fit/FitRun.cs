@@ -15,6 +15,9 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 /// <param name="Modes">Modes that it chose from.</param>
 internal sealed record FitRun(WavefrontRequest Request, PairModel[] Models, PairData[] Data, JointFit Fit, FitStrategy Strategy, FitModes Modes) : IDisposable
 {
+    /// <summary>Mean wavelength of the light as it was stated, nm: the one that a Strehl ratio is meant at.</summary>
+    public double StatedWavelengthNm => Models[0].Optics.MeanWavelengthNm / (1 + Strategy.Offsets.Wavelength);
+
     /// <inheritdoc/>
     public void Dispose()
     {
@@ -31,11 +34,10 @@ internal sealed record FitRun(WavefrontRequest Request, PairModel[] Models, Pair
         FitStrategy strategy = Approach(request, prepared, modes, team, context);
         PairState[] start = strategy.Reached;
         PairData[] data = [.. prepared.Select(p => p.Data)];
-        PairModel[] Exact(PupilShape pupil) => [.. prepared.Select((p, i) =>
-            new PairModel(Stretched(OpticsOf(request with { Pupil = pupil }, p), request, start[i]), modes, start[i].DefocusNm.Max(Math.Abs), team))];
+        PairModel[] Exact(PupilShape pupil, InputOffsets offsets) => [.. prepared.Select((p, i) => new PairModel(
+            offsets.On(Stretched(OpticsOf(request with { Pupil = pupil }, p), request, start[i])), modes, start[i].DefocusNm.Max(Math.Abs), team))];
         JointFit fit = strategy.Finish(Exact, start, context);
-        PupilShape found = fit.Models[0].Optics.Shape;
-        return new FitRun(request with { Pupil = found }, fit.Models, data, fit, strategy, modes);
+        return new FitRun(request with { Pupil = strategy.Pupil }, fit.Models, data, fit, strategy, modes);
     }
 
     /// <summary>The request with the seeing that a fit found to start from: one of three scans is enough for a trial.</summary>

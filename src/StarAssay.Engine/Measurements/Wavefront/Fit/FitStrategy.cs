@@ -8,14 +8,10 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 
 /// <summary>The way from starting values to the final fit: a scan over defocus and seeing, modes from low to high with weights
 /// that first forgive a wrong model, masking of single wild pixels once the model holds, then as many orders as the data ask for.</summary>
-internal sealed class FitStrategy : IDisposable
+internal sealed partial class FitStrategy : IDisposable
 {
     // Looks at finer modes, each from where the last one led.
     private const int MostLooks = 3;
-
-    // Fits with vanes, each with those that the last one led to, and share of the misfit beyond the noise that they may leave to be kept.
-    private const int VaneRounds = 3;
-    private const double MisfitLeft = 0.7;
 
     // Of what a second star must gain, after the first of three rounds.
     private const double NearlyBelieved = 0.4;
@@ -37,9 +33,16 @@ internal sealed class FitStrategy : IDisposable
         models = rough;
         this.data = data;
         this.request = request;
+        Pupil = request.Pupil;
         this.team = team;
         fit = new JointFit(rough, data, start, team);
     }
+
+    /// <summary>The pupil, with vanes that were found.</summary>
+    public PupilShape Pupil { get; private set; }
+
+    /// <summary>How far the model's scale and obstruction are from the stated ones.</summary>
+    public InputOffsets Offsets { get; private set; }
 
     /// <summary>Pixels masked as wild.</summary>
     public int Wild => wild.Count;
@@ -87,10 +90,10 @@ internal sealed class FitStrategy : IDisposable
     /// <param name="start">Where the rough models ended.</param>
     /// <param name="context">Where progress is told.</param>
     /// <returns>The fit; its models are the caller's to end.</returns>
-    public JointFit Finish(Func<PupilShape, PairModel[]> exact, PairState[] start, RunContext context)
+    public JointFit Finish(Func<PupilShape, InputOffsets, PairModel[]> exact, PairState[] start, RunContext context)
     {
         fit.ModeCount = FitModes.CountUpTo(request.LeastNoll);
-        Use(exact(request.Pupil), start);
+        Use(exact(Pupil, default), start);
         fit.Reweight(0.02);
         fit.SolveLight();
         MaskWild();
@@ -98,18 +101,28 @@ internal sealed class FitStrategy : IDisposable
         Descent.Run(fit, 0.002, 12, hessian);
         MaskWild();
         Settle();
+
+        // The missing orders first: what they leave looks like a trail, or like another scale.
+        Choose([.. ladder.Rungs.Take(ladder.FirstRungs)]);
+        Settle();
         AskForTrails();
         if (AskForVanes(exact))
         {
             AskForTrails();
         }
 
+        AskForInputs(exact);
         TakeOutCompanions();
         AskForSeparateSeeing();
         MaskWild();
         context.Report(0.6, "higher modes");
         ChooseOrders();
         Settle();
+        if (fit.ModeCount > ladder.Rungs[ladder.FirstRungs - 1])
+        {
+            // Rings and fine orders had to follow too.
+            AskForInputs(exact);
+        }
 
         // With all modes free, what the missing ones left no longer hides a faint second star.
         if (Companions.Count == 0)
@@ -138,57 +151,9 @@ internal sealed class FitStrategy : IDisposable
         hessian = new QuickHessian(with, team);
         models = with;
         int steps = fit.Iterations;
-        fit = new JointFit(with, data, from, team) { FitSeeing = !request.HoldSeeing, ModeCount = fit.ModeCount };
+        fit = new JointFit(with, data, from, team) { FitSeeing = !request.HoldSeeing, SeparateSeeing = fit.SeparateSeeing, ModeCount = fit.ModeCount };
         fit.CountSteps(steps);
         fit.Refresh();
-    }
-
-    // Vanes that nobody stated; kept when they take away a good part of the misfit.
-    private bool AskForVanes(Func<PupilShape, PairModel[]> exact)
-    {
-        if (!VaneSearch.Worthwhile(fit, request.Pupil) || new VaneSearch(fit, ladder, team).Look() is not { } vanes)
-        {
-            return false;
-        }
-
-        double before = fit.Chi2 / fit.Points;
-        PairModel[] without = models;
-        PairState[] kept = [.. fit.States.Select(s => s.Copy())];
-        for (int round = 0; round < VaneRounds; round++)
-        {
-            PairModel[] last = models;
-            Use(exact(request.Pupil with { Vanes = vanes }), fit.States);
-            if (last != without)
-            {
-                End(last);
-            }
-
-            TakeBackWild();
-            Settle();
-            vanes = round < VaneRounds - 1 ? VaneSearch.Better(fit, ladder, team) : vanes;
-        }
-
-        bool better = fit.Chi2 / fit.Points - 1 < MisfitLeft * (before - 1);
-        PairModel[] unused = better ? without : models;
-        if (!better)
-        {
-            Use(without, kept);
-            TakeBackWild();
-            Settle();
-        }
-
-        End(unused);
-        return better;
-    }
-
-    private void AskForTrails() => TrailFit.Ask(fit, TrailPx(request, models), hessian);
-
-    private static void End(PairModel[] unused)
-    {
-        foreach (PairModel model in unused)
-        {
-            model.Dispose();
-        }
     }
 
     private void Settle()

@@ -13,12 +13,12 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 /// <param name="Inverse">Its inverse.</param>
 /// <param name="Inflation">Factor on it for misfit.</param>
 /// <param name="Beside">The parameters.</param>
-/// <param name="Whole">Inverse of the normal matrix of unknowns and parameters together, with what is usual.</param>
 /// <param name="Values">Values that were taken off.</param>
 /// <param name="Covariance">What stays open of them.</param>
 /// <param name="Response">How the modes answer to a unit of each, nm; a row a mode.</param>
-internal sealed record NuisanceFit(Matrix<double> Normal, Matrix<double> Inverse, double Inflation, Nuisances Beside, Matrix<double> Whole, double[] Values,
-    Matrix<double> Covariance, Matrix<double> Response)
+/// <param name="Fixed">What the images say of the inputs that are held fixed.</param>
+internal sealed record NuisanceFit(Matrix<double> Normal, Matrix<double> Inverse, double Inflation, Nuisances Beside, double[] Values,
+    Matrix<double> Covariance, Matrix<double> Response, HeldInputs Fixed)
 {
     /// <summary>What each parameter is.</summary>
     public IReadOnlyList<Nuisance> Kinds { get; } = [.. Beside.Kinds];
@@ -55,8 +55,11 @@ internal sealed record NuisanceFit(Matrix<double> Normal, Matrix<double> Inverse
         double[] trail = FitStrategy.TrailPx(request, run.Models);
         var beside = new Nuisances(fit, new NuisanceSizes(known.Response, trail, SkySlope, known.ShadowPlace));
         double[] values = before ?? beside.Within(fit.States);
-        (Matrix<double> all, Vector<double> gradient) = fit.Derivatives.NormalEquations(beside);
-        int count = fit.Unknowns.Count, modes = fit.ModeCount;
+        StatedInputs inputs = StatedInputs.Of(request, run.Strategy.Offsets, fit);
+        (Matrix<double> equations, Vector<double> sides) = fit.Derivatives.NormalEquations(new BesideBoth(beside, inputs.Changes));
+        int count = fit.Unknowns.Count, modes = fit.ModeCount, own = count + beside.Count;
+        Matrix<double> all = equations.SubMatrix(0, own, 0, own);
+        Vector<double> gradient = sides.SubVector(0, own);
         Matrix<double> normal = all.SubMatrix(0, count, 0, count);
         Matrix<double> inverse = normal.Inverse();
         double inflation = Uncertainties.Inflation(fit, prepared, run.ChiSquared);
@@ -71,6 +74,7 @@ internal sealed record NuisanceFit(Matrix<double> Normal, Matrix<double> Inverse
 
         Matrix<double> answer = -(inverse * all.SubMatrix(0, count, count, beside.Count)).SubMatrix(0, modes, 0, beside.Count);
         Matrix<double>? inverted = PositiveDefinite.Inverse(all);
+        HeldInputs held = HeldInputs.From(inputs, inverted ?? all.PseudoInverse(), equations, sides, gradient);
         if (inverted is { } whole)
         {
             Vector<double> step = whole * gradient;
@@ -78,12 +82,12 @@ internal sealed record NuisanceFit(Matrix<double> Normal, Matrix<double> Inverse
             if (Place(fit, beside, step.SubVector(0, count), more))
             {
                 Matrix<double> open = whole.SubMatrix(count, beside.Count, count, beside.Count) * inflation;
-                return new NuisanceFit(normal, inverse, inflation, beside, whole, [.. values.Zip(more, (a, b) => a + b)], open, answer);
+                return new NuisanceFit(normal, inverse, inflation, beside, [.. values.Zip(more, (a, b) => a + b)], open, answer, held);
             }
         }
 
         var usual = Matrix<double>.Build.DenseOfDiagonalArray([.. Enumerable.Range(0, beside.Count).Select(j => Math.Pow(beside.Size(j), 2))]);
-        return new NuisanceFit(normal, inverse, inflation, beside, inverted ?? all.PseudoInverse(), values, usual, answer);
+        return new NuisanceFit(normal, inverse, inflation, beside, values, usual, answer, held);
     }
 
     /// <summary>What those of one kind leave open of the modes, nm^2.</summary>

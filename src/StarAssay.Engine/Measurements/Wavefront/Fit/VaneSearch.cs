@@ -1,5 +1,4 @@
 using MathNet.Numerics.LinearAlgebra;
-using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Optics;
 using StarAssay.Engine.Optics.PairFit;
 
@@ -15,9 +14,7 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 /// found is then turned and widened by steps of Gauss and Newton with the real images.
 /// </remarks>
 /// <param name="fit">Settled without vanes.</param>
-/// <param name="modes">Modes of the fit.</param>
-/// <param name="team">Workers.</param>
-internal sealed class VaneSearch(JointFit fit, FitModes modes, Team team)
+internal sealed class VaneSearch(JointFit fit)
 {
     /// <summary>Chi squared from which it is worth a look, and least obstruction that a holder holds.</summary>
     private const double From = 1.1;
@@ -44,14 +41,12 @@ internal sealed class VaneSearch(JointFit fit, FitModes modes, Team team)
     /// <summary>Vanes that explain the misfit best; null when none explain much of it.</summary>
     public IReadOnlyList<Vane>? Look()
     {
-        if (PositiveDefinite.Inverse(fit.Derivatives.NormalMatrix()) is not { } inverse)
+        int all = 360 / StepDeg;
+        if (Tried([.. Enumerable.Range(0, all).Select(a => (IReadOnlyList<Vane>)[new Vane(a * StepDeg, Width)])]).Followed(fit) is not (var normal, var side))
         {
             return null;
         }
 
-        int all = 360 / StepDeg;
-        (Matrix<double> normal, Vector<double> side, _) = fit.Derivatives.Towards(
-            [.. Enumerable.Range(0, all).Select(a => Way(fit.Models.Select(m => m.Optics.Shape with { Vanes = [new Vane(a * StepDeg, Width)] })))], inverse, null);
         (double Gain, int Count, double Angle, double Share) best = default;
         foreach (int count in Counts)
         {
@@ -76,22 +71,18 @@ internal sealed class VaneSearch(JointFit fit, FitModes modes, Team team)
     }
 
     /// <summary>Vanes turned and widened by what the residuals of a fit with them say.</summary>
-    public static IReadOnlyList<Vane> Better(JointFit fit, FitModes modes, Team team)
+    public static IReadOnlyList<Vane> Better(JointFit fit)
     {
         const double TurnDeg = 1, Wider = 0.1;
         IReadOnlyList<Vane> vanes = fit.Models[0].Optics.Shape.Vanes;
-        if (PositiveDefinite.Inverse(fit.Derivatives.NormalMatrix()) is not { } inverse)
+        var search = new VaneSearch(fit);
+        double width = vanes[0].WidthFraction;
+        BesideChanges tried = search.Tried([Set(vanes.Count, vanes[0].AngleDeg + TurnDeg, width), Set(vanes.Count, vanes[0].AngleDeg, width * (1 + Wider))]);
+        if (tried.Followed(fit) is not (var normal, var side))
         {
             return vanes;
         }
 
-        var search = new VaneSearch(fit, modes, team);
-        double width = vanes[0].WidthFraction;
-        (Matrix<double> normal, Vector<double> side, _) = fit.Derivatives.Towards(
-        [
-            search.Way(fit.Models.Select(m => m.Optics.Shape with { Vanes = Set(vanes.Count, vanes[0].AngleDeg + TurnDeg, width) })),
-            search.Way(fit.Models.Select(m => m.Optics.Shape with { Vanes = Set(vanes.Count, vanes[0].AngleDeg, width * (1 + Wider)) })),
-        ], inverse, null);
         Vector<double> step = normal.Solve(side);
         return Set(vanes.Count, vanes[0].AngleDeg + (TurnDeg * Math.Clamp(step[0], -StepDeg, StepDeg)),
             Math.Clamp(width * (1 + (Wider * Math.Clamp(step[1], -5, 10))), Thinnest, Thickest));
@@ -114,16 +105,14 @@ internal sealed class VaneSearch(JointFit fit, FitModes modes, Team team)
         return along > 0 && curvature > 0 ? (along * along / curvature, along / curvature) : (0, 0);
     }
 
-    private float[][][] Way(IEnumerable<PupilShape> shapes)
+    private BesideChanges Tried(IReadOnlyList<IReadOnlyList<Vane>> sets)
     {
-        PairModel[] others = [.. shapes.Select((shape, p) =>
-            new PairModel(fit.Models[p].Optics with { Shape = shape }, modes, fit.States[p].DefocusNm.Max(Math.Abs), team))];
-        float[][][] way = fit.Derivatives.Difference(others);
-        foreach (PairModel other in others)
+        var changes = new BesideChanges();
+        foreach (IReadOnlyList<Vane> vanes in sets)
         {
-            other.Dispose();
+            changes.Add(fit, o => o with { Shape = o.Shape with { Vanes = vanes } });
         }
 
-        return way;
+        return changes;
     }
 }

@@ -35,10 +35,10 @@ internal sealed record FitJudgment(MapMaker Surface, Matrix<double> Inverse, dou
         // The slope of each image's sky is fitted as its level is.
         Matrix<double> fromFit = (photons * inflation) + beside.Open(Nuisance.Sky);
         double[] c = fit.States[0].CoefficientsNm[..count];
-        double wavelength = run.Models[0].Optics.MeanWavelengthNm;
+        double wavelength = run.StatedWavelengthNm;
         var surface = new MapMaker(request.Pupil, run.Modes, count, request.MapSize);
         var parts = new UncertaintyParts(surface, c, wavelength);
-        Uncertainties.Combine(parts, request, run, beside, fromFit, team);
+        Uncertainties.Combine(parts, request, run, beside, fromFit);
 
         // Of a mean over the pairs so far, and so many times as much in one of them.
         int pairs = prepared.Length;

@@ -56,7 +56,7 @@ internal static class NuisanceNotes
         {
             notes.Add(WavefrontNotes.VanesFound.Say(string.Create(CultureInfo.InvariantCulture,
                 $"The images show {vanes.Count} vanes {100 * vanes[0].WidthFraction:F1} % of the aperture wide, at {string.Join(", ",
-                    vanes.Select(v => v.AngleDeg.ToString("F0", CultureInfo.InvariantCulture)))} degrees from the sensor's x axis, and were fitted with them. " +
+                    vanes.Select(v => (Math.Round(v.AngleDeg) % 360).ToString("F0", CultureInfo.InvariantCulture)))} degrees from the sensor's x axis, and were fitted with them. " +
                     $"State what holds the secondary if it is another.")));
         }
     }

@@ -81,16 +81,16 @@ internal static class SecondOpinions
         float[][] round = Round(run, p);
         PairOptics optics = run.Models[p].Optics;
         double seeing = Seeing.FwhmFromStrength(0.5 * (s.Seeing[0] + s.Seeing[1]), optics.MeanWavelengthNm, request.ApertureMm);
-        double blur = seeing / PixelScale.ArcsecPerPx(pair.PitchUm, request.FocalLengthMm);
+        double blur = seeing / PixelScale.ArcsecPerPx(optics.PitchUm, request.FocalLengthMm);
         double jitter = 2.3548 * Math.Sqrt(optics.JitterPx2);
         return new TransportRequest
         {
             Inside = ImageOf(pair, run, p, 0, round[0], optics.DistanceUm(s.DefocusNm[0], request.FocalLengthMm)),
             Outside = ImageOf(pair, run, p, 1, round[1], optics.DistanceUm(s.DefocusNm[1], request.FocalLengthMm)),
-            Pupil = request.Pupil,
+            Pupil = optics.Shape,
             FocalRatio = request.FocalRatio,
             FocalLengthMm = request.FocalLengthMm,
-            PitchUm = pair.PitchUm,
+            PitchUm = optics.PitchUm,
             WavelengthNm = optics.MeanWavelengthNm,
             LastNoll = count + 4,
             KnownNm = run.Fit.ModeCount <= count ? null

@@ -39,7 +39,7 @@ internal static class SetupChecks
     {
         KnownTo known = request.KnownTo;
         double stated = Math.Sqrt((known.Scale * known.Scale) + (known.Wavelength * known.Wavelength));
-        (Seen scale, Seen? hole) = Look(request, run, judgment, stated, team);
+        (Seen scale, Seen? hole) = Look(request, run, judgment, stated);
         bool scaleDoubted = scale.Beyond(Math.Max(LeastScale, 4 * stated));
         if (hole is { } seen && seen.Beyond(Math.Max(LeastObstruction, 4 * known.Obstruction)))
         {
@@ -74,20 +74,18 @@ internal static class SetupChecks
 
     // What the residuals say of scale and obstruction, which the fit holds fixed. Rings of a wrong hole look much like rings of a wrong
     // scale, so each is looked for with the other left free as far as it is not known.
-    private static (Seen Scale, Seen? Hole) Look(WavefrontRequest request, FitRun run, FitJudgment judgment, double scaleKnown, Team team)
+    private static (Seen Scale, Seen? Hole) Look(WavefrontRequest request, FitRun run, FitJudgment judgment, double scaleKnown)
     {
-        var ways = new List<Func<PairOptics, PairOptics>> { o => o with { PitchUm = o.PitchUm * (1 + Step) } };
+        var ways = new BesideChanges();
+        ways.Add(run.Fit, new InputOffsets(Step, 0, 0).On);
         if (request.Pupil.Obstruction > 0.05)
         {
-            ways.Add(o => o with { Shape = o.Shape with { Obstruction = o.Shape.Obstruction * (1 + Step) } });
+            ways.Add(run.Fit, new InputOffsets(0, 0, Step).On);
         }
 
-        PairModel[][] others = [.. ways.Select(change => run.Models
-            .Select((m, p) => new PairModel(change(m.Optics), run.Modes, run.Fit.States[p].DefocusNm.Max(Math.Abs), team)).ToArray())];
-        (Matrix<double> normal, Vector<double> side) = run.Fit.Derivatives.Towards(others, judgment.Inverse);
-        foreach (PairModel model in others.SelectMany(o => o))
+        if (ways.Followed(run.Fit) is not (var normal, var side))
         {
-            model.Dispose();
+            return (new Seen(0, double.PositiveInfinity), null);
         }
 
         double[] known = [scaleKnown, request.KnownTo.Obstruction];
@@ -99,8 +97,16 @@ internal static class SetupChecks
                 with[other, other] += other == way ? 0 : Math.Pow(Step / Math.Max(known[other], 1e-6), 2);
             }
 
+            // The model may stand away from what was stated; the other is known by its statement.
+            double[] moved = [(run.Strategy.Offsets.Scale - run.Strategy.Offsets.Wavelength) / Step, run.Strategy.Offsets.Obstruction / Step];
+            Vector<double> told = side / judgment.Inflation;
+            for (int other = 0; other < ways.Count; other++)
+            {
+                told[other] -= other == way ? 0 : Math.Pow(Step / Math.Max(known[other], 1e-6), 2) * moved[other];
+            }
+
             return PositiveDefinite.Inverse(with) is { } inverse
-                ? new Seen(Step * (inverse * side)[way] / judgment.Inflation, Step * Math.Sqrt(inverse[way, way]))
+                ? new Seen(Step * ((inverse * told)[way] + moved[way]), Step * Math.Sqrt(inverse[way, way]))
                 : new Seen(0, double.PositiveInfinity);
         }
 

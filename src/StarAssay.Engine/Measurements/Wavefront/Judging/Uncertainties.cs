@@ -43,7 +43,7 @@ internal static class Uncertainties
     public static double ExposureS(Imaging.Frame frame) => frame.ExposureS > 0 ? frame.ExposureS : UnknownExposureS;
 
     /// <summary>All parts that one pair can tell of.</summary>
-    public static void Combine(UncertaintyParts parts, WavefrontRequest request, FitRun run, NuisanceFit beside, Matrix<double> fromFit, Team team)
+    public static void Combine(UncertaintyParts parts, WavefrontRequest request, FitRun run, NuisanceFit beside, Matrix<double> fromFit)
     {
         int count = fromFit.RowCount;
         parts.AddRandom("photons, read noise and misfit", "A", $"images; factor {Math.Sqrt(beside.Inflation):F2} for misfit", fromFit);
@@ -56,7 +56,7 @@ internal static class Uncertainties
                     $"{request.KnownTo.WindMs:G2} m/s", air);
         }
 
-        FixedInputs.Add(parts, request, run, beside, team);
+        FixedInputs.Add(parts, beside);
         Beside(parts, request, beside);
     }
 

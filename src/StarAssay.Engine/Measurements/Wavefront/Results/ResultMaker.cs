@@ -15,7 +15,7 @@ internal static class ResultMaker
         ZernikeIndex[] modes = [.. run.Modes.Take(count)];
         Matrix<double> covariance = judgment.Covariance;
         double[] c = fit.States[0].CoefficientsNm[..count];
-        double wavelength = run.Models[0].Optics.MeanWavelengthNm;
+        double wavelength = run.StatedWavelengthNm;
         MapFigures figures = judgment.Surface.Figures(c, covariance, judgment.Photons, judgment.Unseen, wavelength);
         Measured[] seeing = new Measured[request.Frames.Count];
         FittedImage[] images = new FittedImage[request.Frames.Count];
@@ -91,7 +91,7 @@ internal static class ResultMaker
         PairState s = run.Fit.States[p];
         FitUnknowns at = run.Fit.Unknowns;
         double umPerNm = 8 * request.FocalRatio * request.FocalRatio * 1e-3;
-        double wavelength = run.Models[p].Optics.MeanWavelengthNm;
+        double wavelength = run.StatedWavelengthNm;
         bool[,] masked = new bool[w, w];
         for (int i = 0; i < w * w; i++)
         {

@@ -1,16 +1,17 @@
 using MathNet.Numerics.LinearAlgebra;
 using StarAssay.Engine.Measurements.Wavefront;
+using StarAssay.Engine.Optics.PairFit;
 
 namespace StarAssay.Engine.Tests.Measurements.Wavefront;
 
 /// <summary>What is stated, what the images say, and what both leave: against the normal distributions' product in closed form and by numbers
 /// drawn from it.</summary>
-public class FixedInputsTests
+public class HeldInputsTests
 {
     [Fact]
     public void Images_that_say_nothing_leave_what_is_stated()
     {
-        Matrix<double> left = FixedInputs.Left(Matrix<double>.Build.Dense(2, 2), Vector<double>.Build.Dense(2));
+        Matrix<double> left = HeldInputs.Left(Matrix<double>.Build.Dense(2, 2), Vector<double>.Build.Dense(2), Vector<double>.Build.Dense(2));
         Assert.Equal(0, (left - Matrix<double>.Build.DenseIdentity(2)).L2Norm(), 1e-12);
     }
 
@@ -19,7 +20,7 @@ public class FixedInputsTests
     {
         // Stated 0 +- 1, seen at 0.8 +- 0.5: 0.64 +- sqrt(0.2), as any textbook has it; about the stated value that is 0.2 + 0.64^2.
         Matrix<double> information = Matrix<double>.Build.Dense(1, 1, 4);
-        Assert.Equal(0.2 + (0.64 * 0.64), FixedInputs.Left(information, information * Vector<double>.Build.Dense(1, 0.8))[0, 0], 1e-12);
+        Assert.Equal(0.2 + (0.64 * 0.64), HeldInputs.Left(information, information * Vector<double>.Build.Dense(1, 0.8), Vector<double>.Build.Dense(1))[0, 0], 1e-12);
     }
 
     [Fact]
@@ -37,7 +38,7 @@ public class FixedInputsTests
         for (int n = 0; n < Draws; n++)
         {
             Vector<double> truth = Normal(random), seen = truth + (root * Normal(random));
-            Matrix<double> left = FixedInputs.Left(information, information * seen);
+            Matrix<double> left = HeldInputs.Left(information, information * seen, Vector<double>.Build.Dense(3));
             stated += left / Draws;
             spread += truth.ToColumnMatrix() * truth.ToRowMatrix() / Draws;
             ratio += truth * left.Solve(truth) / (3.0 * Draws);
@@ -46,6 +47,30 @@ public class FixedInputsTests
         Assert.InRange((stated - Matrix<double>.Build.DenseIdentity(3)).L2Norm(), 0, 0.05);
         Assert.InRange((spread - Matrix<double>.Build.DenseIdentity(3)).L2Norm(), 0, 0.05);
         Assert.InRange(ratio, 0.5, 1.0);
+    }
+
+    [Fact]
+    public void Longer_waves_on_larger_pixels_draw_the_same_images_of_a_larger_wavefront()
+    {
+        // By similarity alone: only path over wavelength, and pixels over wavelength and focal ratio, are in the images.
+        (PairModel model, PairState state, _) = PairModelTests.SmallFit(separate: false, 0.0, gaussian: false);
+        using PairModel keep = model;
+        const double Larger = 0.01;
+        using var other = new PairModel(new InputOffsets(Larger, Larger, 0).On(model.Optics), model.Modes, 1.01 * 1400, model.Team);
+        double[] Times(double[] values) => [.. values.Select(v => v * (1 + Larger))];
+        other.Evaluate(state with
+        {
+            CoefficientsNm = Times(state.CoefficientsNm),
+            DefocusNm = Times(state.DefocusNm),
+            TiltXNm = Times(state.TiltXNm),
+            TiltYNm = Times(state.TiltYNm),
+        });
+        model.Evaluate(state);
+        for (int k = 0; k < 2; k++)
+        {
+            float[] one = model.Pixels.Part(k).ToArray(), two = other.Pixels.Part(k).ToArray();
+            Assert.InRange(one.Zip(two, (a, b) => Math.Abs(a - b)).Max() / one.Max(), 0, 2e-3);
+        }
     }
 
     private static Vector<double> Normal(Random random) =>

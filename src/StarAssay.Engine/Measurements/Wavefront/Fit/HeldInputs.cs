@@ -1,0 +1,58 @@
+using MathNet.Numerics.LinearAlgebra;
+
+namespace StarAssay.Engine.Measurements.Wavefront;
+
+/// <summary>
+/// What the images say of the inputs that a fit holds fixed, and how its unknowns answer to them. Each is in units of the standard uncertainty of what
+/// is stated, from the model's value.
+/// </summary>
+/// <param name="Inputs">The inputs.</param>
+/// <param name="Information">Inverse covariance by the images alone, all else following, before misfit is counted.</param>
+/// <param name="Side">That times where the images see them.</param>
+/// <param name="Answers">How the unknowns move by one unit of each, in the unit of each unknown; a row an unknown.</param>
+internal sealed record HeldInputs(StatedInputs Inputs, Matrix<double> Information, Vector<double> Side, Matrix<double> Answers)
+{
+    /// <summary>Where the statements stand, from the model's values.</summary>
+    public Vector<double> Stated => Vector<double>.Build.Dense(Inputs.All.Count, i => -Inputs.All[i].Moved);
+
+    /// <summary>Takes them from normal equations whose last rows are the drawn changes.</summary>
+    /// <param name="inputs">The inputs.</param>
+    /// <param name="whole">Inverse of the other rows' part, with what is usual of the nuisance parameters.</param>
+    /// <param name="equations">J^T W J of all.</param>
+    /// <param name="sides">J^T W (data - model) of all.</param>
+    /// <param name="gradient">The other rows' part of it, with what is usual.</param>
+    public static HeldInputs From(StatedInputs inputs, Matrix<double> whole, Matrix<double> equations, Vector<double> sides, Vector<double> gradient)
+    {
+        int own = gradient.Count, drawn = inputs.Changes.Count, count = inputs.All.Count;
+        if (count == 0)
+        {
+            return new HeldInputs(inputs, Matrix<double>.Build.Dense(0, 0), Vector<double>.Build.Dense(0), Matrix<double>.Build.Dense(own, 0));
+        }
+
+        Matrix<double> across = equations.SubMatrix(0, own, own, drawn);
+        Matrix<double> followed = whole * across;
+        Matrix<double> normal = equations.SubMatrix(own, drawn, own, drawn) - (across.Transpose() * followed);
+        Vector<double> side = sides.SubVector(own, drawn) - (followed.Transpose() * gradient);
+        Matrix<double> steps = Matrix<double>.Build.Dense(drawn, count, (d, i) => inputs.All[i].Change == d ? inputs.All[i].InSteps : 0);
+        return new HeldInputs(inputs, steps.Transpose() * normal * steps, steps.Transpose() * side, followed * steps);
+    }
+
+    /// <summary>
+    /// Second moments about the model's values, after statements and images have spoken.
+    /// </summary>
+    /// <param name="information">What the images say: the inverse of their covariance.</param>
+    /// <param name="side">That times where they see the values, from the model's.</param>
+    /// <param name="stated">The stated values, from the model's.</param>
+    public static Matrix<double> Left(Matrix<double> information, Vector<double> side, Vector<double> stated)
+    {
+        (Matrix<double> covariance, Vector<double> mean) = Both(information, side, stated);
+        return covariance + (mean.ToColumnMatrix() * mean.ToRowMatrix());
+    }
+
+    /// <summary>The normal distribution that statements and images leave together: covariance and mean.</summary>
+    public static (Matrix<double> Covariance, Vector<double> Mean) Both(Matrix<double> information, Vector<double> side, Vector<double> stated)
+    {
+        Matrix<double> covariance = (information + Matrix<double>.Build.DenseIdentity(side.Count)).Inverse();
+        return (covariance, covariance * (side + stated));
+    }
+}
