@@ -24,6 +24,17 @@ public class HeldInputsTests
     }
 
     [Fact]
+    public void Where_they_disagree_both_know_less()
+    {
+        // Stated 0 +- 1 and seen at 4 +- 0.5: the difference has a variance of 1.25, so chi squared is 12.8 for one degree of freedom.
+        Matrix<double> information = Matrix<double>.Build.Dense(1, 1, 4);
+        Vector<double> side = information * Vector<double>.Build.Dense(1, 4.0), stated = Vector<double>.Build.Dense(1);
+        Assert.Equal(12.8, HeldInputs.Disagreement(information, side, stated), 1e-9);
+        Assert.Equal((0.2 * 12.8) + (3.2 * 3.2), HeldInputs.Left(information, side, stated)[0, 0], 1e-9);
+        Assert.Equal(1, HeldInputs.Disagreement(information, information * Vector<double>.Build.Dense(1, 0.5), stated));
+    }
+
+    [Fact]
     public void Over_many_draws_it_is_the_spread_of_the_true_values()
     {
         // True values from what is stated, seen with errors that two of them share: in the mean the second moment is that of the statement,
@@ -39,7 +50,8 @@ public class HeldInputsTests
         {
             Vector<double> truth = Normal(random), seen = truth + (root * Normal(random));
             Matrix<double> left = HeldInputs.Left(information, information * seen, Vector<double>.Build.Dense(3));
-            stated += left / Draws;
+            (Matrix<double> covariance, Vector<double> mean) = HeldInputs.Both(information, information * seen, Vector<double>.Build.Dense(3));
+            stated += (covariance + (mean.ToColumnMatrix() * mean.ToRowMatrix())) / Draws;
             spread += truth.ToColumnMatrix() * truth.ToRowMatrix() / Draws;
             ratio += truth * left.Solve(truth) / (3.0 * Draws);
         }

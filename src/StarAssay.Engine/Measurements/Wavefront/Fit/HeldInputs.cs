@@ -12,6 +12,9 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 /// <param name="Answers">How the unknowns move by one unit of each, in the unit of each unknown; a row an unknown.</param>
 internal sealed record HeldInputs(StatedInputs Inputs, Matrix<double> Information, Vector<double> Side, Matrix<double> Answers)
 {
+    // Information, in units of what is stated, that is none.
+    private const double Nothing = 1e-6;
+
     /// <summary>Where the statements stand, from the model's values.</summary>
     public Vector<double> Stated => Vector<double>.Build.Dense(Inputs.All.Count, i => -Inputs.All[i].Moved);
 
@@ -46,7 +49,30 @@ internal sealed record HeldInputs(StatedInputs Inputs, Matrix<double> Informatio
     public static Matrix<double> Left(Matrix<double> information, Vector<double> side, Vector<double> stated)
     {
         (Matrix<double> covariance, Vector<double> mean) = Both(information, side, stated);
-        return covariance + (mean.ToColumnMatrix() * mean.ToRowMatrix());
+        return (covariance * Disagreement(information, side, stated)) + (mean.ToColumnMatrix() * mean.ToRowMatrix());
+    }
+
+    /// <summary>
+    /// By how much statements and images differ from each other beyond their uncertainties: chi squared a degree of freedom, at least 1 (Birge 1932,
+    /// Phys. Rev. 40, 207, from memory). Beyond 1, what does not fit stands in for an input, and both know less than they say.
+    /// </summary>
+    public static double Disagreement(Matrix<double> information, Vector<double> side, Vector<double> stated)
+    {
+        var own = information.Evd(Symmetricity.Symmetric);
+        Vector<double> seen = own.EigenVectors.Transpose() * side, said = own.EigenVectors.Transpose() * stated;
+        (double sum, double freedom) = (0, 0);
+        for (int i = 0; i < side.Count; i++)
+        {
+            double known = own.EigenValues[i].Real;
+            if (known > Nothing)
+            {
+                double share = known / (1 + known);
+                sum += Math.Pow((seen[i] / known) - said[i], 2) * share;
+                freedom += share;
+            }
+        }
+
+        return freedom > 0 ? Math.Max(1, sum / Math.Max(1, freedom)) : 1;
     }
 
     /// <summary>The normal distribution that statements and images leave together: covariance and mean.</summary>
