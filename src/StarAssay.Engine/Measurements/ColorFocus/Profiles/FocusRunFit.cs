@@ -9,12 +9,15 @@ internal static class FocusRunFit
     // outer scale and guiding add what no law covers.
     private const double BlurFreedom = 0.05;
 
+    // A gain in squared misfit that ends fits whose curve is fitted again.
+    private const double Rough = 0.5;
+
     public static ColorFocusResult Fit(ColorFocusInput input, ColorFocusRequest request, RunContext context)
     {
         int[] bins = [.. Enumerable.Range(0, input.Bins).Where(j => input.Used[j])];
         double[] position = request.PositionsUm;
         double[] start = Start(input, request, bins, position);
-        ProfileFit fit = Run(input, request, bins, position, start, request.FocalRatio, context);
+        ProfileFit fit = Run(input, request, bins, position, start, request.FocalRatio, context, rough: true);
         if (ReachesTooFar(input, request, bins, position, fit))
         {
             return Fit(input, request, context);
@@ -74,37 +77,33 @@ internal static class FocusRunFit
     {
         int n = input.Frames;
         double[] before = fit.X[n..(n + bins.Length)];
-        NeighborCorrection? neighbors = null;
-        bool? slit = null;
-        for (int turn = 0; turn < 2; turn++)
+        double[] nm = [.. bins.Select(j => input.Nm[j])];
+        var basis = new SplineBasis(nm.Min(), nm.Max());
+        double[] Weight(ProfileFit of) => [.. bins.Select((_, k) => Math.Sqrt(of.Covariance[n + k, n + k]))];
+        double[][][] Light(ProfileFit from, bool slit)
         {
-            double[] x = fit.X;
-            double[] nm = [.. bins.Select(j => input.Nm[j])], weight = [.. bins.Select((_, k) => Math.Sqrt(fit.Covariance[n + k, n + k]))];
-            var basis = new SplineBasis(nm.Min(), nm.Max());
-            double[] curve = SplineSmoother.Fit(basis, nm, x[n..(n + bins.Length)], weight).Coefficients;
-            // The profiles tell whether a slit kept other colors' discs out.
-            ProfileFit? best = null;
-            double[][][]? open = null;
-            foreach (bool trial in slit is null ? [false, true] : new[] { slit.Value })
-            {
-                double[][][] found = NeighborLight.Find(input, request, w => SplineBasis.Dot(basis.Continued(w), curve), position,
-                    (i, w) => Math.Exp(x[i] + (x[^2] * Math.Log(w / 550))), x[^1], trial, context);
-                open ??= found;
-                ProfileFit next = Run(input, request, bins, position, x, request.FocalRatio, context, null, new NeighborCorrection(found, open));
-                if (best is null || NeighborLight.BehindSlit(next, best))
-                {
-                    (best, neighbors, slit) = (next, new NeighborCorrection(found, found), trial);
-                }
-            }
-
-            double moved = Enumerable.Range(0, bins.Length).Average(k => Math.Abs(best!.X[n + k] - x[n + k]) / weight[k]);
-            fit = best!;
-            if (moved < 1)
-            {
-                break;
-            }
+            double[] x = from.X, curve = SplineSmoother.Fit(basis, nm, x[n..(n + bins.Length)], Weight(from)).Coefficients;
+            return NeighborLight.Find(input, request, w => SplineBasis.Dot(basis.Continued(w), curve), position,
+                (i, w) => Math.Exp(x[i] + (x[^2] * Math.Log(w / 550))), x[^1], slit, context);
         }
 
+        // The profiles tell whether a slit kept other colors' discs out.
+        double[][][] open = Light(fit, false), shut = Light(fit, true);
+        NeighborCorrection neighbors = new(open, open), behind = new(shut, open);
+        ProfileFit without = Run(input, request, bins, position, fit.X, request.FocalRatio, context, null, neighbors, rough: true);
+        ProfileFit with = Run(input, request, bins, position, fit.X, request.FocalRatio, context, null, behind, rough: true);
+        bool slit = NeighborLight.BehindSlit(with, without);
+        ProfileFit best = slit ? with : without;
+        neighbors = slit ? new NeighborCorrection(shut, shut) : neighbors;
+        double[] weight = Weight(fit);
+        if (Enumerable.Range(0, bins.Length).Average(k => Math.Abs(best.X[n + k] - fit.X[n + k]) / weight[k]) >= 1)
+        {
+            // That light came from bins that had it still in: once more from the better ones.
+            double[][][] light = Light(best, slit);
+            neighbors = new NeighborCorrection(light, light);
+        }
+
+        fit = Run(input, request, bins, position, best.X, request.FocalRatio, context, null, neighbors);
         return (fit, neighbors, [.. before.Select((v, k) => fit.X[n + k] - v)]);
     }
 
@@ -136,7 +135,15 @@ internal static class FocusRunFit
 
     private static ProfileFit Run(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, double[] start, double focalRatio,
         RunContext context,
-        SecondOrderRemoval? removal = null, NeighborCorrection? neighbors = null, bool full = true)
+        SecondOrderRemoval? removal = null, NeighborCorrection? neighbors = null, bool rough = false)
+    {
+        ProfileFit fit = New(input, request, bins, position, start, focalRatio, removal, neighbors);
+        fit.Run(start, context, reweight: !rough, settled: rough ? Rough : ProfileFit.Settled);
+        return fit;
+    }
+
+    private static ProfileFit New(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, double[] start, double focalRatio,
+        SecondOrderRemoval? removal, NeighborCorrection? neighbors)
     {
         int n = input.Frames, m = bins.Length;
         int exponent = n + (2 * m), blurAt = exponent + 1;
@@ -175,9 +182,7 @@ internal static class FocusRunFit
             sigma[i] = i < n ? 3 : i < n + m ? 1e7 : i == exponent ? SeeingLaw.ExponentSigma : i == blurAt ? blurSigma : BlurFreedom;
         }
 
-        var fit = new ProfileFit(blocks, defocus, seeing, blur, mean, sigma);
-        fit.Run(start, context, full ? 40 : 4, reweight: full, covariance: full);
-        return fit;
+        return new ProfileFit(blocks, defocus, seeing, blur, mean, sigma);
     }
 
     private static double[] Start(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position)
@@ -236,9 +241,9 @@ internal static class FocusRunFit
 
         // chi^2 against the logarithm of the focal ratio is a parabola; three points give its foot and width.
         const double Step = 0.03;
-        double chi0 = Run(input, request, bins, position, fit.X, request.FocalRatio, context, removal, neighbors, false).ChiSquare;
-        double chiMinus = Run(input, request, bins, position, fit.X, request.FocalRatio * Math.Exp(-Step), context, removal, neighbors, false).ChiSquare;
-        double chiPlus = Run(input, request, bins, position, fit.X, request.FocalRatio * Math.Exp(Step), context, removal, neighbors, false).ChiSquare;
+        double At(double step) =>
+            New(input, request, bins, position, fit.X, request.FocalRatio * Math.Exp(step), removal, neighbors).Foot(fit.X, context);
+        double chi0 = At(0), chiMinus = At(-Step), chiPlus = At(Step);
         double curvature = (chiPlus + chiMinus - (2 * chi0)) / (Step * Step);
         if (!(curvature > 0))
         {

@@ -1,22 +1,7 @@
-using MathNet.Numerics.LinearAlgebra;
+using System.Numerics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;
-
-/// <summary>How a block's defocus, log seeing or blur variance depends on the shared unknowns: sum of coefficient x unknown + constant.</summary>
-internal sealed record LinearMap(int[] Index, double[] Coefficient, double Constant)
-{
-    public double At(double[] x)
-    {
-        double s = Constant;
-        for (int i = 0; i < Index.Length; i++)
-        {
-            s += Coefficient[i] * x[Index[i]];
-        }
-
-        return s;
-    }
-}
 
 /// <summary>Levenberg-Marquardt over many profiles that share few unknowns; each profile keeps its own flux, offset and center.</summary>
 internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyList<LinearMap> defocus, IReadOnlyList<LinearMap> logSeeing,
@@ -25,9 +10,16 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
     /// <summary>A standard deviation from which on a prior says nothing.</summary>
     public const double Flat = 1e6;
 
+    /// <summary>A gain in squared misfit that ends a fit, in units of the noise.</summary>
+    public const double Settled = 0.01;
+
+    // Eight signs for every byte.
+    private static readonly double[] Signs = [.. Enumerable.Range(0, 8 * 256).Select(i => (i / 8 >> (i % 8) & 1) == 0 ? 1.0 : -1.0)];
+
     private readonly int n = priorMean.Length;
     private readonly IReadOnlyList<LinearMap>[] maps = [defocus, logSeeing, blur];
     private ProfileModel.Work? own;
+    private ProfileNormal? normal;
 
     public double[] X { get; private set; } = [];
 
@@ -47,12 +39,15 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
     /// <summary>Noise in the profiles over the noise expected, never below 1.</summary>
     public double Scale => Math.Sqrt(Math.Max(1, blocks.Sum(b => b.ChiSquare) / DegreesOfFreedom));
 
-    public Matrix<double> Covariance { get; private set; } = Matrix<double>.Build.Dense(0, 0);
+    public double[,] Covariance { get; private set; } = new double[0, 0];
+
+    private ProfileNormal Normal => normal ??= new ProfileNormal(maps, n);
 
     /// <summary>Normal matrix and gradient at the present point, of the profiles alone.</summary>
-    public (Matrix<double> H, double[] G) DataNormal()
+    public (double[,] H, double[] G) DataNormal()
     {
-        Matrix<double> h = Normal(out double[] g);
+        Sum();
+        (double[,] h, double[] g) = Normal.Plain();
         for (int i = 0; i < n; i++)
         {
             double w = 1 / (priorSigma[i] * priorSigma[i]);
@@ -72,27 +67,30 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
         }
     }
 
-    public bool Run(double[] start, RunContext context, int maxTurns = 40, bool reweight = true, bool covariance = true)
+    public bool Run(double[] start, RunContext context, int maxTurns = 40, bool reweight = true, bool covariance = true, bool pointOnly = false,
+        double settled = Settled)
     {
         X = (double[])start.Clone();
-        double damping = 1e-3;
+        double damping = pointOnly ? 1e-7 : 1e-3;
         double[] trial = X;
         double best = Evaluate(trial, context);
         Commit(context);
         bool converged = false, elsewhere = false;
         int reweights = reweight ? 2 : 0;
-        Matrix<double> h = Normal(out double[] g);
+        Sum();
         for (int turn = 0; turn < maxTurns; turn++)
         {
             context.Cancel.ThrowIfCancellationRequested();
-            Matrix<double> damped = h.Clone();
-            for (int i = 0; i < n; i++)
+            double[] step = Normal.Step(damping);
+            trial = [.. X.Zip(step, (a, b) => a + b)];
+            if (pointOnly && turn > 0 && Normal.Gain(step) < settled * Math.Max(1, best / DegreesOfFreedom))
             {
-                damped[i, i] += (damping * h[i, i]) + 1e-30;
+                // The last step, of which nothing but its end is wanted.
+                X = trial;
+                ChiSquare = best;
+                return true;
             }
 
-            double[] step = Solve(damped, g);
-            trial = [.. X.Zip(step, (a, b) => a + b)];
             for (int k = 0; k < blocks.Count; k++)
             {
                 blocks[k].Propose(defocus[k].At(trial) - defocus[k].At(X), logSeeing[k].At(trial) - logSeeing[k].At(X), blur[k].At(trial) - blur[k].At(X));
@@ -106,9 +104,9 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
                 best = chi;
                 elsewhere = false;
                 Commit(context);
-                h = Normal(out g);
+                Sum();
                 damping = Math.Max(1e-7, damping * 0.2);
-                if (gain < 0.01 * Math.Max(1, best / DegreesOfFreedom))
+                if (gain < settled * Math.Max(1, best / DegreesOfFreedom))
                 {
                     if (reweights-- <= 0)
                     {
@@ -125,7 +123,7 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
 
                     best = Evaluate(X, context);
                     Commit(context);
-                    h = Normal(out g);
+                    Sum();
                 }
             }
             else
@@ -150,13 +148,13 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
 
             best = Evaluate(X, context);
             Commit(context);
-            h = Normal(out _);
+            Sum();
         }
 
         ChiSquare = best;
         if (covariance)
         {
-            Covariance = Inverse(h);
+            Covariance = Normal.Covariance();
         }
 
         return converged;
@@ -177,7 +175,10 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
             ProfileBlock block = blocks[k];
             var random = new Random(unchecked((seed * 7919) + k));
             double[,] v = Variances(k);
-            var sums = new double[ProfileBlock.Shared * replicates];
+            // Of each shared value the sums of all replicates, one after the other.
+            int padded = (replicates + 7) / 8 * 8;
+            var sums = new double[ProfileBlock.Shared * padded];
+            Span<byte> signs = stackalloc byte[padded / 8];
             for (int r = 0; r < block.Scaled.Length; r++)
             {
                 double error = block.Scaled[r] / block.Shrinkage(r, v);
@@ -187,20 +188,10 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
                     continue;
                 }
 
-                long bits = 0;
-                for (int b = 0; b < replicates; b++)
-                {
-                    if (b % 62 == 0)
-                    {
-                        bits = random.NextInt64();
-                    }
-
-                    double sign = (bits & 1) == 0 ? 1 : -1;
-                    bits >>= 1;
-                    sums[3 * b] += sign * z;
-                    sums[(3 * b) + 1] += sign * s;
-                    sums[(3 * b) + 2] += sign * t;
-                }
+                random.NextBytes(signs);
+                AddSigned(sums.AsSpan(0, padded), z, signs);
+                AddSigned(sums.AsSpan(padded, padded), s, signs);
+                AddSigned(sums.AsSpan(2 * padded, padded), t, signs);
             }
 
             double[] drift = block.Drift();
@@ -210,7 +201,7 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
                 double off = Gaussian(random);
                 for (int i = 0; i < ProfileBlock.Shared; i++)
                 {
-                    sums[(ProfileBlock.Shared * b) + i] += off * drift[i];
+                    sums[(i * padded) + b] += off * drift[i];
                 }
             }
 
@@ -222,14 +213,13 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
             {
                 for (int i = 0; i < maps.Length; i++)
                 {
-                    Add(gradient[b], maps[i][k], perBlock[k][(ProfileBlock.Shared * b) + i]);
+                    Add(gradient[b], maps[i][k], perBlock[k][(i * (perBlock[k].Length / ProfileBlock.Shared)) + b]);
                 }
             }
         }
 
         // Unknowns with a prior also carry the prior's own scatter.
         var prior = new Random(unchecked((seed * 7919) - 1));
-        var result = new double[replicates][];
         for (int b = 0; b < replicates; b++)
         {
             for (int i = 0; i < n; i++)
@@ -239,12 +229,38 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
                     gradient[b][i] += Gaussian(prior) / priorSigma[i];
                 }
             }
-
-            double[] step = (Covariance * Vector<double>.Build.DenseOfArray(gradient[b])).ToArray();
-            result[b] = [.. X.Zip(step, (a, d) => a + d)];
         }
 
-        return result;
+        Normal.SolveFor(gradient);
+        return [.. gradient.Select(step => X.Zip(step, (a, d) => a + d).ToArray())];
+    }
+
+    /// <summary>Squared misfit that the bend of the profiles with defocus makes over the reach of the errors, the mean over them.</summary>
+    /// <remarks>A profile is even in the defocus z: its second derivative is the first one's over z near focus, and no more than that over a
+    /// third of a wave elsewhere. Of a normal error the fourth power's mean is three times the variance squared.</remarks>
+    /// <param name="nm">Wavelength of each profile.</param>
+    /// <param name="focalRatio">Of the telescope.</param>
+    public double Bend(double[] nm, double focalRatio)
+    {
+        double sum = 0;
+        for (int k = 0; k < blocks.Count; k++)
+        {
+            double z = Math.Abs(defocus[k].At(X)), unit = 0.3 * 8 * focalRatio * focalRatio * nm[k] / 1000, variance = Variances(k)[0, 0] * Scale * Scale;
+            double bend = 0.5 * ((1 / Math.Max(z, 1e-6)) + (1 / unit));
+            sum += 3 * blocks[k].H[0, 0] * bend * bend * variance * variance;
+        }
+
+        return sum;
+    }
+
+    /// <summary>Squared misfit at the best point near by, as the model's slope there has it.</summary>
+    public double Foot(double[] at, RunContext context)
+    {
+        X = (double[])at.Clone();
+        double here = Evaluate(X, context);
+        Commit(context);
+        Sum();
+        return here - Normal.Gain(Normal.Step(0));
     }
 
     /// <summary>Covariance of one block's defocus, log seeing and blur variance, for noise as expected.</summary>
@@ -287,29 +303,23 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
         }
     }
 
-    private static double[] Solve(Matrix<double> h, double[] g)
+    /// <summary>Adds a value to some sums and takes it from the others, as the bits say.</summary>
+    private static void AddSigned(Span<double> sums, double value, ReadOnlySpan<byte> signs)
     {
-        // Scale to a unit diagonal first: unknowns differ by many orders of magnitude.
-        int n = g.Length;
-        double[] d = [.. Enumerable.Range(0, n).Select(i => 1 / Math.Sqrt(Math.Max(h[i, i], 1e-300)))];
-        Matrix<double> scaled = Matrix<double>.Build.Dense(n, n, (i, j) => h[i, j] * d[i] * d[j]);
-        for (int i = 0; i < n; i++)
+        int lanes = Vector<double>.Count;
+        var by = new Vector<double>(value);
+        for (int i = 0; i < sums.Length; i += 8)
         {
-            scaled[i, i] += 1e-11;
+            ReadOnlySpan<double> eight = Signs.AsSpan(8 * signs[i / 8], 8);
+            for (int j = 0; j < 8; j += lanes)
+            {
+                Span<double> to = sums[(i + j)..];
+                Vector.MultiplyAddEstimate(by, new Vector<double>(eight[j..]), new Vector<double>(to)).CopyTo(to);
+            }
         }
-
-        Vector<double> x = scaled.Cholesky().Solve(Vector<double>.Build.Dense(n, i => g[i] * d[i]));
-        return [.. x.Select((v, i) => v * d[i])];
     }
 
-    private static Matrix<double> Inverse(Matrix<double> h)
-    {
-        int n = h.RowCount;
-        double[] d = [.. Enumerable.Range(0, n).Select(i => 1 / Math.Sqrt(Math.Max(h[i, i], 1e-300)))];
-        Matrix<double> scaled = Matrix<double>.Build.Dense(n, n, (i, j) => (h[i, j] * d[i] * d[j]) + (i == j ? 1e-11 : 0));
-        Matrix<double> inverse = scaled.Cholesky().Solve(Matrix<double>.Build.DenseIdentity(n));
-        return Matrix<double>.Build.Dense(n, n, (i, j) => inverse[i, j] * d[i] * d[j]);
-    }
+    private void Sum() => Normal.Sum(blocks, X, priorMean, priorSigma);
 
     private void Commit(RunContext context) => Each(context, (k, _) =>
     {
@@ -353,54 +363,5 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
         }
 
         return double.IsFinite(chi) ? chi : double.PositiveInfinity;
-    }
-
-    private Matrix<double> Normal(out double[] gradient)
-    {
-        // Columns one after the other, as the library keeps them; the lower half, since it is symmetric.
-        var h = new double[n * n];
-        var g = new double[n];
-        for (int k = 0; k < blocks.Count; k++)
-        {
-            ProfileBlock b = blocks[k];
-            for (int i = 0; i < maps.Length; i++)
-            {
-                Add(g, maps[i][k], b.G[i]);
-                for (int j = 0; j < maps.Length; j++)
-                {
-                    Scatter(h, maps[i][k], maps[j][k], b.H[i, j]);
-                }
-            }
-        }
-
-        for (int i = 0; i < n; i++)
-        {
-            double w = 1 / (priorSigma[i] * priorSigma[i]);
-            h[(i * n) + i] += w;
-            g[i] += w * (priorMean[i] - X[i]);
-            for (int j = 0; j < i; j++)
-            {
-                h[(i * n) + j] = h[(j * n) + i];
-            }
-        }
-
-        gradient = g;
-        return Matrix<double>.Build.Dense(n, n, h);
-    }
-
-    private void Scatter(double[] h, LinearMap rows, LinearMap columns, double value)
-    {
-        for (int j = 0; j < columns.Index.Length; j++)
-        {
-            int column = columns.Index[j];
-            double part = columns.Coefficient[j] * value;
-            for (int i = 0; i < rows.Index.Length; i++)
-            {
-                if (rows.Index[i] >= column)
-                {
-                    h[(column * n) + rows.Index[i]] += rows.Coefficient[i] * part;
-                }
-            }
-        }
     }
 }

@@ -4,66 +4,6 @@ using StarAssay.Engine.Optics;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;
 
-/// <summary>Cosines and sines of every frequency at every distance from the middle row, shared by all profiles of one window.</summary>
-/// <remarks>Cosines are even and sines odd, so the rows on both sides of the middle share them.</remarks>
-internal sealed class ProfileGrid
-{
-    public ProfileGrid(int firstRow, int rows, int frequencies)
-    {
-        FirstRow = firstRow;
-        Rows = rows;
-        Frequencies = frequencies;
-        Period = 2 * rows;
-        Farthest = Math.Max(-firstRow, firstRow + rows - 1);
-        Stride = (Farthest + Vector<double>.Count) / Vector<double>.Count * Vector<double>.Count;
-        Cos = new double[frequencies * Stride];
-        Sin = new double[frequencies * Stride];
-        Pixel = new double[frequencies];
-        SeeingPower = new double[frequencies];
-        BlurPower = new double[frequencies];
-        for (int k = 0; k < frequencies; k++)
-        {
-            double f = (k + 1) / Period;
-            Pixel[k] = 2 / Period * Math.Sin(Math.PI * f) / (Math.PI * f);
-            SeeingPower[k] = 0.5 * Seeing.StructureConstant * Math.Pow(f / Seeing.FwhmFactor, 5.0 / 3);
-            BlurPower[k] = 2 * Math.PI * Math.PI * f * f;
-            for (int d = 0; d <= Farthest; d++)
-            {
-                (double s, double c) = Math.SinCos(2 * Math.PI * (k + 1) * d / Period);
-                Cos[(k * Stride) + d] = c;
-                Sin[(k * Stride) + d] = s;
-            }
-        }
-    }
-
-    public int FirstRow { get; }
-
-    public int Rows { get; }
-
-    public int Frequencies { get; }
-
-    public double Period { get; }
-
-    /// <summary>Largest distance of a row from row zero.</summary>
-    public int Farthest { get; }
-
-    /// <summary>Values kept for one frequency: the distances from zero on, filled up to whole vectors.</summary>
-    public int Stride { get; }
-
-    public double[] Cos { get; }
-
-    public double[] Sin { get; }
-
-    /// <summary>What a pixel's width leaves of each frequency, with the series' own factor.</summary>
-    public double[] Pixel { get; }
-
-    /// <summary>Damping of each frequency by seeing of one pixel FWHM; grows with the seeing's power of 5/3.</summary>
-    public double[] SeeingPower { get; }
-
-    /// <summary>Damping of each frequency by a Gaussian of one square pixel.</summary>
-    public double[] BlurPower { get; }
-}
-
 /// <summary>
 /// Profile across the spectrum of one color: exact defocused diffraction of the (annular) pupil, times Kolmogorov seeing,
 /// times the pixel, times a Gaussian for the instrument, made by a cosine series.
@@ -73,6 +13,13 @@ internal sealed class ProfileGrid
 /// (Fried 1966; Racine 1996).</remarks>
 internal sealed class ProfileModel
 {
+    // Damping beyond which a frequency counts for nothing: e^-13 = 2e-6 of the whole, where bright profiles have noise of 1e-3.
+    private const double Damped = 13;
+
+    // Of each frequency its factors with the cosine and the sine: of the profile, then of its derivatives by defocus, seeing, center and
+    // blur; filled up to whole vectors.
+    private const int Factors = 16;
+
     private readonly ProfileGrid grid;
     private readonly DefocusTransfer transfer;
     private readonly double[] fixedPart;
@@ -87,7 +34,7 @@ internal sealed class ProfileModel
         wavesPerUm = 1000 / (8 * focalRatio * focalRatio * wavelengthNm);
         double perPixel = wavelengthNm * focalRatio / 1000 / pitchUm; // share of the cutoff of one cycle a pixel
         used = Math.Clamp((int)Math.Ceiling(grid.Period / perPixel) - 1, 0, grid.Frequencies);
-        fixedPart = new double[used];
+        fixedPart = new double[grid.Pixel.Length];
         share = new DefocusTransfer.Share[used];
         for (int k = 0; k < used; k++)
         {
@@ -97,14 +44,22 @@ internal sealed class ProfileModel
     }
 
     /// <summary>Scratch for one thread.</summary>
-    internal sealed class Work(int frequencies)
+    internal sealed class Work(ProfileGrid grid)
     {
-        /// <summary>Of each frequency its factors with the cosine and the sine: of the profile, then of its derivatives by defocus, seeing,
-        /// center and blur.</summary>
-        public double[] Factors { get; } = new double[10 * frequencies];
+        /// <summary>What seeing, blur and pixel leave of each frequency.</summary>
+        public double[] Air { get; } = new double[grid.Pixel.Length];
+
+        /// <summary>Factors of each frequency, from zero on.</summary>
+        public double[] Series { get; } = new double[Factors * ((int)grid.Period + 1)];
+
+        /// <summary>Factors of the frequencies that are left, at even and at odd rows.</summary>
+        public double[][] Folded { get; } = [new double[Factors * grid.Folded], new double[Factors * grid.Folded]];
+
+        /// <summary>Even and odd parts of the profile and of its derivatives at some distances from the middle.</summary>
+        public double[] Parts { get; } = new double[10 * grid.Stride];
     }
 
-    public Work NewWork() => new(grid.Frequencies);
+    public Work NewWork() => new(grid);
 
     /// <summary>Fills the profile (sum over all rows of the plane = 1) and its derivatives.</summary>
     /// <param name="defocusUm">Sensor minus best focus.</param>
@@ -121,28 +76,52 @@ internal sealed class ProfileModel
     public void Evaluate(double defocusUm, double seeingPx, double blurPx2, double center, Work work,
         Span<double> value, Span<double> byDefocus, Span<double> bySeeing, Span<double> byBlur, Span<double> byCenter)
     {
-        Span<double> c = work.Factors;
-        double waves = defocusUm * wavesPerUm;
         double seeing = Math.Pow(seeingPx, 5.0 / 3);
-        (double stepSin, double stepCos) = Math.SinCos(2 * Math.PI * center / grid.Period);
-        double cos = stepCos, sin = stepSin;
-        int count = 0;
-        for (int k = 0; k < used; k++)
+        int count = Math.Min(Air(seeing, blurPx2, work.Air), used);
+        FillSeries(defocusUm * wavesPerUm, seeing, center, count, work);
+        Fold(work, count);
+        for (int odd = 0; odd < 2; odd++)
         {
-            double power = grid.SeeingPower[k] * seeing;
-            double damped = power + (grid.BlurPower[k] * blurPx2);
-            if (damped > 16)
-            {
-                break; // below 1e-7 of the whole from here on
-            }
+            Sum(odd, work);
+            ReadOnlySpan<double> parts = work.Parts;
+            Lay(value, odd, parts, 0);
+            Lay(byDefocus, odd, parts, 1);
+            Lay(bySeeing, odd, parts, 2);
+            Lay(byCenter, odd, parts, 3);
+            Lay(byBlur, odd, parts, 4);
+        }
+    }
 
-            double atmosphere = fixedPart[k] * Math.Exp(-Math.Max(damped, 0));
-            double m = transfer.At(share[k], waves, out double slope) * atmosphere;
-            double mz = slope * wavesPerUm * atmosphere;
-            double ms = -m * power * 5 / 3;
+    /// <summary>What seeing, blur and pixel leave of each frequency; gives the number of those that count.</summary>
+    private int Air(double seeing, double blurPx2, double[] air)
+    {
+        int lanes = Vector<double>.Count, k = 0;
+        Vector<double> bySeeing = new(seeing), byBlur = new(blurPx2);
+        for (; k < used && (grid.SeeingPower[k] * seeing) + (grid.BlurPower[k] * blurPx2) <= Damped; k += lanes)
+        {
+            Vector<double> damped = (bySeeing * new Vector<double>(grid.SeeingPower, k)) + (byBlur * new Vector<double>(grid.BlurPower, k));
+            (new Vector<double>(fixedPart, k) * Vector.Exp(-Vector.Max(damped, Vector<double>.Zero))).CopyTo(air, k);
+        }
+
+        return k;
+    }
+
+    private void FillSeries(double waves, double seeing, double center, int count, Work work)
+    {
+        (double stepSin, double stepCos) = Math.SinCos(2 * Math.PI * center / grid.Period);
+        double cos = stepCos, sin = stepSin, turn = 2 * Math.PI / grid.Period, seeingStep = seeing * 5 / 3;
+        Span<double> series = work.Series;
+        series[..Factors].Clear();
+        series[0] = 1 / grid.Period;
+        for (int k = 0; k < count; k++)
+        {
+            double air = work.Air[k];
+            double m = transfer.At(share[k], waves, out double slope) * air;
+            double mz = slope * wavesPerUm * air;
+            double ms = -m * grid.SeeingPower[k] * seeingStep;
             double mb = -m * grid.BlurPower[k];
-            double mc = m * 2 * Math.PI * (k + 1) / grid.Period;
-            Span<double> f = c.Slice(10 * k, 10);
+            double mc = m * turn * (k + 1);
+            Span<double> f = series.Slice(Factors * (k + 1), Factors);
             f[0] = m * cos;
             f[1] = m * sin;
             f[2] = mz * cos;
@@ -154,17 +133,64 @@ internal sealed class ProfileModel
             f[8] = mb * cos;
             f[9] = mb * sin;
             (cos, sin) = ((cos * stepCos) - (sin * stepSin), (sin * stepCos) + (cos * stepSin));
-            count = k + 1;
+        }
+    }
+
+    /// <summary>Brings all frequencies to those up to a quarter of a cycle a row.</summary>
+    private void Fold(Work work, int count)
+    {
+        int period = (int)grid.Period, half = grid.Rows;
+        Span<double> series = work.Series;
+        series.Slice(Factors * (count + 1), Math.Max(0, Factors * (half - count))).Clear();
+
+        // P - k: the same cosine, the opposite sine.
+        for (int k = half + 1; k <= count; k++)
+        {
+            Add(series.Slice(Factors * (period - k), Factors), series.Slice(Factors * k, Factors), 1, -1);
         }
 
-        double mean = 1 / grid.Period;
-        for (int d = 0; d <= grid.Farthest; d += Vector<double>.Count)
+        // P/2 - k: both change sign from row to row, the sine once more.
+        for (int k = 0; k < grid.Folded; k++)
+        {
+            Span<double> one = series.Slice(Factors * k, Factors), other = series.Slice(Factors * (half - k), Factors);
+            Span<double> even = work.Folded[0].AsSpan(Factors * k, Factors), odd = work.Folded[1].AsSpan(Factors * k, Factors);
+            one.CopyTo(even);
+            one.CopyTo(odd);
+            if (k < half - k)
+            {
+                Add(even, other, 1, -1);
+                Add(odd, other, -1, 1);
+            }
+        }
+    }
+
+    /// <summary>Adds factors, those of cosines and of sines each with a sign.</summary>
+    private static void Add(Span<double> to, ReadOnlySpan<double> from, double cosine, double sine)
+    {
+        Span<double> sign = stackalloc double[Factors];
+        for (int i = 0; i < Factors; i += 2)
+        {
+            (sign[i], sign[i + 1]) = (cosine, sine);
+        }
+
+        for (int i = 0; i < Factors; i += Vector<double>.Count)
+        {
+            Vector.MultiplyAddEstimate(new Vector<double>(sign[i..]), new Vector<double>(from[i..]), new Vector<double>(to[i..])).CopyTo(to[i..]);
+        }
+    }
+
+    /// <summary>Even and odd parts of the profile and its derivatives at even or at odd distances from the middle.</summary>
+    private void Sum(int odd, Work work)
+    {
+        int stride = grid.Stride, folded = grid.Folded;
+        Span<double> parts = work.Parts;
+        for (int d = 0; d < stride; d += Vector<double>.Count)
         {
             Vector<double> vc = default, vs = default, zc = default, zs = default, sc = default, ss = default, dc = default, ds = default;
             Vector<double> bc = default, bs = default;
-            // References and not spans: ten products a turn leave no time to check an index. Both tables hold `count` rows of whole vectors.
-            ref double cosine = ref grid.Cos[d], sine = ref grid.Sin[d], f = ref c[0];
-            for (int k = 0; k < count; k++)
+            // References and not spans: ten products a turn leave no time to check an index. Both tables hold `folded` rows of whole vectors.
+            ref double cosine = ref grid.Cos[odd][d], sine = ref grid.Sin[odd][d], f = ref work.Folded[odd][0];
+            for (int k = 0; k < folded; k++)
             {
                 Vector<double> rc = Vector.LoadUnsafe(ref cosine), rs = Vector.LoadUnsafe(ref sine);
                 vc = Vector.MultiplyAddEstimate(rc, new Vector<double>(f), vc);
@@ -177,47 +203,39 @@ internal sealed class ProfileModel
                 ds = Vector.MultiplyAddEstimate(rs, new Vector<double>(Unsafe.Add(ref f, 7)), ds);
                 bc = Vector.MultiplyAddEstimate(rc, new Vector<double>(Unsafe.Add(ref f, 8)), bc);
                 bs = Vector.MultiplyAddEstimate(rs, new Vector<double>(Unsafe.Add(ref f, 9)), bs);
-                cosine = ref Unsafe.Add(ref cosine, grid.Stride);
-                sine = ref Unsafe.Add(ref sine, grid.Stride);
-                f = ref Unsafe.Add(ref f, 10);
+                cosine = ref Unsafe.Add(ref cosine, stride);
+                sine = ref Unsafe.Add(ref sine, stride);
+                f = ref Unsafe.Add(ref f, Factors);
             }
 
-            var level = new Vector<double>(mean);
-            Lay(value, d, level + vc, vs);
-            Lay(byDefocus, d, zc, zs);
-            Lay(bySeeing, d, sc, ss);
-            Lay(byCenter, d, dc, ds);
-            Lay(byBlur, d, bc, bs);
+            Keep(parts, d, 0, vc, vs);
+            Keep(parts, d, 1, zc, zs);
+            Keep(parts, d, 2, sc, ss);
+            Keep(parts, d, 3, dc, ds);
+            Keep(parts, d, 4, bc, bs);
         }
     }
 
-    /// <summary>Rows at some distances to both sides of the middle, from the even and the odd part.</summary>
-    private void Lay(Span<double> rows, int distance, Vector<double> even, Vector<double> odd)
+    /// <summary>Sums and differences of even and odd parts: one side of the middle, and the other.</summary>
+    private void Keep(Span<double> parts, int at, int which, Vector<double> even, Vector<double> odd)
     {
-        int up = distance - grid.FirstRow, down = -distance - grid.FirstRow, lanes = Vector<double>.Count;
-        Vector<double> above = even + odd, below = even - odd;
-        if (up >= 0 && up + lanes <= grid.Rows && down < grid.Rows && down - lanes >= -1)
-        {
-            above.CopyTo(rows[up..]);
-            for (int i = 0; i < lanes; i++)
-            {
-                rows[down - i] = below[i];
-            }
+        (even + odd).CopyTo(parts[((2 * which * grid.Stride) + at)..]);
+        (even - odd).CopyTo(parts[((((2 * which) + 1) * grid.Stride) + at)..]);
+    }
 
-            return;
+    /// <summary>Every other row to both sides of the middle.</summary>
+    private void Lay(Span<double> rows, int odd, ReadOnlySpan<double> parts, int which)
+    {
+        ReadOnlySpan<double> above = parts.Slice(2 * which * grid.Stride, grid.Stride), below = parts.Slice(((2 * which) + 1) * grid.Stride, grid.Stride);
+        int zero = -grid.FirstRow;
+        for (int i = 0, up = zero + odd; up < grid.Rows; i++, up += 2)
+        {
+            rows[up] = above[i];
         }
 
-        for (int i = 0; i < lanes; i++)
+        for (int i = 0, down = zero - odd; down >= 0; i++, down -= 2)
         {
-            if (up + i >= 0 && up + i < grid.Rows)
-            {
-                rows[up + i] = above[i];
-            }
-
-            if (down - i >= 0 && down - i < grid.Rows)
-            {
-                rows[down - i] = below[i];
-            }
+            rows[down] = below[i];
         }
     }
 }
