@@ -13,12 +13,13 @@ public class ProfileTwinTests
     public void A_profile_is_the_plain_sum_of_its_series(int firstRow, int rows, double defocus)
     {
         // Slow twin: every frequency at every row, as the series is written (Goodman, the projection-slice theorem).
-        const double Nm = 480, Ratio = 5.5, Pitch = 3.8, Blur = 0.3, SeeingPx = 1.4, Own = 0.2, Center = 0.37;
+        const double Nm = 480, Ratio = 5.5, Pitch = 3.8, Blur = 0.3, SeeingPx = 1.4, Own = 0.2, Center = 0.37, Focal = 600;
         var grid = new ProfileGrid(firstRow, rows, 2 * rows);
         DefocusTransfer transfer = DefocusTransfer.For(0.3);
-        var model = new ProfileModel(grid, transfer, Nm, Ratio, Pitch, Blur);
+        var model = new ProfileModel(grid, transfer, Nm, Ratio, Pitch, Blur, Focal);
         double[] p = new double[rows], z = new double[rows], s = new double[rows], b = new double[rows], c = new double[rows];
         model.Evaluate(defocus, SeeingPx, Own, Center, model.NewWork(), p, z, s, b, c);
+        double own = SeeingLaw.Bounded(Own, SeeingLaw.FaintestWings(Nm, Focal, Pitch) * Math.Pow(SeeingPx, 5.0 / 3)).Variance;
         double period = 2 * rows, perPixel = Nm * Ratio / 1000 / Pitch, perUm = 1000 / (8 * Ratio * Ratio * Nm);
         double[] plain = new double[rows], slope = new double[rows];
         for (int r = 0; r < rows; r++)
@@ -33,7 +34,7 @@ public class ProfileTwinTests
                 }
 
                 double air = Math.Exp(-(0.5 * Seeing.StructureConstant * Math.Pow(f * SeeingPx / Seeing.FwhmFactor, 5.0 / 3))
-                    - (2 * Math.PI * Math.PI * f * f * (Blur + Own))) * Math.Sin(Math.PI * f) / (Math.PI * f);
+                    - (2 * Math.PI * Math.PI * f * f * (Blur + own))) * Math.Sin(Math.PI * f) / (Math.PI * f);
                 double turn = 2 * Math.PI * f * (r + firstRow - Center);
                 plain[r] += 2 / period * air * transfer.At(f * perPixel, defocus * perUm, out double d) * Math.Cos(turn);
                 slope[r] += 2 / period * air * d * perUm * Math.Cos(turn);

@@ -26,9 +26,20 @@ internal sealed class ProfileModel
     private readonly DefocusTransfer.Share[] share;
     private readonly double wavesPerUm;
     private readonly int used;
+    private readonly double outer;
 
-    public ProfileModel(ProfileGrid grid, DefocusTransfer transfer, double wavelengthNm, double focalRatio, double pitchUm, double blurVariancePx)
+    /// <summary>Plans profiles.</summary>
+    /// <param name="grid">Rows.</param>
+    /// <param name="transfer">Of the pupil.</param>
+    /// <param name="wavelengthNm">Color.</param>
+    /// <param name="focalRatio">Of the telescope.</param>
+    /// <param name="pitchUm">Of the pixels.</param>
+    /// <param name="blurVariancePx">Of what blurs every profile, pixels^2.</param>
+    /// <param name="focalLengthMm">Of the telescope: how far apart in the pupil a frequency is.</param>
+    public ProfileModel(ProfileGrid grid, DefocusTransfer transfer, double wavelengthNm, double focalRatio, double pitchUm, double blurVariancePx,
+        double focalLengthMm)
     {
+        outer = SeeingLaw.FaintestWings(wavelengthNm, focalLengthMm, pitchUm);
         this.grid = grid;
         this.transfer = transfer;
         wavesPerUm = 1000 / (8 * focalRatio * focalRatio * wavelengthNm);
@@ -77,8 +88,10 @@ internal sealed class ProfileModel
         Span<double> value, Span<double> byDefocus, Span<double> bySeeing, Span<double> byBlur, Span<double> byCenter)
     {
         double seeing = Math.Pow(seeingPx, 5.0 / 3);
-        int count = Math.Min(Air(seeing, blurPx2, work.Air), used);
-        FillSeries(defocusUm * wavesPerUm, seeing, center, count, work);
+
+        (double blur, double blurByBlur, double blurBySeeing) = SeeingLaw.Bounded(blurPx2, outer * seeing);
+        int count = Math.Min(Air(seeing, blur, work.Air), used);
+        FillSeries(defocusUm * wavesPerUm, seeing, (blurByBlur, blurBySeeing), center, count, work);
         Fold(work, count);
         for (int odd = 0; odd < 2; odd++)
         {
@@ -106,7 +119,7 @@ internal sealed class ProfileModel
         return k;
     }
 
-    private void FillSeries(double waves, double seeing, double center, int count, Work work)
+    private void FillSeries(double waves, double seeing, (double ByBlur, double BySeeing) blur, double center, int count, Work work)
     {
         (double stepSin, double stepCos) = Math.SinCos(2 * Math.PI * center / grid.Period);
         double cos = stepCos, sin = stepSin, turn = 2 * Math.PI / grid.Period, seeingStep = seeing * 5 / 3;
@@ -118,8 +131,9 @@ internal sealed class ProfileModel
             double air = work.Air[k];
             double m = transfer.At(share[k], waves, out double slope) * air;
             double mz = slope * wavesPerUm * air;
-            double ms = -m * grid.SeeingPower[k] * seeingStep;
-            double mb = -m * grid.BlurPower[k];
+            double blurred = -m * grid.BlurPower[k];
+            double ms = (-m * grid.SeeingPower[k] * seeingStep) + (blurred * blur.BySeeing);
+            double mb = blurred * blur.ByBlur;
             double mc = m * turn * (k + 1);
             Span<double> f = series.Slice(Factors * (k + 1), Factors);
             f[0] = m * cos;
