@@ -13,6 +13,9 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
     /// <summary>A gain in squared misfit that ends a fit, in units of the noise.</summary>
     public const double Settled = 0.01;
 
+    // Of that: what is no worse than by this was not made worse by the step.
+    private const double Rounding = 0.1;
+
     // Eight signs for every byte.
     private static readonly double[] Signs = [.. Enumerable.Range(0, 8 * 256).Select(i => (i / 8 >> (i % 8) & 1) == 0 ? 1.0 : -1.0)];
 
@@ -97,7 +100,7 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
             }
 
             double chi = Evaluate(trial, context);
-            if (chi <= best)
+            if (chi <= best + (Rounding * settled * Math.Max(1, best / DegreesOfFreedom)))
             {
                 double gain = best - chi;
                 X = trial;

@@ -19,10 +19,11 @@ internal sealed class ProfileGrid
         Period = 2 * rows;
         Farthest = Math.Max(-firstRow, firstRow + rows - 1);
         Folded = (rows / 2) + 1;
+        int wide = Vector<float>.Count;
+        Stride = ((Farthest / 2) + wide) / wide * wide;
+        Cos = [new float[Folded * Stride], new float[Folded * Stride]];
+        Sin = [new float[Folded * Stride], new float[Folded * Stride]];
         int lanes = Vector<double>.Count;
-        Stride = ((Farthest / 2) + lanes) / lanes * lanes;
-        Cos = [new double[Folded * Stride], new double[Folded * Stride]];
-        Sin = [new double[Folded * Stride], new double[Folded * Stride]];
         int padded = (Frequencies + (2 * lanes)) / lanes * lanes;
         Pixel = new double[padded];
         SeeingPower = new double[padded];
@@ -41,8 +42,8 @@ internal sealed class ProfileGrid
             {
                 // Whole turns are taken off first, so that frequencies of any size keep all digits.
                 (double s, double c) = Math.SinCos(2 * Math.PI * ((long)k * y % (2 * rows)) / Period);
-                Cos[y % 2][(k * Stride) + (y / 2)] = c;
-                Sin[y % 2][(k * Stride) + (y / 2)] = s;
+                Cos[y % 2][(k * Stride) + (y / 2)] = (float)c;
+                Sin[y % 2][(k * Stride) + (y / 2)] = (float)s;
             }
         }
     }
@@ -66,10 +67,10 @@ internal sealed class ProfileGrid
     public int Stride { get; }
 
     /// <summary>Of the frequencies that are left at even and at odd distances.</summary>
-    public double[][] Cos { get; }
+    public float[][] Cos { get; }
 
     /// <summary>As the cosines.</summary>
-    public double[][] Sin { get; }
+    public float[][] Sin { get; }
 
     /// <summary>What a pixel's width leaves of each frequency, with the series' own factor; from here on filled up to whole vectors.</summary>
     public double[] Pixel { get; }

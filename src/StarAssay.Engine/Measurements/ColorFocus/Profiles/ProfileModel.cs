@@ -20,6 +20,9 @@ internal sealed class ProfileModel
     // blur; filled up to whole vectors.
     private const int Factors = 16;
 
+    // A frequency's own part is in double precision; of the sum the seventh digit counts for nothing.
+    private static readonly float[] Signs = [.. Enumerable.Range(0, Factors).Select(i => i % 2 == 0 ? 1f : -1f)];
+
     private readonly ProfileGrid grid;
     private readonly DefocusTransfer transfer;
     private readonly double[] fixedPart;
@@ -61,13 +64,13 @@ internal sealed class ProfileModel
         public double[] Air { get; } = new double[grid.Pixel.Length];
 
         /// <summary>Factors of each frequency, from zero on.</summary>
-        public double[] Series { get; } = new double[Factors * ((int)grid.Period + 1)];
+        public float[] Series { get; } = new float[Factors * ((int)grid.Period + 1)];
 
         /// <summary>Factors of the frequencies that are left, at even and at odd rows.</summary>
-        public double[][] Folded { get; } = [new double[Factors * grid.Folded], new double[Factors * grid.Folded]];
+        public float[][] Folded { get; } = [new float[Factors * grid.Folded], new float[Factors * grid.Folded]];
 
         /// <summary>Even and odd parts of the profile and of its derivatives at some distances from the middle.</summary>
-        public double[] Parts { get; } = new double[10 * grid.Stride];
+        public float[] Parts { get; } = new float[10 * grid.Stride];
     }
 
     public Work NewWork() => new(grid);
@@ -96,7 +99,7 @@ internal sealed class ProfileModel
         for (int odd = 0; odd < 2; odd++)
         {
             Sum(odd, work);
-            ReadOnlySpan<double> parts = work.Parts;
+            ReadOnlySpan<float> parts = work.Parts;
             Lay(value, odd, parts, 0);
             Lay(byDefocus, odd, parts, 1);
             Lay(bySeeing, odd, parts, 2);
@@ -123,9 +126,9 @@ internal sealed class ProfileModel
     {
         (double stepSin, double stepCos) = Math.SinCos(2 * Math.PI * center / grid.Period);
         double cos = stepCos, sin = stepSin, turn = 2 * Math.PI / grid.Period, seeingStep = seeing * 5 / 3;
-        Span<double> series = work.Series;
+        Span<float> series = work.Series;
         series[..Factors].Clear();
-        series[0] = 1 / grid.Period;
+        series[0] = (float)(1 / grid.Period);
         for (int k = 0; k < count; k++)
         {
             double air = work.Air[k];
@@ -135,17 +138,17 @@ internal sealed class ProfileModel
             double ms = (-m * grid.SeeingPower[k] * seeingStep) + (blurred * blur.BySeeing);
             double mb = blurred * blur.ByBlur;
             double mc = m * turn * (k + 1);
-            Span<double> f = series.Slice(Factors * (k + 1), Factors);
-            f[0] = m * cos;
-            f[1] = m * sin;
-            f[2] = mz * cos;
-            f[3] = mz * sin;
-            f[4] = ms * cos;
-            f[5] = ms * sin;
-            f[6] = -mc * sin;
-            f[7] = mc * cos;
-            f[8] = mb * cos;
-            f[9] = mb * sin;
+            Span<float> f = series.Slice(Factors * (k + 1), Factors);
+            f[9] = (float)(mb * sin);
+            f[8] = (float)(mb * cos);
+            f[7] = (float)(mc * cos);
+            f[6] = (float)(-mc * sin);
+            f[5] = (float)(ms * sin);
+            f[4] = (float)(ms * cos);
+            f[3] = (float)(mz * sin);
+            f[2] = (float)(mz * cos);
+            f[1] = (float)(m * sin);
+            f[0] = (float)(m * cos);
             (cos, sin) = ((cos * stepCos) - (sin * stepSin), (sin * stepCos) + (cos * stepSin));
         }
     }
@@ -154,42 +157,28 @@ internal sealed class ProfileModel
     private void Fold(Work work, int count)
     {
         int period = (int)grid.Period, half = grid.Rows;
-        Span<double> series = work.Series;
-        series.Slice(Factors * (count + 1), Math.Max(0, Factors * (half - count))).Clear();
-
-        // P - k: the same cosine, the opposite sine.
-        for (int k = half + 1; k <= count; k++)
+        work.Series.AsSpan(Factors * (count + 1), Math.Max(0, Factors * (half - count))).Clear();
+        ref float series = ref work.Series[0], even = ref work.Folded[0][0], odd = ref work.Folded[1][0];
+        for (int i = 0; i < Factors; i += Vector<float>.Count)
         {
-            Add(series.Slice(Factors * (period - k), Factors), series.Slice(Factors * k, Factors), 1, -1);
-        }
+            var sign = new Vector<float>(Signs, i);
 
-        // P/2 - k: both change sign from row to row, the sine once more.
-        for (int k = 0; k < grid.Folded; k++)
-        {
-            Span<double> one = series.Slice(Factors * k, Factors), other = series.Slice(Factors * (half - k), Factors);
-            Span<double> even = work.Folded[0].AsSpan(Factors * k, Factors), odd = work.Folded[1].AsSpan(Factors * k, Factors);
-            one.CopyTo(even);
-            one.CopyTo(odd);
-            if (k < half - k)
+            // P - k: the same cosine, the opposite sine.
+            for (int k = half + 1; k <= count; k++)
             {
-                Add(even, other, 1, -1);
-                Add(odd, other, -1, 1);
+                ref float to = ref Unsafe.Add(ref series, (Factors * (period - k)) + i);
+                Vector<float> from = Vector.LoadUnsafe(ref Unsafe.Add(ref series, (Factors * k) + i));
+                Vector.MultiplyAddEstimate(sign, from, Vector.LoadUnsafe(ref to)).StoreUnsafe(ref to);
             }
-        }
-    }
 
-    /// <summary>Adds factors, those of cosines and of sines each with a sign.</summary>
-    private static void Add(Span<double> to, ReadOnlySpan<double> from, double cosine, double sine)
-    {
-        Span<double> sign = stackalloc double[Factors];
-        for (int i = 0; i < Factors; i += 2)
-        {
-            (sign[i], sign[i + 1]) = (cosine, sine);
-        }
-
-        for (int i = 0; i < Factors; i += Vector<double>.Count)
-        {
-            Vector.MultiplyAddEstimate(new Vector<double>(sign[i..]), new Vector<double>(from[i..]), new Vector<double>(to[i..])).CopyTo(to[i..]);
+            // P/2 - k: both change sign from row to row, the sine once more.
+            for (int k = 0; k < grid.Folded; k++)
+            {
+                Vector<float> one = Vector.LoadUnsafe(ref Unsafe.Add(ref series, (Factors * k) + i));
+                Vector<float> other = k < half - k ? sign * Vector.LoadUnsafe(ref Unsafe.Add(ref series, (Factors * (half - k)) + i)) : default;
+                (one + other).StoreUnsafe(ref Unsafe.Add(ref even, (Factors * k) + i));
+                (one - other).StoreUnsafe(ref Unsafe.Add(ref odd, (Factors * k) + i));
+            }
         }
     }
 
@@ -197,26 +186,26 @@ internal sealed class ProfileModel
     private void Sum(int odd, Work work)
     {
         int stride = grid.Stride, folded = grid.Folded;
-        Span<double> parts = work.Parts;
-        for (int d = 0; d < stride; d += Vector<double>.Count)
+        Span<float> parts = work.Parts;
+        for (int d = 0; d < stride; d += Vector<float>.Count)
         {
-            Vector<double> vc = default, vs = default, zc = default, zs = default, sc = default, ss = default, dc = default, ds = default;
-            Vector<double> bc = default, bs = default;
+            Vector<float> vc = default, vs = default, zc = default, zs = default, sc = default, ss = default, dc = default, ds = default;
+            Vector<float> bc = default, bs = default;
             // References and not spans: ten products a turn leave no time to check an index. Both tables hold `folded` rows of whole vectors.
-            ref double cosine = ref grid.Cos[odd][d], sine = ref grid.Sin[odd][d], f = ref work.Folded[odd][0];
+            ref float cosine = ref grid.Cos[odd][d], sine = ref grid.Sin[odd][d], f = ref work.Folded[odd][0];
             for (int k = 0; k < folded; k++)
             {
-                Vector<double> rc = Vector.LoadUnsafe(ref cosine), rs = Vector.LoadUnsafe(ref sine);
-                vc = Vector.MultiplyAddEstimate(rc, new Vector<double>(f), vc);
-                vs = Vector.MultiplyAddEstimate(rs, new Vector<double>(Unsafe.Add(ref f, 1)), vs);
-                zc = Vector.MultiplyAddEstimate(rc, new Vector<double>(Unsafe.Add(ref f, 2)), zc);
-                zs = Vector.MultiplyAddEstimate(rs, new Vector<double>(Unsafe.Add(ref f, 3)), zs);
-                sc = Vector.MultiplyAddEstimate(rc, new Vector<double>(Unsafe.Add(ref f, 4)), sc);
-                ss = Vector.MultiplyAddEstimate(rs, new Vector<double>(Unsafe.Add(ref f, 5)), ss);
-                dc = Vector.MultiplyAddEstimate(rc, new Vector<double>(Unsafe.Add(ref f, 6)), dc);
-                ds = Vector.MultiplyAddEstimate(rs, new Vector<double>(Unsafe.Add(ref f, 7)), ds);
-                bc = Vector.MultiplyAddEstimate(rc, new Vector<double>(Unsafe.Add(ref f, 8)), bc);
-                bs = Vector.MultiplyAddEstimate(rs, new Vector<double>(Unsafe.Add(ref f, 9)), bs);
+                Vector<float> rc = Vector.LoadUnsafe(ref cosine), rs = Vector.LoadUnsafe(ref sine);
+                vc = Vector.MultiplyAddEstimate(rc, new Vector<float>(f), vc);
+                vs = Vector.MultiplyAddEstimate(rs, new Vector<float>(Unsafe.Add(ref f, 1)), vs);
+                zc = Vector.MultiplyAddEstimate(rc, new Vector<float>(Unsafe.Add(ref f, 2)), zc);
+                zs = Vector.MultiplyAddEstimate(rs, new Vector<float>(Unsafe.Add(ref f, 3)), zs);
+                sc = Vector.MultiplyAddEstimate(rc, new Vector<float>(Unsafe.Add(ref f, 4)), sc);
+                ss = Vector.MultiplyAddEstimate(rs, new Vector<float>(Unsafe.Add(ref f, 5)), ss);
+                dc = Vector.MultiplyAddEstimate(rc, new Vector<float>(Unsafe.Add(ref f, 6)), dc);
+                ds = Vector.MultiplyAddEstimate(rs, new Vector<float>(Unsafe.Add(ref f, 7)), ds);
+                bc = Vector.MultiplyAddEstimate(rc, new Vector<float>(Unsafe.Add(ref f, 8)), bc);
+                bs = Vector.MultiplyAddEstimate(rs, new Vector<float>(Unsafe.Add(ref f, 9)), bs);
                 cosine = ref Unsafe.Add(ref cosine, stride);
                 sine = ref Unsafe.Add(ref sine, stride);
                 f = ref Unsafe.Add(ref f, Factors);
@@ -231,16 +220,16 @@ internal sealed class ProfileModel
     }
 
     /// <summary>Sums and differences of even and odd parts: one side of the middle, and the other.</summary>
-    private void Keep(Span<double> parts, int at, int which, Vector<double> even, Vector<double> odd)
+    private void Keep(Span<float> parts, int at, int which, Vector<float> even, Vector<float> odd)
     {
         (even + odd).CopyTo(parts[((2 * which * grid.Stride) + at)..]);
         (even - odd).CopyTo(parts[((((2 * which) + 1) * grid.Stride) + at)..]);
     }
 
     /// <summary>Every other row to both sides of the middle.</summary>
-    private void Lay(Span<double> rows, int odd, ReadOnlySpan<double> parts, int which)
+    private void Lay(Span<double> rows, int odd, ReadOnlySpan<float> parts, int which)
     {
-        ReadOnlySpan<double> above = parts.Slice(2 * which * grid.Stride, grid.Stride), below = parts.Slice(((2 * which) + 1) * grid.Stride, grid.Stride);
+        ReadOnlySpan<float> above = parts.Slice(2 * which * grid.Stride, grid.Stride), below = parts.Slice(((2 * which) + 1) * grid.Stride, grid.Stride);
         int zero = -grid.FirstRow;
         for (int i = 0, up = zero + odd; up < grid.Rows; i++, up += 2)
         {

@@ -26,6 +26,9 @@ internal sealed class SingleSpectrumFit
     // fell on one unknown, that one's bar would be short by a ninth.
     private const double Straight = 0.25;
 
+    // Choices of signs that are fitted with all that mixes into the profiles.
+    private const int Most = 8;
+
     // Rounds of the neighbors' light at most, and the share of a depth of focus below which a round moves the curve by nothing.
     private const int MostTurns = 3;
     private const double Settled = 0.003;
@@ -78,13 +81,9 @@ internal sealed class SingleSpectrumFit
         double[] first = Smooth(tried[0].Fit.X);
         List<Trial> judged = Judge(tried);
         (ProfileFit best, List<ProfileBlock> blocks) = (judged[0].Fit, judged[0].Blocks);
-        if (WindowReach.Keep(input, request, bins, curve.Curve(best.X)).Length < bins.Length)
+        if (Leaves(best))
         {
-            // The choices of signs are known by now; without the colors that are left out only their curves are fitted again.
-            return new SingleSpectrumFit(input, request, context)
-            {
-                known = [.. judged.Select(t => (t.Fit.X[..Head], new SplineCurve(basis, t.Fit.X[Head..])))],
-            }.Run();
+            return Without([.. judged.Select(t => t.Fit)]);
         }
 
         List<double[]> rivals = Rivals(judged);
@@ -123,6 +122,15 @@ internal sealed class SingleSpectrumFit
             InstrumentBlur = blur,
         };
     }
+
+    /// <summary>Whether a fit leaves colors beyond the window, which are left out of the input then.</summary>
+    private bool Leaves(ProfileFit fit) => WindowReach.Keep(input, request, bins, curve.Curve(fit.X)).Length < bins.Length;
+
+    /// <summary>The choices of signs are known by now; without the colors that are left out only their curves are fitted again.</summary>
+    private ColorFocusResult Without(ProfileFit[] fits) => new SingleSpectrumFit(input, request, context)
+    {
+        known = [.. fits.Select(f => (f.X[..Head], new SplineCurve(basis, f.X[Head..])))],
+    }.Run();
 
     private List<ProfileBlock> Blocks(int[]? of = null) => [.. (of is null ? bins : of.Select(k => bins[k])).Select(j => input.Block(0, j, request, request.FocalRatio, null, neighbors))];
 
@@ -177,7 +185,7 @@ internal sealed class SingleSpectrumFit
     /// <summary>All that could still win, fitted with what neighboring colors mix into each profile; the best by the evidence first.</summary>
     private List<Trial> Judge(List<(ProfileFit Fit, List<ProfileBlock> Blocks)> ranked)
     {
-        var apart = SignPatterns.Distinct(ranked, rows, 8);
+        var apart = SignPatterns.Distinct(ranked, rows, Most);
 
         // The neighbors' light is that of the best curve so far; the profiles tell whether a slit kept other colors' discs out.
         var trials = new ProfileFit[2];
