@@ -17,7 +17,7 @@ internal static class FocusRunFit
         int[] bins = [.. Enumerable.Range(0, input.Bins).Where(j => input.Used[j])];
         double[] position = request.PositionsUm;
         double[] start = Start(input, request, bins, position);
-        ProfileFit fit = Run(input, request, bins, position, start, request.FocalRatio, context, rough: true);
+        ProfileFit fit = Run(input, request, bins, position, start, request.FocalRatio, context, rough: true, warm: false);
         if (ReachesTooFar(input, request, bins, position, fit))
         {
             return Fit(input, request, context);
@@ -128,17 +128,17 @@ internal static class FocusRunFit
             start[n + k] = fit.X[n + nearest];
         }
 
-        ProfileFit whole = Run(input, request, bins, position, start, request.FocalRatio, context, removal, neighbors);
+        ProfileFit whole = Run(input, request, bins, position, start, request.FocalRatio, context, removal, neighbors, warm: false);
         ProfileFit more = Run(input, request, bins, position, whole.X, request.FocalRatio, context, removal.Times(1 + removal.RelativeError), neighbors);
         return (bins, whole, [.. Enumerable.Range(0, bins.Length).Select(k => more.X[n + k] - whole.X[n + k])]);
     }
 
     private static ProfileFit Run(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, double[] start, double focalRatio,
         RunContext context,
-        SecondOrderRemoval? removal = null, NeighborCorrection? neighbors = null, bool rough = false)
+        SecondOrderRemoval? removal = null, NeighborCorrection? neighbors = null, bool rough = false, bool warm = true)
     {
         ProfileFit fit = New(input, request, bins, position, start, focalRatio, removal, neighbors);
-        fit.Run(start, context, reweight: !rough, settled: rough ? Rough : ProfileFit.Settled);
+        fit.Run(start, context, reweight: !rough, settled: rough ? Rough : ProfileFit.Settled, damping: warm ? ProfileFit.Warm : 1e-3);
         return fit;
     }
 

@@ -281,6 +281,46 @@ internal sealed class ProfileBlock
         return drift;
     }
 
+    /// <summary>Gradients of refits to residuals of random sign, and to the light taken off as it is known: of each its shared values.</summary>
+    /// <param name="replicates">How many refits.</param>
+    /// <param name="v">Covariance of the shared values from the whole fit.</param>
+    /// <param name="random">Of this block.</param>
+    public double[] SignedSums(int replicates, double[,] v, Random random)
+    {
+        // Covariance of the sums: of each row the product of its terms.
+        double zz = 0, zs = 0, zb = 0, ss = 0, sb = 0, bb = 0;
+        for (int r = 0; r < data.Length; r++)
+        {
+            if (weight[r] > 0)
+            {
+                double error = Scaled[r] / Shrinkage(r, v);
+                double z = Projected[0][r] * error, s = Projected[1][r] * error, b = Projected[2][r] * error;
+                zz += z * z;
+                zs += z * s;
+                zb += z * b;
+                ss += s * s;
+                sb += s * b;
+                bb += b * b;
+            }
+        }
+
+        // Its root, line by line (Cholesky); what has no scatter of its own gets none.
+        double l00 = Math.Sqrt(zz), l10 = l00 > 0 ? zs / l00 : 0, l20 = l00 > 0 ? zb / l00 : 0;
+        double l11 = Math.Sqrt(Math.Max(0, ss - (l10 * l10))), l21 = l11 > 0 ? (sb - (l10 * l20)) / l11 : 0;
+        double l22 = Math.Sqrt(Math.Max(0, bb - (l20 * l20) - (l21 * l21)));
+        double[] drift = Drift(), sums = new double[Shared * replicates];
+        for (int b = 0; b < replicates; b++)
+        {
+            (double one, double two) = ProfileFit.TwoGaussians(random);
+            (double three, double off) = ProfileFit.TwoGaussians(random);
+            sums[Shared * b] = (l00 * one) + (off * drift[0]);
+            sums[(Shared * b) + 1] = (l10 * one) + (l11 * two) + (off * drift[1]);
+            sums[(Shared * b) + 2] = (l20 * one) + (l21 * two) + (l22 * three) + (off * drift[2]);
+        }
+
+        return sums;
+    }
+
     /// <summary>A copy whose data are the model plus the residuals with random signs.</summary>
     public ProfileBlock Resample(Random random, double[,] v)
     {

@@ -1,4 +1,3 @@
-using System.Numerics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;
@@ -10,14 +9,14 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
     /// <summary>A standard deviation from which on a prior says nothing.</summary>
     public const double Flat = 1e6;
 
+    /// <summary>Damping for a start that another fit has found: hardly any.</summary>
+    public const double Warm = 1e-7;
+
     /// <summary>A gain in squared misfit that ends a fit, in units of the noise.</summary>
     public const double Settled = 0.01;
 
     // Of that: what is no worse than by this was not made worse by the step.
     private const double Rounding = 0.1;
-
-    // Eight signs for every byte.
-    private static readonly double[] Signs = [.. Enumerable.Range(0, 8 * 256).Select(i => (i / 8 >> (i % 8) & 1) == 0 ? 1.0 : -1.0)];
 
     private readonly int n = priorMean.Length;
     private readonly IReadOnlyList<LinearMap>[] maps = [defocus, logSeeing, blur];
@@ -71,10 +70,9 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
     }
 
     public bool Run(double[] start, RunContext context, int maxTurns = 40, bool reweight = true, bool covariance = true, bool pointOnly = false,
-        double settled = Settled)
+        double settled = Settled, double damping = 1e-3)
     {
         X = (double[])start.Clone();
-        double damping = pointOnly ? 1e-7 : 1e-3;
         double[] trial = X;
         double best = Evaluate(trial, context);
         Commit(context);
@@ -164,6 +162,8 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
     }
 
     /// <summary>Shared unknowns of linearized refits to residuals with random signs (wild bootstrap, Wu 1986, Ann. Stat. 14, 1261).</summary>
+    /// <remarks>A refit knows the signs by three sums over the rows of each profile. Of tens of rows these are normal, by the central
+    /// limit theorem, with the covariance of the squared terms: they are drawn, not the signs.</remarks>
     public double[][] LinearBootstrap(int replicates, int seed, RunContext context)
     {
         var gradient = new double[replicates][];
@@ -174,49 +174,14 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
 
         var perBlock = new double[blocks.Count][];
         Parallel.For(0, blocks.Count, context.Parallel, k =>
-        {
-            ProfileBlock block = blocks[k];
-            var random = new Random(unchecked((seed * 7919) + k));
-            double[,] v = Variances(k);
-            // Of each shared value the sums of all replicates, one after the other.
-            int padded = (replicates + 7) / 8 * 8;
-            var sums = new double[ProfileBlock.Shared * padded];
-            Span<byte> signs = stackalloc byte[padded / 8];
-            for (int r = 0; r < block.Scaled.Length; r++)
-            {
-                double error = block.Scaled[r] / block.Shrinkage(r, v);
-                double z = block.Projected[0][r] * error, s = block.Projected[1][r] * error, t = block.Projected[2][r] * error;
-                if (z == 0 && s == 0)
-                {
-                    continue;
-                }
-
-                random.NextBytes(signs);
-                AddSigned(sums.AsSpan(0, padded), z, signs);
-                AddSigned(sums.AsSpan(padded, padded), s, signs);
-                AddSigned(sums.AsSpan(2 * padded, padded), t, signs);
-            }
-
-            double[] drift = block.Drift();
-            bool doubted = drift.Any(d => d != 0);
-            for (int b = 0; b < replicates && doubted; b++)
-            {
-                double off = Gaussian(random);
-                for (int i = 0; i < ProfileBlock.Shared; i++)
-                {
-                    sums[(i * padded) + b] += off * drift[i];
-                }
-            }
-
-            perBlock[k] = sums;
-        });
+            perBlock[k] = blocks[k].SignedSums(replicates, Variances(k), new Random(unchecked((seed * 7919) + k))));
         for (int k = 0; k < blocks.Count; k++)
         {
             for (int b = 0; b < replicates; b++)
             {
                 for (int i = 0; i < maps.Length; i++)
                 {
-                    Add(gradient[b], maps[i][k], perBlock[k][(i * (perBlock[k].Length / ProfileBlock.Shared)) + b]);
+                    Add(gradient[b], maps[i][k], perBlock[k][(ProfileBlock.Shared * b) + i]);
                 }
             }
         }
@@ -298,27 +263,19 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
     public static double Gaussian(Random random) =>
         Math.Sqrt(-2 * Math.Log(1 - random.NextDouble())) * Math.Cos(2 * Math.PI * random.NextDouble());
 
+    /// <summary>Two normal numbers that know nothing of each other (Box and Muller 1958).</summary>
+    public static (double One, double Two) TwoGaussians(Random random)
+    {
+        double size = Math.Sqrt(-2 * Math.Log(1 - random.NextDouble()));
+        (double sin, double cos) = Math.SinCos(2 * Math.PI * random.NextDouble());
+        return (size * cos, size * sin);
+    }
+
     private static void Add(double[] target, LinearMap map, double value)
     {
         for (int i = 0; i < map.Index.Length; i++)
         {
             target[map.Index[i]] += map.Coefficient[i] * value;
-        }
-    }
-
-    /// <summary>Adds a value to some sums and takes it from the others, as the bits say.</summary>
-    private static void AddSigned(Span<double> sums, double value, ReadOnlySpan<byte> signs)
-    {
-        int lanes = Vector<double>.Count;
-        var by = new Vector<double>(value);
-        for (int i = 0; i < sums.Length; i += 8)
-        {
-            ReadOnlySpan<double> eight = Signs.AsSpan(8 * signs[i / 8], 8);
-            for (int j = 0; j < 8; j += lanes)
-            {
-                Span<double> to = sums[(i + j)..];
-                Vector.MultiplyAddEstimate(by, new Vector<double>(eight[j..]), new Vector<double>(to)).CopyTo(to);
-            }
         }
     }
 

@@ -267,7 +267,7 @@ internal sealed class SingleSpectrumFit
             fit.ScatterPriors(scatter);
         }
 
-        fit.Run(from, run, reweight ? 40 : 15, reweight, covariance, scatter is not null);
+        fit.Run(from, run, reweight ? 40 : 15, reweight, covariance, scatter is not null, damping: ProfileFit.Warm);
         return fit;
     }
 
