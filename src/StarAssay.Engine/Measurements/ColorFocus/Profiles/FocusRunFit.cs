@@ -1,3 +1,4 @@
+using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;
@@ -9,6 +10,9 @@ internal static class FocusRunFit
     // outer scale and guiding add what no law covers.
     private const double BlurFreedom = 0.05;
 
+    // Bins that are enough to lay neighbors' light along their curve: two to each of its functions.
+    private const int FewBins = 2 * SplineBasis.Functions;
+
     // A gain in squared misfit that ends fits whose curve is fitted again.
     private const double Rough = 0.5;
 
@@ -16,17 +20,8 @@ internal static class FocusRunFit
     {
         int[] bins = [.. Enumerable.Range(0, input.Bins).Where(j => input.Used[j])];
         double[] position = request.PositionsUm;
-        double[] start = Start(input, request, bins, position);
-        ProfileFit fit = Run(input, request, bins, position, start, request.FocalRatio, context, rough: true, warm: false);
-        if (ReachesTooFar(input, request, bins, position, fit))
-        {
-            return Fit(input, request, context);
-        }
-
-        double[] bend;
-        NeighborCorrection? neighbors;
-        (fit, neighbors, bend) = WithoutNeighbors(input, request, bins, position, fit, context);
-        if (ReachesTooFar(input, request, bins, position, fit))
+        (ProfileFit? found, NeighborCorrection? neighbors, double[] bend) = WithoutNeighbors(input, request, bins, position, context);
+        if (found is not { } fit || ReachesTooFar(input, request, bins, position, fit))
         {
             return Fit(input, request, context);
         }
@@ -71,40 +66,52 @@ internal static class FocusRunFit
     private static bool ReachesTooFar(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, ProfileFit fit) =>
         WindowReach.Keep(input, request, bins, [.. bins.Select((_, k) => position.Min(p => Math.Abs(p - fit.X[input.Frames + k])))]).Length < bins.Length;
 
-    /// <summary>The same fit with the light of neighboring colors taken off, that light, and how far it had moved each bin, um.</summary>
-    private static (ProfileFit Fit, NeighborCorrection? Neighbors, double[] Moved) WithoutNeighbors(ColorFocusInput input, ColorFocusRequest request,
-        int[] bins, double[] position, ProfileFit fit, RunContext context)
+    /// <summary>A fit with the light of neighboring colors taken off, that light, and how far it had moved each bin, um; none
+    /// where bins were found to lie beyond the window.</summary>
+    private static (ProfileFit? Fit, NeighborCorrection? Neighbors, double[] Moved) WithoutNeighbors(ColorFocusInput input, ColorFocusRequest request,
+        int[] bins, double[] position, RunContext context)
     {
-        int n = input.Frames;
-        double[] before = fit.X[n..(n + bins.Length)];
-        double[] nm = [.. bins.Select(j => input.Nm[j])];
-        var basis = new SplineBasis(nm.Min(), nm.Max());
-        double[] Weight(ProfileFit of) => [.. bins.Select((_, k) => Math.Sqrt(of.Covariance[n + k, n + k]))];
+        // A part of the bins shows the curve along which the light is laid, and whether there was a slit.
+        int n = input.Frames, each = Math.Clamp(bins.Length / FewBins, 1, 4);
+        int[] few = [.. bins.Where((_, k) => k % each == each / 2 || k == 0 || k == bins.Length - 1)];
+        double[] nm = [.. few.Select(j => input.Nm[j])], all = [.. bins.Select(j => input.Nm[j])];
+        var basis = new SplineBasis(all.Min(), all.Max());
+        ProfileFit first = Run(input, request, few, position, Start(input, request, few, position), request.FocalRatio, context, rough: true, warm: false);
+        if (ReachesTooFar(input, request, few, position, first))
+        {
+            return (null, null, []);
+        }
+
+        double[] Weight(ProfileFit of) => [.. few.Select((_, k) => Math.Sqrt(of.Covariance[n + k, n + k]))];
+        double[] Curve(ProfileFit of) => SplineSmoother.Fit(basis, nm, of.X[n..(n + few.Length)], Weight(of)).Coefficients;
         double[][][] Light(ProfileFit from, bool slit)
         {
-            double[] x = from.X, curve = SplineSmoother.Fit(basis, nm, x[n..(n + bins.Length)], Weight(from)).Coefficients;
+            double[] x = from.X, curve = Curve(from);
             return NeighborLight.Find(input, request, w => SplineBasis.Dot(basis.Continued(w), curve), position,
                 (i, w) => Math.Exp(x[i] + (x[^2] * Math.Log(w / 550))), x[^1], slit, context);
         }
 
         // The profiles tell whether a slit kept other colors' discs out.
-        double[][][] open = Light(fit, false), shut = Light(fit, true);
+        double[][][] open = Light(first, false), shut = Light(first, true);
         NeighborCorrection neighbors = new(open, open), behind = new(shut, open);
-        ProfileFit without = Run(input, request, bins, position, fit.X, request.FocalRatio, context, null, neighbors, rough: true);
-        ProfileFit with = Run(input, request, bins, position, fit.X, request.FocalRatio, context, null, behind, rough: true);
+        ProfileFit without = Run(input, request, few, position, first.X, request.FocalRatio, context, null, neighbors, rough: true);
+        ProfileFit with = Run(input, request, few, position, first.X, request.FocalRatio, context, null, behind, rough: true);
         bool slit = NeighborLight.BehindSlit(with, without);
         ProfileFit best = slit ? with : without;
         neighbors = slit ? new NeighborCorrection(shut, shut) : neighbors;
-        double[] weight = Weight(fit);
-        if (Enumerable.Range(0, bins.Length).Average(k => Math.Abs(best.X[n + k] - fit.X[n + k]) / weight[k]) >= 1)
+        double[] weight = Weight(first);
+        if (Enumerable.Range(0, few.Length).Average(k => Math.Abs(best.X[n + k] - first.X[n + k]) / weight[k]) >= 1)
         {
             // That light came from bins that had it still in: once more from the better ones.
             double[][][] light = Light(best, slit);
             neighbors = new NeighborCorrection(light, light);
         }
 
-        fit = Run(input, request, bins, position, best.X, request.FocalRatio, context, null, neighbors);
-        return (fit, neighbors, [.. before.Select((v, k) => fit.X[n + k] - v)]);
+        double[] c = Curve(best);
+        double[] start = [.. best.X[..n], .. all.Select(w => SplineBasis.Dot(basis.At(w), c)), .. new double[bins.Length], best.X[^2], best.X[^1]];
+        ProfileFit fit = Run(input, request, bins, position, start, request.FocalRatio, context, null, neighbors);
+        double[] moved = [.. few.Select((j, k) => fit.X[n + Array.IndexOf(bins, j)] - first.X[n + k])];
+        return (fit, neighbors, [.. all.Select(w => LinearTable.At(nm, moved, w))]);
     }
 
     /// <summary>The same fit with the bins under the second order, and what an error of its amount does to each bin, um.</summary>

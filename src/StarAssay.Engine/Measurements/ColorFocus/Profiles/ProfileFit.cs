@@ -4,7 +4,7 @@ namespace StarAssay.Engine.Measurements.ColorFocus;
 
 /// <summary>Levenberg-Marquardt over many profiles that share few unknowns; each profile keeps its own flux, offset and center.</summary>
 internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyList<LinearMap> defocus, IReadOnlyList<LinearMap> logSeeing,
-    IReadOnlyList<LinearMap> blur, double[] priorMean, double[] priorSigma)
+    IReadOnlyList<LinearMap> blur, double[] priorMean, double[] priorSigma, ProfileLayout? layout = null)
 {
     /// <summary>A standard deviation from which on a prior says nothing.</summary>
     public const double Flat = 1e6;
@@ -43,7 +43,7 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
 
     public double[,] Covariance { get; private set; } = new double[0, 0];
 
-    private ProfileNormal Normal => normal ??= new ProfileNormal(maps, n);
+    private ProfileNormal Normal => normal ??= new ProfileNormal(layout ?? new ProfileLayout(maps, n));
 
     /// <summary>Normal matrix and gradient at the present point, of the profiles alone.</summary>
     public (double[,] H, double[] G) DataNormal()

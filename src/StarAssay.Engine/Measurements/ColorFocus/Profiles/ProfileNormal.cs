@@ -4,52 +4,13 @@ namespace StarAssay.Engine.Measurements.ColorFocus;
 
 /// <summary>Normal equations of many profiles that share unknowns: each profile knows of few of them.</summary>
 /// <remarks>A bin's own unknowns meet those of the frames but no other bin's. Put first, they cost next to nothing.</remarks>
-internal sealed class ProfileNormal
+internal sealed class ProfileNormal(ProfileLayout layout)
 {
-    private readonly int n;
-    private readonly int[] place; // of each unknown in the equations
-    private readonly int[][] unknowns; // of each block, their places
-    private readonly double[][] derivative; // of the block's shared values by them, value by value
-    private readonly double[] matrix;
-    private readonly double[] right;
-    private readonly SkylineCholesky cholesky;
-
-    /// <summary>Lays out the equations.</summary>
-    /// <param name="maps">Of every shared value of a block, and every block, how it depends on the unknowns.</param>
-    /// <param name="count">Number of unknowns.</param>
-    public ProfileNormal(IReadOnlyList<LinearMap>[] maps, int count)
-    {
-        n = count;
-        int blocks = maps[0].Count;
-        int[][] involved = [.. Enumerable.Range(0, blocks).Select(k => maps.SelectMany(m => m[k].Index).Distinct().ToArray())];
-        place = Places(involved, count);
-        unknowns = new int[blocks][];
-        derivative = new double[blocks][];
-        int[] first = [.. Enumerable.Range(0, n)];
-        for (int k = 0; k < blocks; k++)
-        {
-            unknowns[k] = [.. involved[k].Select(u => place[u]).Order()];
-            int size = unknowns[k].Length;
-            derivative[k] = new double[maps.Length * size];
-            for (int v = 0; v < maps.Length; v++)
-            {
-                LinearMap map = maps[v][k];
-                for (int i = 0; i < map.Index.Length; i++)
-                {
-                    derivative[k][(v * size) + Array.IndexOf(unknowns[k], place[map.Index[i]])] += map.Coefficient[i];
-                }
-            }
-
-            foreach (int u in unknowns[k])
-            {
-                first[u] = Math.Min(first[u], unknowns[k][0]);
-            }
-        }
-
-        matrix = new double[n * n];
-        right = new double[n];
-        cholesky = new SkylineCholesky(first);
-    }
+    private readonly int n = layout.Count;
+    private readonly int[] place = layout.Place;
+    private readonly double[] matrix = new double[layout.Count * layout.Count];
+    private readonly double[] right = new double[layout.Count];
+    private readonly SkylineCholesky cholesky = new(layout.First);
 
     /// <summary>Sums the equations of all blocks and of the priors at a point.</summary>
     public void Sum(IReadOnlyList<ProfileBlock> blocks, double[] x, double[] priorMean, double[] priorSigma)
@@ -58,8 +19,8 @@ internal sealed class ProfileNormal
         Array.Clear(right);
         for (int k = 0; k < blocks.Count; k++)
         {
-            int[] at = unknowns[k];
-            double[] c = derivative[k];
+            int[] at = layout.Unknowns[k];
+            double[] c = layout.Derivative[k];
             ProfileBlock b = blocks[k];
             int size = at.Length;
             for (int i = 0; i < size; i++)
@@ -154,37 +115,6 @@ internal sealed class ProfileNormal
         }
 
         return (result, Unknowns(right));
-    }
-
-    /// <summary>Those that meet few others first, and what belongs to one block side by side.</summary>
-    private static int[] Places(int[][] involved, int count)
-    {
-        var meets = new HashSet<int>[count];
-        var met = new int[count];
-        Array.Fill(met, int.MaxValue);
-        for (int u = 0; u < count; u++)
-        {
-            meets[u] = [];
-        }
-
-        for (int k = 0; k < involved.Length; k++)
-        {
-            foreach (int u in involved[k])
-            {
-                met[u] = Math.Min(met[u], k);
-                meets[u].UnionWith(involved[k]);
-            }
-        }
-
-        // Bins' own unknowns differ by a frame that is left out here and there; a fourth of all is far more than that.
-        int[] order = [.. Enumerable.Range(0, count).OrderBy(u => meets[u].Count > count / 4).ThenBy(u => met[u])];
-        var place = new int[count];
-        for (int i = 0; i < count; i++)
-        {
-            place[order[i]] = i;
-        }
-
-        return place;
     }
 
     private double[] Unknowns(double[] placed)

@@ -16,11 +16,20 @@ internal sealed class SignedCurveFit
     /// <summary>A gain in squared misfit that ends fits which only rank choices of signs.</summary>
     public const double Ranking = 0.5;
 
-    private readonly double[] nm;
     private readonly double[][] rows;
+    private readonly LinearMap[] defocus, seeing, blur;
+    private readonly ProfileLayout layout;
 
     /// <summary>For colors at these wavelengths, with the curve's terms at each.</summary>
-    public SignedCurveFit(double[] nm, double[][] rows) => (this.nm, this.rows) = (nm, rows);
+    public SignedCurveFit(double[] nm, double[][] rows)
+    {
+        this.rows = rows;
+        int[] index = [.. Enumerable.Range(Head, SplineBasis.Count)];
+        defocus = [.. rows.Select(r => new LinearMap(index, [.. r.Select(t => -t)], 0))];
+        seeing = [.. nm.Select(w => new LinearMap([0, 1], [1, Math.Log(w / 550)], 0))];
+        blur = [.. nm.Select(_ => new LinearMap([2], [1], 0))];
+        layout = new ProfileLayout([defocus, seeing, blur], SplineBasis.Count + Head);
+    }
 
     /// <summary>The curve of a point, at every color.</summary>
     public double[] Curve(double[] x) => [.. rows.Select(r => SplineBasis.Dot(r, x[Head..]))];
@@ -29,10 +38,6 @@ internal sealed class SignedCurveFit
     public ProfileFit New(List<ProfileBlock> blocks, CurvePriors priors, double[]? held = null)
     {
         int n = SplineBasis.Count + Head;
-        int[] index = [.. Enumerable.Range(Head, SplineBasis.Count)];
-        var defocus = rows.Select(r => new LinearMap(index, [.. r.Select(t => -t)], 0)).ToList();
-        var seeing = nm.Select(w => new LinearMap([0, 1], [1, Math.Log(w / 550)], 0)).ToList();
-        var blur = nm.Select(_ => new LinearMap([2], [1], 0)).ToList();
         var mean = new double[n];
         var sigma = new double[n];
         (mean[0], sigma[0]) = (priors.LogSeeing, priors.LogSeeingSigma);
@@ -45,7 +50,7 @@ internal sealed class SignedCurveFit
             mean[Head + k] = held?[k] ?? 0;
         }
 
-        return new ProfileFit(blocks, defocus, seeing, blur, mean, sigma);
+        return new ProfileFit(blocks, defocus, seeing, blur, mean, sigma, layout);
     }
 
     /// <summary>A quick fit from a point, for its misfit.</summary>

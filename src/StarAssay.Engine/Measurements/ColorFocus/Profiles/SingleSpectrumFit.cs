@@ -47,6 +47,7 @@ internal sealed class SingleSpectrumFit
     private readonly SignedCurveFit rough;
     private readonly double[][] rows;
     private NeighborCorrection? neighbors;
+    private bool? behindSlit;
     private (double[] Head, SplineCurve Curve)[] known = [];
     private CurvePriors priors;
 
@@ -130,6 +131,7 @@ internal sealed class SingleSpectrumFit
     private ColorFocusResult Without(ProfileFit[] fits) => new SingleSpectrumFit(input, request, context)
     {
         known = [.. fits.Select(f => (f.X[..Head], new SplineCurve(basis, f.X[Head..])))],
+        behindSlit = behindSlit,
     }.Run();
 
     private List<ProfileBlock> Blocks(int[]? of = null) => [.. (of is null ? bins : of.Select(k => bins[k])).Select(j => input.Block(0, j, request, request.FocalRatio, null, neighbors))];
@@ -187,23 +189,29 @@ internal sealed class SingleSpectrumFit
     {
         var apart = SignPatterns.Distinct(ranked, rows, Most);
 
-        // The neighbors' light is that of the best curve so far; the profiles tell whether a slit kept other colors' discs out.
-        var trials = new ProfileFit[2];
-        var light = new double[2][][][];
-        for (int slit = 0; slit < 2; slit++)
+        double[] x = ranked[0].Fit.X;
+        if (behindSlit is null)
         {
-            light[slit] = Neighbors(ranked[0].Fit.X, slit == 1);
-            neighbors = new NeighborCorrection(light[slit], light[0]);
-            (trials[slit], _) = curve.Try(Blocks(), priors, ranked[0].Fit.X, context);
+            // The neighbors' light is that of the best curve so far; the profiles tell whether a slit kept other colors' discs out.
+            var trials = new ProfileFit[2];
+            var light = new double[2][][][];
+            for (int slit = 0; slit < 2; slit++)
+            {
+                light[slit] = Neighbors(x, slit == 1);
+                neighbors = new NeighborCorrection(light[slit], light[0]);
+                (trials[slit], _) = curve.Try(Blocks(), priors, x, context);
+            }
+
+            behindSlit = NeighborLight.BehindSlit(trials[1], trials[0]);
+            int chosen = behindSlit.Value ? 1 : 0;
+            x = trials[chosen].X;
+            neighbors = new NeighborCorrection(light[chosen], light[chosen]);
         }
 
-        bool behind = NeighborLight.BehindSlit(trials[1], trials[0]);
-        double[] x = trials[behind ? 1 : 0].X;
-        neighbors = new NeighborCorrection(light[behind ? 1 : 0], light[behind ? 1 : 0]);
         for (int turn = 0; turn < MostTurns; turn++)
         {
             // That light came from a curve that had it still in: again from the better one, until it stays.
-            double[][][] found = Neighbors(x, behind);
+            double[][][] found = Neighbors(x, behindSlit.Value);
             neighbors = new NeighborCorrection(found, found);
             double[] next = curve.Try(Blocks(), priors, x, context).Fit.X, before = curve.Curve(x), after = curve.Curve(next);
             x = next;
