@@ -1,3 +1,4 @@
+using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;
@@ -174,7 +175,7 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
 
         var perBlock = new double[blocks.Count][];
         Parallel.For(0, blocks.Count, context.Parallel, k =>
-            perBlock[k] = blocks[k].SignedSums(replicates, Variances(k), new Random(unchecked((seed * 7919) + k))));
+            perBlock[k] = blocks[k].SignedSums(replicates, Variances(k), RandomStream.Of(seed, k)));
         for (int k = 0; k < blocks.Count; k++)
         {
             for (int b = 0; b < replicates; b++)
@@ -187,7 +188,7 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
         }
 
         // Unknowns with a prior also carry the prior's own scatter.
-        var prior = new Random(unchecked((seed * 7919) - 1));
+        Random prior = RandomStream.Of(seed, -1);
         for (int b = 0; b < replicates; b++)
         {
             for (int i = 0; i < n; i++)

@@ -294,7 +294,7 @@ internal sealed class SingleSpectrumFit
         var single = new RunContext(1, null, context.Cancel);
         Parallel.For(0, replicates.Length, context.Parallel, b =>
         {
-            var random = new Random(unchecked((request.Seed * 104729) + b));
+            Random random = RandomStream.Of(request.Seed, b);
             List<ProfileBlock> fake = [.. blocks.Select((k, i) => k.Resample(random, spread[i]))];
 
             // Exponent, blur and smoothness are not known better than their priors: let the replicates roam over them.
@@ -317,7 +317,7 @@ internal sealed class SingleSpectrumFit
         double[] wider = Held(CommonWidthError), narrower = Held(-CommonWidthError);
         double flip = bins.Sum(j => first[j] * sign * smooth[j]) < 0 ? -sign : sign;
         double[] moved = [.. first.Select((v, j) => smooth[j] - (flip * v))];
-        var common = new Random(unchecked((request.Seed * 7919) + 17));
+        Random common = RandomStream.Of(request.Seed, -17);
         foreach (double[] replicate in replicates)
         {
             double share = ProfileFit.Gaussian(common), mixed = NeighborShare * ProfileFit.Gaussian(common);
