@@ -11,7 +11,7 @@ import starassay
 
 @pytest.mark.parametrize("seed", [0, 1, 3])
 def test_a_rough_hint_does_not_end_in_a_seeing_that_there_is_not(seed: int) -> None:
-    # Set 1.47 mm out and told 1.0, as a focuser's scale may be off. Before a negative blur was bounded by the outer scale of the air, these
+    # Set 1.47 mm out and told 1.0, as a focuser's scale may be off. Before a negative blur was bounded by what no air can do, these
     # three ended in seeing of 12 to 18 arcsec (drawn: 2.5), which a sharper blur than there can be had cancelled: off by 160 to 190 um
     # with bars of 1.1 to 1.4.
     nm = (378 + 0.43 * np.arange(860)) * u.nm

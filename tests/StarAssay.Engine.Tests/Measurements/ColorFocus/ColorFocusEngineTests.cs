@@ -46,7 +46,7 @@ public class ColorFocusEngineTests
     {
         // slow twin: central differences, over steps that the seventh digit of the sums does not disturb
         var grid = new ProfileGrid(-40, 81, 162);
-        var model = new ProfileModel(grid, DefocusTransfer.For(0.25), 520, 6, 4, 0.1, 600);
+        var model = new ProfileModel(grid, DefocusTransfer.For(0.25), 520, 6, 4, 0.1);
         ProfileModel.Work work = model.NewWork();
         double[] p = new double[81], z = new double[81], s = new double[81], v = new double[81], c = new double[81], a = new double[81], b = new double[81], x = new double[81];
         model.Evaluate(180, 3, 0.4, 0.3, work, p, z, s, v, c);
@@ -69,7 +69,7 @@ public class ColorFocusEngineTests
     {
         // Uniform disc of radius R: chord length (2 / pi R^2) sqrt(R^2 - y^2); R = dz / (2 N) (geometry), 1 % at > 5 waves
         var grid = new ProfileGrid(-40, 81, 162);
-        var model = new ProfileModel(grid, DefocusTransfer.For(0), 500, 5, 4, 0, 500);
+        var model = new ProfileModel(grid, DefocusTransfer.For(0), 500, 5, 4, 0);
         double[] p = new double[81], x = new double[81];
         model.Evaluate(1000, 2, 0, 0, model.NewWork(), p, x, x, x, x);
         double r = 1000 / (2.0 * 5) / 4;

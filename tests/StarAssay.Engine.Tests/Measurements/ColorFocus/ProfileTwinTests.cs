@@ -13,13 +13,13 @@ public class ProfileTwinTests
     public void A_profile_is_the_plain_sum_of_its_series(int firstRow, int rows, double defocus)
     {
         // Slow twin: every frequency at every row, as the series is written (Goodman, the projection-slice theorem).
-        const double Nm = 480, Ratio = 5.5, Pitch = 3.8, Blur = 0.3, SeeingPx = 1.4, Own = 0.2, Center = 0.37, Focal = 600;
+        const double Nm = 480, Ratio = 5.5, Pitch = 3.8, Blur = 0.3, SeeingPx = 1.4, Own = 0.2, Center = 0.37;
         var grid = new ProfileGrid(firstRow, rows, 2 * rows);
         DefocusTransfer transfer = DefocusTransfer.For(0.3);
-        var model = new ProfileModel(grid, transfer, Nm, Ratio, Pitch, Blur, Focal);
+        var model = new ProfileModel(grid, transfer, Nm, Ratio, Pitch, Blur);
         double[] p = new double[rows], z = new double[rows], s = new double[rows], b = new double[rows], c = new double[rows];
         model.Evaluate(defocus, SeeingPx, Own, Center, model.NewWork(), p, z, s, b, c);
-        double own = SeeingLaw.Bounded(Own, SeeingLaw.FaintestWings(Nm, Focal, Pitch) * Math.Pow(SeeingPx, 5.0 / 3)).Variance;
+        double own = SeeingLaw.Bounded(Own, SeeingPx).Variance;
         double period = 2 * rows, perPixel = Nm * Ratio / 1000 / Pitch, perUm = 1000 / (8 * Ratio * Ratio * Nm);
         double[] plain = new double[rows], slope = new double[rows];
         for (int r = 0; r < rows; r++)

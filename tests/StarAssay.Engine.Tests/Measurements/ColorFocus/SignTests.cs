@@ -39,7 +39,7 @@ public class SignTests
     {
         // slow twin: the best width of the seeing by trial, light-weighted as photon noise weights it
         var grid = new ProfileGrid(-40, 81, 162);
-        var model = new ProfileModel(grid, DefocusTransfer.For(0), 550, 5, 4, 0, 500);
+        var model = new ProfileModel(grid, DefocusTransfer.For(0), 550, 5, 4, 0);
         ProfileModel.Work work = model.NewWork();
         double[] disc = new double[81], seeing = new double[81], x = new double[81];
         model.Evaluate(defocusUm, 4, 0, 0, work, disc, x, x, x, x);

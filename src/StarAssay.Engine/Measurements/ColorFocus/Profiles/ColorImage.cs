@@ -16,7 +16,7 @@ internal sealed class ColorImage
         if (slit)
         {
             var model = new ProfileModel(grid, DefocusTransfer.For(request.Obstruction), nm, request.FocalRatio, input.PitchUm,
-                subpixelVariance, request.FocalLengthMm);
+                subpixelVariance);
             double[] whole = new double[grid.Rows], unused = new double[grid.Rows];
             model.Evaluate(defocusUm, seeingPx, blurPx2, 0, model.NewWork(), whole, unused, unused, unused, unused);
             pixels = [.. Enumerable.Range(0, plan.Half).Select(h => whole[-grid.FirstRow + (h - grid.FirstRow < grid.Rows ? h : -h)])];
@@ -76,7 +76,7 @@ internal sealed class ColorImage
         double waves = defocusUm * 1000 / (8 * request.FocalRatio * request.FocalRatio * nm);
         // The pixel as a Gaussian of its variance: only differences between sums of these images count.
         double seeing = Math.Pow(seeingPx, 5.0 / 3);
-        double blur = SeeingLaw.Bounded(blurPx2, SeeingLaw.FaintestWings(nm, request.FocalLengthMm, pitchUm) * seeing).Variance + (1 / 12.0);
+        double blur = SeeingLaw.Bounded(blurPx2, seeingPx).Variance + (1 / 12.0);
         HankelTable table = plan.Table;
         var weight = new double[table.Frequency.Length];
         int count = 0;

@@ -29,20 +29,9 @@ internal sealed class ProfileModel
     private readonly DefocusTransfer.Share[] share;
     private readonly double wavesPerUm;
     private readonly int used;
-    private readonly double outer;
 
-    /// <summary>Plans profiles.</summary>
-    /// <param name="grid">Rows.</param>
-    /// <param name="transfer">Of the pupil.</param>
-    /// <param name="wavelengthNm">Color.</param>
-    /// <param name="focalRatio">Of the telescope.</param>
-    /// <param name="pitchUm">Of the pixels.</param>
-    /// <param name="blurVariancePx">Of what blurs every profile, pixels^2.</param>
-    /// <param name="focalLengthMm">Of the telescope: how far apart in the pupil a frequency is.</param>
-    public ProfileModel(ProfileGrid grid, DefocusTransfer transfer, double wavelengthNm, double focalRatio, double pitchUm, double blurVariancePx,
-        double focalLengthMm)
+    public ProfileModel(ProfileGrid grid, DefocusTransfer transfer, double wavelengthNm, double focalRatio, double pitchUm, double blurVariancePx)
     {
-        outer = SeeingLaw.FaintestWings(wavelengthNm, focalLengthMm, pitchUm);
         this.grid = grid;
         this.transfer = transfer;
         wavesPerUm = 1000 / (8 * focalRatio * focalRatio * wavelengthNm);
@@ -92,7 +81,7 @@ internal sealed class ProfileModel
     {
         double seeing = Math.Pow(seeingPx, 5.0 / 3);
 
-        (double blur, double blurByBlur, double blurBySeeing) = SeeingLaw.Bounded(blurPx2, outer * seeing);
+        (double blur, double blurByBlur, double blurBySeeing) = SeeingLaw.Bounded(blurPx2, seeingPx);
         int count = Math.Min(Air(seeing, blur, work.Air), used);
         FillSeries(defocusUm * wavesPerUm, seeing, (blurByBlur, blurBySeeing), center, count, work);
         Fold(work, count);

@@ -73,7 +73,7 @@ internal sealed class SecondOrderRemoval
                 ReducedSpectrum s = input.Spectra[i];
                 int rows = s.Profile.GetLength(1);
                 var model = new ProfileModel(grids[i], DefocusTransfer.For(request.Obstruction), half, request.FocalRatio, input.PitchUm,
-                    s.SubpixelVariance[j], request.FocalLengthMm);
+                    s.SubpixelVariance[j]);
                 double[] p = new double[rows], unused = new double[rows];
                 model.Evaluate(request.PositionsUm[i] - at, Math.Exp(x[i] + (x[^2] * Math.Log(half / 550))), x[^1], s.SubpixelMean[j], model.NewWork(), p,
                     unused, unused, unused, unused);

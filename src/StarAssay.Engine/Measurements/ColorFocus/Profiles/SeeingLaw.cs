@@ -13,37 +13,32 @@ internal static class SeeingLaw
     /// <summary>Its standard deviation before the data speak.</summary>
     public const double ExponentSigma = 0.08;
 
-    // Outer scales of the air are 5 m and more, some 20 m as a rule (Ziad et al. 2000, Appl. Opt. 39, 5415), m.
-    private const double LeastOuterScale = 4;
+    // Damping up to which a transfer function may not rise with frequency: e^-3, a twentieth, is the last that shows in a profile.
+    private const double Shows = 3;
 
     // Width of the bend where a negative blur ends, as a share of the most negative one.
     private const double Soft = 0.2;
 
-    /// <summary>How negative a Gaussian blur's variance may be for the seeing's law and it to be an air that there is: pixels^2 for each
-    /// pixel of the seeing's width to the power of 5/3.</summary>
-    /// <remarks>An outer scale L takes 1.485 (r / L)^(1/3) of the structure function at a separation r (Tokovinin 2002, PASP 114, 1156).
-    /// Times r^(5/3) that goes as r^2: as a Gaussian of negative variance. More than that would let a wide seeing and a sharp blur
+    // Of the seeing's law, of one pixel FWHM: damping is this times the frequency to the power of 5/3.
+    private static readonly double Structure = 0.5 * Seeing.StructureConstant / Math.Pow(Seeing.FwhmFactor, 5.0 / 3);
+
+    /// <summary>How negative a Gaussian blur's variance may be beside the seeing's law: a share of the square of the seeing's width.</summary>
+    /// <remarks>An outer scale takes from the law as such a blur does (Tokovinin 2002, PASP 114, 1156: a share that goes with the third root of
+    /// the frequency), and telescopes add wings. But no blur makes a transfer function rise: A f^(5/3) - 2 pi^2 b f^2 must grow up to
+    /// the frequency at which A f^(5/3) is <see cref="Shows"/>. A more negative one would let a wide seeing and a blur sharper than none
     /// cancel each other, which fits a disc's edge almost and its size not at all.</remarks>
-    /// <param name="nm">Wavelength.</param>
-    /// <param name="focalLengthMm">Of the telescope; a meter if not known, the third root of which hardly counts.</param>
-    /// <param name="pitchUm">Of the pixels.</param>
-    public static double FaintestWings(double nm, double focalLengthMm, double pitchUm)
-    {
-        double focal = double.IsFinite(focalLengthMm) && focalLengthMm > 0 ? focalLengthMm : 1000;
-        double separation = nm * focal / pitchUm * 1e-6; // m in the pupil for one cycle a pixel
-        double structure = 0.5 * Seeing.StructureConstant / Math.Pow(Seeing.FwhmFactor, 5.0 / 3);
-        return structure * 1.485 * Math.Cbrt(separation / LeastOuterScale) / (2 * Math.PI * Math.PI);
-    }
+    public static double MostNegative { get; } = 5.0 / 6 * Structure * Math.Pow(Structure / Shows, 0.2) / (2 * Math.PI * Math.PI);
 
     /// <summary>A blur's variance that ends softly at the most negative one, with its derivatives by that given and by the logarithm of the
     /// seeing's width.</summary>
     /// <param name="blurPx2">Variance as fitted.</param>
-    /// <param name="mostPx2">Size of the most negative one, which goes with the seeing's width to the power of 5/3.</param>
-    public static (double Variance, double ByBlur, double BySeeing) Bounded(double blurPx2, double mostPx2)
+    /// <param name="seeingPx">FWHM of the seeing, pixels.</param>
+    public static (double Variance, double ByBlur, double BySeeing) Bounded(double blurPx2, double seeingPx)
     {
+        double mostPx2 = MostNegative * seeingPx * seeingPx;
         double above = blurPx2 + mostPx2, soft = Math.Sqrt((above * above) + (Soft * mostPx2 * Soft * mostPx2) + 1e-24);
         return (blurPx2 + (0.5 * (soft - above)), 0.5 * (1 + (above / soft)),
-            5.0 / 3 * mostPx2 * ((0.5 * (1 + ((above + (Soft * Soft * mostPx2)) / soft))) - 1));
+            2 * mostPx2 * ((0.5 * (1 + ((above + (Soft * Soft * mostPx2)) / soft))) - 1));
     }
 
     /// <summary>A variance in pixels^2 as an RMS blur in um.</summary>

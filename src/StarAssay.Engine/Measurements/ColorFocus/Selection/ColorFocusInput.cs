@@ -75,8 +75,7 @@ internal sealed class ColorFocusInput
         }
 
         ProfileModel model = models.GetOrAdd((frame, bin, focalRatio),
-            _ => new ProfileModel(Grids()[frame], DefocusTransfer.For(request.Obstruction), Nm[bin], focalRatio, PitchUm, s.SubpixelVariance[bin],
-                request.FocalLengthMm));
+            _ => new ProfileModel(Grids()[frame], DefocusTransfer.For(request.Obstruction), Nm[bin], focalRatio, PitchUm, s.SubpixelVariance[bin]));
         return new ProfileBlock(model, data, noise, s.SubpixelMean[bin], s.GainElectronsPerAdu, doubt);
     }
 
