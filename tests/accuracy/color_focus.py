@@ -97,7 +97,13 @@ def judging_case(kind: str, seed: int) -> Case:
 
 
 STEEP = ("achromat", "ED doublet", "steep violet")
-TUNING_REACH = {"mirror": 300.0, "triplet": 250.0, "ED doublet": 500.0, "achromat": 1500.0, "steep violet": 400.0}
+TUNING_REACH = {
+    "mirror": 300.0,
+    "triplet": 250.0,
+    "ED doublet": 500.0,
+    "achromat": 1500.0,
+    "steep violet": 400.0,
+}
 
 
 def tuning_case(kind: str, seed: int) -> Case:

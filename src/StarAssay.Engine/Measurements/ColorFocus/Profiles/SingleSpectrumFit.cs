@@ -134,7 +134,8 @@ internal sealed class SingleSpectrumFit
         behindSlit = behindSlit,
     }.Run();
 
-    private List<ProfileBlock> Blocks(int[]? of = null) => [.. (of is null ? bins : of.Select(k => bins[k])).Select(j => input.Block(0, j, request, request.FocalRatio, null, neighbors))];
+    private List<ProfileBlock> Blocks(int[]? of = null) =>
+        [.. (of is null ? bins : of.Select(k => bins[k])).Select(j => input.Block(0, j, request, request.FocalRatio, null, neighbors))];
 
     private double[] Smooth(double[] x) =>
         [.. input.Nm.Select(w => w >= low && w <= high ? SplineBasis.Dot(basis.At(w), x[Head..]) : double.NaN)];
