@@ -78,6 +78,15 @@ TELESCOPES = {
     ),
     "ED doublet": Telescope(700, 100, lambda w: thin_lens_shift_um(["S-FPL51", "N-KZFS4"], 700, w)),
     "achromat": Telescope(1000, 100, lambda w: thin_lens_shift_um(["N-BK7", "F2"], 1000, w)),
+    # Flat from green to red, steep below 500 nm.
+    "steep violet": Telescope(
+        700,
+        100,
+        lambda w: (
+            2 * thin_lens_shift_um(["S-FPL53", "N-KZFS4", "N-BK7"], 700, w)
+            + 500 * np.clip((500.0 / np.asarray(w)) ** 2.5 - 1, 0, None) ** 2 / 0.55
+        ),
+    ),
 }
 
 

@@ -96,7 +96,14 @@ def judging_case(kind: str, seed: int) -> Case:
     )  # fmt: skip
 
 
-TUNING_REACH = {"mirror": 300.0, "triplet": 250.0, "ED doublet": 500.0, "achromat": 1500.0}
+STEEP = ("achromat", "ED doublet", "steep violet")
+TUNING_REACH = {
+    "mirror": 300.0,
+    "triplet": 250.0,
+    "ED doublet": 500.0,
+    "achromat": 1500.0,
+    "steep violet": 400.0,
+}
 
 
 def tuning_case(kind: str, seed: int) -> Case:
@@ -120,7 +127,7 @@ def tuning_case(kind: str, seed: int) -> Case:
             first_nm=380,
             nm_per_px=0.42,
             electrons=electrons,
-            nodes=240 if kind in ("achromat", "ED doublet") else 90,
+            nodes=240 if kind in STEEP else 90,
             blur_um=blur,
             slit=slit,
             balmer=balmer,
@@ -180,7 +187,7 @@ def varied_case(kind: str, seed: int) -> Case:
             sensor + float(zero[0]),
             seed=1000 * seed + at,
             seeing_arcsec=seeing * (1 + 0.1 * night.normal()),
-            **{"nodes": 240 if kind in ("achromat", "ED doublet") else 90, **scene},
+            **{"nodes": 240 if kind in STEEP else 90, **scene},
         )
 
     return Case(

@@ -13,10 +13,11 @@ public class NeighborLightTests
     {
         // Closed form: the Hankel transform of exp(-2 pi^2 s^2 f^2) is exp(-r^2 / 2 s^2) / (2 pi s^2).
         const double Width = 4;
-        var plan = new ImagePlan(new ProfileGrid(-(rows / 2), rows, 2 * rows), reach);
-        double[] factors = [.. plan.Frequency.Select(f => f * Math.Exp(-2 * Math.PI * Math.PI * Width * Width * f * f))];
+        var table = new HankelTable(new ProfileGrid(-(rows / 2), rows, 2 * rows), reach);
+        var plan = new ImagePlan(table, reach);
+        double[] factors = [.. table.Frequency.Select(f => f * Math.Exp(-2 * Math.PI * Math.PI * Width * Width * f * f))];
         double[] quarter = plan.Quarter(factors);
-        double unit = 2 * Math.PI * plan.Frequency[0], top = 1 / (2 * Math.PI * Width * Width), whole = 0;
+        double unit = 2 * Math.PI * table.Frequency[0], top = 1 / (2 * Math.PI * Width * Width), whole = 0;
         for (int d = 0; d <= reach; d++)
         {
             for (int h = 0; h < plan.Half; h++)

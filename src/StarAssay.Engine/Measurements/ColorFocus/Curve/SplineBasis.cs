@@ -27,7 +27,10 @@ internal sealed class SplineBasis
     }
 
     /// <summary>Number of functions.</summary>
-    public static int Count => Free + Held;
+    public const int Functions = Free + Held;
+
+    /// <summary>The same.</summary>
+    public static int Count => Functions;
 
     /// <summary>Variance of the coefficient of each function for a walk of unit size; infinite where nothing holds it.</summary>
     public static double Variance(int k) => k < Free ? double.PositiveInfinity : Walk.Variance[k - Free];

@@ -7,7 +7,7 @@ internal sealed class ColorImage
 {
     private readonly double[] pixels;
 
-    public ColorImage(ColorFocusInput input, ImagePlan plan, ColorFocusRequest request, int frame, int bin, double nm, double defocusUm, double seeingPx,
+    public ColorImage(ColorFocusInput input, ImagePlan plan, ColorFocusRequest request, double subpixelVariance, double nm, double defocusUm, double seeingPx,
         double blurPx2, bool slit)
     {
         Plan = plan;
@@ -16,7 +16,7 @@ internal sealed class ColorImage
         if (slit)
         {
             var model = new ProfileModel(grid, DefocusTransfer.For(request.Obstruction), nm, request.FocalRatio, input.PitchUm,
-                input.Spectra[frame].SubpixelVariance[bin]);
+                subpixelVariance);
             double[] whole = new double[grid.Rows], unused = new double[grid.Rows];
             model.Evaluate(defocusUm, seeingPx, blurPx2, 0, model.NewWork(), whole, unused, unused, unused, unused);
             pixels = [.. Enumerable.Range(0, plan.Half).Select(h => whole[-grid.FirstRow + (h - grid.FirstRow < grid.Rows ? h : -h)])];
@@ -75,12 +75,14 @@ internal sealed class ColorImage
         double perPixel = nm / 1000 * request.FocalRatio / pitchUm; // share of the cutoff of one cycle a pixel
         double waves = defocusUm * 1000 / (8 * request.FocalRatio * request.FocalRatio * nm);
         // The pixel as a Gaussian of its variance: only differences between sums of these images count.
-        double seeing = Math.Pow(seeingPx, 5.0 / 3), blur = blurPx2 + (1 / 12.0);
-        var weight = new double[plan.Frequency.Length];
+        double seeing = Math.Pow(seeingPx, 5.0 / 3);
+        double blur = SeeingLaw.Bounded(blurPx2, seeingPx).Variance + (1 / 12.0);
+        HankelTable table = plan.Table;
+        var weight = new double[table.Frequency.Length];
         int count = 0;
         for (int k = 0; k < weight.Length; k++)
         {
-            double f = plan.Frequency[k], damped = (plan.SeeingPower[k] * seeing) + (plan.BlurPower[k] * blur);
+            double f = table.Frequency[k], damped = (table.SeeingPower[k] * seeing) + (table.BlurPower[k] * blur);
             if (f * perPixel >= 1 || damped > 12)
             {
                 break;

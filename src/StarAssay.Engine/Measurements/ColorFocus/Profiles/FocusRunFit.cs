@@ -1,3 +1,4 @@
+using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;
@@ -9,21 +10,18 @@ internal static class FocusRunFit
     // outer scale and guiding add what no law covers.
     private const double BlurFreedom = 0.05;
 
+    // Bins that are enough to lay neighbors' light along their curve: two to each of its functions.
+    private const int FewBins = 2 * SplineBasis.Functions;
+
+    // A gain in squared misfit that ends fits whose curve is fitted again.
+    private const double Rough = 0.5;
+
     public static ColorFocusResult Fit(ColorFocusInput input, ColorFocusRequest request, RunContext context)
     {
         int[] bins = [.. Enumerable.Range(0, input.Bins).Where(j => input.Used[j])];
         double[] position = request.PositionsUm;
-        double[] start = Start(input, request, bins, position);
-        ProfileFit fit = Run(input, request, bins, position, start, request.FocalRatio, context);
-        if (ReachesTooFar(input, request, bins, position, fit))
-        {
-            return Fit(input, request, context);
-        }
-
-        double[] bend;
-        NeighborCorrection? neighbors;
-        (fit, neighbors, bend) = WithoutNeighbors(input, request, bins, position, fit, context);
-        if (ReachesTooFar(input, request, bins, position, fit))
+        (ProfileFit? found, NeighborCorrection? neighbors, double[] bend) = WithoutNeighbors(input, request, bins, position, context);
+        if (found is not { } fit || ReachesTooFar(input, request, bins, position, fit))
         {
             return Fit(input, request, context);
         }
@@ -68,44 +66,52 @@ internal static class FocusRunFit
     private static bool ReachesTooFar(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, ProfileFit fit) =>
         WindowReach.Keep(input, request, bins, [.. bins.Select((_, k) => position.Min(p => Math.Abs(p - fit.X[input.Frames + k])))]).Length < bins.Length;
 
-    /// <summary>The same fit with the light of neighboring colors taken off, that light, and how far it had moved each bin, um.</summary>
-    private static (ProfileFit Fit, NeighborCorrection? Neighbors, double[] Moved) WithoutNeighbors(ColorFocusInput input, ColorFocusRequest request,
-        int[] bins, double[] position, ProfileFit fit, RunContext context)
+    /// <summary>A fit with the light of neighboring colors taken off, that light, and how far it had moved each bin, um; none
+    /// where bins were found to lie beyond the window.</summary>
+    private static (ProfileFit? Fit, NeighborCorrection? Neighbors, double[] Moved) WithoutNeighbors(ColorFocusInput input, ColorFocusRequest request,
+        int[] bins, double[] position, RunContext context)
     {
-        int n = input.Frames;
-        double[] before = fit.X[n..(n + bins.Length)];
-        NeighborCorrection? neighbors = null;
-        bool? slit = null;
-        for (int turn = 0; turn < 2; turn++)
+        // A part of the bins shows the curve along which the light is laid, and whether there was a slit.
+        int n = input.Frames, each = Math.Clamp(bins.Length / FewBins, 1, 4);
+        int[] few = [.. bins.Where((_, k) => k % each == each / 2 || k == 0 || k == bins.Length - 1)];
+        double[] nm = [.. few.Select(j => input.Nm[j])], all = [.. bins.Select(j => input.Nm[j])];
+        var basis = new SplineBasis(all.Min(), all.Max());
+        ProfileFit first = Run(input, request, few, position, Start(input, request, few, position), request.FocalRatio, context, rough: true, warm: false);
+        if (ReachesTooFar(input, request, few, position, first))
         {
-            double[] x = fit.X;
-            double[] nm = [.. bins.Select(j => input.Nm[j])], weight = [.. bins.Select((_, k) => Math.Sqrt(fit.Covariance[n + k, n + k]))];
-            var basis = new SplineBasis(nm.Min(), nm.Max());
-            double[] curve = SplineSmoother.Fit(basis, nm, x[n..(n + bins.Length)], weight).Coefficients;
-            // The profiles tell whether a slit kept other colors' discs out.
-            ProfileFit? best = null;
-            double[][][]? open = null;
-            foreach (bool trial in slit is null ? [false, true] : new[] { slit.Value })
-            {
-                double[][][] found = NeighborLight.Find(input, request, w => SplineBasis.Dot(basis.Continued(w), curve), position,
-                    (i, w) => Math.Exp(x[i] + (x[^2] * Math.Log(w / 550))), x[^1], trial, context);
-                open ??= found;
-                ProfileFit next = Run(input, request, bins, position, x, request.FocalRatio, context, null, new NeighborCorrection(found, open));
-                if (best is null || NeighborLight.BehindSlit(next, best))
-                {
-                    (best, neighbors, slit) = (next, new NeighborCorrection(found, found), trial);
-                }
-            }
-
-            double moved = Enumerable.Range(0, bins.Length).Average(k => Math.Abs(best!.X[n + k] - x[n + k]) / weight[k]);
-            fit = best!;
-            if (moved < 1)
-            {
-                break;
-            }
+            return (null, null, []);
         }
 
-        return (fit, neighbors, [.. before.Select((v, k) => fit.X[n + k] - v)]);
+        double[] Weight(ProfileFit of) => [.. few.Select((_, k) => Math.Sqrt(of.Covariance[n + k, n + k]))];
+        double[] Curve(ProfileFit of) => SplineSmoother.Fit(basis, nm, of.X[n..(n + few.Length)], Weight(of)).Coefficients;
+        double[][][] Light(ProfileFit from, bool slit)
+        {
+            double[] x = from.X, curve = Curve(from);
+            return NeighborLight.Find(input, request, w => SplineBasis.Dot(basis.Continued(w), curve), position,
+                (i, w) => Math.Exp(x[i] + (x[^2] * Math.Log(w / 550))), x[^1], slit, context);
+        }
+
+        // The profiles tell whether a slit kept other colors' discs out.
+        double[][][] open = Light(first, false), shut = Light(first, true);
+        NeighborCorrection neighbors = new(open, open), behind = new(shut, open);
+        ProfileFit without = Run(input, request, few, position, first.X, request.FocalRatio, context, null, neighbors, rough: true);
+        ProfileFit with = Run(input, request, few, position, first.X, request.FocalRatio, context, null, behind, rough: true);
+        bool slit = NeighborLight.BehindSlit(with, without);
+        ProfileFit best = slit ? with : without;
+        neighbors = slit ? new NeighborCorrection(shut, shut) : neighbors;
+        double[] weight = Weight(first);
+        if (Enumerable.Range(0, few.Length).Average(k => Math.Abs(best.X[n + k] - first.X[n + k]) / weight[k]) >= 1)
+        {
+            // That light came from bins that had it still in: once more from the better ones.
+            double[][][] light = Light(best, slit);
+            neighbors = new NeighborCorrection(light, light);
+        }
+
+        double[] c = Curve(best);
+        double[] start = [.. best.X[..n], .. all.Select(w => SplineBasis.Dot(basis.At(w), c)), .. new double[bins.Length], best.X[^2], best.X[^1]];
+        ProfileFit fit = Run(input, request, bins, position, start, request.FocalRatio, context, null, neighbors);
+        double[] moved = [.. few.Select((j, k) => fit.X[n + Array.IndexOf(bins, j)] - first.X[n + k])];
+        return (fit, neighbors, [.. all.Select(w => LinearTable.At(nm, moved, w))]);
     }
 
     /// <summary>The same fit with the bins under the second order, and what an error of its amount does to each bin, um.</summary>
@@ -129,14 +135,22 @@ internal static class FocusRunFit
             start[n + k] = fit.X[n + nearest];
         }
 
-        ProfileFit whole = Run(input, request, bins, position, start, request.FocalRatio, context, removal, neighbors);
+        ProfileFit whole = Run(input, request, bins, position, start, request.FocalRatio, context, removal, neighbors, warm: false);
         ProfileFit more = Run(input, request, bins, position, whole.X, request.FocalRatio, context, removal.Times(1 + removal.RelativeError), neighbors);
         return (bins, whole, [.. Enumerable.Range(0, bins.Length).Select(k => more.X[n + k] - whole.X[n + k])]);
     }
 
     private static ProfileFit Run(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, double[] start, double focalRatio,
         RunContext context,
-        SecondOrderRemoval? removal = null, NeighborCorrection? neighbors = null, bool full = true)
+        SecondOrderRemoval? removal = null, NeighborCorrection? neighbors = null, bool rough = false, bool warm = true)
+    {
+        ProfileFit fit = New(input, request, bins, position, start, focalRatio, removal, neighbors);
+        fit.Run(start, context, reweight: !rough, settled: rough ? Rough : ProfileFit.Settled, damping: warm ? ProfileFit.Warm : 1e-3);
+        return fit;
+    }
+
+    private static ProfileFit New(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position, double[] start, double focalRatio,
+        SecondOrderRemoval? removal, NeighborCorrection? neighbors)
     {
         int n = input.Frames, m = bins.Length;
         int exponent = n + (2 * m), blurAt = exponent + 1;
@@ -175,9 +189,7 @@ internal static class FocusRunFit
             sigma[i] = i < n ? 3 : i < n + m ? 1e7 : i == exponent ? SeeingLaw.ExponentSigma : i == blurAt ? blurSigma : BlurFreedom;
         }
 
-        var fit = new ProfileFit(blocks, defocus, seeing, blur, mean, sigma);
-        fit.Run(start, context, full ? 40 : 4, reweight: full, covariance: full);
-        return fit;
+        return new ProfileFit(blocks, defocus, seeing, blur, mean, sigma);
     }
 
     private static double[] Start(ColorFocusInput input, ColorFocusRequest request, int[] bins, double[] position)
@@ -236,9 +248,9 @@ internal static class FocusRunFit
 
         // chi^2 against the logarithm of the focal ratio is a parabola; three points give its foot and width.
         const double Step = 0.03;
-        double chi0 = Run(input, request, bins, position, fit.X, request.FocalRatio, context, removal, neighbors, false).ChiSquare;
-        double chiMinus = Run(input, request, bins, position, fit.X, request.FocalRatio * Math.Exp(-Step), context, removal, neighbors, false).ChiSquare;
-        double chiPlus = Run(input, request, bins, position, fit.X, request.FocalRatio * Math.Exp(Step), context, removal, neighbors, false).ChiSquare;
+        double At(double step) =>
+            New(input, request, bins, position, fit.X, request.FocalRatio * Math.Exp(step), removal, neighbors).Foot(fit.X, context);
+        double chi0 = At(0), chiMinus = At(-Step), chiPlus = At(Step);
         double curvature = (chiPlus + chiMinus - (2 * chi0)) / (Step * Step);
         if (!(curvature > 0))
         {

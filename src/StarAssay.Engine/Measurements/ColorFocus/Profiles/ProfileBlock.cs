@@ -4,7 +4,7 @@ using StarAssay.Engine.Numerics;
 namespace StarAssay.Engine.Measurements.ColorFocus;
 
 /// <summary>One profile (one frame, one bin) with its flux, background and center, which are solved for inside.</summary>
-internal sealed class ProfileBlock
+internal sealed partial class ProfileBlock
 {
     /// <summary>Unknowns that blocks share: defocus, log seeing, blur variance.</summary>
     public const int Shared = 3;
@@ -20,9 +20,10 @@ internal sealed class ProfileBlock
     private readonly double[] ps;
     private readonly double[] pb;
     private readonly double[] pc;
-    private readonly double[] residual;
     private readonly double gain;
-    private readonly double[] leverage;
+    private readonly double[][] inner = [[], [], []]; // flux, offset and center as unit vectors that are free of one another
+    private double weightSum; // over the rows, and of the weighted data
+    private double weightedSum;
     private double trialCenter;
 
     // What the model was last made for: a block whose unknowns stand still keeps it.
@@ -32,7 +33,7 @@ internal sealed class ProfileBlock
     {
         this.doubt = doubt;
         Model = model;
-        this.data = data;
+        this.data = new double[data.Length];
         this.noise = noise;
         this.gain = gain;
         int n = data.Length;
@@ -44,10 +45,8 @@ internal sealed class ProfileBlock
         ps = new double[n];
         pb = new double[n];
         pc = new double[n];
-        residual = new double[n];
         Projected = [new double[n], new double[n], new double[n]];
         Scaled = new double[n];
-        leverage = new double[n];
         Center = center;
         trialCenter = center;
         for (int r = 0; r < n; r++)
@@ -68,6 +67,14 @@ internal sealed class ProfileBlock
 
             Weigh(r, used[r] ? 1 / (noise[r] + (Math.Max(smooth / Math.Max(m, 1), 0) / gain)) : 0);
         }
+
+        // Rows that are left out have no weight; a number lets sums run over them.
+        for (int r = 0; r < n; r++)
+        {
+            this.data[r] = used[r] ? data[r] : 0;
+        }
+
+        SumWeights();
     }
 
     public ProfileModel Model { get; }
@@ -115,21 +122,26 @@ internal sealed class ProfileBlock
         }
 
         // Flux and offset are linear: solved exactly.
-        double spp = 0, sp = 0, s1 = 0, spd = 0, sd = 0;
-        for (int r = 0; r < n; r++)
+        double spp = 0, sp = 0, spd = 0;
+        int lanes = Vector<double>.Count, whole = n - (n % lanes);
+        Vector<double> vpp = default, vp = default, vpd = default;
+        for (int r = 0; r < whole; r += lanes)
         {
-            double w = weight[r];
-            if (w > 0)
-            {
-                spp += w * p[r] * p[r];
-                sp += w * p[r];
-                s1 += w;
-                spd += w * p[r] * data[r];
-                sd += w * data[r];
-            }
+            Vector<double> one = new(p, r), weighted = one * new Vector<double>(weight, r);
+            vp += weighted;
+            vpp = Vector.MultiplyAddEstimate(weighted, one, vpp);
+            vpd = Vector.MultiplyAddEstimate(weighted, new Vector<double>(data, r), vpd);
         }
 
-        double det = (spp * s1) - (sp * sp);
+        for (int r = whole; r < n; r++)
+        {
+            spp += weight[r] * p[r] * p[r];
+            sp += weight[r] * p[r];
+            spd += weight[r] * p[r] * data[r];
+        }
+
+        (spp, sp, spd) = (spp + Vector.Sum(vpp), sp + Vector.Sum(vp), spd + Vector.Sum(vpd));
+        double s1 = weightSum, sd = weightedSum, det = (spp * s1) - (sp * sp);
         if (!(det > 1e-12 * spp * s1))
         {
             Flux = spd / spp;
@@ -142,14 +154,22 @@ internal sealed class ProfileBlock
         }
 
         double chi = 0;
-        for (int r = 0; r < n; r++)
+        Vector<double> flux = new(Flux), offset = new(Offset), sum = default;
+        for (int r = 0; r < whole; r += lanes)
         {
-            residual[r] = weight[r] > 0 ? data[r] - (Flux * p[r]) - Offset : 0;
-            chi += weight[r] * residual[r] * residual[r];
+            Vector<double> left = (new Vector<double>(data, r) - (flux * new Vector<double>(p, r)) - offset) * new Vector<double>(root, r);
+            left.CopyTo(Scaled, r);
+            sum = Vector.MultiplyAddEstimate(left, left, sum);
         }
 
-        ChiSquare = chi;
-        return chi;
+        for (int r = whole; r < n; r++)
+        {
+            Scaled[r] = (data[r] - (Flux * p[r]) - Offset) * root[r];
+            chi += Scaled[r] * Scaled[r];
+        }
+
+        ChiSquare = chi + Vector.Sum(sum);
+        return ChiSquare;
     }
 
     /// <summary>After <see cref="Evaluate"/>: the normal equations with the inner unknowns eliminated.</summary>
@@ -158,27 +178,19 @@ internal sealed class ProfileBlock
         // Orthogonalize (Gram-Schmidt in the weighted sense) p, 1, F pc; then project the shared unknowns' rows.
         int n = data.Length;
         Span<double> q0 = stackalloc double[n], q1 = stackalloc double[n], q2 = stackalloc double[n];
-        Span<double> e = stackalloc double[n];
-        for (int r = 0; r < n; r++)
-        {
-            double light = root[r] * Flux;
-            q0[r] = root[r] * p[r];
-            q1[r] = root[r];
-            q2[r] = light * pc[r];
-            Projected[0][r] = light * pz[r];
-            Projected[1][r] = light * ps[r];
-            Projected[2][r] = light * pb[r];
-            e[r] = root[r] * residual[r];
-            Scaled[r] = e[r];
-        }
-
+        Weighted(p, 1, q0);
+        root.CopyTo(q1);
+        Weighted(pc, Flux, q2);
+        Weighted(pz, Flux, Projected[0]);
+        Weighted(ps, Flux, Projected[1]);
+        Weighted(pb, Flux, Projected[2]);
         Normalize(q0);
         Remove(q1, q0);
         Normalize(q1);
         Remove(q2, q0);
         Remove(q2, q1);
         double lengthC = Normalize(q2);
-        step0 = lengthC > 0 ? Sums.Dot(q2, e) / lengthC : 0;
+        step0 = lengthC > 0 ? Sums.Dot(q2, Scaled) / lengthC : 0;
         for (int i = 0; i < Shared; i++)
         {
             double[] v = Projected[i];
@@ -188,14 +200,15 @@ internal sealed class ProfileBlock
             Remove(v, q2);
         }
 
-        for (int r = 0; r < n; r++)
-        {
-            leverage[r] = (q0[r] * q0[r]) + (q1[r] * q1[r]) + (q2[r] * q2[r]);
-        }
-
+        inner[0] = inner[0].Length == n ? inner[0] : new double[n];
+        inner[1] = inner[1].Length == n ? inner[1] : new double[n];
+        inner[2] = inner[2].Length == n ? inner[2] : new double[n];
+        q0.CopyTo(inner[0]);
+        q1.CopyTo(inner[1]);
+        q2.CopyTo(inner[2]);
         for (int i = 0; i < Shared; i++)
         {
-            G[i] = Sums.Dot(Projected[i], e);
+            G[i] = Sums.Dot(Projected[i], Scaled);
             for (int j = 0; j <= i; j++)
             {
                 H[i, j] = H[j, i] = Sums.Dot(Projected[i], Projected[j]);
@@ -215,8 +228,8 @@ internal sealed class ProfileBlock
                 continue;
             }
 
-            double variance = noise[r] + (Math.Max(Flux * p[r], 0) / gain);
-            if (residual[r] * residual[r] > 36 * scale * scale * variance && UsedRows > 12)
+            double variance = noise[r] + (Math.Max(Flux * p[r], 0) / gain), residual = data[r] - (Flux * p[r]) - Offset;
+            if (residual * residual > 36 * scale * scale * variance && UsedRows > 12)
             {
                 used[r] = false;
                 UsedRows--;
@@ -229,66 +242,8 @@ internal sealed class ProfileBlock
             }
         }
 
+        SumWeights();
         return rejected;
-    }
-
-    /// <summary>How much smaller the fit makes the residual of each row than its error is: the root of 1 - leverage.</summary>
-    /// <remarks>Few rows hold the light and therefore most of the leverage, so a mean over all rows would not do (the correction HC2
-    /// of MacKinnon and White 1985, J. Econometrics 29, 305).</remarks>
-    /// <param name="row">Row of the profile.</param>
-    /// <param name="v">Covariance of the block's shared unknowns from the whole fit.</param>
-    public double Shrinkage(int row, double[,] v)
-    {
-        double h = leverage[row];
-        for (int i = 0; i < Shared; i++)
-        {
-            for (int j = 0; j < Shared; j++)
-            {
-                h += Projected[i][row] * Projected[j][row] * v[i, j];
-            }
-        }
-
-        return Math.Sqrt(1 - Math.Clamp(h, 0, 0.9));
-    }
-
-    /// <summary>How the gradient moves with what was taken off the data, for one standard deviation of that.</summary>
-    public double[] Drift()
-    {
-        var drift = new double[Shared];
-        for (int r = 0; r < data.Length && doubt is not null; r++)
-        {
-            double by = root[r] * doubt[r];
-            for (int i = 0; i < Shared; i++)
-            {
-                drift[i] += Projected[i][r] * by;
-            }
-        }
-
-        return drift;
-    }
-
-    /// <summary>A copy whose data are the model plus the residuals with random signs.</summary>
-    public ProfileBlock Resample(Random random, double[,] v)
-    {
-        var fake = new double[data.Length];
-        double off = doubt is null ? 0 : ProfileFit.Gaussian(random);
-        for (int r = 0; r < data.Length; r++)
-        {
-            double sign = (random.Next(2) == 0 ? -1 : 1) / Shrinkage(r, v);
-            fake[r] = used[r] ? (Flux * p[r]) + Offset + (sign * residual[r]) + (off * (doubt?[r] ?? 0)) : double.NaN;
-        }
-
-        var copy = new ProfileBlock(Model, fake, noise, Center, gain, doubt) { Flux = Flux, made = made };
-        (double[] From, double[] To)[] same =
-        [
-            (weight, copy.weight), (root, copy.root), (p, copy.p), (pz, copy.pz), (ps, copy.ps), (pb, copy.pb), (pc, copy.pc),
-        ];
-        foreach ((double[] from, double[] to) in same)
-        {
-            Array.Copy(from, to, from.Length);
-        }
-
-        return copy;
     }
 
     /// <summary>Sum over the rows of the squared light over its variance.</summary>
@@ -305,6 +260,24 @@ internal sealed class ProfileBlock
 
     /// <summary>Model at the current values, for plots and tests.</summary>
     public double[] ModelProfile() => [.. p.Select(v => (Flux * v) + Offset)];
+
+    private void SumWeights() => (weightSum, weightedSum) = (weight.Sum(), Sums.Dot(weight, data));
+
+    /// <summary>A row of the model times a factor, over the standard deviations.</summary>
+    private void Weighted(double[] row, double factor, Span<double> to)
+    {
+        int r = 0, lanes = Vector<double>.Count;
+        var by = new Vector<double>(factor);
+        for (; r <= row.Length - lanes; r += lanes)
+        {
+            (by * new Vector<double>(root, r) * new Vector<double>(row, r)).CopyTo(to[r..]);
+        }
+
+        for (; r < row.Length; r++)
+        {
+            to[r] = factor * root[r] * row[r];
+        }
+    }
 
     private void Weigh(int row, double value) => (weight[row], root[row]) = (value, Math.Sqrt(value));
 

@@ -1,33 +1,28 @@
-using MathNet.Numerics.LinearAlgebra;
+using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;
 
-/// <summary>How a block's defocus, log seeing or blur variance depends on the shared unknowns: sum of coefficient x unknown + constant.</summary>
-internal sealed record LinearMap(int[] Index, double[] Coefficient, double Constant)
-{
-    public double At(double[] x)
-    {
-        double s = Constant;
-        for (int i = 0; i < Index.Length; i++)
-        {
-            s += Coefficient[i] * x[Index[i]];
-        }
-
-        return s;
-    }
-}
-
 /// <summary>Levenberg-Marquardt over many profiles that share few unknowns; each profile keeps its own flux, offset and center.</summary>
 internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyList<LinearMap> defocus, IReadOnlyList<LinearMap> logSeeing,
-    IReadOnlyList<LinearMap> blur, double[] priorMean, double[] priorSigma)
+    IReadOnlyList<LinearMap> blur, double[] priorMean, double[] priorSigma, ProfileLayout? layout = null)
 {
     /// <summary>A standard deviation from which on a prior says nothing.</summary>
     public const double Flat = 1e6;
 
+    /// <summary>Damping for a start that another fit has found: hardly any.</summary>
+    public const double Warm = 1e-7;
+
+    /// <summary>A gain in squared misfit that ends a fit, in units of the noise.</summary>
+    public const double Settled = 0.01;
+
+    // Of that: what is no worse than by this was not made worse by the step.
+    private const double Rounding = 0.1;
+
     private readonly int n = priorMean.Length;
     private readonly IReadOnlyList<LinearMap>[] maps = [defocus, logSeeing, blur];
     private ProfileModel.Work? own;
+    private ProfileNormal? normal;
 
     public double[] X { get; private set; } = [];
 
@@ -47,12 +42,15 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
     /// <summary>Noise in the profiles over the noise expected, never below 1.</summary>
     public double Scale => Math.Sqrt(Math.Max(1, blocks.Sum(b => b.ChiSquare) / DegreesOfFreedom));
 
-    public Matrix<double> Covariance { get; private set; } = Matrix<double>.Build.Dense(0, 0);
+    public double[,] Covariance { get; private set; } = new double[0, 0];
+
+    private ProfileNormal Normal => normal ??= new ProfileNormal(layout ?? new ProfileLayout(maps, n));
 
     /// <summary>Normal matrix and gradient at the present point, of the profiles alone.</summary>
-    public (Matrix<double> H, double[] G) DataNormal()
+    public (double[,] H, double[] G) DataNormal()
     {
-        Matrix<double> h = Normal(out double[] g);
+        Sum();
+        (double[,] h, double[] g) = Normal.Plain();
         for (int i = 0; i < n; i++)
         {
             double w = 1 / (priorSigma[i] * priorSigma[i]);
@@ -72,43 +70,45 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
         }
     }
 
-    public bool Run(double[] start, RunContext context, int maxTurns = 40, bool reweight = true, bool covariance = true)
+    public bool Run(double[] start, RunContext context, int maxTurns = 40, bool reweight = true, bool covariance = true, bool pointOnly = false,
+        double settled = Settled, double damping = 1e-3)
     {
         X = (double[])start.Clone();
-        double damping = 1e-3;
         double[] trial = X;
         double best = Evaluate(trial, context);
         Commit(context);
         bool converged = false, elsewhere = false;
         int reweights = reweight ? 2 : 0;
-        Matrix<double> h = Normal(out double[] g);
+        Sum();
         for (int turn = 0; turn < maxTurns; turn++)
         {
             context.Cancel.ThrowIfCancellationRequested();
-            Matrix<double> damped = h.Clone();
-            for (int i = 0; i < n; i++)
+            double[] step = Normal.Step(damping);
+            trial = [.. X.Zip(step, (a, b) => a + b)];
+            if (pointOnly && turn > 0 && Normal.Gain(step) < settled * Math.Max(1, best / DegreesOfFreedom))
             {
-                damped[i, i] += (damping * h[i, i]) + 1e-30;
+                // The last step, of which nothing but its end is wanted.
+                X = trial;
+                ChiSquare = best;
+                return true;
             }
 
-            double[] step = Solve(damped, g);
-            trial = [.. X.Zip(step, (a, b) => a + b)];
             for (int k = 0; k < blocks.Count; k++)
             {
                 blocks[k].Propose(defocus[k].At(trial) - defocus[k].At(X), logSeeing[k].At(trial) - logSeeing[k].At(X), blur[k].At(trial) - blur[k].At(X));
             }
 
             double chi = Evaluate(trial, context);
-            if (chi <= best)
+            if (chi <= best + (Rounding * settled * Math.Max(1, best / DegreesOfFreedom)))
             {
                 double gain = best - chi;
                 X = trial;
                 best = chi;
                 elsewhere = false;
                 Commit(context);
-                h = Normal(out g);
+                Sum();
                 damping = Math.Max(1e-7, damping * 0.2);
-                if (gain < 0.01 * Math.Max(1, best / DegreesOfFreedom))
+                if (gain < settled * Math.Max(1, best / DegreesOfFreedom))
                 {
                     if (reweights-- <= 0)
                     {
@@ -125,7 +125,7 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
 
                     best = Evaluate(X, context);
                     Commit(context);
-                    h = Normal(out g);
+                    Sum();
                 }
             }
             else
@@ -150,19 +150,21 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
 
             best = Evaluate(X, context);
             Commit(context);
-            h = Normal(out _);
+            Sum();
         }
 
         ChiSquare = best;
         if (covariance)
         {
-            Covariance = Inverse(h);
+            Covariance = Normal.Covariance();
         }
 
         return converged;
     }
 
     /// <summary>Shared unknowns of linearized refits to residuals with random signs (wild bootstrap, Wu 1986, Ann. Stat. 14, 1261).</summary>
+    /// <remarks>A refit knows the signs by three sums over the rows of each profile. Of tens of rows these are normal, by the central
+    /// limit theorem, with the covariance of the squared terms: they are drawn, not the signs.</remarks>
     public double[][] LinearBootstrap(int replicates, int seed, RunContext context)
     {
         var gradient = new double[replicates][];
@@ -173,49 +175,7 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
 
         var perBlock = new double[blocks.Count][];
         Parallel.For(0, blocks.Count, context.Parallel, k =>
-        {
-            ProfileBlock block = blocks[k];
-            var random = new Random(unchecked((seed * 7919) + k));
-            double[,] v = Variances(k);
-            var sums = new double[ProfileBlock.Shared * replicates];
-            for (int r = 0; r < block.Scaled.Length; r++)
-            {
-                double error = block.Scaled[r] / block.Shrinkage(r, v);
-                double z = block.Projected[0][r] * error, s = block.Projected[1][r] * error, t = block.Projected[2][r] * error;
-                if (z == 0 && s == 0)
-                {
-                    continue;
-                }
-
-                long bits = 0;
-                for (int b = 0; b < replicates; b++)
-                {
-                    if (b % 62 == 0)
-                    {
-                        bits = random.NextInt64();
-                    }
-
-                    double sign = (bits & 1) == 0 ? 1 : -1;
-                    bits >>= 1;
-                    sums[3 * b] += sign * z;
-                    sums[(3 * b) + 1] += sign * s;
-                    sums[(3 * b) + 2] += sign * t;
-                }
-            }
-
-            double[] drift = block.Drift();
-            bool doubted = drift.Any(d => d != 0);
-            for (int b = 0; b < replicates && doubted; b++)
-            {
-                double off = Gaussian(random);
-                for (int i = 0; i < ProfileBlock.Shared; i++)
-                {
-                    sums[(ProfileBlock.Shared * b) + i] += off * drift[i];
-                }
-            }
-
-            perBlock[k] = sums;
-        });
+            perBlock[k] = blocks[k].SignedSums(replicates, Variances(k), RandomStream.Of(seed, k)));
         for (int k = 0; k < blocks.Count; k++)
         {
             for (int b = 0; b < replicates; b++)
@@ -228,8 +188,7 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
         }
 
         // Unknowns with a prior also carry the prior's own scatter.
-        var prior = new Random(unchecked((seed * 7919) - 1));
-        var result = new double[replicates][];
+        Random prior = RandomStream.Of(seed, -1);
         for (int b = 0; b < replicates; b++)
         {
             for (int i = 0; i < n; i++)
@@ -239,12 +198,38 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
                     gradient[b][i] += Gaussian(prior) / priorSigma[i];
                 }
             }
-
-            double[] step = (Covariance * Vector<double>.Build.DenseOfArray(gradient[b])).ToArray();
-            result[b] = [.. X.Zip(step, (a, d) => a + d)];
         }
 
-        return result;
+        Normal.SolveFor(gradient);
+        return [.. gradient.Select(step => X.Zip(step, (a, d) => a + d).ToArray())];
+    }
+
+    /// <summary>Squared misfit that the bend of the profiles with defocus makes over the reach of the errors, the mean over them.</summary>
+    /// <remarks>A profile is even in the defocus z: its second derivative is the first one's over z near focus, and no more than that over a
+    /// third of a wave elsewhere. Of a normal error the fourth power's mean is three times the variance squared.</remarks>
+    /// <param name="nm">Wavelength of each profile.</param>
+    /// <param name="focalRatio">Of the telescope.</param>
+    public double Bend(double[] nm, double focalRatio)
+    {
+        double sum = 0;
+        for (int k = 0; k < blocks.Count; k++)
+        {
+            double z = Math.Abs(defocus[k].At(X)), unit = 0.3 * 8 * focalRatio * focalRatio * nm[k] / 1000, variance = Variances(k)[0, 0] * Scale * Scale;
+            double bend = 0.5 * ((1 / Math.Max(z, 1e-6)) + (1 / unit));
+            sum += 3 * blocks[k].H[0, 0] * bend * bend * variance * variance;
+        }
+
+        return sum;
+    }
+
+    /// <summary>Squared misfit at the best point near by, as the model's slope there has it.</summary>
+    public double Foot(double[] at, RunContext context)
+    {
+        X = (double[])at.Clone();
+        double here = Evaluate(X, context);
+        Commit(context);
+        Sum();
+        return here - Normal.Gain(Normal.Step(0));
     }
 
     /// <summary>Covariance of one block's defocus, log seeing and blur variance, for noise as expected.</summary>
@@ -279,6 +264,14 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
     public static double Gaussian(Random random) =>
         Math.Sqrt(-2 * Math.Log(1 - random.NextDouble())) * Math.Cos(2 * Math.PI * random.NextDouble());
 
+    /// <summary>Two normal numbers that know nothing of each other (Box and Muller 1958).</summary>
+    public static (double One, double Two) TwoGaussians(Random random)
+    {
+        double size = Math.Sqrt(-2 * Math.Log(1 - random.NextDouble()));
+        (double sin, double cos) = Math.SinCos(2 * Math.PI * random.NextDouble());
+        return (size * cos, size * sin);
+    }
+
     private static void Add(double[] target, LinearMap map, double value)
     {
         for (int i = 0; i < map.Index.Length; i++)
@@ -287,29 +280,7 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
         }
     }
 
-    private static double[] Solve(Matrix<double> h, double[] g)
-    {
-        // Scale to a unit diagonal first: unknowns differ by many orders of magnitude.
-        int n = g.Length;
-        double[] d = [.. Enumerable.Range(0, n).Select(i => 1 / Math.Sqrt(Math.Max(h[i, i], 1e-300)))];
-        Matrix<double> scaled = Matrix<double>.Build.Dense(n, n, (i, j) => h[i, j] * d[i] * d[j]);
-        for (int i = 0; i < n; i++)
-        {
-            scaled[i, i] += 1e-11;
-        }
-
-        Vector<double> x = scaled.Cholesky().Solve(Vector<double>.Build.Dense(n, i => g[i] * d[i]));
-        return [.. x.Select((v, i) => v * d[i])];
-    }
-
-    private static Matrix<double> Inverse(Matrix<double> h)
-    {
-        int n = h.RowCount;
-        double[] d = [.. Enumerable.Range(0, n).Select(i => 1 / Math.Sqrt(Math.Max(h[i, i], 1e-300)))];
-        Matrix<double> scaled = Matrix<double>.Build.Dense(n, n, (i, j) => (h[i, j] * d[i] * d[j]) + (i == j ? 1e-11 : 0));
-        Matrix<double> inverse = scaled.Cholesky().Solve(Matrix<double>.Build.DenseIdentity(n));
-        return Matrix<double>.Build.Dense(n, n, (i, j) => inverse[i, j] * d[i] * d[j]);
-    }
+    private void Sum() => Normal.Sum(blocks, X, priorMean, priorSigma);
 
     private void Commit(RunContext context) => Each(context, (k, _) =>
     {
@@ -353,54 +324,5 @@ internal sealed class ProfileFit(IReadOnlyList<ProfileBlock> blocks, IReadOnlyLi
         }
 
         return double.IsFinite(chi) ? chi : double.PositiveInfinity;
-    }
-
-    private Matrix<double> Normal(out double[] gradient)
-    {
-        // Columns one after the other, as the library keeps them; the lower half, since it is symmetric.
-        var h = new double[n * n];
-        var g = new double[n];
-        for (int k = 0; k < blocks.Count; k++)
-        {
-            ProfileBlock b = blocks[k];
-            for (int i = 0; i < maps.Length; i++)
-            {
-                Add(g, maps[i][k], b.G[i]);
-                for (int j = 0; j < maps.Length; j++)
-                {
-                    Scatter(h, maps[i][k], maps[j][k], b.H[i, j]);
-                }
-            }
-        }
-
-        for (int i = 0; i < n; i++)
-        {
-            double w = 1 / (priorSigma[i] * priorSigma[i]);
-            h[(i * n) + i] += w;
-            g[i] += w * (priorMean[i] - X[i]);
-            for (int j = 0; j < i; j++)
-            {
-                h[(i * n) + j] = h[(j * n) + i];
-            }
-        }
-
-        gradient = g;
-        return Matrix<double>.Build.Dense(n, n, h);
-    }
-
-    private void Scatter(double[] h, LinearMap rows, LinearMap columns, double value)
-    {
-        for (int j = 0; j < columns.Index.Length; j++)
-        {
-            int column = columns.Index[j];
-            double part = columns.Coefficient[j] * value;
-            for (int i = 0; i < rows.Index.Length; i++)
-            {
-                if (rows.Index[i] >= column)
-                {
-                    h[(column * n) + rows.Index[i]] += rows.Coefficient[i] * part;
-                }
-            }
-        }
     }
 }

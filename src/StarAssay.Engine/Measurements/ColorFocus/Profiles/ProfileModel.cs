@@ -4,66 +4,6 @@ using StarAssay.Engine.Optics;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;
 
-/// <summary>Cosines and sines of every frequency at every distance from the middle row, shared by all profiles of one window.</summary>
-/// <remarks>Cosines are even and sines odd, so the rows on both sides of the middle share them.</remarks>
-internal sealed class ProfileGrid
-{
-    public ProfileGrid(int firstRow, int rows, int frequencies)
-    {
-        FirstRow = firstRow;
-        Rows = rows;
-        Frequencies = frequencies;
-        Period = 2 * rows;
-        Farthest = Math.Max(-firstRow, firstRow + rows - 1);
-        Stride = (Farthest + Vector<double>.Count) / Vector<double>.Count * Vector<double>.Count;
-        Cos = new double[frequencies * Stride];
-        Sin = new double[frequencies * Stride];
-        Pixel = new double[frequencies];
-        SeeingPower = new double[frequencies];
-        BlurPower = new double[frequencies];
-        for (int k = 0; k < frequencies; k++)
-        {
-            double f = (k + 1) / Period;
-            Pixel[k] = 2 / Period * Math.Sin(Math.PI * f) / (Math.PI * f);
-            SeeingPower[k] = 0.5 * Seeing.StructureConstant * Math.Pow(f / Seeing.FwhmFactor, 5.0 / 3);
-            BlurPower[k] = 2 * Math.PI * Math.PI * f * f;
-            for (int d = 0; d <= Farthest; d++)
-            {
-                (double s, double c) = Math.SinCos(2 * Math.PI * (k + 1) * d / Period);
-                Cos[(k * Stride) + d] = c;
-                Sin[(k * Stride) + d] = s;
-            }
-        }
-    }
-
-    public int FirstRow { get; }
-
-    public int Rows { get; }
-
-    public int Frequencies { get; }
-
-    public double Period { get; }
-
-    /// <summary>Largest distance of a row from row zero.</summary>
-    public int Farthest { get; }
-
-    /// <summary>Values kept for one frequency: the distances from zero on, filled up to whole vectors.</summary>
-    public int Stride { get; }
-
-    public double[] Cos { get; }
-
-    public double[] Sin { get; }
-
-    /// <summary>What a pixel's width leaves of each frequency, with the series' own factor.</summary>
-    public double[] Pixel { get; }
-
-    /// <summary>Damping of each frequency by seeing of one pixel FWHM; grows with the seeing's power of 5/3.</summary>
-    public double[] SeeingPower { get; }
-
-    /// <summary>Damping of each frequency by a Gaussian of one square pixel.</summary>
-    public double[] BlurPower { get; }
-}
-
 /// <summary>
 /// Profile across the spectrum of one color: exact defocused diffraction of the (annular) pupil, times Kolmogorov seeing,
 /// times the pixel, times a Gaussian for the instrument, made by a cosine series.
@@ -73,6 +13,16 @@ internal sealed class ProfileGrid
 /// (Fried 1966; Racine 1996).</remarks>
 internal sealed class ProfileModel
 {
+    // Damping beyond which a frequency counts for nothing: e^-13 = 2e-6 of the whole, where bright profiles have noise of 1e-3.
+    private const double Damped = 13;
+
+    // Of each frequency its factors with the cosine and the sine: of the profile, then of its derivatives by defocus, seeing, center and
+    // blur; filled up to whole vectors.
+    private const int Factors = 16;
+
+    // A frequency's own part is in double precision; of the sum the seventh digit counts for nothing.
+    private static readonly float[] Signs = [.. Enumerable.Range(0, Factors).Select(i => i % 2 == 0 ? 1f : -1f)];
+
     private readonly ProfileGrid grid;
     private readonly DefocusTransfer transfer;
     private readonly double[] fixedPart;
@@ -87,7 +37,7 @@ internal sealed class ProfileModel
         wavesPerUm = 1000 / (8 * focalRatio * focalRatio * wavelengthNm);
         double perPixel = wavelengthNm * focalRatio / 1000 / pitchUm; // share of the cutoff of one cycle a pixel
         used = Math.Clamp((int)Math.Ceiling(grid.Period / perPixel) - 1, 0, grid.Frequencies);
-        fixedPart = new double[used];
+        fixedPart = new double[grid.Pixel.Length];
         share = new DefocusTransfer.Share[used];
         for (int k = 0; k < used; k++)
         {
@@ -97,14 +47,22 @@ internal sealed class ProfileModel
     }
 
     /// <summary>Scratch for one thread.</summary>
-    internal sealed class Work(int frequencies)
+    internal sealed class Work(ProfileGrid grid)
     {
-        /// <summary>Of each frequency its factors with the cosine and the sine: of the profile, then of its derivatives by defocus, seeing,
-        /// center and blur.</summary>
-        public double[] Factors { get; } = new double[10 * frequencies];
+        /// <summary>What seeing, blur and pixel leave of each frequency.</summary>
+        public double[] Air { get; } = new double[grid.Pixel.Length];
+
+        /// <summary>Factors of each frequency, from zero on.</summary>
+        public float[] Series { get; } = new float[Factors * ((int)grid.Period + 1)];
+
+        /// <summary>Factors of the frequencies that are left, at even and at odd rows.</summary>
+        public float[][] Folded { get; } = [new float[Factors * grid.Folded], new float[Factors * grid.Folded]];
+
+        /// <summary>Even and odd parts of the profile and of its derivatives at some distances from the middle.</summary>
+        public float[] Parts { get; } = new float[10 * grid.Stride];
     }
 
-    public Work NewWork() => new(grid.Frequencies);
+    public Work NewWork() => new(grid);
 
     /// <summary>Fills the profile (sum over all rows of the plane = 1) and its derivatives.</summary>
     /// <param name="defocusUm">Sensor minus best focus.</param>
@@ -121,103 +79,155 @@ internal sealed class ProfileModel
     public void Evaluate(double defocusUm, double seeingPx, double blurPx2, double center, Work work,
         Span<double> value, Span<double> byDefocus, Span<double> bySeeing, Span<double> byBlur, Span<double> byCenter)
     {
-        Span<double> c = work.Factors;
-        double waves = defocusUm * wavesPerUm;
         double seeing = Math.Pow(seeingPx, 5.0 / 3);
-        (double stepSin, double stepCos) = Math.SinCos(2 * Math.PI * center / grid.Period);
-        double cos = stepCos, sin = stepSin;
-        int count = 0;
-        for (int k = 0; k < used; k++)
+
+        (double blur, double blurByBlur, double blurBySeeing) = SeeingLaw.Bounded(blurPx2, seeingPx);
+        int count = Math.Min(Air(seeing, blur, work.Air), used);
+        FillSeries(defocusUm * wavesPerUm, seeing, (blurByBlur, blurBySeeing), center, count, work);
+        Fold(work, count);
+        for (int odd = 0; odd < 2; odd++)
         {
-            double power = grid.SeeingPower[k] * seeing;
-            double damped = power + (grid.BlurPower[k] * blurPx2);
-            if (damped > 16)
-            {
-                break; // below 1e-7 of the whole from here on
-            }
-
-            double atmosphere = fixedPart[k] * Math.Exp(-Math.Max(damped, 0));
-            double m = transfer.At(share[k], waves, out double slope) * atmosphere;
-            double mz = slope * wavesPerUm * atmosphere;
-            double ms = -m * power * 5 / 3;
-            double mb = -m * grid.BlurPower[k];
-            double mc = m * 2 * Math.PI * (k + 1) / grid.Period;
-            Span<double> f = c.Slice(10 * k, 10);
-            f[0] = m * cos;
-            f[1] = m * sin;
-            f[2] = mz * cos;
-            f[3] = mz * sin;
-            f[4] = ms * cos;
-            f[5] = ms * sin;
-            f[6] = -mc * sin;
-            f[7] = mc * cos;
-            f[8] = mb * cos;
-            f[9] = mb * sin;
-            (cos, sin) = ((cos * stepCos) - (sin * stepSin), (sin * stepCos) + (cos * stepSin));
-            count = k + 1;
-        }
-
-        double mean = 1 / grid.Period;
-        for (int d = 0; d <= grid.Farthest; d += Vector<double>.Count)
-        {
-            Vector<double> vc = default, vs = default, zc = default, zs = default, sc = default, ss = default, dc = default, ds = default;
-            Vector<double> bc = default, bs = default;
-            // References and not spans: ten products a turn leave no time to check an index. Both tables hold `count` rows of whole vectors.
-            ref double cosine = ref grid.Cos[d], sine = ref grid.Sin[d], f = ref c[0];
-            for (int k = 0; k < count; k++)
-            {
-                Vector<double> rc = Vector.LoadUnsafe(ref cosine), rs = Vector.LoadUnsafe(ref sine);
-                vc = Vector.MultiplyAddEstimate(rc, new Vector<double>(f), vc);
-                vs = Vector.MultiplyAddEstimate(rs, new Vector<double>(Unsafe.Add(ref f, 1)), vs);
-                zc = Vector.MultiplyAddEstimate(rc, new Vector<double>(Unsafe.Add(ref f, 2)), zc);
-                zs = Vector.MultiplyAddEstimate(rs, new Vector<double>(Unsafe.Add(ref f, 3)), zs);
-                sc = Vector.MultiplyAddEstimate(rc, new Vector<double>(Unsafe.Add(ref f, 4)), sc);
-                ss = Vector.MultiplyAddEstimate(rs, new Vector<double>(Unsafe.Add(ref f, 5)), ss);
-                dc = Vector.MultiplyAddEstimate(rc, new Vector<double>(Unsafe.Add(ref f, 6)), dc);
-                ds = Vector.MultiplyAddEstimate(rs, new Vector<double>(Unsafe.Add(ref f, 7)), ds);
-                bc = Vector.MultiplyAddEstimate(rc, new Vector<double>(Unsafe.Add(ref f, 8)), bc);
-                bs = Vector.MultiplyAddEstimate(rs, new Vector<double>(Unsafe.Add(ref f, 9)), bs);
-                cosine = ref Unsafe.Add(ref cosine, grid.Stride);
-                sine = ref Unsafe.Add(ref sine, grid.Stride);
-                f = ref Unsafe.Add(ref f, 10);
-            }
-
-            var level = new Vector<double>(mean);
-            Lay(value, d, level + vc, vs);
-            Lay(byDefocus, d, zc, zs);
-            Lay(bySeeing, d, sc, ss);
-            Lay(byCenter, d, dc, ds);
-            Lay(byBlur, d, bc, bs);
+            Sum(odd, work);
+            ReadOnlySpan<float> parts = work.Parts;
+            Lay(value, odd, parts, 0);
+            Lay(byDefocus, odd, parts, 1);
+            Lay(bySeeing, odd, parts, 2);
+            Lay(byCenter, odd, parts, 3);
+            Lay(byBlur, odd, parts, 4);
         }
     }
 
-    /// <summary>Rows at some distances to both sides of the middle, from the even and the odd part.</summary>
-    private void Lay(Span<double> rows, int distance, Vector<double> even, Vector<double> odd)
+    /// <summary>What seeing, blur and pixel leave of each frequency; gives the number of those that count.</summary>
+    private int Air(double seeing, double blurPx2, double[] air)
     {
-        int up = distance - grid.FirstRow, down = -distance - grid.FirstRow, lanes = Vector<double>.Count;
-        Vector<double> above = even + odd, below = even - odd;
-        if (up >= 0 && up + lanes <= grid.Rows && down < grid.Rows && down - lanes >= -1)
+        int lanes = Vector<double>.Count, k = 0;
+        Vector<double> bySeeing = new(seeing), byBlur = new(blurPx2);
+        for (; k < used && (grid.SeeingPower[k] * seeing) + (grid.BlurPower[k] * blurPx2) <= Damped; k += lanes)
         {
-            above.CopyTo(rows[up..]);
-            for (int i = 0; i < lanes; i++)
-            {
-                rows[down - i] = below[i];
-            }
-
-            return;
+            Vector<double> damped = (bySeeing * new Vector<double>(grid.SeeingPower, k)) + (byBlur * new Vector<double>(grid.BlurPower, k));
+            (new Vector<double>(fixedPart, k) * Vector.Exp(-Vector.Max(damped, Vector<double>.Zero))).CopyTo(air, k);
         }
 
-        for (int i = 0; i < lanes; i++)
+        return k;
+    }
+
+    private void FillSeries(double waves, double seeing, (double ByBlur, double BySeeing) blur, double center, int count, Work work)
+    {
+        (double stepSin, double stepCos) = Math.SinCos(2 * Math.PI * center / grid.Period);
+        double cos = stepCos, sin = stepSin, turn = 2 * Math.PI / grid.Period, seeingStep = seeing * 5 / 3;
+        Span<float> series = work.Series;
+        series[..Factors].Clear();
+        series[0] = (float)(1 / grid.Period);
+        for (int k = 0; k < count; k++)
         {
-            if (up + i >= 0 && up + i < grid.Rows)
+            double air = work.Air[k];
+            double m = transfer.At(share[k], waves, out double slope) * air;
+            double mz = slope * wavesPerUm * air;
+            double blurred = -m * grid.BlurPower[k];
+            double ms = (-m * grid.SeeingPower[k] * seeingStep) + (blurred * blur.BySeeing);
+            double mb = blurred * blur.ByBlur;
+            double mc = m * turn * (k + 1);
+            Span<float> f = series.Slice(Factors * (k + 1), Factors);
+            f[9] = (float)(mb * sin);
+            f[8] = (float)(mb * cos);
+            f[7] = (float)(mc * cos);
+            f[6] = (float)(-mc * sin);
+            f[5] = (float)(ms * sin);
+            f[4] = (float)(ms * cos);
+            f[3] = (float)(mz * sin);
+            f[2] = (float)(mz * cos);
+            f[1] = (float)(m * sin);
+            f[0] = (float)(m * cos);
+            (cos, sin) = ((cos * stepCos) - (sin * stepSin), (sin * stepCos) + (cos * stepSin));
+        }
+    }
+
+    /// <summary>Brings all frequencies to those up to a quarter of a cycle a row.</summary>
+    private void Fold(Work work, int count)
+    {
+        int period = (int)grid.Period, half = grid.Rows;
+        work.Series.AsSpan(Factors * (count + 1), Math.Max(0, Factors * (half - count))).Clear();
+        ref float series = ref work.Series[0], even = ref work.Folded[0][0], odd = ref work.Folded[1][0];
+        for (int i = 0; i < Factors; i += Vector<float>.Count)
+        {
+            var sign = new Vector<float>(Signs, i);
+
+            // P - k: the same cosine, the opposite sine.
+            for (int k = half + 1; k <= count; k++)
             {
-                rows[up + i] = above[i];
+                ref float to = ref Unsafe.Add(ref series, (Factors * (period - k)) + i);
+                Vector<float> from = Vector.LoadUnsafe(ref Unsafe.Add(ref series, (Factors * k) + i));
+                Vector.MultiplyAddEstimate(sign, from, Vector.LoadUnsafe(ref to)).StoreUnsafe(ref to);
             }
 
-            if (down - i >= 0 && down - i < grid.Rows)
+            // P/2 - k: both change sign from row to row, the sine once more.
+            for (int k = 0; k < grid.Folded; k++)
             {
-                rows[down - i] = below[i];
+                Vector<float> one = Vector.LoadUnsafe(ref Unsafe.Add(ref series, (Factors * k) + i));
+                Vector<float> other = k < half - k ? sign * Vector.LoadUnsafe(ref Unsafe.Add(ref series, (Factors * (half - k)) + i)) : default;
+                (one + other).StoreUnsafe(ref Unsafe.Add(ref even, (Factors * k) + i));
+                (one - other).StoreUnsafe(ref Unsafe.Add(ref odd, (Factors * k) + i));
             }
+        }
+    }
+
+    /// <summary>Even and odd parts of the profile and its derivatives at even or at odd distances from the middle.</summary>
+    private void Sum(int odd, Work work)
+    {
+        int stride = grid.Stride, folded = grid.Folded;
+        Span<float> parts = work.Parts;
+        for (int d = 0; d < stride; d += Vector<float>.Count)
+        {
+            Vector<float> vc = default, vs = default, zc = default, zs = default, sc = default, ss = default, dc = default, ds = default;
+            Vector<float> bc = default, bs = default;
+            // References and not spans: ten products a turn leave no time to check an index. Both tables hold `folded` rows of whole vectors.
+            ref float cosine = ref grid.Cos[odd][d], sine = ref grid.Sin[odd][d], f = ref work.Folded[odd][0];
+            for (int k = 0; k < folded; k++)
+            {
+                Vector<float> rc = Vector.LoadUnsafe(ref cosine), rs = Vector.LoadUnsafe(ref sine);
+                vc = Vector.MultiplyAddEstimate(rc, new Vector<float>(f), vc);
+                vs = Vector.MultiplyAddEstimate(rs, new Vector<float>(Unsafe.Add(ref f, 1)), vs);
+                zc = Vector.MultiplyAddEstimate(rc, new Vector<float>(Unsafe.Add(ref f, 2)), zc);
+                zs = Vector.MultiplyAddEstimate(rs, new Vector<float>(Unsafe.Add(ref f, 3)), zs);
+                sc = Vector.MultiplyAddEstimate(rc, new Vector<float>(Unsafe.Add(ref f, 4)), sc);
+                ss = Vector.MultiplyAddEstimate(rs, new Vector<float>(Unsafe.Add(ref f, 5)), ss);
+                dc = Vector.MultiplyAddEstimate(rc, new Vector<float>(Unsafe.Add(ref f, 6)), dc);
+                ds = Vector.MultiplyAddEstimate(rs, new Vector<float>(Unsafe.Add(ref f, 7)), ds);
+                bc = Vector.MultiplyAddEstimate(rc, new Vector<float>(Unsafe.Add(ref f, 8)), bc);
+                bs = Vector.MultiplyAddEstimate(rs, new Vector<float>(Unsafe.Add(ref f, 9)), bs);
+                cosine = ref Unsafe.Add(ref cosine, stride);
+                sine = ref Unsafe.Add(ref sine, stride);
+                f = ref Unsafe.Add(ref f, Factors);
+            }
+
+            Keep(parts, d, 0, vc, vs);
+            Keep(parts, d, 1, zc, zs);
+            Keep(parts, d, 2, sc, ss);
+            Keep(parts, d, 3, dc, ds);
+            Keep(parts, d, 4, bc, bs);
+        }
+    }
+
+    /// <summary>Sums and differences of even and odd parts: one side of the middle, and the other.</summary>
+    private void Keep(Span<float> parts, int at, int which, Vector<float> even, Vector<float> odd)
+    {
+        (even + odd).CopyTo(parts[((2 * which * grid.Stride) + at)..]);
+        (even - odd).CopyTo(parts[((((2 * which) + 1) * grid.Stride) + at)..]);
+    }
+
+    /// <summary>Every other row to both sides of the middle.</summary>
+    private void Lay(Span<double> rows, int odd, ReadOnlySpan<float> parts, int which)
+    {
+        ReadOnlySpan<float> above = parts.Slice(2 * which * grid.Stride, grid.Stride), below = parts.Slice(((2 * which) + 1) * grid.Stride, grid.Stride);
+        int zero = -grid.FirstRow;
+        for (int i = 0, up = zero + odd; up < grid.Rows; i++, up += 2)
+        {
+            rows[up] = above[i];
+        }
+
+        for (int i = 0, down = zero - odd; down >= 0; i++, down -= 2)
+        {
+            rows[down] = below[i];
         }
     }
 }

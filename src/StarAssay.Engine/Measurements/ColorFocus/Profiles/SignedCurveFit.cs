@@ -1,4 +1,4 @@
-using MathNet.Numerics.LinearAlgebra;
+using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Results;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;
@@ -13,11 +13,23 @@ internal sealed class SignedCurveFit
     /// <summary>Unknowns before the curve's own: log seeing at 550 nm, its exponent, the spectrograph's blur.</summary>
     public const int Head = 3;
 
-    private readonly double[] nm;
+    /// <summary>A gain in squared misfit that ends fits which only rank choices of signs.</summary>
+    public const double Ranking = 0.5;
+
     private readonly double[][] rows;
+    private readonly LinearMap[] defocus, seeing, blur;
+    private readonly ProfileLayout layout;
 
     /// <summary>For colors at these wavelengths, with the curve's terms at each.</summary>
-    public SignedCurveFit(double[] nm, double[][] rows) => (this.nm, this.rows) = (nm, rows);
+    public SignedCurveFit(double[] nm, double[][] rows)
+    {
+        this.rows = rows;
+        int[] index = [.. Enumerable.Range(Head, SplineBasis.Count)];
+        defocus = [.. rows.Select(r => new LinearMap(index, [.. r.Select(t => -t)], 0))];
+        seeing = [.. nm.Select(w => new LinearMap([0, 1], [1, Math.Log(w / 550)], 0))];
+        blur = [.. nm.Select(_ => new LinearMap([2], [1], 0))];
+        layout = new ProfileLayout([defocus, seeing, blur], SplineBasis.Count + Head);
+    }
 
     /// <summary>The curve of a point, at every color.</summary>
     public double[] Curve(double[] x) => [.. rows.Select(r => SplineBasis.Dot(r, x[Head..]))];
@@ -26,10 +38,6 @@ internal sealed class SignedCurveFit
     public ProfileFit New(List<ProfileBlock> blocks, CurvePriors priors, double[]? held = null)
     {
         int n = SplineBasis.Count + Head;
-        int[] index = [.. Enumerable.Range(Head, SplineBasis.Count)];
-        var defocus = rows.Select(r => new LinearMap(index, [.. r.Select(t => -t)], 0)).ToList();
-        var seeing = nm.Select(w => new LinearMap([0, 1], [1, Math.Log(w / 550)], 0)).ToList();
-        var blur = nm.Select(_ => new LinearMap([2], [1], 0)).ToList();
         var mean = new double[n];
         var sigma = new double[n];
         (mean[0], sigma[0]) = (priors.LogSeeing, priors.LogSeeingSigma);
@@ -42,14 +50,15 @@ internal sealed class SignedCurveFit
             mean[Head + k] = held?[k] ?? 0;
         }
 
-        return new ProfileFit(blocks, defocus, seeing, blur, mean, sigma);
+        return new ProfileFit(blocks, defocus, seeing, blur, mean, sigma, layout);
     }
 
     /// <summary>A quick fit from a point, for its misfit.</summary>
-    public (ProfileFit Fit, List<ProfileBlock> Blocks) Try(List<ProfileBlock> blocks, CurvePriors priors, double[] start, RunContext context)
+    public (ProfileFit Fit, List<ProfileBlock> Blocks) Try(List<ProfileBlock> blocks, CurvePriors priors, double[] start, RunContext context,
+        double settled = ProfileFit.Settled)
     {
         ProfileFit fit = New(blocks, priors);
-        fit.Run(start, context, 30, reweight: false, covariance: false);
+        fit.Run(start, context, 30, reweight: false, covariance: false, settled: settled);
         return (fit, blocks);
     }
 
@@ -57,35 +66,39 @@ internal sealed class SignedCurveFit
     /// the logarithm of that likelihood without the misfit at that point.</summary>
     public static (double Walk, double Score) Smoothness(ProfileFit fit, double walk, double unit)
     {
-        (Matrix<double> h, double[] g) = fit.DataNormal();
+        (double[,] h, double[] g) = fit.DataNormal();
+        int n = g.Length;
         double best = double.MaxValue, kept = walk;
+        double[] whole = new double[n * n], right = new double[n], precision = new double[n], step = new double[n];
+        var cholesky = new SkylineCholesky(n);
         for (double log = -14; log <= 3; log += 0.5)
         {
-            double size = walk * Math.Exp(log);
-            Matrix<double> whole = h.Divide(unit);
-            Vector<double> right = Vector<double>.Build.Dense(g.Length, i => g[i] / unit);
-            var precision = new double[g.Length];
-            double scatter = 0;
-            for (int i = 0; i < g.Length; i++)
+            double size = walk * Math.Exp(log), scatter = 0;
+            for (int i = 0; i < n; i++)
             {
+                for (int j = 0; j <= i; j++)
+                {
+                    whole[(i * n) + j] = h[i, j] / unit;
+                }
+
                 double variance = i < Head ? double.PositiveInfinity : size * size * SplineBasis.Variance(i - Head);
                 precision[i] = double.IsFinite(variance) ? 1 / variance : 0;
                 scatter += double.IsFinite(variance) ? Math.Log(variance) : 0;
-                right[i] -= precision[i] * fit.X[i];
-                whole[i, i] += precision[i] + 1e-9;
+                right[i] = (g[i] / unit) - (precision[i] * fit.X[i]);
+                whole[(i * n) + i] += precision[i] + 1e-9;
             }
 
-            double[] d = [.. Enumerable.Range(0, g.Length).Select(i => 1 / Math.Sqrt(whole[i, i]))];
-            var cholesky = Matrix<double>.Build.Dense(g.Length, g.Length, (i, j) => (whole[i, j] * d[i] * d[j]) + (i == j ? 1e-11 : 0)).Cholesky();
-            Vector<double> step = cholesky.Solve(Vector<double>.Build.Dense(g.Length, i => right[i] * d[i]));
+            cholesky.Factor(whole, 1e-11);
+            right.CopyTo(step, 0);
+            cholesky.Solve(step);
             double gain = 0, walked = 0;
             for (int i = 0; i < g.Length; i++)
             {
-                gain += right[i] * step[i] * d[i];
+                gain += right[i] * step[i];
                 walked += precision[i] * fit.X[i] * fit.X[i];
             }
 
-            double score = walked - gain + cholesky.DeterminantLn - (2 * d.Sum(Math.Log)) + scatter;
+            double score = walked - gain + cholesky.LogDeterminant + scatter;
             if (score < best)
             {
                 (best, kept) = (score, size);

@@ -19,6 +19,16 @@ internal sealed class SingleSpectrumFit
     // Share of the correction for neighboring colors' light that is taken as its standard uncertainty: found on simulated spectra.
     private const double NeighborShare = 0.15;
 
+    // Bins of the first tries, which only rank choices of signs: two to every function of the curve.
+    private const int FewBins = 2 * SplineBasis.Functions;
+
+    // Squared misfit that the bend of the model may make over the errors' reach, where straight refits are as good as others: if all of it
+    // fell on one unknown, that one's bar would be short by a ninth.
+    private const double Straight = 0.25;
+
+    // Choices of signs that are fitted with all that mixes into the profiles.
+    private const int Most = 8;
+
     // Rounds of the neighbors' light at most, and the share of a depth of focus below which a round moves the curve by nothing.
     private const int MostTurns = 3;
     private const double Settled = 0.003;
@@ -33,8 +43,12 @@ internal sealed class SingleSpectrumFit
     private readonly int at;
     private readonly SplineBasis basis;
     private readonly SignedCurveFit curve;
+    private readonly int[] few; // of the bins: enough to tell choices of signs apart
+    private readonly SignedCurveFit rough;
     private readonly double[][] rows;
     private NeighborCorrection? neighbors;
+    private bool? behindSlit;
+    private (double[] Head, SplineCurve Curve)[] known = [];
     private CurvePriors priors;
 
     private SingleSpectrumFit(ColorFocusInput input, ColorFocusRequest request, RunContext context)
@@ -46,6 +60,9 @@ internal sealed class SingleSpectrumFit
         basis = new SplineBasis(low, high);
         rows = [.. nm.Select(basis.At)];
         curve = new SignedCurveFit(nm, rows);
+        int each = Math.Max(1, bins.Length / FewBins);
+        few = [.. Enumerable.Range(0, bins.Length).Where(k => k % each == each / 2)];
+        rough = new SignedCurveFit([.. few.Select(k => nm[k])], [.. few.Select(k => rows[k])]);
         hinted = double.IsFinite(request.DefocusUm) && request.DefocusUm != 0;
         depth = 2 * 0.55 * request.FocalRatio * request.FocalRatio;
         at = Enumerable.Range(0, nm.Length).MinBy(k => Math.Abs(nm[k] - request.ReferenceNm));
@@ -65,9 +82,9 @@ internal sealed class SingleSpectrumFit
         double[] first = Smooth(tried[0].Fit.X);
         List<Trial> judged = Judge(tried);
         (ProfileFit best, List<ProfileBlock> blocks) = (judged[0].Fit, judged[0].Blocks);
-        if (WindowReach.Keep(input, request, bins, curve.Curve(best.X)).Length < bins.Length)
+        if (Leaves(best))
         {
-            return Fit(input, request, context);
+            return Without([.. judged.Select(t => t.Fit)]);
         }
 
         List<double[]> rivals = Rivals(judged);
@@ -107,7 +124,18 @@ internal sealed class SingleSpectrumFit
         };
     }
 
-    private List<ProfileBlock> Blocks() => [.. bins.Select(j => input.Block(0, j, request, request.FocalRatio, null, neighbors))];
+    /// <summary>Whether a fit leaves colors beyond the window, which are left out of the input then.</summary>
+    private bool Leaves(ProfileFit fit) => WindowReach.Keep(input, request, bins, curve.Curve(fit.X)).Length < bins.Length;
+
+    /// <summary>The choices of signs are known by now; without the colors that are left out only their curves are fitted again.</summary>
+    private ColorFocusResult Without(ProfileFit[] fits) => new SingleSpectrumFit(input, request, context)
+    {
+        known = [.. fits.Select(f => (f.X[..Head], new SplineCurve(basis, f.X[Head..])))],
+        behindSlit = behindSlit,
+    }.Run();
+
+    private List<ProfileBlock> Blocks(int[]? of = null) =>
+        [.. (of is null ? bins : of.Select(k => bins[k])).Select(j => input.Block(0, j, request, request.FocalRatio, null, neighbors))];
 
     private double[] Smooth(double[] x) =>
         [.. input.Nm.Select(w => w >= low && w <= high ? SplineBasis.Dot(basis.At(w), x[Head..]) : double.NaN)];
@@ -129,12 +157,20 @@ internal sealed class SingleSpectrumFit
     private List<(ProfileFit Fit, List<ProfileBlock> Blocks)> FirstTries(double[] size, double top)
     {
         var tried = new List<(ProfileFit Fit, List<ProfileBlock> Blocks)>();
+        if (known.Length > 0)
+        {
+            double[] sure = [.. nm.Select(_ => Math.Max(0.01 * top, 1))];
+            tried.AddRange(SideBySide(known, (k, run) => rough.Try(Blocks(few), priors,
+                [.. k.Head, .. SplineSmoother.Fit(basis, nm, [.. nm.Select(k.Curve.At)], sure).Coefficients], run, SignedCurveFit.Ranking)));
+            return [.. tried.OrderBy(t => t.Fit.ChiSquare + HintMisfit(t.Fit))];
+        }
+
         void TryAll(double[] sizes, double[] head, double share)
         {
             double[] even = [.. nm.Select(_ => Math.Max(share * top, 1))];
             List<double[]> candidates = SignPatterns.All(sizes, hinted ? Math.Max(top, 3 * Math.Abs(request.DefocusUm)) : top);
             tried.AddRange(SideBySide(candidates, (c, run) =>
-                curve.Try(Blocks(), priors, [.. head, .. SplineSmoother.Fit(basis, nm, c, even).Coefficients], run)));
+                rough.Try(Blocks(few), priors, [.. head, .. SplineSmoother.Fit(basis, nm, c, even).Coefficients], run, SignedCurveFit.Ranking)));
         }
 
         TryAll(size, [priors.LogSeeing, SeeingLaw.Exponent, priors.Blur.Mean], 0.1);
@@ -142,8 +178,8 @@ internal sealed class SingleSpectrumFit
         {
             // Widths give rough sizes, from which a steep crossing far from focus may end in a false minimum: every choice once more
             // from the sizes, the seeing and the blur of the best.
-            double[] rough = tried.MinBy(t => t.Fit.ChiSquare + HintMisfit(t.Fit)).Fit.X;
-            TryAll([.. curve.Curve(rough).Select(Math.Abs)], rough[..Head], 0.01);
+            double[] best = tried.MinBy(t => t.Fit.ChiSquare + HintMisfit(t.Fit)).Fit.X;
+            TryAll([.. curve.Curve(best).Select(Math.Abs)], best[..Head], 0.01);
         }
 
         return [.. tried.OrderBy(t => t.Fit.ChiSquare + HintMisfit(t.Fit))];
@@ -152,25 +188,31 @@ internal sealed class SingleSpectrumFit
     /// <summary>All that could still win, fitted with what neighboring colors mix into each profile; the best by the evidence first.</summary>
     private List<Trial> Judge(List<(ProfileFit Fit, List<ProfileBlock> Blocks)> ranked)
     {
-        var apart = SignPatterns.Distinct(ranked, rows, 8);
+        var apart = SignPatterns.Distinct(ranked, rows, Most);
 
-        // The neighbors' light is that of the best curve so far; the profiles tell whether a slit kept other colors' discs out.
-        var trials = new ProfileFit[2];
-        var light = new double[2][][][];
-        for (int slit = 0; slit < 2; slit++)
+        double[] x = ranked[0].Fit.X;
+        if (behindSlit is null)
         {
-            light[slit] = Neighbors(ranked[0].Fit.X, slit == 1);
-            neighbors = new NeighborCorrection(light[slit], light[0]);
-            (trials[slit], _) = curve.Try(Blocks(), priors, ranked[0].Fit.X, context);
+            // The neighbors' light is that of the best curve so far; the profiles tell whether a slit kept other colors' discs out.
+            var trials = new ProfileFit[2];
+            var light = new double[2][][][];
+            for (int slit = 0; slit < 2; slit++)
+            {
+                light[slit] = Neighbors(x, slit == 1);
+                neighbors = new NeighborCorrection(light[slit], light[0]);
+                (trials[slit], _) = curve.Try(Blocks(), priors, x, context);
+            }
+
+            behindSlit = NeighborLight.BehindSlit(trials[1], trials[0]);
+            int chosen = behindSlit.Value ? 1 : 0;
+            x = trials[chosen].X;
+            neighbors = new NeighborCorrection(light[chosen], light[chosen]);
         }
 
-        bool behind = NeighborLight.BehindSlit(trials[1], trials[0]);
-        double[] x = trials[behind ? 1 : 0].X;
-        neighbors = new NeighborCorrection(light[behind ? 1 : 0], light[behind ? 1 : 0]);
         for (int turn = 0; turn < MostTurns; turn++)
         {
             // That light came from a curve that had it still in: again from the better one, until it stays.
-            double[][][] found = Neighbors(x, behind);
+            double[][][] found = Neighbors(x, behindSlit.Value);
             neighbors = new NeighborCorrection(found, found);
             double[] next = curve.Try(Blocks(), priors, x, context).Fit.X, before = curve.Curve(x), after = curve.Curve(next);
             x = next;
@@ -234,20 +276,26 @@ internal sealed class SingleSpectrumFit
             fit.ScatterPriors(scatter);
         }
 
-        fit.Run(from, run, reweight ? 40 : 15, reweight, covariance);
+        fit.Run(from, run, reweight ? 40 : 15, reweight, covariance, scatter is not null, damping: ProfileFit.Warm);
         return fit;
     }
 
-    /// <summary>Refits with residuals of random sign: near focus the errors are no Gaussians, so no shortcut.</summary>
+    /// <summary>Refits with residuals of random sign: near focus the errors are no Gaussians, so no shortcut there.</summary>
     private double[][] Replicates(ProfileFit best, List<ProfileBlock> blocks, double sign)
     {
-        var replicates = new double[Math.Min(request.Replicates, 60)][];
+        int count = Math.Min(request.Replicates, 60);
+        if (best.Bend(nm, request.FocalRatio) < Straight)
+        {
+            return [.. best.LinearBootstrap(count, request.Seed, context).Select(x => Smooth(x).Select(v => sign * v).ToArray())];
+        }
+
+        var replicates = new double[count][];
         double[] from = best.X;
         var spread = Enumerable.Range(0, blocks.Count).Select(best.Variances).ToArray();
         var single = new RunContext(1, null, context.Cancel);
         Parallel.For(0, replicates.Length, context.Parallel, b =>
         {
-            var random = new Random(unchecked((request.Seed * 104729) + b));
+            Random random = RandomStream.Of(request.Seed, b);
             List<ProfileBlock> fake = [.. blocks.Select((k, i) => k.Resample(random, spread[i]))];
 
             // Exponent, blur and smoothness are not known better than their priors: let the replicates roam over them.
@@ -270,7 +318,7 @@ internal sealed class SingleSpectrumFit
         double[] wider = Held(CommonWidthError), narrower = Held(-CommonWidthError);
         double flip = bins.Sum(j => first[j] * sign * smooth[j]) < 0 ? -sign : sign;
         double[] moved = [.. first.Select((v, j) => smooth[j] - (flip * v))];
-        var common = new Random(unchecked((request.Seed * 7919) + 17));
+        Random common = RandomStream.Of(request.Seed, -17);
         foreach (double[] replicate in replicates)
         {
             double share = ProfileFit.Gaussian(common), mixed = NeighborShare * ProfileFit.Gaussian(common);
@@ -314,6 +362,12 @@ internal sealed class SingleSpectrumFit
         var single = new RunContext(1, null, context.Cancel);
         Parallel.For(0, from.Count, context.Parallel, i => results[i] = fit(from[i], single));
         return results;
+    }
+
+    /// <summary>A curve as known before some colors were left out.</summary>
+    private sealed record SplineCurve(SplineBasis Basis, double[] Coefficients)
+    {
+        public double At(double nm) => SplineBasis.Dot(Basis.At(nm), Coefficients);
     }
 
     /// <summary>A choice of signs as fitted: how far its curve walks, its evidence (less is better), and the noise in units of the stated one.</summary>

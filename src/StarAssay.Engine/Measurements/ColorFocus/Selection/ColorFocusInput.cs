@@ -9,6 +9,7 @@ internal sealed class ColorFocusInput
 {
     // Models and their grids hold whatever the profiles are: every fit asks for the same ones.
     private readonly ConcurrentDictionary<(int Frame, int Bin, double FocalRatio), ProfileModel> models = new();
+    private readonly ConcurrentDictionary<ProfileGrid, HankelTable> hankel = new();
     private ProfileGrid[] laid = [];
 
     /// <summary>Reduced frames, in the order of the run.</summary>
@@ -105,6 +106,10 @@ internal sealed class ColorFocusInput
 
         return (0, Math.Pow(15 / 2.354820 / PitchUm, 2));
     }
+
+    /// <summary>What images on a grid of rows are made with, for a reach along the dispersion.</summary>
+    public HankelTable Hankel(ProfileGrid grid, int reach) => hankel.AddOrUpdate(grid, g => new HankelTable(g, reach),
+        (g, known) => known.Reach >= reach ? known : new HankelTable(g, reach));
 
     /// <summary>Profile grids of the frames; frames with equal windows share one.</summary>
     public ProfileGrid[] Grids()

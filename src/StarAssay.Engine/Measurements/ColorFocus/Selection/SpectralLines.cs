@@ -17,7 +17,6 @@ internal static class SpectralLines
         }
 
         int reach = Math.Max(12, columns / 40);
-        var near = new List<double>(2 * reach);
         int count = 0;
         var smooth = new double[columns];
         for (int c = 0; c < columns; c++)
@@ -26,26 +25,16 @@ internal static class SpectralLines
             smooth[c] = (flux[a] + flux[c] + flux[z]) / 3;
         }
 
+        double[] before = RunningMedian(smooth, reach);
+        Array.Reverse(smooth);
+        double[] after = RunningMedian(smooth, reach);
+        Array.Reverse(smooth);
+        Array.Reverse(after);
         for (int c = 0; c < columns; c++)
         {
             // Continuum: a line through the medians of the stretches to the left and right, so that a flank is no line.
-            int a = Math.Max(0, c - reach), z = Math.Min(columns - 1, c + reach);
-            near.Clear();
-            for (int i = a; i <= c; i++)
-            {
-                near.Add(smooth[i]);
-            }
-
-            double left = Robust.Median(near);
-            double leftAt = 0.5 * (a + c);
-            near.Clear();
-            for (int i = c; i <= z; i++)
-            {
-                near.Add(smooth[i]);
-            }
-
-            double right = Robust.Median(near);
-            double rightAt = 0.5 * (c + z);
+            double left = before[c], leftAt = 0.5 * (Math.Max(0, c - reach) + c);
+            double right = after[c], rightAt = 0.5 * (c + Math.Min(columns - 1, c + reach));
             double continuum = rightAt > leftAt ? left + ((right - left) * (c - leftAt) / (rightAt - leftAt)) : left;
             double departs = Math.Abs(smooth[c] - continuum);
             inLine[c] = continuum > 0 && departs > depth * continuum && departs > 4 * fluxError[c] / Math.Sqrt(3);
@@ -59,5 +48,31 @@ internal static class SpectralLines
         }
 
         return inLine;
+    }
+
+    /// <summary>Median of every value and of as many before it as the reach says, fewer at the beginning.</summary>
+    private static double[] RunningMedian(double[] values, int reach)
+    {
+        var sorted = new List<double>(reach + 2);
+        var result = new double[values.Length];
+        for (int c = 0; c < values.Length; c++)
+        {
+            Insert(sorted, values[c]);
+            if (c > reach)
+            {
+                sorted.RemoveAt(sorted.BinarySearch(values[c - reach - 1]));
+            }
+
+            int n = sorted.Count;
+            result[c] = n % 2 == 1 ? sorted[n / 2] : 0.5 * (sorted[(n / 2) - 1] + sorted[n / 2]);
+        }
+
+        return result;
+    }
+
+    private static void Insert(List<double> sorted, double value)
+    {
+        int at = sorted.BinarySearch(value);
+        sorted.Insert(at >= 0 ? at : ~at, value);
     }
 }

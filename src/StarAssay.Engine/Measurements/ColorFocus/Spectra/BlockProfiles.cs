@@ -1,3 +1,4 @@
+using System.Numerics;
 using StarAssay.Engine.Numerics;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;
@@ -59,14 +60,20 @@ internal sealed class BlockProfiles
                 break;
             }
 
+            double noise = sigma * Math.Sqrt(box), most = best.Snr * noise;
+            int at = -1;
             for (int y = 0; y + box <= h; y++)
             {
                 double flux = sum[y + box] - sum[y];
-                double snr = flux / (sigma * Math.Sqrt(box));
-                if (snr > best.Snr)
+                if (flux > most)
                 {
-                    best = best with { Row = y + (box / 2), Snr = snr, Flux = flux, Box = box };
+                    (most, at) = (flux, y);
                 }
+            }
+
+            if (at >= 0)
+            {
+                best = best with { Row = at + (box / 2), Snr = most / noise, Flux = most, Box = box };
             }
         }
 
@@ -121,23 +128,7 @@ internal sealed class BlockProfiles
     private static double[] Profile(SpectrumImage image, int x0, int x1, out double sigma)
     {
         int h = image.Height;
-        var profile = new double[h];
-        Span<double> row = stackalloc double[Math.Min(x1 - x0, 512)];
-        int step = Math.Max(1, (x1 - x0) / row.Length);
-        for (int y = 0; y < h; y++)
-        {
-            int n = 0;
-            for (int x = x0; x < x1 && n < row.Length; x += step)
-            {
-                float v = image.Pixels[(y * image.Width) + x];
-                if (float.IsFinite(v))
-                {
-                    row[n++] = v;
-                }
-            }
-
-            profile[y] = n > 0 ? Robust.MedianInPlace(row[..n]) : double.NaN;
-        }
+        double[] profile = Medians(image, x0, x1);
 
         // Background: a line through the lower half of the values, whatever its slope along the slit.
         double[] finite = [.. profile.Where(double.IsFinite)];
@@ -154,6 +145,63 @@ internal sealed class BlockProfiles
         for (int y = 0; y < h; y++)
         {
             profile[y] = double.IsFinite(profile[y]) ? profile[y] - floor : 0;
+        }
+
+        return profile;
+    }
+
+    /// <summary>Median of every row of a block; NaN where no pixel counts.</summary>
+    private static double[] Medians(SpectrumImage image, int x0, int x1)
+    {
+        int most = Math.Min(x1 - x0, 512), step = Math.Max(1, (x1 - x0) / most), n = 0, h = image.Height, lanes = Vector<float>.Count;
+        for (int x = x0; x < x1 && n < most; x += step)
+        {
+            n++;
+        }
+
+        var profile = new double[h];
+        float[] values = new float[n * lanes];
+        Span<double> median = stackalloc double[lanes];
+        Span<double> row = stackalloc double[n];
+        for (int y = 0; y < h; y += lanes)
+        {
+            int rows = Math.Min(lanes, h - y);
+            bool finite = rows == lanes;
+            for (int r = 0; r < rows && finite; r++)
+            {
+                ReadOnlySpan<float> from = image.Pixels.AsSpan(((y + r) * image.Width) + x0, x1 - x0);
+                float sum = 0; // NaN or infinite as soon as one is
+                for (int i = 0; i < n; i++)
+                {
+                    float v = from[i * step];
+                    values[(i * lanes) + r] = v;
+                    sum += v * 0;
+                }
+
+                finite = sum == 0;
+            }
+
+            if (finite)
+            {
+                LaneMedian.Find<float>(values, n, lanes, median);
+                median.CopyTo(profile.AsSpan(y));
+                continue;
+            }
+
+            for (int r = y; r < y + rows; r++)
+            {
+                int good = 0;
+                for (int i = 0; i < n; i++)
+                {
+                    float v = image.Pixels[(r * image.Width) + x0 + (i * step)];
+                    if (float.IsFinite(v))
+                    {
+                        row[good++] = v;
+                    }
+                }
+
+                profile[r] = good > 0 ? Robust.MedianInPlace(row[..good]) : double.NaN;
+            }
         }
 
         return profile;

@@ -1,3 +1,4 @@
+using System.Numerics;
 using StarAssay.Engine.Numerics;
 
 namespace StarAssay.Engine.Measurements.ColorFocus;
@@ -6,8 +7,11 @@ namespace StarAssay.Engine.Measurements.ColorFocus;
 internal static class SharedProfile
 {
     /// <summary>Median profile of some columns, each divided by its flux, and the flux that the profile then gives to each.</summary>
-    public static (double[] Profile, double[] ColumnFlux) Of(SpectrumPixels pixels, int c0, int c1)
+    public static (double[] Profile, double[] ColumnFlux) Of(SpectrumPixels pixels, int bin) => pixels.Shared[bin] ??= Make(pixels, bin);
+
+    private static (double[] Profile, double[] ColumnFlux) Make(SpectrumPixels pixels, int bin)
     {
+        (int c0, int c1) = pixels.Window.Bin(bin);
         ProfileWindow window = pixels.Window;
         var profile = new double[window.Rows];
         var flux = new double[c1 - c0];
@@ -20,20 +24,41 @@ internal static class SharedProfile
             }
         }
 
-        var list = new double[c1 - c0];
-        for (int r = 0; r < window.Rows; r++)
+        int[] good = [.. Enumerable.Range(c0, c1 - c0).Where(c => flux[c - c0] > 0 && !pixels.Bad[c])];
+        int lanes = Vector<double>.Count;
+        var values = new double[good.Length * lanes];
+        Span<double> median = stackalloc double[lanes], list = stackalloc double[good.Length];
+        for (int r = 0; r < window.Rows; r += lanes)
         {
-            int n = 0;
-            for (int c = c0; c < c1; c++)
+            Vector<double> sum = Vector<double>.Zero; // NaN as soon as one is
+            for (int i = 0; i < good.Length && r + lanes <= window.Rows; i++)
             {
-                double v = pixels[c, r];
-                if (!double.IsNaN(v) && flux[c - c0] > 0 && !pixels.Bad[c])
-                {
-                    list[n++] = v / flux[c - c0];
-                }
+                Vector<double> v = new(pixels.Column(good[i])[r..]);
+                (v / new Vector<double>(flux[good[i] - c0])).CopyTo(values, i * lanes);
+                sum += v * Vector<double>.Zero;
             }
 
-            profile[r] = n > 0 ? Robust.MedianInPlace(list.AsSpan(0, n)) : 0;
+            if (good.Length > 0 && r + lanes <= window.Rows && Vector.EqualsAll(sum, Vector<double>.Zero))
+            {
+                LaneMedian.Find<double>(values, good.Length, lanes, median);
+                median.CopyTo(profile.AsSpan(r));
+                continue;
+            }
+
+            for (int k = r; k < Math.Min(r + lanes, window.Rows); k++)
+            {
+                int n = 0;
+                foreach (int c in good)
+                {
+                    double v = pixels[c, k];
+                    if (!double.IsNaN(v))
+                    {
+                        list[n++] = v / flux[c - c0];
+                    }
+                }
+
+                profile[k] = n > 0 ? Robust.MedianInPlace(list[..n]) : 0;
+            }
         }
 
         // Columns' fluxes again, by the profile, so that a cosmic ray does not count.
@@ -64,7 +89,7 @@ internal static class SharedProfile
         for (int b = 0; b < window.Bins; b++)
         {
             (int c0, int c1) = window.Bin(b);
-            (double[] profile, double[] flux) = Of(pixels, c0, c1);
+            (double[] profile, double[] flux) = Of(pixels, b);
             double correction = 1 - (Math.PI / 2 / Math.Max(c1 - c0, 2)); // the profile is a median of the same columns
             for (int c = c0; c < c1; c++)
             {
@@ -93,8 +118,14 @@ internal static class SharedProfile
         int count = 0;
         for (int b = 0; b < window.Bins; b++)
         {
+            if (pixels.Settled[b])
+            {
+                continue;
+            }
+
+            bool changed = false;
             (int c0, int c1) = window.Bin(b);
-            (double[] profile, double[] flux) = Of(pixels, c0, c1);
+            (double[] profile, double[] flux) = Of(pixels, b);
             double middle = Robust.Median(window.TraceY.AsSpan(c0, c1 - c0));
             for (int c = c0; c < c1; c++)
             {
@@ -112,10 +143,15 @@ internal static class SharedProfile
                     if (d * d > 36 * sigma2)
                     {
                         pixels[c, r] = double.NaN;
+                        changed = true;
                         count++;
                     }
                 }
             }
+
+            // Where nothing was left out the profile stays, and so would another look at it.
+            pixels.Shared[b] = changed ? null : pixels.Shared[b];
+            pixels.Settled[b] = !changed;
         }
 
         return count;
@@ -130,7 +166,7 @@ internal static class SharedProfile
         for (int b = 0; b < window.Bins; b++)
         {
             (int c0, int c1) = window.Bin(b);
-            (double[] profile, double[] model) = Of(pixels, c0, c1);
+            (double[] profile, double[] model) = Of(pixels, b);
             for (int c = c0; c < c1; c++)
             {
                 double total = 0, variance = 0;

@@ -16,6 +16,8 @@ internal sealed class SpectrumPixels
         values = new double[window.Columns * window.Rows];
         Background = new double[window.Columns];
         Bad = new bool[window.Columns];
+        Shared = new (double[], double[])?[window.Bins];
+        Settled = new bool[window.Bins];
     }
 
     /// <summary>Where they lie.</summary>
@@ -29,6 +31,15 @@ internal sealed class SpectrumPixels
 
     /// <summary>Columns that are clipped on the spectrum itself.</summary>
     public bool[] Bad { get; }
+
+    /// <summary>Profile that a bin's columns share and their fluxes by it, as long as no pixel is left out after it was made.</summary>
+    public (double[] Profile, double[] ColumnFlux)?[] Shared { get; }
+
+    /// <summary>Bins whose outliers are found.</summary>
+    public bool[] Settled { get; }
+
+    /// <summary>Pixels of one column.</summary>
+    public ReadOnlySpan<double> Column(int column) => values.AsSpan(column * Window.Rows, Window.Rows);
 
     /// <summary>Pixel in ADU, sky taken off; NaN = left out.</summary>
     public double this[int column, int row]
@@ -92,63 +103,46 @@ internal sealed class SpectrumPixels
     private void TakeOffSky(TraceFinder trace, int side, List<Note> notes)
     {
         var sigma = new double[Window.Columns];
-        Span<double> below = stackalloc double[side];
-        Span<double> above = stackalloc double[side];
         bool oneSided = false;
-        for (int c = 0; c < Window.Columns; c++)
+        var lower = new SkySide(image, trace, side);
+        var upper = new SkySide(image, trace, side);
+        for (int b = 0; b < Window.Bins; b++)
         {
-            int x = Window.First + c, y0 = Window.BaseRow[c];
-            int nb = 0, na = 0;
-            double centerBelow = 0, centerAbove = 0;
-            for (int i = 0; i < side; i++)
+            // All columns of a bin have the same rows.
+            (int c0, int c1) = Window.Bin(b);
+            int y0 = Window.BaseRow[c0], x0 = Window.First + c0;
+            lower.Take(x0, c1 - c0, y0, Window.FirstRow - 1, -1);
+            upper.Take(x0, c1 - c0, y0, Window.FirstRow + Window.Rows, 1);
+            for (int c = c0; c < c1; c++)
             {
-                int yb = y0 + Window.FirstRow - 1 - i, ya = y0 + Window.FirstRow + Window.Rows + i;
-                if (yb >= 0 && IsSky(trace, x, yb, y0))
+                SkyLevel below = lower.Level[c - c0], above = upper.Level[c - c0];
+                double slope = 0, level;
+                if (below.Count > 0 && above.Count > 0)
                 {
-                    below[nb++] = image.Pixels[(yb * image.Width) + x];
-                    centerBelow += yb - y0;
+                    slope = (above.Mean - below.Mean) / (above.Middle - below.Middle);
+                    level = below.Mean - (slope * below.Middle);
+                    sigma[c] = Math.Sqrt(0.5 * ((below.Sigma * below.Sigma) + (above.Sigma * above.Sigma)));
+                }
+                else if (below.Count > 0 || above.Count > 0)
+                {
+                    oneSided = true;
+                    (level, sigma[c]) = below.Count > 0 ? (below.Mean, below.Sigma) : (above.Mean, above.Sigma);
+                }
+                else
+                {
+                    // No sky beside the profile: the window's own ends must do.
+                    oneSided = true;
+                    int x = Window.First + c, last = y0 + Window.FirstRow + Window.Rows - 1;
+                    level = Math.Min(image.Pixels[((y0 + Window.FirstRow) * image.Width) + x], image.Pixels[(last * image.Width) + x]);
+                    sigma[c] = double.NaN;
                 }
 
-                if (ya < image.Height && IsSky(trace, x, ya, y0))
+                Background[c] = level;
+                for (int r = 0; r < Window.Rows; r++)
                 {
-                    above[na++] = image.Pixels[(ya * image.Width) + x];
-                    centerAbove += ya - y0;
+                    double v = image.Pixels[((y0 + Window.FirstRow + r) * image.Width) + Window.First + c];
+                    this[c, r] = v - level - (slope * (Window.FirstRow + r));
                 }
-            }
-
-            (double mb, double sb, int kb) = nb >= 4 ? SkyLevel(below[..nb]) : (double.NaN, double.NaN, 0);
-            (double ma, double sa, int ka) = na >= 4 ? SkyLevel(above[..na]) : (double.NaN, double.NaN, 0);
-            centerBelow /= Math.Max(nb, 1);
-            centerAbove /= Math.Max(na, 1);
-            double slope = 0, level;
-            if (kb > 0 && ka > 0)
-            {
-                slope = (ma - mb) / (centerAbove - centerBelow);
-                level = mb - (slope * centerBelow);
-                sigma[c] = Math.Sqrt(0.5 * ((sb * sb) + (sa * sa)));
-            }
-            else if (kb > 0 || ka > 0)
-            {
-                oneSided = true;
-                level = kb > 0 ? mb : ma;
-                sigma[c] = kb > 0 ? sb : sa;
-            }
-            else
-            {
-                // No sky beside the profile: the window's own ends must do.
-                oneSided = true;
-                double e1 = image.Pixels[((y0 + Window.FirstRow) * image.Width) + x],
-                    e2 = image.Pixels[((y0 + Window.FirstRow + Window.Rows - 1) * image.Width) + x];
-                level = Math.Min(e1, e2);
-                sigma[c] = double.NaN;
-            }
-
-            Background[c] = level;
-            for (int r = 0; r < Window.Rows; r++)
-            {
-                int row = y0 + Window.FirstRow + r;
-                double v = image.Pixels[(row * image.Width) + x];
-                this[c, r] = v - level - (slope * (Window.FirstRow + r));
             }
         }
 
@@ -164,42 +158,5 @@ internal sealed class SpectrumPixels
             notes.Add(ColorFocusNotes.OneSidedBackground.Say("The background was taken on one side of the spectrum only, or at the window's ends; a slope " +
                 "across it stays in the profile.", image.Frame.Name));
         }
-    }
-
-    private bool IsSky(TraceFinder trace, int x, int row, int y0)
-    {
-        if (!float.IsFinite(image.Pixels[(row * image.Width) + x]))
-        {
-            return false;
-        }
-
-        return double.IsNaN(trace.SecondOffset) || Math.Abs(row - y0 - trace.SecondOffset) > 1.5 * trace.SecondHalf;
-    }
-
-    /// <summary>Mean of what lies within 3.5 robust deviations of the median, the standard deviation of that, and how many pixels it is.</summary>
-    private static (double Mean, double Sigma, int Count) SkyLevel(Span<double> values)
-    {
-        if (values.Length == 0)
-        {
-            return (double.NaN, double.NaN, 0);
-        }
-
-        (double median, double scatter) = Robust.MedianAndSigma(values);
-        double limit = Math.Max(3.5 * scatter, 1e-9);
-        double sum = 0, squares = 0;
-        int n = 0;
-        foreach (double v in values)
-        {
-            if (Math.Abs(v - median) <= limit)
-            {
-                sum += v - median;
-                squares += (v - median) * (v - median);
-                n++;
-            }
-        }
-
-        double mean = sum / n;
-        double sigma = n > 1 ? Math.Sqrt(Math.Max(0, (squares - (n * mean * mean)) / (n - 1))) : scatter;
-        return (median + mean, sigma, n);
     }
 }
