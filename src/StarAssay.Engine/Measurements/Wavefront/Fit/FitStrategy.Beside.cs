@@ -1,3 +1,4 @@
+using MathNet.Numerics.LinearAlgebra;
 using StarAssay.Engine.Optics;
 using StarAssay.Engine.Optics.PairFit;
 
@@ -57,17 +58,14 @@ internal sealed partial class FitStrategy
 
     // Scale, wavelength and obstruction within what they are known to; kept when the misfit falls. They must not stand in for modes that are
     // still missing, so these follow.
-    private void AskForInputs(Func<PupilShape, InputOffsets, PairModel[]> exact)
+    private bool AskForInputs(Func<PupilShape, InputOffsets, PairModel[]> exact, InputOffsets? first = null)
     {
         for (int round = 0; round < InputRounds; round++)
         {
-            int had = fit.ModeCount;
-            fit.ModeCount = Math.Max(had, ladder.Rungs[ladder.FirstRungs - 1]);
-            InputOffsets? moved = InputLook.At(fit, request, Offsets);
-            fit.ModeCount = had;
+            InputOffsets? moved = round == 0 && first is not null ? first : LookAtInputs();
             if (moved is not { } to)
             {
-                return;
+                return round > 0;
             }
 
             double before = fit.Chi2 / fit.Points;
@@ -88,11 +86,41 @@ internal sealed partial class FitStrategy
             TakeBackWild();
             Settle();
             End(unused);
-            return;
+            return round > 0;
         }
+
+        return true;
     }
 
-    private void AskForTrails() => TrailFit.Ask(fit, TrailPx(request, models), hessian);
+    private InputOffsets? LookAtInputs()
+    {
+        int had = fit.ModeCount;
+        fit.ModeCount = Math.Max(had, ladder.Rungs[ladder.FirstRungs - 1]);
+        InputOffsets? moved = InputLook.At(fit, request, Offsets);
+        fit.ModeCount = had;
+        return moved;
+    }
+
+    // One Jacobian with all whole orders says how many of these are wanted, and whether the images ask for trails or other inputs.
+    private (bool Trails, InputOffsets? Inputs) LookFirst()
+    {
+        int[] offers = [.. ladder.Rungs.Take(ladder.FirstRungs)];
+        fit.Reweight(0);
+        fit.ModeCount = offers[^1];
+        var trails = new Nuisances(fit, new NuisanceSizes(0, TrailPx(request, models), 0, 0));
+        StatedInputs inputs = InputLook.Movable(fit, request, Offsets);
+        (Matrix<double> equations, Vector<double> sides) = fit.Derivatives.NormalEquations(new BesideBoth(trails, inputs.Changes));
+        int own = fit.Unknowns.Count, all = own + trails.Count;
+        bool trailed = TrailFit.AskedFor(fit, equations.SubMatrix(0, all, 0, all), sides.SubVector(0, all), own);
+        int[] without = [.. Enumerable.Range(0, own), .. Enumerable.Range(all, sides.Count - all)];
+        InputOffsets? moved = InputLook.From(fit, request.KnownTo, inputs,
+            Matrix<double>.Build.Dense(without.Length, without.Length, (i, j) => equations[without[i], without[j]]),
+            Vector<double>.Build.Dense(without.Length, i => sides[without[i]]));
+        Take(offers, equations.SubMatrix(0, own, 0, own), sides.SubVector(0, own));
+        return (trailed, moved);
+    }
+
+    private bool AskForTrails() => TrailFit.Ask(fit, TrailPx(request, models), hessian);
 
     private static void End(PairModel[] unused)
     {

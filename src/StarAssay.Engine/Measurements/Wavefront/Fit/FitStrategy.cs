@@ -103,20 +103,26 @@ internal sealed partial class FitStrategy : IDisposable
         Settle();
 
         // The missing orders first: what they leave looks like a trail, or like another scale.
-        Choose([.. ladder.Rungs.Take(ladder.FirstRungs)]);
+        (bool trailed, InputOffsets? moved) = LookFirst();
         Settle();
-        AskForTrails();
+        bool changed = trailed && AskForTrails();
+        if (changed || moved is not null)
+        {
+            changed |= AskForInputs(exact, changed ? null : moved);
+        }
+
         if (AskForVanes(exact))
         {
             AskForTrails();
+            AskForInputs(exact);
+            changed = true;
         }
 
-        AskForInputs(exact);
         TakeOutCompanions();
         AskForSeparateSeeing();
         MaskWild();
         context.Report(0.6, "higher modes");
-        ChooseOrders();
+        ChooseOrders(changed || Companions.Count > 0 || fit.SeparateSeeing);
         Settle();
         if (fit.ModeCount > ladder.Rungs[ladder.FirstRungs - 1])
         {
@@ -267,10 +273,10 @@ internal sealed partial class FitStrategy : IDisposable
 
     // First among whole orders; where these do not suffice, among rings and finer orders too. While the misfit is large the look
     // ahead is rough, so it is taken again from where the fit then stands.
-    private void ChooseOrders()
+    private void ChooseOrders(bool again)
     {
         int[] first = [.. ladder.Rungs.Take(ladder.FirstRungs)];
-        if (Choose(first) < first[^1] || ladder.Rungs.Count == first.Length)
+        if ((again ? Choose(first) : fit.ModeCount) < first[^1] || ladder.Rungs.Count == first.Length)
         {
             return;
         }
@@ -331,9 +337,15 @@ internal sealed partial class FitStrategy : IDisposable
     {
         fit.Reweight(0);
         fit.ModeCount = offers[^1];
-        if (offers.Length > 1)
+        (Matrix<double> normal, Vector<double> gradient) = offers.Length > 1 ? fit.Derivatives.NormalEquations() : default;
+        return Take(offers, normal, gradient);
+    }
+
+    // The best of the offers by the normal equations of the largest.
+    private int Take(int[] offers, Matrix<double>? normal, Vector<double>? gradient)
+    {
+        if (offers.Length > 1 && normal is not null && gradient is not null)
         {
-            (Matrix<double> normal, Vector<double> gradient) = fit.Derivatives.NormalEquations();
             int best = OrderChoice.Best(normal, gradient, fit.States[0].CoefficientsNm, fit.Chi2, fit.Points, offers);
             foreach (PairState state in fit.States)
             {

@@ -16,19 +16,27 @@ internal static class InputLook
     // Standard uncertainties beyond which the stated value is no longer a small error: that is said, and not fitted.
     private const double Farthest = 3;
 
+    /// <summary>Those that may be moved, at the fit's present state.</summary>
+    public static StatedInputs Movable(JointFit fit, WavefrontRequest request, InputOffsets now) =>
+        StatedInputs.Of(request with { KnownTo = request.KnownTo with { Band = 0, VaneWidth = 0, Linearity = 0 } }, now, fit);
+
     /// <summary>Where statements and images together put them; null when the images do not ask, or ask for more than can be.</summary>
     public static InputOffsets? At(JointFit fit, WavefrontRequest request, InputOffsets now)
     {
-        KnownTo known = request.KnownTo;
-        if (!(known.Scale > 0 || known.Wavelength > 0 || known.Obstruction > 0))
+        StatedInputs inputs = Movable(fit, request, now);
+        if (inputs.All.Count == 0)
         {
             return null;
         }
 
-        WavefrontRequest moving = request with { KnownTo = known with { Band = 0, VaneWidth = 0, Linearity = 0 } };
-        StatedInputs inputs = StatedInputs.Of(moving, now, fit);
         (Matrix<double> equations, Vector<double> sides) = fit.Derivatives.NormalEquations(inputs.Changes);
-        int own = fit.Unknowns.Count;
+        return From(fit, request.KnownTo, inputs, equations, sides);
+    }
+
+    /// <summary>The same from normal equations whose last rows are theirs.</summary>
+    public static InputOffsets? From(JointFit fit, KnownTo known, StatedInputs inputs, Matrix<double> equations, Vector<double> sides)
+    {
+        int own = sides.Count - inputs.Changes.Count;
         if (inputs.All.Count == 0 || PositiveDefinite.Inverse(equations.SubMatrix(0, own, 0, own)) is not { } inverse)
         {
             return null;

@@ -16,6 +16,21 @@ internal static class TrailFit
     // A step that gains less than this share of chi squared was the last.
     private const double Enough = 0.003;
 
+    /// <summary>True when normal equations whose last rows are the trails' say that these gain more than chance gives.</summary>
+    public static bool AskedFor(JointFit fit, Matrix<double> all, Vector<double> gradient, int count)
+    {
+        int trails = gradient.Count - count;
+        if (trails == 0 || PositiveDefinite.Inverse(all) is not { } inverse)
+        {
+            return false;
+        }
+
+        Vector<double> step = (inverse * gradient).SubVector(count, trails);
+        return step * inverse.SubMatrix(count, trails, count, trails).Solve(step) >= Worth(fit);
+    }
+
+    private static double Worth(JointFit fit) => Gain * fit.Models.Length * Math.Max(1, fit.Chi2 / fit.Points);
+
     /// <summary>Steps of the trails and all else together, and then of all else while the trails are held, as long as they gain.</summary>
     /// <param name="fit">Settled without them; its states follow.</param>
     /// <param name="usualPx">RMS of the blur along one direction that is usual, pixels; a pair with 0 has no trail.</param>
@@ -42,8 +57,8 @@ internal static class TrailFit
             int count = fit.Unknowns.Count;
             Vector<double> trails = step.SubVector(count, beside.Count);
             Matrix<double> open = inverse.SubMatrix(count, beside.Count, count, beside.Count);
-            double chi2 = fit.Chi2;
-            if (trails * open.Solve(trails) < Math.Max(Gain * fit.Models.Length * Math.Max(1, chi2 / fit.Points), any ? Enough * chi2 : 0))
+            double chi2 = fit.Chi2, gain = trails * open.Solve(trails);
+            if (gain < Worth(fit) || (any && gain < Enough * chi2))
             {
                 return any;
             }
