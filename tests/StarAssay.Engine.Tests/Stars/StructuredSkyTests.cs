@@ -82,7 +82,7 @@ public class StructuredSkyTests
     [InlineData(46)]
     public void Stars_at_the_sides_of_knots_are_where_they_stand(int seed)
     {
-        // Knots four times as wide as a star and up to a third as high as the usual one, two or three widths of a star beside it; dark globules the same.
+        // Knots up to four times as wide as a star and a third as high as the usual one, one to two of its widths beside it; dark globules the same.
         DrawnSky sky = new(seed);
         sky.Add((x, y) => 500 * (1 + (0.3 * Math.Sin(x / 90) * Math.Cos(y / 70))));
         sky.Lattice(13, (_, _) => DrawnSky.Gaussian(Sigma), 5000, 60000);
