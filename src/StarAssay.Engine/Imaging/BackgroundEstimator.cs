@@ -80,6 +80,13 @@ public static partial class BackgroundEstimator
         return new BackgroundMesh(cells.Width, cells.Height, cells.Columns, cells.Rows, smoothLevel, smoothNoise, cells.SamplesPerCell);
     }
 
+    /// <summary>The same mesh at the level of the cells' darkest parts.</summary>
+    internal static BackgroundMesh Dark(SkyCells cells, BackgroundMesh mesh)
+    {
+        float[] noise = [.. Enumerable.Range(0, cells.Level.Length).Select(k => mesh.Noise(k % cells.Columns, k / cells.Columns))];
+        return new BackgroundMesh(cells.Width, cells.Height, cells.Columns, cells.Rows, cells.Floor ?? cells.Level, noise, cells.SamplesPerCell);
+    }
+
     /// <summary>Every how many rows are read: all of small frames, every fourth of large ones.</summary>
     private static int RowStep(long pixels) => pixels > 6_000_000 ? 4 : pixels > 1_500_000 ? 2 : 1;
 
@@ -365,4 +372,8 @@ public static partial class BackgroundEstimator
 /// <param name="SamplesPerCell">Pixels read in a cell.</param>
 /// <param name="NoiseIsOfPixels">Whether the noise is that from pixel to pixel, so that no slope is left in it.</param>
 internal sealed record SkyCells(int Width, int Height, int Columns, int Rows, float[] Level, float[] Noise, double SamplesPerCell,
-    bool NoiseIsOfPixels = false);
+    bool NoiseIsOfPixels = false)
+{
+    /// <summary>Level of each cell's darkest parts, ADU; null where cells have none.</summary>
+    public float[]? Floor { get; init; }
+}

@@ -15,6 +15,13 @@ namespace StarAssay.Engine.Stars;
 internal sealed class LocalSky
 {
     private const int Nearest = 24;
+
+    // Of so many places near a star those count whose rings are as uneven as its own: a thread under a star shows in its ring, too.
+    private const int Choice = 96;
+    private const int Sectors = 8;
+
+    // A ring must be so much more uneven than noise makes it to be told from another.
+    private const double UnevenByNoise = 1.0;
     private const int FewestPlaces = 12;
     private const int MostPlaces = 20000;
     private const int Block = 64;
@@ -38,6 +45,7 @@ internal sealed class LocalSky
     private readonly double[] sum;
     private readonly double[] circle;
     private readonly bool[] ring;
+    private readonly byte[] sector;
     private readonly double lever;
     private readonly double area;
 
@@ -49,7 +57,7 @@ internal sealed class LocalSky
         double outer = set.OuterRadius, rim = outer + Math.Max(LeastRing, RingShare * outer), h = typical.Hfr;
         half = (int)Math.Ceiling(rim);
         int side = (2 * half) + 1;
-        (sum, circle, ring) = (new double[side * side], new double[side * side], new bool[side * side]);
+        (sum, circle, ring, sector) = (new double[side * side], new double[side * side], new bool[side * side], new byte[side * side]);
         for (int j = -half, k = 0; j <= half; j++)
         {
             for (int i = -half; i <= half; i++, k++)
@@ -58,6 +66,7 @@ internal sealed class LocalSky
                 circle[k] = CurveOfGrowth.Overlap(i, j, outer);
                 sum[k] = CurveOfGrowth.Overlap(i, j, h) - (0.5 * circle[k]);
                 ring[k] = distance > outer + 0.5 && distance <= rim;
+                sector[k] = (byte)((int)Math.Floor(((Math.Atan2(j, i) / (2 * Math.PI)) + 1) * Sectors) % Sectors);
             }
         }
 
@@ -103,9 +112,10 @@ internal sealed class LocalSky
         double[] unsure = new double[seeds.Length];
         Sharing.For(seeds.Length, context, k =>
         {
-            Span<double> distance = stackalloc double[Nearest];
-            Span<int> found = stackalloc int[Nearest];
-            near[k] = [.. found[..Math.Min(Nearest, grid.Nearest(seeds[k].X, seeds[k].Y, -1, distance, found))]];
+            Span<double> distance = stackalloc double[Choice];
+            Span<int> found = stackalloc int[Choice];
+            int count = grid.Nearest(seeds[k].X, seeds[k].Y, -1, distance, found);
+            near[k] = [.. found[..Math.Min(Choice, count)].ToArray().OrderBy(n => Math.Abs(Math.Log(empty[n].Uneven / rings[k].Uneven))).Take(Nearest)];
             unsure[k] = Math.Sqrt(near[k].Sum(n => empty[n].Ring * empty[n].Ring) / Math.Max(1, near[k].Length));
         });
         double wing = Wing(seeds, rings, unsure);
@@ -144,7 +154,8 @@ internal sealed class LocalSky
             (sums, fluxes) = (sums + (rest * rest), fluxes + (flux * flux));
         }
 
-        double unsure = w * WingKnown * wing, freedom = near.Length - 2;
+        // The median of n is itself off by pi / 2 n of their variance.
+        double unsure = w * WingKnown * wing, freedom = (near.Length - 2) / (1 + (Math.PI / 2 / near.Length));
         return new Star((w * (own.Ring - wing)) + (usual / lever), (sums / freedom) + (unsure * unsure * lever * lever),
             (fluxes / freedom) + (unsure * unsure * area * area));
     }
@@ -241,6 +252,10 @@ internal sealed class LocalSky
 
         double own = 0, light = 0, level = 0;
         int free = 0, all = 0;
+        Span<double> parts = stackalloc double[Sectors];
+        Span<int> counts = stackalloc int[Sectors];
+        parts.Clear();
+        counts.Clear();
         for (int k = 0; k < ring.Length; k++)
         {
             float value = room.Pixels[k];
@@ -249,11 +264,28 @@ internal sealed class LocalSky
             {
                 bool good = float.IsFinite(value);
                 (level, free, all) = (good ? level + value : level, good ? free + 1 : free, all + 1);
+                parts[sector[k]] += good ? value : 0;
+                counts[sector[k]] += good ? 1 : 0;
             }
         }
 
         bool whole = free >= EnoughRing * all && (star >= 0 || (free == all && double.IsFinite(light)));
-        return new Sample(own, light, free > 0 ? level / free : 0, whole);
+        double mean = free > 0 ? level / free : 0;
+        return new Sample(own, light, mean, Uneven(parts, counts, mean, sky.Noise), whole);
+    }
+
+    /// <summary>What the sectors of a ring differ from each other by, with what noise adds, ADU.</summary>
+    private static double Uneven(ReadOnlySpan<double> parts, ReadOnlySpan<int> counts, double mean, double noise)
+    {
+        double squares = 0;
+        int seen = 0, pixels = 1;
+        for (int k = 0; k < Sectors; k++)
+        {
+            double off = counts[k] > 0 ? (parts[k] / counts[k]) - mean : 0;
+            (squares, seen, pixels) = (squares + (off * off), counts[k] > 0 ? seen + 1 : seen, pixels + counts[k]);
+        }
+
+        return Math.Sqrt((squares / Math.Max(1, seen)) + (UnevenByNoise * noise * noise * Sectors / pixels)) + double.Epsilon;
     }
 
     private void Exclude(Seed seed, int x0, int y0, float[] pixels)
@@ -274,7 +306,7 @@ internal sealed class LocalSky
     }
 
     /// <summary>Sums at a place, above the mesh.</summary>
-    private readonly record struct Sample(double Sum, double Circle, double Ring, bool Whole);
+    private readonly record struct Sample(double Sum, double Circle, double Ring, double Uneven, bool Whole);
 
     /// <summary>Memory of one worker.</summary>
     private sealed class Room(Frame frame, int side)

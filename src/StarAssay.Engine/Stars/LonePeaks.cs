@@ -55,7 +55,7 @@ internal sealed class LonePeaks
 
     private int Side => (2 * half) + 1;
 
-    /// <summary>Keeps the peaks that stand out to all sides.</summary>
+    /// <summary>Keeps the peaks that stand out to all sides; one that stands in a dark place is as high as it stands out there.</summary>
     /// <param name="frame">The frame.</param>
     /// <param name="mesh">Its sky; the noise counts.</param>
     /// <param name="peaks">Peaks, row by row.</param>
@@ -64,10 +64,16 @@ internal sealed class LonePeaks
     /// <param name="context">Threads.</param>
     public static Seed[] Of(Frame frame, BackgroundMesh mesh, Seed[] peaks, double width, Limits limits, RunContext context)
     {
-        bool[] keep = new bool[peaks.Length];
+        float[] heights = new float[peaks.Length], noises = new float[peaks.Length];
         Sharing.For(peaks.Length, context, () => new LonePeaks(frame, width, limits.FilterSigma), (k, own) =>
-            keep[k] = own.Height(peaks[k], frame) > limits.Height * mesh.At(peaks[k].X, peaks[k].Y).Noise);
-        return [.. peaks.Where((_, k) => keep[k])];
+        {
+            heights[k] = own.Height(peaks[k], frame);
+            noises[k] = (float)mesh.At(peaks[k].X, peaks[k].Y).Noise;
+        });
+        double noise = limits.Height / limits.Threshold;
+        Seed Raised(Seed seed, int k) => seed.Height >= heights[k] ? seed
+            : seed with { Height = heights[k], Significance = (float)(heights[k] / (noise * noises[k])) };
+        return [.. peaks.Select(Raised).Where((_, k) => heights[k] > limits.Height * noises[k])];
     }
 
     /// <summary>How peaks were found.</summary>

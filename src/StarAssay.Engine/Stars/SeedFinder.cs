@@ -46,6 +46,19 @@ internal sealed unsafe partial class SeedFinder
     /// <summary>Noise of the filtered sky over the noise of a pixel.</summary>
     public double FilteredNoise => noiseFactor;
 
+    /// <summary>All peaks, row by row, their heights above another sky than the one they were found over.</summary>
+    public Seed[] Find(RunContext context, BackgroundMesh above)
+    {
+        Seed Over(Seed seed)
+        {
+            SkySample sky = above.At(seed.X, seed.Y);
+            double height = seed.Height + mesh.At(seed.X, seed.Y).Level - sky.Level;
+            return seed with { Height = (float)height, Significance = (float)(height / (noiseFactor * sky.Noise)) };
+        }
+
+        return [.. Find(context).Select(Over)];
+    }
+
     /// <summary>All peaks, row by row.</summary>
     public Seed[] Find(RunContext context) => StoredFormats.Of(frame.Pixels) switch
     {

@@ -63,14 +63,18 @@ public static class StarMeasurement
                 cells = fine;
                 first = BackgroundEstimator.Smooth(cells, context);
 
+                // Stars in dark lanes are found over what is darkest there.
                 // Structure makes the smoothed sky scatter as if pixels had been mixed; by more than their neighbors show, they are not.
                 double correlation = mixed > 0 ? Math.Clamp(mixed * mixed, 1, finder.Correlation) : finder.Correlation;
-                finder = new SeedFinder(frame, first, new MatchedFilter(FilterSigma), request.Threshold, context, correlation);
-                peaks = LonePeaks.Of(frame, first, finder.Find(context), width, limits with { Height = request.Threshold * finder.FilteredNoise }, context);
+                BackgroundMesh dark = BackgroundEstimator.Dark(cells, first);
+                finder = new SeedFinder(frame, dark, new MatchedFilter(FilterSigma), request.Threshold, context, correlation);
+                limits = limits with { Height = request.Threshold * finder.FilteredNoise };
+                peaks = LonePeaks.Of(frame, first, finder.Find(context, first), width, limits, context);
                 compact = width;
             }
 
-            peaks = LargeStars.Some(diameters) ? LargeStars.Gather(frame, first, peaks, context) : peaks;
+            // Lone peaks have fallen off within a star's width, as no disc does; the area above half of one may be a thread, and its middle no star.
+            peaks = LargeStars.Some(diameters) && !cells.NoiseIsOfPixels ? LargeStars.Gather(frame, first, peaks, context) : peaks;
             typical = TypicalStar.Of(frame, first, peaks, 0, compact, context);
             seeds = new SeedMerger(frame, first, FilterSigma, finder.FilteredNoise).Merge(peaks, Math.Sqrt(typical.Variance), context);
         }

@@ -48,6 +48,11 @@ internal sealed class StarMeter
     private const double SlopeStep = 0.3;
     private const double MostSteep = 4;
 
+    // Before a sky with structure moments grow onto ridges beside the star: so much wider than the usual star's and so many of its
+    // deviations away from the peak they are not the star's.
+    private const double StrayWidth = 1.3;
+    private const double StrayStep = 0.5;
+
     private const double CoreExponent = 30;
 
     /// <summary>Exponent of a Moffat profile that stands for a Gaussian; fitted to one its width is 0.2 to 0.4 % less.</summary>
@@ -147,7 +152,14 @@ internal sealed class StarMeter
         }
 
         double x = ellipse.X, y = ellipse.Y;
-        if (ellipse.Converged)
+        if (set.Around is not null && seed.Diameter == 0 && Strayed(ellipse))
+        {
+            star.Marks |= StarMarks.NoShape;
+            (star.Cxx, star.Cxy, star.Cyy, star.ShapeFlux) = (double.NaN, double.NaN, double.NaN, double.NaN);
+            (x, y) = AtPeak();
+            ellipse = ellipse with { Converged = false };
+        }
+        else if (ellipse.Converged)
         {
             star.Widening = AdaptiveMoments.WithWings(AdaptiveMoments.Widening(ellipse, sky.Noise, Gain(sky)));
             (x, y) = AdaptiveMoments.Center(stamp, ellipse, star.Widening);
@@ -178,6 +190,17 @@ internal sealed class StarMeter
         }
 
         return star;
+    }
+
+    /// <summary>Whether an ellipse has left the peak for what lies around it: much wider than the usual star, its middle elsewhere.</summary>
+    private bool Strayed(in Ellipse ellipse) => ellipse.Converged && 0.5 * (ellipse.Cxx + ellipse.Cyy) > StrayWidth * set.Variance
+        && double.Hypot(ellipse.X - stamp.Half - Top(1), ellipse.Y - stamp.Half - Top(stamp.Stride)) > StrayStep * Math.Sqrt(set.Variance);
+
+    /// <summary>Center under the weight of the usual star, from the peak on.</summary>
+    private (double X, double Y) AtPeak()
+    {
+        double v = set.Variance;
+        return AdaptiveMoments.Center(stamp, new Ellipse(stamp.Half + Top(1), stamp.Half + Top(stamp.Stride), v, 0, v, double.NaN, false), 1);
     }
 
     /// <summary>Where along a line through the middle pixel a parabola through it and its two neighbors is highest; within half a pixel.</summary>

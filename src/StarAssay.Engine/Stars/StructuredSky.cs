@@ -23,6 +23,10 @@ internal static class StructuredSky
     private const double FirstCell = 20;
     private const double QuietQuantile = 0.2;
 
+    // A cell's darkest parts: with noise alone that share of its pixels lies so many deviations below the level.
+    private const double DarkShare = 0.05;
+    private const float DarkDeviations = 1.645f;
+
     /// <summary>Measures the sky afresh where it needs it.</summary>
     /// <param name="frame">The frame.</param>
     /// <param name="cells">Its sky on the coarse mesh.</param>
@@ -67,7 +71,10 @@ internal static class StructuredSky
     {
         int columns = Math.Max(1, (int)Math.Round(cells.Width / side)), rows = Math.Max(1, (int)Math.Round(cells.Height / side));
         var fine = new SkyCells(cells.Width, cells.Height, columns, rows, new float[columns * rows], new float[columns * rows],
-            (double)cells.Width * cells.Height / ((double)columns * rows), NoiseIsOfPixels: true);
+            (double)cells.Width * cells.Height / ((double)columns * rows), NoiseIsOfPixels: true)
+        {
+            Floor = new float[columns * rows],
+        };
         var reader = new CellReader(frame, (frame.Width / columns) + 1);
         int room = reader.Room((frame.Height / rows) + 1, 1);
         Sharing.For(rows, context, () => (Samples: new float[room], Differences: new float[room]), (j, space) =>
@@ -77,7 +84,7 @@ internal static class StructuredSky
             {
                 int x0 = (int)((long)i * cells.Width / columns), x1 = (int)((long)(i + 1) * cells.Width / columns);
                 SkySample sky = mesh.At(0.5 * (x0 + x1 - 1), 0.5 * (y0 + y1 - 1));
-                (float level, float noise) = ((float)sky.Level, (float)sky.Noise);
+                (float level, float noise, float dark) = ((float)sky.Level, (float)sky.Noise, float.PositiveInfinity);
                 int above = Math.Min(cells.Rows - 1, (y0 + y1) / 2 * cells.Rows / cells.Height),
                     over = Math.Min(cells.Columns - 1, (x0 + x1) / 2 * cells.Columns / cells.Width);
                 int count = reader.Decode(new CellReader.Cell(x0, x1, y0, y1, 1), space.Samples, out bool missing);
@@ -97,9 +104,11 @@ internal static class StructuredSky
                     // Threads and rims make pixels scatter as no noise does; from pixel to pixel they hardly change.
                     float own = missing ? float.NaN : (float)correlation * PixelNoise.Of(space.Differences.AsSpan(0, kept), x1 - x0);
                     noise = own > 0 ? MathF.Min(own, noise) : noise;
+                    dark = Rank.Select(samples, (int)(DarkShare * samples.Length)) + (DarkDeviations * noise);
                 }
 
-                (fine.Level[(j * columns) + i], fine.Noise[(j * columns) + i]) = (level, noise);
+                int at = (j * columns) + i;
+                (fine.Level[at], fine.Noise[at], fine.Floor![at]) = (level, noise, MathF.Min(level, dark));
             }
         });
         return fine;
