@@ -54,10 +54,10 @@ internal static class NuisanceNotes
         IReadOnlyList<Vane> vanes = run.Request.Pupil.Vanes;
         if (vanes.Count > asked.Pupil.Vanes.Count)
         {
+            string angles = string.Join(", ", vanes.Select(v => (Math.Round(v.AngleDeg) % 360).ToString("F0", CultureInfo.InvariantCulture)));
             notes.Add(WavefrontNotes.VanesFound.Say(string.Create(CultureInfo.InvariantCulture,
-                $"The images show {vanes.Count} vanes {100 * vanes[0].WidthFraction:F1} % of the aperture wide, at {string.Join(", ",
-                    vanes.Select(v => (Math.Round(v.AngleDeg) % 360).ToString("F0", CultureInfo.InvariantCulture)))} degrees from the sensor's x axis, and were fitted with them. " +
-                    $"State what holds the secondary if it is another.")));
+                $"The images show {vanes.Count} vanes {100 * vanes[0].WidthFraction:F1} % of the aperture wide, at {angles} degrees from the sensor's x axis. " +
+                    $"They were fitted so. State what holds the secondary if it is another.")));
         }
     }
 
