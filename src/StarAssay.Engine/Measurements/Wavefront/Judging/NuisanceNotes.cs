@@ -56,8 +56,8 @@ internal static class NuisanceNotes
         {
             string angles = string.Join(", ", vanes.Select(v => (Math.Round(v.AngleDeg) % 360).ToString("F0", CultureInfo.InvariantCulture)));
             notes.Add(WavefrontNotes.VanesFound.Say(string.Create(CultureInfo.InvariantCulture,
-                $"The images show {vanes.Count} vanes {100 * vanes[0].WidthFraction:F1} % of the aperture wide, at {angles} degrees from the sensor's x axis. " +
-                    $"They were fitted so. State what holds the secondary if it is another.")));
+                $"The images show {vanes.Count} vanes {100 * vanes[0].WidthFraction:F1} % of the aperture wide, at {angles} degrees from the sensor's x " +
+                    $"axis, and were fitted so. State what holds the secondary if it is another.")));
         }
     }
 
