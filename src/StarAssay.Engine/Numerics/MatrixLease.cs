@@ -43,19 +43,39 @@ internal sealed class MatrixLease : IDisposable
         }
 
         given = true;
-        foreach (float[] array in held)
+        lock (Shelf)
         {
-            if (Interlocked.Add(ref shelved, array.Length) <= MostFloats)
+            // Sizes that earlier owners used must not keep those from the shelf that are used now.
+            if (Interlocked.Read(ref shelved) + held.Sum(a => (long)a.Length) > MostFloats)
             {
-                Shelf.GetOrAdd(array.Length, _ => []).Add(array);
+                Forget();
             }
-            else
+
+            foreach (float[] array in held)
             {
-                Interlocked.Add(ref shelved, -array.Length);
+                if (Interlocked.Add(ref shelved, array.Length) <= MostFloats)
+                {
+                    Shelf.GetOrAdd(array.Length, _ => []).Add(array);
+                }
+                else
+                {
+                    Interlocked.Add(ref shelved, -array.Length);
+                }
             }
         }
 
         held.Clear();
+    }
+
+    private static void Forget()
+    {
+        foreach ((int length, ConcurrentBag<float[]> bag) in Shelf)
+        {
+            while (bag.TryTake(out _))
+            {
+                Interlocked.Add(ref shelved, -length);
+            }
+        }
     }
 
     private float[] Take(int length, bool clear)
