@@ -46,9 +46,22 @@ internal sealed class BesideChanges : IBeside
             return null;
         }
 
-        Matrix<double> across = equations.SubMatrix(0, own, own, Count);
-        Matrix<double> follow = inverse * across;
-        return (equations.SubMatrix(own, Count, own, Count) - (across.Transpose() * follow),
-            sides.SubVector(own, Count) - (follow.Transpose() * sides.SubVector(0, own)));
+        (Matrix<double> normal, Vector<double> side, _) = Eliminated(inverse, equations, sides, sides.SubVector(0, own));
+        return (normal, side);
+    }
+
+    /// <summary>Normal equations of their last rows once the first ones follow (the Schur complement), and how the first answer to each of the last.</summary>
+    /// <param name="inverse">Inverse of the first rows' part, with what else is known of them.</param>
+    /// <param name="equations">J^T W J of all.</param>
+    /// <param name="sides">J^T W (data - model) of all.</param>
+    /// <param name="gradient">The first rows' part of it, with what else is known of them.</param>
+    public static (Matrix<double> Normal, Vector<double> Side, Matrix<double> Answers) Eliminated(Matrix<double> inverse, Matrix<double> equations,
+        Vector<double> sides, Vector<double> gradient)
+    {
+        int own = gradient.Count, last = sides.Count - own;
+        Matrix<double> across = equations.SubMatrix(0, own, own, last);
+        Matrix<double> answers = inverse * across;
+        Matrix<double> normal = equations.SubMatrix(own, last, own, last) - (across.Transpose() * answers);
+        return (normal, sides.SubVector(own, last) - (answers.Transpose() * gradient), answers);
     }
 }

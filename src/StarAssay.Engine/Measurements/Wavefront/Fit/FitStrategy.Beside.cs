@@ -46,7 +46,6 @@ internal sealed partial class FitStrategy
             TakeBackWild();
             Settle();
         }
-
         else
         {
             Pupil = Pupil with { Vanes = models[0].Optics.Shape.Vanes };

@@ -41,7 +41,7 @@ internal sealed partial class FitStrategy : IDisposable
     /// <summary>The pupil, with vanes that were found.</summary>
     public PupilShape Pupil { get; private set; }
 
-    /// <summary>How far the model's scale and obstruction are from the stated ones.</summary>
+    /// <summary>How far the model's scale, wavelength and obstruction are from the stated ones.</summary>
     public InputOffsets Offsets { get; private set; }
 
     /// <summary>Pixels masked as wild.</summary>
@@ -86,7 +86,7 @@ internal sealed partial class FitStrategy : IDisposable
         [.. models.Select(m => request.KnownTo.TrailArcsec / PixelScale.ArcsecPerPx(m.Optics.PitchUm, request.FocalLengthMm))];
 
     /// <summary>From there to the end with the exact models.</summary>
-    /// <param name="exact">Makes the models for a pupil: the stated one, or one with vanes that were found.</param>
+    /// <param name="exact">Makes the models for a pupil (the stated one, or one with vanes that were found) and for inputs off the stated ones.</param>
     /// <param name="start">Where the rough models ended.</param>
     /// <param name="context">Where progress is told.</param>
     /// <returns>The fit; its models are the caller's to end.</returns>

@@ -1,4 +1,5 @@
 using MathNet.Numerics.LinearAlgebra;
+using StarAssay.Engine.Optics.PairFit;
 
 namespace StarAssay.Engine.Measurements.Wavefront;
 
@@ -32,10 +33,7 @@ internal sealed record HeldInputs(StatedInputs Inputs, Matrix<double> Informatio
             return new HeldInputs(inputs, Matrix<double>.Build.Dense(0, 0), Vector<double>.Build.Dense(0), Matrix<double>.Build.Dense(own, 0));
         }
 
-        Matrix<double> across = equations.SubMatrix(0, own, own, drawn);
-        Matrix<double> followed = whole * across;
-        Matrix<double> normal = equations.SubMatrix(own, drawn, own, drawn) - (across.Transpose() * followed);
-        Vector<double> side = sides.SubVector(own, drawn) - (followed.Transpose() * gradient);
+        (Matrix<double> normal, Vector<double> side, Matrix<double> followed) = BesideChanges.Eliminated(whole, equations, sides, gradient);
         Matrix<double> steps = Matrix<double>.Build.Dense(drawn, count, (d, i) => inputs.All[i].Change == d ? inputs.All[i].InSteps : 0);
         return new HeldInputs(inputs, steps.Transpose() * normal * steps, steps.Transpose() * side, followed * steps);
     }
