@@ -41,7 +41,7 @@ public static class AlignmentMeasurement
 
     private static AlignmentResult Result(AlignmentRequest request, DiscCutout cutout, DiscFit fit, List<AlignmentRing> rings, List<Note> notes)
     {
-        Matrix<double> air = Air(request, cutout, fit), covariance = fit.Covariance + air;
+        Matrix<double> air = AirComa.Of(request, cutout, fit), covariance = fit.Covariance + air;
         Vector<double> values = DiscCircles.Values(fit);
         Plane Shift(bool offset) => Plane.Of(covariance, values, DiscCircles.Decentre(fit, 0, 0, offset: offset),
             DiscCircles.Decentre(fit, 0, 1, offset: offset));
@@ -140,35 +140,6 @@ public static class AlignmentMeasurement
         Buffer.BlockCopy(values, 0, square, 0, w * w * sizeof(float));
         return square;
     }
-
-    // Turbulence left in the exposures: coma of each image by itself. Two images share their coma by halves, and their difference passes for an
-    // obstruction out of the middle.
-    private static Matrix<double> Air(AlignmentRequest request, DiscCutout cutout, DiscFit fit)
-    {
-        int n = fit.Fit.Unknowns.Count;
-        var air = Matrix<double>.Build.Dense(n + 3, n + 3);
-        double e2 = Math.Pow(fit.Optics.Shape.Obstruction, 2);
-        for (int k = 0; k < cutout.Count; k++)
-        {
-            double apertures = request.WindMPerS * ExposureS(request, k) / (request.ApertureMm * 1e-3), strength = fit.State.Seeing[k];
-            foreach (int noll in new[] { 7, 8, 16, 17 })
-            {
-                double variance = AirVariance.Mean(noll < 10 ? 3 : 5, apertures) * strength * Math.Pow(fit.Optics.MeanWavelengthNm / (2 * Math.PI), 2);
-                air[DiscCircles.At(noll), DiscCircles.At(noll)] += variance / (cutout.Count * cutout.Count);
-                if (cutout.Count == 2 && noll < 10 && e2 > 0)
-                {
-                    // 6 N W131 (1 - e^2) against 4 N W020 for an obstruction out of the middle by one radius, half of it from each image.
-                    double share = 6 * DiscCircles.SeidelComa * (1 - e2) / (8 * fit.State.DefocusNm[k]);
-                    int axis = n + (noll == 8 ? 0 : 1);
-                    air[axis, axis] += share * share * variance;
-                }
-            }
-        }
-
-        return air;
-    }
-
-    private static double ExposureS(AlignmentRequest request, int k) => request.Frames[k].ExposureS > 0 ? request.Frames[k].ExposureS : 1;
 
     private static void RefuseSameSide(AlignmentRequest request, DiscCutout cutout, PairState start, DiscFit fit, Team team)
     {

@@ -12,14 +12,22 @@ namespace StarAssay.Engine.Measurements.Alignment;
 /// rings brighter; the obstruction moves its shadow to opposite sides.</remarks>
 internal sealed class DiscFit : IDisposable
 {
-    /// <summary>Modes that are fitted: Noll 5 to 22.</summary>
-    public static readonly ZernikeIndex[] Modes = [.. ZernikeIndex.NollRange(5, 22)];
+    /// <summary>Modes that are fitted: Noll 5 to 22, and where those leave a misfit to 37, which are the order 7 and the ring after it.</summary>
+    public static readonly ZernikeIndex[] Modes = [.. ZernikeIndex.NollRange(5, 37)];
 
-    // Noll 5 to 11 first.
-    private const int FirstModes = 7;
+    // Noll 5 to 11 first; to 22 as a rule.
+    private const int FirstModes = 7, UsualModes = 18;
 
-    // Step of the changed pupils, in radii, and rounds of finding them.
-    private const double Step = 0.004;
+    // Chi squared from which finer errors are looked for: coma of order 7 is taken for that of order 3 where it is not in the model.
+    private const double FinerFrom = 1.05;
+
+    /// <summary>Step of the changed pupils, in radii.</summary>
+    public const double Step = 0.004;
+
+    /// <summary>Quantities of the obstruction: x, y and size.</summary>
+    public const int OfObstruction = 3;
+
+    // Rounds of finding them.
     private const int Rounds = 5;
 
     private static readonly double[] Seeings = [0.4, 1.2, 2.5, 4.5];
@@ -69,6 +77,17 @@ internal sealed class DiscFit : IDisposable
     /// <summary>Fits.</summary>
     public static DiscFit Make(AlignmentRequest request, DiscCutout cutout, PairState start, Team team) => new(request, cutout, start, team);
 
+    /// <summary>Adds what a step of the obstruction's x, y and size makes of the images; nothing without one.</summary>
+    public void AddObstruction(BesideChanges beside)
+    {
+        foreach (PairOptics way in Ways())
+        {
+            using PairModel other = Model(way, State);
+            other.Evaluate(State);
+            beside.Add([[.. Enumerable.Range(0, 2).Select(k => Difference(other, k))]]);
+        }
+    }
+
     /// <inheritdoc/>
     public void Dispose() => model.Dispose();
 
@@ -112,15 +131,19 @@ internal sealed class DiscFit : IDisposable
         Fit.SolveLight();
         MaskWild();
         Descend(0.02, 0.002);
-        Fit.ModeCount = Modes.Length;
+        Fit.ModeCount = UsualModes;
         Descend(0.01, 0.002);
-        for (int round = 0; round < Rounds && MoveObstruction(); round++)
-        {
-            Descend(0.003, 1e-4);
-        }
-
+        FollowObstruction();
         MaskWild();
         Descend(0, 1e-5);
+        if (ChiSquared > FinerFrom)
+        {
+            Fit.ModeCount = Modes.Length;
+            Descend(0.003, 1e-4);
+            FollowObstruction();
+            Descend(0, 1e-5);
+        }
+
         TakeOutCompanion();
         MaskWild();
         Descend(0, 2e-6);
@@ -130,6 +153,14 @@ internal sealed class DiscFit : IDisposable
         }
 
         SetCovariance();
+    }
+
+    private void FollowObstruction()
+    {
+        for (int round = 0; round < Rounds && MoveObstruction(); round++)
+        {
+            Descend(0.003, 1e-4);
+        }
     }
 
     private void Descend(double slack, double tolerance)
@@ -185,6 +216,12 @@ internal sealed class DiscFit : IDisposable
             optics with { Shape = optics.Shape with { Obstruction = optics.Shape.Obstruction + Step } },
         ]
         : [];
+
+    private float[] Difference(PairModel other, int k)
+    {
+        float[] changed = other.Pixels.Part(k).ToArray(), present = model.Pixels.Part(k).ToArray();
+        return [.. changed.Zip(present, (a, b) => (float)State.Flux[k] * (a - b))];
+    }
 
     // One step of Gauss and Newton for place and size of the obstruction; false when it was too short to matter.
     private bool MoveObstruction()
