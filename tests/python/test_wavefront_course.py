@@ -70,6 +70,30 @@ def test_slopes_and_bars_are_scipys() -> None:
     assert said["families"][2]["change"]["value"] > 20
 
 
+def test_parts_that_are_known_unequally_have_bars_of_their_own() -> None:
+    hours = np.array([0.0, 0.4, 1.1, 2.0])
+    own = [1.0, 1.0, 9.0, 1.0, 1.0, 1.0, 1.0]  # variances of Noll 5 to 11: coma along y three times as unsure
+    low = np.random.default_rng(4).normal(0, 0.5, (4, 7))
+    coma = follow(hours, low, variance_nm2=own)["families"][1]
+    length = np.sum((hours - hours.mean()) ** 2)
+    assert coma["change_x"]["uncertainty"] == pytest.approx(np.sqrt(1.25 / length), rel=1e-9)
+    assert coma["change_y"]["uncertainty"] == pytest.approx(np.sqrt(9.25 / length), rel=1e-9)
+
+
+def test_a_course_that_bends_is_no_scatter() -> None:
+    """A cooling mirror: the straight line's slope is as sure as the pairs are."""
+    hours = np.linspace(0, 3, 9)
+    low = np.random.default_rng(5).normal(0, 1.1, (9, 7))
+    low[:, 6] += 60 * (1 - np.exp(-hours / 1.5))
+    said = follow(hours, low)["families"][2]
+    line = stats.linregress(hours, low[:, 6])
+    length = np.sum((hours - hours.mean()) ** 2)
+    rest = low[:, 6] - np.polyval(np.polyfit(hours, low[:, 6], 2), hours)
+    sure = np.sqrt(max(1.25, np.sum(rest**2) / 6) / length)
+    assert said["change"]["value"] == pytest.approx(line.slope, rel=1e-9)
+    assert said["change"]["uncertainty"] == pytest.approx(sure, rel=0.2) and line.stderr > 1.8 * sure
+
+
 def test_few_pairs_or_a_short_time_are_not_followed() -> None:
     assert follow([0, 1], np.zeros((2, 7))) is None
     assert follow([0, 0.1, 0.2], np.zeros((3, 7))) is None

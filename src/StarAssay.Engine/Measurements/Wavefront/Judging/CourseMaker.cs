@@ -23,6 +23,9 @@ public static class CourseMaker
     // From a scatter so unlikely by the pairs' own variances on it takes their place; at once, and every second steady night had too wide bars.
     private const double ScatterFrom = 0.2;
 
+    // From a bend so unlikely by chance on it is the course's own and no scatter.
+    private const double BendFrom = 0.2;
+
     // With plumes told, astigmatism and coma that creep have to be told so much better: early pairs that scatter more lie askew.
     private const double WithPlumes = 0.1;
 
@@ -59,7 +62,7 @@ public static class CourseMaker
         double[] One(int noll) => [.. Enumerable.Range(0, n).Select(p => request.CoefficientNm[(7 * p) + noll - 5])];
         FamilyCourse[] families = [.. Kinds.Select(kind =>
         {
-            double variance = kind.Noll.Average(j => request.VarianceNm2[j - 5] + request.AirNm2[j - 5]);
+            double[] variance = [.. kind.Noll.Select(j => request.VarianceNm2[j - 5] + request.AirNm2[j - 5])];
             return Family(kind.Name, hours, [.. kind.Noll.Select(One)], variance);
         })];
         bool focus = request.FocusUm.Length == n && request.FocusUm.All(double.IsFinite);
@@ -103,22 +106,51 @@ public static class CourseMaker
         };
     }
 
-    private static FamilyCourse Family(string name, double[] hours, double[][] parts, double variance)
+    private static FamilyCourse Family(string name, double[] hours, double[][] parts, double[] variance)
     {
         Line[] lines = [.. parts.Select(p => Line.Of(hours, p))];
-        int n = hours.Length, freedom = parts.Length * (n - 2);
-        double seen = lines.Sum(l => l.Rest.Sum(v => v * v)) / freedom;
-        bool scatters = 1 - ChiSquared.CDF(freedom, freedom * seen / variance) < ScatterFrom;
-        double used = scatters ? seen : variance;
-        double bar = Math.Sqrt(used / lines[0].Sxx), square = lines.Sum(l => l.Slope * l.Slope);
+        int n = hours.Length;
+
+        // Over their own variances: the parts of a family need not be known alike.
+        (double seen, int freedom) = Scatter([.. lines.Select(l => l.Rest)], variance);
+        if (parts.Length == 1 && n > LeastPairs + 1)
+        {
+            (seen, freedom) = WithoutBend(lines[0].Rest, hours, variance[0], seen, freedom);
+        }
+
+        bool scatters = 1 - ChiSquared.CDF(freedom, freedom * seen) < ScatterFrom;
+        double used = scatters ? seen : 1;
+        double[] bars = [.. variance.Select(v => Math.Sqrt(used * v / lines[0].Sxx))];
+        double square = lines.Sum(l => l.Slope * l.Slope);
 
         // Over the larger variance the share follows chi squared, or Fisher's distribution where only the scatter told it.
-        double share = square / (bar * bar) / parts.Length;
+        double share = lines.Select((l, k) => Math.Pow(l.Slope / bars[k], 2)).Average();
         double probability = scatters ? 1 - FisherSnedecor.CDF(parts.Length, freedom, share) : 1 - ChiSquared.CDF(parts.Length, share * parts.Length);
-        Measured Part(int k) => k < parts.Length ? new Measured(lines[k].Slope, bar, "nm / h") : Measured.None("nm / h");
+        Measured Part(int k) => k < parts.Length ? new Measured(lines[k].Slope, bars[k], "nm / h") : Measured.None("nm / h");
         double size = parts.Length == 1 ? lines[0].Slope : Math.Sqrt(square);
-        return new FamilyCourse(name, parts[0], parts.Length > 1 ? parts[1] : [.. Enumerable.Repeat(double.NaN, n)], Math.Sqrt(used), Part(0), Part(1),
-            new Measured(size, bar, "nm / h"), probability, probability < Risk);
+        double bar = square > 0 ? Math.Sqrt(lines.Select((l, k) => Math.Pow(l.Slope * bars[k], 2)).Sum() / square) : bars.Max();
+        return new FamilyCourse(name, parts[0], parts.Length > 1 ? parts[1] : [.. Enumerable.Repeat(double.NaN, n)], Math.Sqrt(used * variance.Average()),
+            Part(0), Part(1), new Measured(size, bar, "nm / h"), probability, probability < Risk);
+    }
+
+    /// <summary>Mean square of what lines leave, over the variances, and its degrees of freedom.</summary>
+    private static (double Seen, int Freedom) Scatter(double[][] rest, double[] variance)
+    {
+        int freedom = rest.Length * (rest[0].Length - 2);
+        return (rest.Select((r, k) => r.Sum(v => v * v) / variance[k]).Sum() / freedom, freedom);
+    }
+
+    /// <summary>The same without the bend, where the course has one.</summary>
+    /// <remarks>A mirror cools ever more slowly: that its course bends is no scatter of the pairs, and makes the line's slope no less sure. Of
+    /// astigmatism and coma it is not taken out, since plumes that die away look like that.</remarks>
+    private static (double Seen, int Freedom) WithoutBend(double[] rest, double[] hours, double variance, double seen, int freedom)
+    {
+        // The square of the time, and what a line leaves of it.
+        double[] bow = Line.Of(hours, [.. hours.Select(t => t * t)]).Rest;
+        double share = rest.Zip(bow).Sum(v => v.First * v.Second) / bow.Sum(v => v * v);
+        double left = rest.Zip(bow).Sum(v => Math.Pow(v.First - (share * v.Second), 2)) / variance;
+        double gain = ((seen * freedom) - left) / (left / (freedom - 1));
+        return 1 - FisherSnedecor.CDF(1, freedom - 1, gain) < BendFrom ? (left / (freedom - 1), freedom - 1) : (seen, freedom);
     }
 
     private static (Measured Drift, double Probability) Drift(double[] hours, CourseRequest request)
