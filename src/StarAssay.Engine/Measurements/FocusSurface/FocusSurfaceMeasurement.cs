@@ -19,7 +19,7 @@ public static class FocusSurfaceMeasurement
     private const double OtherBlur = 0.6;
 
     // How well the growth of blur, which all frames and stars share, gives the scale of tilt and bowl beside the focuser's (drawn runs).
-    private const double GrowthScale = 0.017;
+    private const double GrowthScale = 0.010;
 
     // By how much coma and astigmatism together move the place where stars are smallest: a share of the depth of focus over the product of
     // their traces in the stars' shapes (drawn runs with strong aberrations).
@@ -68,12 +68,15 @@ public static class FocusSurfaceMeasurement
         double half = area.HalfDiagonal, reachU = area.ReachU, reachV = area.ReachV;
         double reachMm = half * request.PitchUm / 1000, depth = shapes.DepthUm, shift = AberrationShift * shapes.Together;
 
+        // Tilts and bowl are moved by what of it varies over the field, a position by all of it.
+        SurfaceShift moves = shapes.Shift;
+
         // Leaving out a frame shows what frames differ by (seeing, the focuser's place); so few of them seem to agree by chance now and then, and
         // what is taken for known of the blur they all share: that is in the fit's own uncertainty.
-        Measured Of(Func<double[], double> value, string unit, out double random, double moved)
+        Measured Of(Func<double[], double> value, string unit, out double random)
         {
             random = Math.Sqrt(Math.Pow(RunShapes.ByFrames([.. without.Select(value)]), 2) + Math.Pow(fit.Noise(value), 2));
-            double at = value(fit.P), scale = Math.Sqrt((PositionScale * PositionScale) + (GrowthScale * GrowthScale));
+            double at = value(fit.P), moved = moves.In(value, fit.P), scale = Math.Sqrt((PositionScale * PositionScale) + (GrowthScale * GrowthScale));
             return new Measured(at, Math.Sqrt((random * random) + Math.Pow(scale * at, 2) + (moved * moved)), unit);
         }
 
@@ -82,25 +85,23 @@ public static class FocusSurfaceMeasurement
         double Corners(double[] p) => Math.Abs(Width(p)) + Math.Abs(Height(p));
         double Angle(double[] p) => Math.Atan(Math.Sqrt((p[1] * p[1]) + (p[2] * p[2])) / 1000 / reachMm) * 180 / Math.PI * 60;
         double Spread(double[] p) => Extent(p, reachU, reachV);
-        // A position has no scale; tilts, bowl and the differences between corners are moved alike.
-        Measured focus = Of(p => p[0], "um", out double focusRandom, shift);
-        focus = focus with { Uncertainty = Math.Sqrt((focusRandom * focusRandom) + (shift * shift)) };
-        Measured across = Of(Width, "um", out double acrossRandom, shift), up = Of(Height, "um", out double upRandom, shift);
-        Measured sag = Of(p => p[3], "um", out double sagRandom, shift);
-        double corners = Math.Sqrt(2) * shift;
+        // A position has no scale.
+        Measured focus = Of(p => p[0], "um", out double focusRandom);
+        focus = focus with { Uncertainty = Math.Sqrt((focusRandom * focusRandom) + Math.Pow(Math.Max(shift, moves.In(p => p[0], fit.P)), 2)) };
+        Measured across = Of(Width, "um", out double acrossRandom), up = Of(Height, "um", out double upRandom);
+        Measured sag = Of(p => p[3], "um", out double sagRandom);
         // So few frames do not tell how the errors of both parts hang together: where they seem to cancel, they are taken as independent.
-        Measured tilt = Of(Corners, "um", out double tiltRandom, corners);
+        Measured tilt = Of(Corners, "um", out double tiltRandom);
         double apart = Math.Sqrt((acrossRandom * acrossRandom) + (upRandom * upRandom));
         tilt = tilt with { Uncertainty = Math.Sqrt((tilt.Uncertainty * tilt.Uncertainty) + Math.Max(0, (apart * apart) - (tiltRandom * tiltRandom))) };
         tiltRandom = Math.Max(tiltRandom, apart);
-        Measured spread = Of(Spread, "um", out double spreadRandom, corners);
-        double turned = Math.Atan(shift / (2 * Math.Max(reachU, reachV) * reachMm * 1000)) * 180 / Math.PI * 60;
-        Measured angle = Of(Angle, "arcmin", out _, turned);
+        Measured spread = Of(Spread, "um", out double spreadRandom);
+        Measured angle = Of(Angle, "arcmin", out _);
         Measured split = shapes.CornerSplit(SplitShift * shift, out double splitRandom);
         Measured inMiddle = shapes.MiddleSplit(SplitShift * shift, out double direction);
         double radius = reachMm * reachMm * 1000 / (2 * sag.Value);
         bool bent = Math.Abs(sag.Value) > 2 * sag.Uncertainty;
-        Measured backlash = fit.HasBacklash ? Of(p => p[SurfaceFit.Surface], "um", out _, 0) : Measured.None("um");
+        Measured backlash = fit.HasBacklash ? Of(p => p[SurfaceFit.Surface], "um", out _) : Measured.None("um");
 
         int stars = run.X.Length;
         double[] own = new double[stars], ownBar = new double[stars], surface = new double[stars];
@@ -178,7 +179,7 @@ public static class FocusSurfaceMeasurement
         var notes = new List<Note>
         {
             FocusSurfaceNotes.Method.Say($"{run.X.Length} stars in {used.Length} frames. The uncertainties are what leaving out each frame in turn " +
-                "changes, the stars' scatter, and 2 % for the scales of focuser and blur. The surface is the mean of tangential and sagittal focus; what " +
+                "changes, the stars' scatter, and 1.4 % for the scales of focuser and blur. The surface is the mean of tangential and sagittal focus; what " +
                 $"parts them is told by the stars' shapes, to {100 * ShapeFit.ResponseScatter:0} % at best. A tilt of the sensor and a bowl beside its " +
                 "middle look alike."),
         };

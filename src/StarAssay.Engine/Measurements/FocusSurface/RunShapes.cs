@@ -23,6 +23,9 @@ internal sealed class RunShapes(ShapeFit? whole, ShapeFit?[] without, RunPoint[]
     /// <summary>Depth of focus to either side, um.</summary>
     public double DepthUm => depthUm;
 
+    /// <summary>By how much coma may move the surface.</summary>
+    public SurfaceShift Shift => whole is null ? SurfaceShift.None : SurfaceShift.Of(whole, points, depthUm);
+
     /// <summary>How much of coma (E) and astigmatism (O) meet in the stars' shapes, E O / (1 + O^2) depths of focus, um.</summary>
     /// <remarks>
     /// Half-flux radii of stars with coma C and astigmatism A are least where the wavefront's defocus is not zero: the first term that does

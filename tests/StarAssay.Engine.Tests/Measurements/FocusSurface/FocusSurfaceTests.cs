@@ -65,7 +65,21 @@ public class FocusSurfaceTests
         Assert.DoesNotContain(clean.Notes, n => n.Code == FocusSurfaceNotes.Aberrations.Code);
         Assert.Contains(with.Notes, n => n.Code == FocusSurfaceNotes.Aberrations.Code);
         Assert.True(with.AberrationShiftUm > 5 * clean.AberrationShiftUm);
-        Assert.True(with.CurvatureSag.Uncertainty > with.AberrationShiftUm);
+        Assert.True(with.BestFocus.Uncertainty > with.AberrationShiftUm);
+    }
+
+    [Theory]
+    [InlineData(60)]
+    [InlineData(0)]
+    public void Coma_that_grows_from_the_middle_widens_the_bar_of_the_bowl_and_not_those_of_the_tilt(double corner)
+    {
+        // Its trace grows with the squared height. With astigmatism, and through spherical aberration without it, the middle is moved otherwise than the
+        // corners, and one side as the other.
+        FocusSurfaceResult clean = FocusSurfaceMeasurement.Measure(Run(9, Positions, corner: corner), new RunContext());
+        FocusSurfaceResult with = FocusSurfaceMeasurement.Measure(Run(9, Positions, corner: corner, growing: 1), new RunContext());
+        Assert.InRange(with.CurvatureSag.Uncertainty / clean.CurvatureSag.Uncertainty, 1.5, 20);
+        Assert.InRange(with.TiltAcrossWidth.Uncertainty / clean.TiltAcrossWidth.Uncertainty, 0.8, 1.25);
+        Assert.InRange(with.TiltAcrossHeight.Uncertainty / clean.TiltAcrossHeight.Uncertainty, 0.8, 1.25);
     }
 
     [Fact]
@@ -182,9 +196,10 @@ public class FocusSurfaceTests
     }
 
     // corner: tangential less sagittal focus there; middle: the same in the middle, lines along that direction outside of focus;
-    // staying: ellipticity along x that does not change through focus.
+    // staying: ellipticity along x that does not change through focus; growing: squared size times
+    // ellipticity that stays, at the corner, with the squared height and along it, in squared depths of focus.
     private static FocusSurfaceRequest Run(int seed, double[] positions, int stars = 90, double backlash = 0, double corner = 0, double middle = 0,
-        double alongDeg = 0, double staying = 0)
+        double alongDeg = 0, double staying = 0, double growing = 0)
     {
         var random = new Random(seed);
         double Normal() => Math.Sqrt(-2 * Math.Log(1 - random.NextDouble())) * Math.Cos(2 * Math.PI * random.NextDouble());
@@ -214,7 +229,8 @@ public class FocusSurfaceTests
                 Complex split = (-corner * new Complex(u, v) * new Complex(u, v)) + Complex.FromPolarCoordinates(middle, alongDeg * Math.PI / 90);
                 double s = split.Magnitude, blur = 8 * Ratio * Ratio * 2 * Math.Log(2) * seeing * seeing;
                 double a2 = Math.Pow(defocus + (s / 2), 2) + blur, b2 = Math.Pow(defocus - (s / 2), 2) + blur;
-                Complex shape = Complex.FromPolarCoordinates((a2 - b2) / (a2 + b2), split.Phase) + staying;
+                Complex shape = Complex.FromPolarCoordinates((a2 - b2) / (a2 + b2), split.Phase) + staying
+                    + (growing * 39.6 * 39.6 * new Complex(u, v) * new Complex(u, v) / ((a2 + b2) / 2));
                 double e = shape.Magnitude;
                 long1.Add(1 - Math.Sqrt((1 - e) / (1 + e)));
                 angle.Add(shape.Phase * 90 / Math.PI);
