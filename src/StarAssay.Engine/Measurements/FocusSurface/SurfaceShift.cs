@@ -12,7 +12,7 @@ internal sealed class SurfaceShift
 {
     // By how much they move the place where stars are smallest: shares of the depth of focus over the traces in the stars' shapes (drawn runs
     // with strong aberrations; the second holds what spherical aberration such telescopes have, 20 nm RMS).
-    private const double WithAstigmatism = 0.45, WithSpherical = 0.20;
+    private const double WithAstigmatism = 0.50, WithSpherical = 0.22;
 
     private readonly double[][] bowls;
 
