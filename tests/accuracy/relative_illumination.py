@@ -132,8 +132,10 @@ def run(fields: int, seed: int) -> list[dict[str, float]]:
             threads=1,
         )
         row = {"clips": float(k % 6 != 0), "seen": float(found.clipped), "lit": truth["corner"]}
+        # Neither an uneven source nor stray light is drawn: 0.3 % and 0.1 % of what does not arrive are taken out again.
+        exact = float(np.hypot(0.003 * truth["corner"], 0.001 * (1 - truth["corner"])))
         pairs = (
-            ("corner", found.corner_illumination, truth["corner"], 0.003 * truth["corner"]),
+            ("corner", found.corner_illumination, truth["corner"], exact),
             ("clear", found.clear_diameter, truth["clear"], 1e-3 * truth["clear"]),
             ("distance", found.stop_distance, truth["distance"], 1e-3 * truth["distance"]),
             ("circle50", found.image_circle50, truth["circle50"], 1e-3 * truth["circle50"]),
@@ -165,8 +167,8 @@ def section(rows: list[dict[str, float]], fields: int, seed: int) -> str:
         "60 to 250 mm, sensors of 7 to 44 mm diagonal, stops at 10 to 120 mm whose half-lit circle lies between 0.6 and 1.15 of the corner, "
         "up to 12 % of the half",
         "diagonal off the middle, every sixth without clipping; light sloping by up to 4 % across, pixels uneven by 1 %, up to six dust "
-        "shadows, stars. Tuned on seeds 1 to 24;",
-        "these are others. Intervals are the random ones: source, pitch and focal ratio are exact here.",
+        "shadows, stars. Tuned on seeds 1 to 28;",
+        "these are others. Intervals are the random ones: source, pitch and focal ratio are exact here, and nothing strays.",
         "",
         "| quantity | median error | 95 % of errors within | bar | 68 % intervals hold (62 to 74) |",
         "|---|---|---|---|---|",

@@ -72,7 +72,15 @@ def test_slopes_and_bars_are_scipys() -> None:
 
 def test_parts_that_are_known_unequally_have_bars_of_their_own() -> None:
     hours = np.array([0.0, 0.4, 1.1, 2.0])
-    own = [1.0, 1.0, 9.0, 1.0, 1.0, 1.0, 1.0]  # variances of Noll 5 to 11: coma along y three times as unsure
+    own = [
+        1.0,
+        1.0,
+        9.0,
+        1.0,
+        1.0,
+        1.0,
+        1.0,
+    ]  # variances of Noll 5 to 11: coma along y three times as unsure
     low = np.random.default_rng(4).normal(0, 0.5, (4, 7))
     coma = follow(hours, low, variance_nm2=own)["families"][1]
     length = np.sum((hours - hours.mean()) ** 2)
@@ -91,7 +99,9 @@ def test_a_course_that_bends_is_no_scatter() -> None:
     rest = low[:, 6] - np.polyval(np.polyfit(hours, low[:, 6], 2), hours)
     sure = np.sqrt(max(1.25, np.sum(rest**2) / 6) / length)
     assert said["change"]["value"] == pytest.approx(line.slope, rel=1e-9)
-    assert said["change"]["uncertainty"] == pytest.approx(sure, rel=0.2) and line.stderr > 1.8 * sure
+    assert (
+        said["change"]["uncertainty"] == pytest.approx(sure, rel=0.2) and line.stderr > 1.8 * sure
+    )
 
 
 def test_few_pairs_or_a_short_time_are_not_followed() -> None:

@@ -18,9 +18,7 @@ internal sealed class StopModel
     // Root mean square of the residuals over their usual scatter, and over the cells' noise (judgments, no source: clean drawn flats had up to
     // 1.1 and 0.6, those with wide shadows 1.3 and more).
     private const double StandsOut = 1.2, Unexplained = 1.5;
-
-    // Parts of the frame that are left out in turn.
-    private const int Across = 9, Up = 6;
+    private const int Sectors = 12;
     private const double Mild = 30, LeastCut = 0.985;
     // Cones up to so many cells wide take four points along a side (found on drawn flats).
     private const double Narrow = 4;
@@ -37,6 +35,7 @@ internal sealed class StopModel
 
     // Residuals are first judged so many times more mildly: a dark corner is no outlier while the stop is still elsewhere.
     private double mildness = 1;
+    private Matrix<double>? covariance;
 
     private StopModel(double[] x, double[] y, double[] value, double[] sigma, double cellMm, RelativeIlluminationRequest request)
     {
@@ -54,7 +53,7 @@ internal sealed class StopModel
     /// <summary>Whether a stop is part of the model.</summary>
     public bool HasStop { get; private set; }
 
-    /// <summary>The unknowns with each part of the frame left out in turn.</summary>
+    /// <summary>The unknowns with each sector of the frame left out in turn.</summary>
     public double[][] Without { get; private set; } = [];
 
     /// <summary>Root mean square of the residuals, a share of the light on the axis.</summary>
@@ -164,9 +163,29 @@ internal sealed class StopModel
         return Corners.Select(c => Robust.Median(In(c).Select(i => Residual(P, i) * sigma[i]))).MaxBy(Math.Abs);
     }
 
-    /// <summary>Value of a function of the unknowns and what leaving out each part in turn changes of it.</summary>
+    /// <summary>Value of a function of the unknowns and what leaving out each sector in turn changes of it, or the cells' scatter where that is more.</summary>
+    /// <remarks>A stop shows in a few corners only: of the sectors three or four tell of it, and now and then they agree by chance.</remarks>
     public (double Value, double Uncertainty) Of(Func<double[], double> function) =>
-        (function(P), Jackknife.Scatter([.. Without.Select(function)]));
+        (function(P), Math.Max(Jackknife.Scatter([.. Without.Select(function)]), Noise(function)));
+
+    /// <summary>Standard uncertainty of a function of the unknowns by the cells' scatter about the fit.</summary>
+    private double Noise(Func<double[], double> function)
+    {
+        if (covariance is null)
+        {
+            return 0;
+        }
+
+        int[] free = Free();
+        var slope = Vector<double>.Build.Dense(free.Length, k =>
+        {
+            double step = 0.1 * Math.Sqrt(covariance[k, k]);
+            double[] up = [.. P], down = [.. P];
+            (up[free[k]], down[free[k]]) = (up[free[k]] + step, down[free[k]] - step);
+            return step > 0 ? (function(up) - function(down)) / (2 * step) : 0;
+        });
+        return Math.Sqrt(Math.Max(0, slope * (covariance * slope)));
+    }
 
     /// <summary>Area of the cone that passes when its middle stands beside that of the stop.</summary>
     private double Open(ReadOnlySpan<double> p, double away) =>
@@ -182,7 +201,7 @@ internal sealed class StopModel
 
         if (!stop)
         {
-            Settle(plain);
+            Settle(plain, cancel);
             return;
         }
 
@@ -194,7 +213,7 @@ internal sealed class StopModel
         // And it must take more from a corner than dust and an uneven source feign.
         HasStop = (bare - cost) / (scale * scale) > 25
             && Corners.Min(c => At(best, Math.Sqrt(Math.Pow((c.X * reachX) - best[1], 2) + Math.Pow((c.Y * reachY) - best[2], 2)))) < LeastCut;
-        Settle(HasStop ? best : plain);
+        Settle(HasStop ? best : plain, cancel);
     }
 
     /// <summary>The two likeliest ends of many starts on a part of the cells: where half of the light is left, and how wide the cone is there.</summary>
@@ -247,46 +266,33 @@ internal sealed class StopModel
         return (cost, best);
     }
 
-    /// <summary>Takes unknowns for the answer, with what they leave and what leaving out each part changes.</summary>
-    private void Settle(double[] unknowns)
+    /// <summary>Takes unknowns for the answer, with what they leave and what leaving out each sector changes.</summary>
+    private void Settle(double[] unknowns, CancellationToken cancel)
     {
         P = unknowns;
         Rms = Math.Sqrt(Enumerable.Range(0, x.Length).Average(i => Math.Pow(Residual(P, i) * sigma[i], 2)));
         Usual = 1.4826 * Robust.Median(Enumerable.Range(0, x.Length).Select(i => Math.Abs(Residual(P, i) * sigma[i])));
-        Without = [.. LeftOut()];
+        TakeCovariance();
+        var without = new double[Sectors][];
+        for (int s = 0; s < Sectors; s++)
+        {
+            bool[] keep = [.. Enumerable.Range(0, x.Length).Select(i => Sector(i) != s)];
+            double[] p = [.. P];
+            Descend(ref p, keep, cancel);
+            without[s] = p;
+        }
+
+        Without = without;
     }
 
-    /// <summary>The unknowns without each part of the frame in turn, by one step from those with all.</summary>
-    /// <remarks>What a stop takes is seen in a few corners only: of twelve sectors three or four tell, whose scatter is itself hardly known, and bars
-    /// from them held 57 % where 68 are meant. Parts are wider than dust and what else cells share.</remarks>
-    private IEnumerable<double[]> LeftOut()
+    /// <summary>Covariance by what each cell departs from the fit.</summary>
+    /// <remarks>Each cell's residual times its weight in the unknowns, squared and summed (White 1980, Econometrica 48, 817, from memory).</remarks>
+    private void TakeCovariance()
     {
         int[] free = Free();
-        (Matrix<double> Normal, Vector<double> Gradient)[] parts = [.. Enumerable.Range(0, x.Length).GroupBy(Part).OrderBy(g => g.Key).Select(g =>
-        {
-            bool[] keep = new bool[x.Length];
-            foreach (int i in g)
-            {
-                keep[i] = true;
-            }
-
-            return Equations(P, free, keep);
-        })];
-        Matrix<double> all = parts.Select(part => part.Normal).Aggregate((l, r) => l + r);
-        foreach ((Matrix<double> normal, Vector<double> gradient) in parts)
-        {
-            double[] p = [.. P];
-            if ((PositiveDefinite.Inverse(all - normal) ?? PositiveDefinite.Inverse(all)) is { } inverse)
-            {
-                Vector<double> step = inverse * gradient;
-                for (int k = 0; k < free.Length; k++)
-                {
-                    p[free[k]] += step[k];
-                }
-            }
-
-            yield return p;
-        }
+        var pulls = Matrix<double>.Build.Dense(free.Length, free.Length);
+        (Matrix<double> normal, _) = Equations(P, free, [.. x.Select(_ => true)], pulls);
+        covariance = PositiveDefinite.Inverse(normal) is { } inverse ? inverse * pulls * inverse : null;
     }
 
     private IEnumerable<int> In((double X, double Y) corner) => Enumerable.Range(0, x.Length)
@@ -294,9 +300,7 @@ internal sealed class StopModel
 
     private (double X, double Y) DarkestCorner() => Corners.MinBy(c => Robust.Median(In(c).Select(i => value[i])));
 
-    private int Part(int i) => (Place(x[i], reachX, Across) * Across) + Place(y[i], reachY, Up);
-
-    private static int Place(double at, double reach, int count) => Math.Clamp((int)((at + reach) / (2 * reach) * count), 0, count - 1);
+    private int Sector(int i) => Math.Clamp((int)((Math.Atan2(y[i], x[i]) + Math.PI) / (2 * Math.PI) * Sectors), 0, Sectors - 1);
 
     private double Residual(ReadOnlySpan<double> p, int i)
     {
@@ -360,7 +364,7 @@ internal sealed class StopModel
 
     private int[] Free() => [.. Enumerable.Range(0, HasStop ? Unknowns : WithoutStop).Where(k => !(noSlope && k is 3 or 4) && !(!HasStop && k is 1 or 2))];
 
-    private (Matrix<double> Normal, Vector<double> Gradient) Equations(double[] p, int[] free, bool[] keep)
+    private (Matrix<double> Normal, Vector<double> Gradient) Equations(double[] p, int[] free, bool[] keep, Matrix<double>? pulls = null)
     {
         var normal = Matrix<double>.Build.Dense(free.Length, free.Length);
         var gradient = Vector<double>.Build.Dense(free.Length);
@@ -389,6 +393,10 @@ internal sealed class StopModel
                 for (int k = 0; k < free.Length; k++)
                 {
                     normal[j, k] += weight * row[j] * row[k];
+                    if (pulls is not null)
+                    {
+                        pulls[j, k] += weight * r * row[j] * weight * r * row[k];
+                    }
                 }
             }
         }
