@@ -18,7 +18,8 @@ internal sealed class DiscFit : IDisposable
     // Noll 5 to 11 first; to 22 as a rule.
     private const int FirstModes = 7, UsualModes = 18;
 
-    // Chi squared from which finer errors are looked for: coma of order 7 is taken for that of order 3 where it is not in the model.
+    // Chi squared of two images from which finer errors are looked for: coma of order 7 is taken for that of order 3 where it is not in the model. One
+    // image does not tell them from a seeing of another shape.
     private const double FinerFrom = 1.05;
 
     /// <summary>Step of the changed pupils, in radii.</summary>
@@ -136,7 +137,7 @@ internal sealed class DiscFit : IDisposable
         FollowObstruction();
         MaskWild();
         Descend(0, 1e-5);
-        if (ChiSquared > FinerFrom)
+        if (cutout.Count == 2 && ChiSquared > FinerFrom)
         {
             Fit.ModeCount = Modes.Length;
             Descend(0.003, 1e-4);

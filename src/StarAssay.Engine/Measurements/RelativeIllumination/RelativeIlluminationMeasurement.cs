@@ -217,7 +217,8 @@ public static class RelativeIlluminationMeasurement
         var notes = new List<Note>
         {
             RelativeIlluminationNotes.Method.Say($"Means over cells of {flats}, stars and hot pixels left out, fitted by the overlap of the cone of light " +
-                "with one round stop. The uncertainties are what leaving out each twelfth of the field in turn changes, or the cells' scatter, and 0.3 % for an uneven light source."),
+                "with one round stop. The uncertainties are what leaving out each twelfth of the field in turn changes, or the cells' scatter, and 0.3 % for " +
+                "an uneven light source."),
         };
         if (double.IsNaN(request.BiasLevelAdu))
         {
