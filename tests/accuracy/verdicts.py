@@ -36,7 +36,7 @@ from pairs.cache import drawn  # noqa: E402
 from pairs.draw import flatten, strehl_ratio  # noqa: E402
 from pairs.judging import judging_case  # noqa: E402
 from pairs.populations import Case  # noqa: E402
-from pairs.tuning import stated_case, tuning_case  # noqa: E402
+from pairs.tuning import stated_case, stated_fault_case, tuning_case  # noqa: E402
 
 from starassay import errors  # noqa: E402
 
@@ -44,6 +44,7 @@ POPULATIONS: dict[str, Callable[[int], Case]] = {
     "judging": judging_case,
     "tuning": tuning_case,
     "stated": stated_case,
+    "stated faults": stated_fault_case,
 }
 RISK_FACTOR = 1.6448536269514722
 """One-sided 5 % of the normal distribution."""

@@ -122,6 +122,31 @@ def camera_for(flux_e: float, disc_px: float, obstruction: float, read_noise_e: 
     return Camera(gain_e_per_adu=max(0.25, 5.0 * level / 60000.0), read_noise_e=read_noise_e)
 
 
+STATED_FAULTS = ("vanes", "jitter", "print-through", "vanes, jitter")
+
+
+def stated_fault_case(number: int) -> Case:
+    """Vanes that nobody declared, a blur with a direction, prints of a ribbed mirror: with inputs stated off as in `stated_case`."""
+    kind = STATED_FAULTS[number % len(STATED_FAULTS)]
+    rng = np.random.default_rng([number, 5])
+    # The numbers of the mirrors among the tuning cases, so that there is something that holds vanes.
+    drawn = stated_case(KINDS.index("vanes") + number).setup
+    setup = replace(drawn, shape=replace(drawn.shape, obstruction=float(rng.uniform(0.2, 0.38))))
+    changes = {
+        **setup.declared_changes,
+        "obstruction": setup.shape.obstruction * (1.0 + float(rng.normal(0.0, 0.01))),
+    }
+    setup = replace(setup, declared_changes=changes)
+    if "vanes" in kind:
+        setup = _spoil(setup, "vanes", rng)
+        setup = replace(setup, declared_changes={**changes, **setup.declared_changes})
+    if kind == "print-through":
+        setup = _spoil(setup, kind, rng)
+    if "jitter" in kind:
+        setup = replace(setup, jitter_arcsec=(float(rng.uniform(0.3, 1.1)), 0.12))
+    return Case(number, setup, frozenset({kind + ", stated"}))
+
+
 def stated_case(number: int) -> Case:
     """A telescope without a fault, through a narrow band, its image scale, wavelength and obstruction stated off by the
     standard uncertainties that a measurement assumes by itself."""

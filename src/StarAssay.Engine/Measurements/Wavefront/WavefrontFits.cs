@@ -36,7 +36,7 @@ public static class WavefrontFits
         FitChecks.AfterReading(request, prepared, notes);
         context.Report(0.1, "stars found");
         using FitRun run = FitRun.Make(request, prepared, modes, team, context);
-        NuisanceNotes.SayVanes(request, run, notes);
+        NuisanceNotes.SayVanes(run, notes);
         request = run.Request;
         NuisanceFit beside = NuisanceFit.TakeOff(request, prepared, run);
         FitChecks.AfterFit(request, prepared, run, notes, team, context);

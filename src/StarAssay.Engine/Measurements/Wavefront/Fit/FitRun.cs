@@ -18,6 +18,9 @@ internal sealed record FitRun(WavefrontRequest Request, PairModel[] Models, Pair
     /// <summary>Mean wavelength of the light as it was stated, nm: the one that a Strehl ratio is meant at.</summary>
     public double StatedWavelengthNm => Models[0].Optics.MeanWavelengthNm / (1 + Strategy.Offsets.Wavelength);
 
+    /// <summary>True when the model has vanes that nobody stated.</summary>
+    public bool VanesFound { get; private init; }
+
     /// <inheritdoc/>
     public void Dispose()
     {
@@ -37,7 +40,10 @@ internal sealed record FitRun(WavefrontRequest Request, PairModel[] Models, Pair
         PairModel[] Exact(PupilShape pupil, InputOffsets offsets) => [.. prepared.Select((p, i) => new PairModel(
             offsets.On(Stretched(OpticsOf(request with { Pupil = pupil }, p), request, start[i])), modes, start[i].DefocusNm.Max(Math.Abs), team))];
         JointFit fit = strategy.Finish(Exact, start, context);
-        return new FitRun(request with { Pupil = strategy.Pupil }, fit.Models, data, fit, strategy, modes);
+        return new FitRun(request with { Pupil = strategy.Pupil }, fit.Models, data, fit, strategy, modes)
+        {
+            VanesFound = strategy.Pupil.Vanes.Count > request.Pupil.Vanes.Count,
+        };
     }
 
     /// <summary>The request with the seeing that a fit found to start from: one of three scans is enough for a trial.</summary>

@@ -49,11 +49,11 @@ internal static class NuisanceNotes
     }
 
     /// <summary>Says which vanes were found where none were stated.</summary>
-    public static void SayVanes(WavefrontRequest asked, FitRun run, List<Note> notes)
+    public static void SayVanes(FitRun run, List<Note> notes)
     {
-        IReadOnlyList<Vane> vanes = run.Request.Pupil.Vanes;
-        if (vanes.Count > asked.Pupil.Vanes.Count)
+        if (run.VanesFound)
         {
+            IReadOnlyList<Vane> vanes = run.Request.Pupil.Vanes;
             string angles = string.Join(", ", vanes.Select(v => (Math.Round(v.AngleDeg) % 360).ToString("F0", CultureInfo.InvariantCulture)));
             notes.Add(WavefrontNotes.VanesFound.Say(string.Create(CultureInfo.InvariantCulture,
                 $"The images show {vanes.Count} vanes {100 * vanes[0].WidthFraction:F1} % of the aperture wide, at {angles} degrees from the sensor's x " +

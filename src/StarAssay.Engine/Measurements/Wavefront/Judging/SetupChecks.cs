@@ -40,7 +40,8 @@ internal static class SetupChecks
         KnownTo known = request.KnownTo;
         double stated = Math.Sqrt((known.Scale * known.Scale) + (known.Wavelength * known.Wavelength));
         (Seen scale, Seen? hole) = Look(request, run, judgment, stated);
-        bool scaleDoubted = scale.Beyond(Math.Max(LeastScale, 4 * stated));
+        double small = Math.Max(LeastScale, 4 * stated);
+        bool scaleDoubted = scale.Beyond(small);
         if (hole is { } seen && seen.Beyond(Math.Max(LeastObstruction, 4 * known.Obstruction)))
         {
             notes.Add(Sentences.Obstruction(request.Pupil.Obstruction, seen.Value));
@@ -50,7 +51,10 @@ internal static class SetupChecks
         double factor = 1 + Math.Clamp(scale.Value, -0.4, 0.6);
         if (run.ChiSquared > TryFrom || scale.Beyond(stated))
         {
-            (double tried, double share) = BestScale(request, prepared, run, [.. Factors.Where(f => f > 1 == scale.Value > 0), factor], team, context);
+            // A small difference is no contradiction, however well it fits.
+            double[] factors = [.. Factors.Append(factor).Where(f => f > 1 == scale.Value > 0 && Math.Abs(f - 1) > small)];
+            double rough = RoughAsStated(request, prepared, run, team, context);
+            (double tried, double share) = BestScale(request, prepared, run, rough, factors, team, context);
             if (share < Better)
             {
                 scaleDoubted = true;
@@ -58,7 +62,8 @@ internal static class SetupChecks
             }
 
             // What another scale explains needs no turn.
-            (int turn, double turned) = run.ChiSquared <= TryFrom || share < Better / 2 ? (0, 1) : BestTurn(request, prepared, run, team, context);
+            (int turn, double turned) = run.ChiSquared <= TryFrom || share < Better / 2 ? (0, 1)
+                : BestTurn(request, prepared, run, rough, team, context);
             if (turned < Better && turned < share)
             {
                 notes.Add(Sentences.Turned(request, Turns[turn], turned));
@@ -113,36 +118,41 @@ internal static class SetupChecks
         return (Of(0), ways.Count > 1 ? Of(1) : null);
     }
 
-    private static (double Factor, double Share) BestScale(WavefrontRequest request, PairPreparation[] prepared, FitRun run, double[] factors, Team team,
-        RunContext context)
+    private static (double Factor, double Share) BestScale(WavefrontRequest request, PairPreparation[] prepared, FitRun run, double rough, double[] factors,
+        Team team, RunContext context)
     {
         (double Factor, double Share) best = (1, 1);
         foreach (double factor in factors)
         {
-            double share = Rough(request, [.. prepared.Select(p => p.WithPitch(factor))], run, team, context);
+            double share = Rough(request, [.. prepared.Select(p => p.WithPitch(factor))], run, team, context) / rough;
             best = share < best.Share ? (factor, share) : best;
         }
 
         return best;
     }
 
-    private static (int Turn, double Share) BestTurn(WavefrontRequest request, PairPreparation[] prepared, FitRun run, Team team, RunContext context)
+    private static (int Turn, double Share) BestTurn(WavefrontRequest request, PairPreparation[] prepared, FitRun run, double rough, Team team,
+        RunContext context)
     {
         (int Turn, double Share) best = (0, 1);
         for (int turn = 1; turn < Turns.Length; turn++)
         {
-            double share = Rough(request, [.. prepared.Select(p => p.WithTurnedSecond(turn))], run, team, context);
+            double share = Rough(request, [.. prepared.Select(p => p.WithTurnedSecond(turn))], run, team, context) / rough;
             best = share < best.Share ? (turn, share) : best;
         }
 
         return best;
     }
 
-    // Chi squared of the rough fit with another setup, over that with the stated one.
+    // Chi squared of the rough fit with the stated setup. The one that the fit began with knew of no vanes that were only then found, and trials do.
+    private static double RoughAsStated(WavefrontRequest request, PairPreparation[] prepared, FitRun run, Team team, RunContext context) =>
+        run.VanesFound ? Rough(request, prepared, run, team, context) : run.Strategy.RoughChi2;
+
+    // Chi squared of the rough fit with a setup.
     private static double Rough(WavefrontRequest request, PairPreparation[] prepared, FitRun run, Team team, RunContext context)
     {
         context.Cancel.ThrowIfCancellationRequested();
-        return FitRun.Approach(FitRun.WithSeeingOf(request, run), prepared, run.Modes, team, context).RoughChi2 / run.Strategy.RoughChi2;
+        return FitRun.Approach(FitRun.WithSeeingOf(request, run), prepared, run.Modes, team, context).RoughChi2;
     }
 
     /// <summary>Another value than stated, relative to it, and its bar.</summary>
