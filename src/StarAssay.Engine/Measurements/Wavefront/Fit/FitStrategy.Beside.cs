@@ -21,38 +21,28 @@ internal sealed partial class FitStrategy
             return false;
         }
 
-        double before = fit.Chi2 / fit.Points;
-        PairModel[] without = models;
-        PairState[] kept = [.. fit.States.Select(s => s.Copy())];
-        for (int round = 0; round < VaneRounds; round++)
+        void TurnAndWiden()
         {
-            PairModel[] last = models;
-            Use(exact(Pupil with { Vanes = vanes }, Offsets), fit.States);
-            if (last != without)
+            for (int round = 0; round < VaneRounds; round++)
             {
-                End(last);
+                PairModel[] last = models;
+                GoOn(exact(Pupil with { Vanes = vanes }, Offsets), fit.States);
+                if (round > 0)
+                {
+                    End(last);
+                }
+
+                vanes = round < VaneRounds - 1 ? VaneSearch.Better(fit) : vanes;
             }
-
-            TakeBackWild();
-            Settle();
-            vanes = round < VaneRounds - 1 ? VaneSearch.Better(fit) : vanes;
         }
 
-        bool better = fit.Chi2 / fit.Points - 1 < MisfitLeft * (before - 1);
-        PairModel[] unused = better ? without : models;
-        if (!better)
+        if (!Keep(TurnAndWiden, (before, after) => after - 1 < MisfitLeft * (before - 1)))
         {
-            Use(without, kept);
-            TakeBackWild();
-            Settle();
-        }
-        else
-        {
-            Pupil = Pupil with { Vanes = models[0].Optics.Shape.Vanes };
+            return false;
         }
 
-        End(unused);
-        return better;
+        Pupil = Pupil with { Vanes = models[0].Optics.Shape.Vanes };
+        return true;
     }
 
     // Scale, wavelength and obstruction within what they are known to; kept when the misfit falls. They must not stand in for modes that are
@@ -62,33 +52,40 @@ internal sealed partial class FitStrategy
         for (int round = 0; round < InputRounds; round++)
         {
             InputOffsets? moved = round == 0 && first is not null ? first : LookAtInputs();
-            if (moved is not { } to)
+            if (moved is not { } to || !Keep(() => GoOn(exact(Pupil, to), fit.States), (before, after) => after < before))
             {
                 return round > 0;
             }
 
-            double before = fit.Chi2 / fit.Points;
-            PairModel[] last = models;
-            PairState[] kept = [.. fit.States.Select(s => s.Copy())];
-            Use(exact(Pupil, to), fit.States);
-            TakeBackWild();
-            Settle();
-            if (fit.Chi2 / fit.Points < before)
-            {
-                Offsets = to;
-                End(last);
-                continue;
-            }
-
-            PairModel[] unused = models;
-            Use(last, kept);
-            TakeBackWild();
-            Settle();
-            End(unused);
-            return round > 0;
+            Offsets = to;
         }
 
         return true;
+    }
+
+    // Goes another way, and back again where chi squared for each pixel, before and after, does not say that it is better.
+    private bool Keep(Action way, Func<double, double, bool> better)
+    {
+        double before = fit.Chi2 / fit.Points;
+        PairModel[] without = models;
+        PairState[] start = [.. fit.States.Select(s => s.Copy())];
+        way();
+        bool keep = better(before, fit.Chi2 / fit.Points);
+        PairModel[] unused = keep ? without : models;
+        if (!keep)
+        {
+            GoOn(without, start);
+        }
+
+        End(unused);
+        return keep;
+    }
+
+    private void GoOn(PairModel[] with, PairState[] from)
+    {
+        Use(with, from);
+        TakeBackWild();
+        Settle();
     }
 
     private InputOffsets? LookAtInputs()
