@@ -42,7 +42,9 @@ internal sealed class VaneSearch(JointFit fit)
     public IReadOnlyList<Vane>? Look()
     {
         int all = 360 / StepDeg;
-        if (Tried([.. Enumerable.Range(0, all).Select(a => (IReadOnlyList<Vane>)[new Vane(a * StepDeg, Width)])]).Followed(fit) is not (var normal, var side))
+        var tried = new BesideChanges();
+        tried.AddRoughly(fit, [.. Enumerable.Range(0, all).Select(a => With([new Vane(a * StepDeg, Width)]))]);
+        if (tried.Followed(fit) is not (var normal, var side))
         {
             return null;
         }
@@ -75,9 +77,10 @@ internal sealed class VaneSearch(JointFit fit)
     {
         const double TurnDeg = 1, Wider = 0.1;
         IReadOnlyList<Vane> vanes = fit.Models[0].Optics.Shape.Vanes;
-        var search = new VaneSearch(fit);
         double width = vanes[0].WidthFraction;
-        BesideChanges tried = search.Tried([Set(vanes.Count, vanes[0].AngleDeg + TurnDeg, width), Set(vanes.Count, vanes[0].AngleDeg, width * (1 + Wider))]);
+        var tried = new BesideChanges();
+        tried.Add(fit, With(Set(vanes.Count, vanes[0].AngleDeg + TurnDeg, width)));
+        tried.Add(fit, With(Set(vanes.Count, vanes[0].AngleDeg, width * (1 + Wider))));
         if (tried.Followed(fit) is not (var normal, var side))
         {
             return vanes;
@@ -105,14 +108,5 @@ internal sealed class VaneSearch(JointFit fit)
         return along > 0 && curvature > 0 ? (along * along / curvature, along / curvature) : (0, 0);
     }
 
-    private BesideChanges Tried(IReadOnlyList<IReadOnlyList<Vane>> sets)
-    {
-        var changes = new BesideChanges();
-        foreach (IReadOnlyList<Vane> vanes in sets)
-        {
-            changes.Add(fit, o => o with { Shape = o.Shape with { Vanes = vanes } });
-        }
-
-        return changes;
-    }
+    private static Func<PairOptics, PairOptics> With(IReadOnlyList<Vane> vanes) => o => o with { Shape = o.Shape with { Vanes = vanes } };
 }
