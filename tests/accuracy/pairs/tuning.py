@@ -122,7 +122,7 @@ def camera_for(flux_e: float, disc_px: float, obstruction: float, read_noise_e: 
     return Camera(gain_e_per_adu=max(0.25, 5.0 * level / 60000.0), read_noise_e=read_noise_e)
 
 
-STATED_FAULTS = ("vanes", "jitter", "print-through", "vanes, jitter")
+STATED_FAULTS = ("vanes", "jitter", "print-through", "vanes, jitter", "fast mirror")
 
 
 def stated_fault_case(number: int) -> Case:
@@ -142,9 +142,33 @@ def stated_fault_case(number: int) -> Case:
         setup = replace(setup, declared_changes={**changes, **setup.declared_changes})
     if kind == "print-through":
         setup = _spoil(setup, kind, rng)
+    if kind == "fast mirror":
+        setup = _fast(setup, rng)
     if "jitter" in kind:
         setup = replace(setup, jitter_arcsec=(float(rng.uniform(0.3, 1.1)), 0.12))
     return Case(number, setup, frozenset({kind + ", stated"}))
+
+
+def _fast(setup: PairSetup, rng: np.random.Generator) -> PairSetup:
+    """The same discs behind a mirror of f/3.8 to f/5.2 with four declared vanes, and more sky."""
+    ratio = float(rng.uniform(3.8, 5.2))
+    slower = setup.focal_length_mm / setup.aperture_mm / ratio
+    focal = setup.aperture_mm * ratio
+    stated = setup.declared_changes["focal_length_mm"] / setup.focal_length_mm
+    turn, width = float(rng.uniform(0.0, 90.0)), float(rng.uniform(0.008, 0.02))
+    vanes = tuple(Vane(turn + k * 90.0, width) for k in range(4))
+    jitter = float(rng.uniform(0.0, 0.4))
+    return replace(
+        setup,
+        focal_length_mm=focal,
+        pixel_um=setup.pixel_um / slower,
+        inside_um=setup.inside_um / slower**2,
+        outside_um=setup.outside_um / slower**2,
+        shape=replace(setup.shape, vanes=vanes),
+        background_e=float(rng.uniform(5.0, 60.0)),
+        jitter_arcsec=(jitter, jitter),
+        declared_changes={**setup.declared_changes, "focal_length_mm": focal * stated},
+    )
 
 
 def stated_case(number: int) -> Case:

@@ -32,7 +32,8 @@ internal sealed class PupilGrid
         double[] rented = ArrayPool<double>.Shared.Rent(points);
         Span<double> open = rented.AsSpan(0, points);
         open.Clear();
-        PupilRaster.Draw(shape, Size, samplesAcross, open);
+        PupilRaster.Draw(shape with { Vanes = [] }, Size, samplesAcross, open);
+        VaneShadow.TakeOut(shape.Vanes, Size, samplesAcross, open);
         double power = 0;
         foreach (double a in open)
         {
@@ -83,7 +84,7 @@ internal sealed class PupilGrid
     /// <summary>Samples in all runs, padding included.</summary>
     public int Length { get; }
 
-    /// <summary>Share of each sample that is open.</summary>
+    /// <summary>Share of each sample that is open; beside vanes a little more or less than can be (<see cref="VaneShadow"/>).</summary>
     public float[] Amplitude { get; }
 
     /// <summary>Pupil x of each sample.</summary>
