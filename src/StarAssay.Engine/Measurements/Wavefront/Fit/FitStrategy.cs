@@ -13,6 +13,9 @@ internal sealed partial class FitStrategy : IDisposable
     // Looks at finer modes, each from where the last one led.
     private const int MostLooks = 3;
 
+    // Chi squared beyond which a look says little of what is small.
+    private const double TooPoorToSee = 1.5;
+
     // Of what a second star must gain, after the first of three rounds.
     private const double NearlyBelieved = 0.4;
 
@@ -102,9 +105,16 @@ internal sealed partial class FitStrategy : IDisposable
         MaskWild();
         Settle();
 
-        // The missing orders first: what they leave looks like a trail, or like another scale.
+        // The missing orders first: what they leave looks like a trail, or like another scale, or hides them.
+        double before = fit.Chi2 / fit.Points;
         (bool trailed, InputOffsets? moved) = LookFirst();
         Settle();
+        if (before > TooPoorToSee && !trailed && moved is null)
+        {
+            (trailed, moved) = LookFirst();
+            Settle();
+        }
+
         bool changed = trailed && AskForTrails();
         if (changed || moved is not null)
         {

@@ -23,8 +23,10 @@ internal static class SetupChecks
     private const double LeastScale = 0.02;
     private const double LeastObstruction = 0.06;
 
-    /// <summary>Chi squared from which other setups are tried, and the share of the rough chi squared that one must leave at most.</summary>
+    /// <summary>Chi squared from which other setups are tried, from which they are where the rings ask for another scale too, and the share of the
+    /// rough chi squared that one must leave at most. Where the fit itself leaves next to nothing, rough ones say nothing.</summary>
     private const double TryFrom = 1.5;
+    private const double TryFromWhenAsked = 1.1;
     private const double Better = 0.7;
 
     private static readonly double[] Factors = [1.0 / 3, 0.5, 0.8, 0.88, 0.94, 1.06, 1.12, 1.25, 2, 3];
@@ -49,7 +51,7 @@ internal static class SetupChecks
 
         // The step points the right way, but is short where the difference is large.
         double factor = 1 + Math.Clamp(scale.Value, -0.4, 0.6);
-        if (run.ChiSquared > TryFrom || scale.Beyond(stated))
+        if (run.ChiSquared > TryFrom || (run.ChiSquared > TryFromWhenAsked && scale.Beyond(stated)))
         {
             // A small difference is no contradiction, however well it fits.
             double[] factors = [.. Factors.Append(factor).Where(f => f > 1 == scale.Value > 0 && Math.Abs(f - 1) > small)];
