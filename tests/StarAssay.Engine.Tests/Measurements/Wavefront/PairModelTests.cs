@@ -50,6 +50,35 @@ public class PairModelTests
         }
     }
 
+    /// <summary>As thin as the grid's samples, along its axes and slanting: what they take from the image, by sums over a pupil of three times as many
+    /// samples. What rasters of different density make of the rim is in both images and cancels; how much light goes far aside, which is the
+    /// star's flux in a fit, is not compared.</summary>
+    [Theory]
+    [InlineData(0.0, 0.008)]
+    [InlineData(31.0, 0.002)]
+    public void Vanes_cast_the_shadow_of_the_plain_double_sum(double angle, double within)
+    {
+        const int Window = 48;
+        const double Pitch = 3.76, Defocus = 36 * Pitch / (8e-3 * 7.0) * 0.9;
+        PairState state = Some(0.5, Defocus);
+        Vane[] vanes = [.. Enumerable.Range(0, 4).Select(v => new Vane(angle + (90 * v), 0.008))];
+        double[] Drawn(Vane[] with, bool plainly)
+        {
+            var optics = new PairOptics(new PupilShape { Obstruction = 0.3, Vanes = with }, 7.0, Pitch, [540], [1.0], 0.1, Window);
+            using var model = new PairModel(optics, Modes, Defocus, new Team(1, CancellationToken.None));
+            model.Evaluate(state);
+            double[] image = plainly ? [.. ReferencePair.Image(optics, Modes, state, 0, 400).Cast<double>()]
+                : [.. model.Pixels.Part(0).ToArray().Select(v => (double)v)];
+            double light = image.Sum();
+            return [.. image.Select(v => v / light)];
+        }
+
+        double[] truth = [.. Drawn(vanes, true).Zip(Drawn([], true), (with, without) => with - without)];
+        double[] shadow = [.. Drawn(vanes, false).Zip(Drawn([], false), (with, without) => with - without)];
+        double deepest = truth.Max(Math.Abs);
+        Assert.InRange(shadow.Zip(truth, (a, b) => Math.Abs(a - b)).Max() / deepest, 0, within);
+    }
+
     [Theory]
     [InlineData(true, 0.0, false, 7.0)]
     [InlineData(false, 0.01, false, 7.0)]

@@ -11,39 +11,37 @@ namespace StarAssay.Engine.Tests.Measurements.Wavefront;
 /// </summary>
 internal static class ReferencePair
 {
-    private const int Across = 128;
-
-    /// <summary>Image k of unit light.</summary>
-    public static double[,] Image(PairOptics o, ZernikeIndex[] modes, PairState s, int k)
+    /// <summary>Image k of unit light, from so many samples across the pupil.</summary>
+    public static double[,] Image(PairOptics o, ZernikeIndex[] modes, PairState s, int k, int across = 128)
     {
         double[,] sum = new double[o.Window, o.Window];
         for (int l = 0; l < o.WavelengthsNm.Length; l++)
         {
-            Add(o, modes, s, k, o.WavelengthsNm[l], o.Weights[l], sum);
+            Add(o, modes, s, k, across, o.WavelengthsNm[l], o.Weights[l], sum);
         }
 
         return sum;
     }
 
-    // Pupil points u = 2 a/Across give image frequencies (u - u')/(2 lambda N): a series whose period is far wider than the window.
-    private static void Add(PairOptics o, ZernikeIndex[] modes, PairState s, int k, double wavelength, double weight, double[,] sum)
+    // Pupil points u = 2 a/across give image frequencies (u - u')/(2 lambda N): a series whose period is far wider than the window.
+    private static void Add(PairOptics o, ZernikeIndex[] modes, PairState s, int k, int across, double wavelength, double weight, double[,] sum)
     {
-        const int Side = Across + 2;
-        double[] open = PupilRaster.Draw(o.Shape, Side, Across);
-        var field = new Complex[Side, Side];
+        int side = across + 2;
+        double[] open = PupilRaster.Draw(o.Shape, side, across);
+        var field = new Complex[side, side];
         double power = 0;
-        for (int j = 0; j < Side; j++)
+        for (int j = 0; j < side; j++)
         {
-            for (int i = 0; i < Side; i++)
+            for (int i = 0; i < side; i++)
             {
-                double a = open[(j * Side) + i];
+                double a = open[(j * side) + i];
                 if (a == 0)
                 {
                     continue;
                 }
 
-                double x = (i - (Side / 2)) * 2.0 / Across;
-                double y = (j - (Side / 2)) * 2.0 / Across;
+                double x = (i - (side / 2)) * 2.0 / across;
+                double y = (j - (side / 2)) * 2.0 / across;
                 double path = Zernike.Sum(modes, s.CoefficientsNm, x, y) + (s.DefocusNm[k] * ((x * x) + (y * y)))
                     + (s.TiltXNm[k] * x) + (s.TiltYNm[k] * y);
                 field[j, i] = Complex.FromPolarCoordinates(a, 2 * Math.PI * path / wavelength);
@@ -51,12 +49,12 @@ internal static class ReferencePair
             }
         }
 
-        // Rows of partial autocorrelations would still be Across^4; instead the amplitude is summed at fine points of the
+        // Rows of partial autocorrelations would still be across^4; instead the amplitude is summed at fine points of the
         // image and its square at the points of a period, which is the same series.
-        int half = Side - 1;
+        int half = side - 1;
         int period = (2 * half) + 1;
-        double[,] intensity = Intensity(field, Side, period);
-        double stepUm = 2 * wavelength * 1e-3 * o.FocalRatio * o.Stretch[k] * Across / 2 / period;
+        double[,] intensity = Intensity(field, side, period);
+        double stepUm = 2 * wavelength * 1e-3 * o.FocalRatio * o.Stretch[k] * across / 2 / period;
         Transform(o, intensity, period, half, stepUm, o.Stretch[k], s.Seeing[k], weight / power, sum);
     }
 
