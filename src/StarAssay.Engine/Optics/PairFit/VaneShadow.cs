@@ -2,11 +2,11 @@ namespace StarAssay.Engine.Optics.PairFit;
 
 /// <summary>Draws vanes on a pupil grid whose samples also carry a path.</summary>
 /// <remarks>
-/// Vanes are as thin as a sample or two. The share of each sample's square that one covers has the right area, but its place within the square is lost,
-/// and with it the path there: on a bright pair (5e7 electrons, vanes of 0.8 % of the aperture) that alone makes chi squared 1.16, and 2.3 where vanes lie along
-/// the grid. What the image sees of a vane are frequencies, relative to the rays that pass beside it, up to a third of a cycle a sample. So the vane is not
-/// averaged over squares but smoothed by a kernel that leaves these as they are and takes away those that sampling would fold onto them: a sinc under
-/// a Gaussian. Its samples may be a little below 0 or above 1.
+/// Vanes are as thin as a sample or two. The share of each sample's square that one covers has the right area, but its place within the square is
+/// lost, and with it the path there: on a bright pair (5e7 electrons, vanes of 0.8 % of the aperture) that alone makes chi squared 1.16, and 2.3 where
+/// vanes lie along the grid. What the image sees of a vane are frequencies, relative to the rays that pass beside it, up to a third of a cycle a sample.
+/// So the vane is not averaged over squares but smoothed by a kernel that leaves these as they are and takes away those that sampling would fold onto
+/// them: a sinc under a Gaussian. Its samples may be a little below 0 or above 1.
 /// </remarks>
 internal static class VaneShadow
 {
