@@ -222,7 +222,8 @@ public static partial class BackgroundEstimator
         return kept;
     }
 
-    private static void FillMissing(float[] level, float[] noise, int columns, int rows, string name)
+    /// <summary>Fills cells without a level from the ring of cells round them.</summary>
+    internal static void FillMissing(float[] level, float[] noise, int columns, int rows, string name)
     {
         if (Array.TrueForAll(level, float.IsNaN))
         {

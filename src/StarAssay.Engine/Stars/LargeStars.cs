@@ -27,6 +27,9 @@ internal static class LargeStars
     // Where less than this share of the bright objects is small, the frame is out of focus as a whole.
     private const double SmallShare = 0.2;
     private const double LargeShare = 0.8;
+    private const double NearlyAll = 0.95;
+    private const double MostShare = 0.6;
+    private const double MoreSizes = 1.3;
     private const double GatherFrom = 4.5;
     private const double SameCenter = 0.3;
     private const double SameSize = 0.35;
@@ -40,6 +43,14 @@ internal static class LargeStars
 
     /// <summary>Whether some stars are large, as in a tilted or curved field.</summary>
     public static bool Some(double[] diameters) => diameters.Length > 0 && diameters[(int)(LargeShare * diameters.Length)] >= FromDiameter;
+
+    /// <summary>Whether some stars are large before a sky with structure, whose knots and threads are large, too: where stars are in focus most objects
+    /// are about as wide as the compact ones.</summary>
+    public static bool SomeOfManySizes(double[] diameters) => Some(diameters)
+        && diameters[(int)(MostShare * diameters.Length)] > MoreSizes * diameters[(int)(SmallShare * diameters.Length)];
+
+    /// <summary>Diameter that some bright objects have, as in a tilted or curved field, pixels.</summary>
+    public static double Largest(double[] diameters) => diameters.Length > 0 ? diameters[(int)(NearlyAll * diameters.Length)] : 0;
 
     /// <summary>Side of cells of sky that such stars leave mostly free, pixels.</summary>
     public static int CellSize(double diameter, int asked, Frame frame) =>
@@ -116,7 +127,7 @@ internal static class LargeStars
     }
 
     /// <summary>Means of squares of pixels; NaN where none of them is good.</summary>
-    private static Frame Binned(Frame frame, int bin, RunContext context)
+    public static Frame Binned(Frame frame, int bin, RunContext context)
     {
         int width = (frame.Width + bin - 1) / bin, height = (frame.Height + bin - 1) / bin;
         float[] pixels = new float[width * height];

@@ -16,6 +16,9 @@ internal sealed class LonePeaks
     private const double MostReach = 24;
     private const int Lines = 8;
 
+    // A neighbor, or a thread that ends, takes up so many of the ends of these lines.
+    private const int OneSide = 5;
+
     // The lower one of two sides is lower by chance by 0.56 of the noise; the lowest of eight lines by some more.
     private const int Smooth = 2;
 
@@ -64,16 +67,25 @@ internal sealed class LonePeaks
     /// <param name="context">Threads.</param>
     public static Seed[] Of(Frame frame, BackgroundMesh mesh, Seed[] peaks, double width, Limits limits, RunContext context)
     {
-        float[] heights = new float[peaks.Length], noises = new float[peaks.Length];
-        Sharing.For(peaks.Length, context, () => new LonePeaks(frame, width, limits.FilterSigma), (k, own) =>
-        {
-            heights[k] = own.Height(peaks[k], frame);
-            noises[k] = (float)mesh.At(peaks[k].X, peaks[k].Y).Noise;
-        });
+        float[] heights = Heights(frame, peaks, width, limits.FilterSigma, context), noises = new float[peaks.Length];
+        Sharing.For(peaks.Length, context, k => noises[k] = (float)mesh.At(peaks[k].X, peaks[k].Y).Noise);
         double noise = limits.Height / limits.Threshold;
         Seed Raised(Seed seed, int k) => seed.Height >= heights[k] ? seed
             : seed with { Height = heights[k], Significance = (float)(heights[k] / (noise * noises[k])) };
         return [.. peaks.Select(Raised).Where((_, k) => heights[k] > limits.Height * noises[k])];
+    }
+
+    /// <summary>How far each peak stands above the lower side of that line through it which falls least, ADU.</summary>
+    /// <param name="frame">The frame.</param>
+    /// <param name="peaks">The peaks.</param>
+    /// <param name="width">Usual width of a star at half of its height, pixels.</param>
+    /// <param name="filterSigma">Of the smoothing, pixels.</param>
+    /// <param name="context">Threads.</param>
+    public static float[] Heights(Frame frame, Seed[] peaks, double width, double filterSigma, RunContext context)
+    {
+        float[] heights = new float[peaks.Length];
+        Sharing.For(peaks.Length, context, () => new LonePeaks(frame, width, filterSigma), (k, own) => heights[k] = own.Height(peaks[k], frame));
+        return heights;
     }
 
     /// <summary>How peaks were found.</summary>
@@ -94,6 +106,45 @@ internal sealed class LonePeaks
         }
 
         return least;
+    }
+
+    /// <summary>How much of what each peak stands above the usual light round it, it stands above all of that light but one bright side: near 1
+    /// for a star alone, beside another, or at the end of a thread; little where threads bend, branch or cross.</summary>
+    /// <param name="frame">The frame.</param>
+    /// <param name="peaks">The peaks.</param>
+    /// <param name="width">Usual width of a star at half of its height, pixels.</param>
+    /// <param name="filterSigma">Of the smoothing, pixels.</param>
+    /// <param name="context">Threads.</param>
+    public static float[] Shares(Frame frame, Seed[] peaks, double width, double filterSigma, RunContext context)
+    {
+        float[] shares = new float[peaks.Length];
+        Sharing.For(peaks.Length, context, () => new LonePeaks(frame, width, filterSigma), (k, own) => shares[k] = own.Share(peaks[k], frame));
+        return shares;
+    }
+
+    private float Share(Seed seed, Frame frame)
+    {
+        Read(seed, frame);
+        float peak = smoothed[(half * Side) + half], highest = float.PositiveInfinity;
+        Span<float> around = stackalloc float[2 * Lines];
+        for (int k = 0; k < Lines; k++)
+        {
+            (around[k], around[k + Lines]) = (At(half + offsetX[k], half + offsetY[k]), At(half - offsetX[k], half - offsetY[k]));
+        }
+
+        for (int first = 0; first < around.Length; first++)
+        {
+            float rest = float.NegativeInfinity;
+            for (int k = OneSide; k < around.Length; k++)
+            {
+                rest = MathF.Max(rest, around[(first + k) % around.Length]);
+            }
+
+            highest = MathF.Min(highest, rest);
+        }
+
+        around.Sort();
+        return (peak - highest) / (peak - (0.5f * (around[Lines - 1] + around[Lines])));
     }
 
     private float At(double x, double y)

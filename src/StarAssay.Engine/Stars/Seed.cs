@@ -8,7 +8,8 @@ namespace StarAssay.Engine.Stars;
 /// <param name="Height">Filtered value above the sky, ADU.</param>
 /// <param name="Significance">Height over the noise of the filtered sky.</param>
 /// <param name="Diameter">Of the disc or ring it stands for, pixels; 0 for an ordinary star.</param>
-internal readonly record struct Seed(int X, int Y, float Height, float Significance, float Diameter = 0)
+/// <param name="Unsure">Whether it may as well be a part of the sky's own structure.</param>
+internal readonly record struct Seed(int X, int Y, float Height, float Significance, float Diameter = 0, bool Unsure = false)
 {
     /// <summary>Second moment to start from, px^2: of a disc of that diameter under a matched Gaussian weight, or the usual one.</summary>
     public double Variance(double usual) => Diameter > 0 ? Diameter * Diameter / 10 : usual;

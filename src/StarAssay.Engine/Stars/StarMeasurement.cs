@@ -71,12 +71,26 @@ public static class StarMeasurement
                 limits = limits with { Height = request.Threshold * finder.FilteredNoise };
                 peaks = LonePeaks.Of(frame, first, finder.Find(context, first), width, limits, context);
                 compact = width;
+                if (LargeStars.SomeOfManySizes(diameters))
+                {
+                    Seed[] gathered = LoneDiscs.Of(frame, cells, first, peaks, (width, LargeStars.Largest(diameters)), limits, context);
+                    if (gathered != peaks)
+                    {
+                        cells = LoneDiscs.SkyBehind(frame, cells, gathered, context);
+                        first = BackgroundEstimator.Smooth(cells, context);
+                        peaks = gathered;
+                    }
+                }
             }
 
             // Lone peaks have fallen off within a star's width, as no disc does; the area above half of one may be a thread, and its middle no star.
             peaks = LargeStars.Some(diameters) && !cells.NoiseIsOfPixels ? LargeStars.Gather(frame, first, peaks, context) : peaks;
-            typical = TypicalStar.Of(frame, first, peaks, 0, compact, context);
-            seeds = new SeedMerger(frame, first, FilterSigma, finder.FilteredNoise).Merge(peaks, Math.Sqrt(typical.Variance), context);
+            Seed[] alone = cells.NoiseIsOfPixels ? Array.FindAll(peaks, s => s.Diameter > 0) : [], small = [.. peaks.Except(alone)];
+            typical = TypicalStar.Of(frame, first, small.Length >= FewFits ? small : peaks, 0, compact, context);
+            seeds = new SeedMerger(frame, first, FilterSigma, finder.FilteredNoise).Merge(small, Math.Sqrt(typical.Variance), context);
+
+            // Discs were looked at by themselves; from the middle of one the light rises to its rim.
+            seeds = alone.Length > 0 ? [.. seeds.Concat(alone).OrderBy(s => s.Y).ThenBy(s => s.X)] : seeds;
         }
 
         SkyFromStars.TakeOut(cells, seeds, typical.Alpha, typical.Beta, typical.FilteredPeak(FilterSigma), context);

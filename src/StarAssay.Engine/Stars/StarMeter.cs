@@ -179,6 +179,7 @@ internal sealed class StarMeter
             (x, y) = Unpixel(x, y, ellipse, ref star);
         }
 
+        star.Marks |= seed.Unsure ? StarMarks.NoShape : StarMarks.None;
         star.X = x + stamp.X0;
         star.Y = y + stamp.Y0;
         Edges(ref star);

@@ -63,6 +63,39 @@ internal static class StructuredSky
                 diameters[diameters.Length / 5]);
     }
 
+    /// <summary>The levels of some cells measured once more, of what the frame's mask leaves of them; the noise stays.</summary>
+    /// <param name="frame">The frame, masked.</param>
+    /// <param name="fine">Its cells.</param>
+    /// <param name="which">Those to be measured; they take their neighbors' level where too little is left.</param>
+    /// <param name="context">Threads.</param>
+    public static SkyCells Again(Frame frame, SkyCells fine, bool[] which, RunContext context)
+    {
+        float[] levels = (float[])fine.Level.Clone();
+        var reader = new CellReader(frame, (frame.Width / fine.Columns) + 1);
+        int room = reader.Room((frame.Height / fine.Rows) + 1, 1);
+        Sharing.For(fine.Rows, context, () => new float[room], (j, samples) =>
+        {
+            int y0 = (int)((long)j * fine.Height / fine.Rows), y1 = (int)((long)(j + 1) * fine.Height / fine.Rows);
+            for (int i = 0; i < fine.Columns; i++)
+            {
+                int at = (j * fine.Columns) + i, x0 = (int)((long)i * fine.Width / fine.Columns), x1 = (int)((long)(i + 1) * fine.Width / fine.Columns);
+                if (which[at])
+                {
+                    int count = reader.Decode(new CellReader.Cell(x0, x1, y0, y1, 1), samples, out _), kept = Compact(samples.AsSpan(0, count));
+                    levels[at] = kept >= BackgroundEstimator.FewestSamples && kept * 4 >= count
+                        ? BackgroundEstimator.Robust(samples.AsSpan(0, kept), float.NaN, float.NaN).Level : float.NaN;
+                }
+            }
+        });
+        if (Array.TrueForAll(levels, float.IsNaN))
+        {
+            return fine;
+        }
+
+        BackgroundEstimator.FillMissing(levels, (float[])fine.Noise.Clone(), fine.Columns, fine.Rows, frame.Name);
+        return fine with { Level = levels };
+    }
+
     /// <summary>Side of the fine cells. The compact objects may be hits; then the usual ones are the stars.</summary>
     private static double Side(double[] diameters) => diameters.Length == 0 ? double.PositiveInfinity
         : Math.Max(SmallestCell, Math.Max(CellPerWidth * diameters[diameters.Length / 5], CellPerUsual * diameters[diameters.Length / 2]));

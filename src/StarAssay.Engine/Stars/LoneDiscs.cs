@@ -1,0 +1,339 @@
+using StarAssay.Engine.Imaging;
+using StarAssay.Engine.Numerics;
+using StarAssay.Engine.Results;
+
+namespace StarAssay.Engine.Stars;
+
+/// <summary>
+/// Finds discs and rings out of focus before a sky with structure, in a field of which other parts are in focus. Within the width of a compact
+/// star a disc's light does not fall off, so that what tells stars from threads (<see cref="LonePeaks"/>) would take none, or single
+/// ripples of its rim; at its own scale it stands out to all sides as a star does. So each scale is searched by itself, on binned pixels.
+/// </summary>
+internal static class LoneDiscs
+{
+    // A disc is so many binned pixels wide; its smoothed light has fallen off at 1.25 times three of them from its middle.
+    private const int BinnedDiameter = 4;
+    private const double BinnedWidth = 3;
+    private static readonly int[] Bins = [2, 3, 4, 6, 8, 11];
+
+    // Discs between two scales are found at the smaller one; those beyond the largest of the frame are none.
+    private const double LeastPerWidth = 1.4;
+    private const double MostPerLargest = 1.3;
+
+    // Seen at the scale of its own width a star stands out most. That of a disc of 6 pixels gives 1.4 times what the smoothing of single
+    // pixels does, two compact stars that it holds together 1.1 times.
+    private const double Better = 1.25;
+    private const double Inside = 0.6;
+
+    // Peaks on an area above half of the peak that is so small are compact stars, however near they stand to each other, unless they are
+    // ripples of something far more significant.
+    private const double Compact = 4.5;
+    private const double Ripple = 0.2;
+
+    // Whether stars are out of focus somewhere the most significant objects there tell: knots of a nebula are large, too.
+    private const int Around = 64;
+    private const int Voters = 8;
+    private const int InFocus = 6;
+    private const double SureStar = 10;
+    private const double SameSize = 1.7;
+    private const int FewestDiscs = 3;
+
+    // So much of what it stands above the usual light round it a disc stands above all of that light.
+    private const double LeastShare = 0.5;
+
+    // Of drawn discs before threads nine in ten have more than this, of what is found where there is none a third.
+    private const double SureShare = 0.85;
+
+    // For the middle of a disc, in its diameter and pixels.
+    private const double RingFrom = 0.8;
+    private const double WeightShare = 0.35;
+    private const double MostStep = 2;
+    private const double MostMove = 0.2;
+    private const int Rounds = 5;
+
+    // Light beyond a disc's rim, pixels.
+    private const double Rim = 1.25;
+    private const double Blur = 2;
+
+    /// <summary>Puts one seed for each disc in place of the peaks on it.</summary>
+    /// <param name="frame">The frame.</param>
+    /// <param name="fine">Its sky in cells of some star widths, with the darkest parts.</param>
+    /// <param name="mesh">The same, smoothed.</param>
+    /// <param name="lone">Peaks that stand out within a compact star's width, row by row.</param>
+    /// <param name="sizes">Width of the compact stars and of the largest objects, pixels.</param>
+    /// <param name="limits">How the peaks were found.</param>
+    /// <param name="context">Threads.</param>
+    /// <returns>Seeds, row by row; those of discs have a diameter, and heights above <paramref name="mesh"/>.</returns>
+    public static Seed[] Of(Frame frame, SkyCells fine, BackgroundMesh mesh, Seed[] lone, (double Width, double Largest) sizes, LonePeaks.Limits limits,
+        RunContext context)
+    {
+        float[] floor = Eroded(fine);
+        var found = new List<Seed>();
+        foreach (int bin in Bins)
+        {
+            int diameter = bin * BinnedDiameter;
+            if (diameter >= LeastPerWidth * sizes.Width && diameter <= MostPerLargest * Math.Max(sizes.Largest, 2 * BinnedDiameter))
+            {
+                found.AddRange(AtScale(frame, fine, (mesh, floor), bin, limits.Threshold, context));
+            }
+        }
+
+        Seed[] peaks = ByContrast(frame, mesh, lone, sizes.Width, limits, context);
+
+        // In the mesh itself a disc may be sky; the area above half of what is left would be a part of its rim.
+        BackgroundMesh dark = Over(frame, fine, (mesh, floor), 1);
+        Seed[] above = [.. lone.Select(p => p with { Height = (float)(p.Height + mesh.At(p.X, p.Y).Level - dark.At(p.X, p.Y).Level) })];
+        Blob[] blobs = Blobs.Measure(frame, dark, above, context);
+        bool[] part = new bool[peaks.Length];
+        Seed[] discs = Larger(blobs, OneEach([.. found], frame), peaks, part, frame);
+        int[] alone = [.. Enumerable.Range(0, peaks.Length).Where(k => !part[k])];
+        bool IsStar(int k) => blobs[k].IsObject && blobs[k].Diameter is > 0 and < Compact && peaks[k].Significance > SureStar;
+        var sizeAt = new SizeAround([.. alone.Select(k => peaks[k]), .. discs], [.. alone.Select(IsStar)], sizes.Width, mesh);
+        Array.Clear(part);
+        discs = Larger(blobs, OneEach([.. found.Where(sizeAt.Agrees)], frame), peaks, part, frame);
+        if (discs.Length < FewestDiscs)
+        {
+            return lone;
+        }
+
+        // Where stars are out of focus what is left are ripples, too, of discs that were not found by themselves.
+        Seed Grown(Seed peak) => sizeAt.Of(peak) is var size && size >= Math.Max(LeastPerWidth * sizes.Width, Compact)
+            ? peak with { Diameter = (float)size, Unsure = true } : peak;
+        Seed[] left = [.. peaks.Where((_, k) => !part[k]).Select(Grown).Where(s => s.Diameter > 0)];
+        part = [.. part.Select((p, k) => p || Grown(peaks[k]).Diameter > 0)];
+        float most = discs.Max(d => d.Significance);
+        discs = OneEach([.. discs.Select(d => d with { Significance = d.Significance + most }), .. left], frame);
+        discs = [.. discs.Select(d => Centered(frame, d.Significance > most ? d with { Significance = d.Significance - most } : d))];
+        return [.. lone.Where((_, k) => !part[k]).Concat(discs).OrderBy(s => s.Y).ThenBy(s => s.X)];
+    }
+
+    /// <summary>The sky's cells measured again without the discs, which fill them.</summary>
+    public static SkyCells SkyBehind(Frame frame, SkyCells fine, Seed[] seeds, RunContext context)
+    {
+        byte[] mask = frame.Mask.IsEmpty ? new byte[(long)frame.Width * frame.Height] : frame.Mask.ToArray();
+        bool[] touched = new bool[fine.Level.Length];
+        foreach (Seed disc in seeds.Where(s => s.Diameter > 0))
+        {
+            double reach = (0.5 * Rim * disc.Diameter) + Blur;
+            for (int y = Math.Max(0, (int)Math.Ceiling(disc.Y - reach)); y <= Math.Min(frame.Height - 1, disc.Y + reach); y++)
+            {
+                double across = Math.Sqrt(Math.Max(0, (reach * reach) - ((y - disc.Y) * (y - disc.Y))));
+                int from = Math.Max(0, (int)Math.Ceiling(disc.X - across)), to = Math.Min(frame.Width - 1, (int)(disc.X + across));
+                for (int x = from; x <= to; x++)
+                {
+                    mask[(y * frame.Width) + x] = 1;
+                    touched[((int)((((y + 1L) * fine.Rows) - 1) / fine.Height) * fine.Columns) + (int)((((x + 1L) * fine.Columns) - 1) / fine.Width)] = true;
+                }
+            }
+        }
+
+        return StructuredSky.Again(frame with { Mask = mask }, fine, touched, context);
+    }
+
+    /// <summary>Peaks of pixels binned so that a disc is four of them, significant by what they stand out by to all sides.</summary>
+    private static Seed[] AtScale(Frame frame, SkyCells fine, (BackgroundMesh Mesh, float[] Floor) sky, int bin, double threshold, RunContext context)
+    {
+        Frame small = LargeStars.Binned(frame, bin, context);
+        if (small.Width < 2 * BinnedDiameter || small.Height < 2 * BinnedDiameter)
+        {
+            return [];
+        }
+
+        BackgroundMesh floor = Over(small, fine, sky, bin);
+        var finder = new SeedFinder(small, floor, new MatchedFilter(1), threshold, context, 1);
+        var limits = new LonePeaks.Limits(1, threshold, threshold * finder.FilteredNoise);
+        Seed[] peaks = finder.Find(context);
+        float[] contrasts = LonePeaks.Heights(small, peaks, BinnedWidth, 1, context);
+        float[] shares = LonePeaks.Shares(small, peaks, BinnedWidth, 1, context);
+        var kept = new List<Seed>();
+        for (int k = 0; k < peaks.Length; k++)
+        {
+            Seed p = peaks[k];
+            double own = floor.At(p.X, p.Y).Noise, significance = contrasts[k] / (finder.FilteredNoise * own);
+            int x = (p.X * bin) + (bin / 2), y = (p.Y * bin) + (bin / 2);
+            if (significance > limits.Threshold && shares[k] > LeastShare && p.X > 0 && p.Y > 0 && p.X < small.Width - 1 && p.Y < small.Height - 1)
+            {
+                double height = p.Height + floor.At(p.X, p.Y).Level - sky.Mesh.At(x, y).Level;
+                kept.Add(new Seed(x, y, (float)Math.Max(height, contrasts[k]), (float)significance, bin * BinnedDiameter, shares[k] < SureShare));
+            }
+        }
+
+        return [.. kept];
+    }
+
+    /// <summary>The mesh of a binned frame, of the darkest levels.</summary>
+    private static BackgroundMesh Over(Frame frame, SkyCells fine, (BackgroundMesh Mesh, float[] Floor) sky, int bin)
+    {
+        float[] noise = [.. Enumerable.Range(0, fine.Level.Length).Select(k => sky.Mesh.Noise(k % fine.Columns, k / fine.Columns) / bin)];
+        return new BackgroundMesh(frame.Width, frame.Height, fine.Columns, fine.Rows, sky.Floor, noise, fine.SamplesPerCell);
+    }
+
+    /// <summary>Of each cell what is darkest in it and the eight round it: a disc fills cells, but not so many.</summary>
+    private static float[] Eroded(SkyCells fine)
+    {
+        float[] from = fine.Floor ?? fine.Level, least = (float[])from.Clone();
+        for (int k = 0; k < least.Length; k++)
+        {
+            for (int j = Math.Max(0, (k / fine.Columns) - 1); j <= Math.Min(fine.Rows - 1, (k / fine.Columns) + 1); j++)
+            {
+                for (int i = Math.Max(0, (k % fine.Columns) - 1); i <= Math.Min(fine.Columns - 1, (k % fine.Columns) + 1); i++)
+                {
+                    least[k] = MathF.Min(least[k], from[(j * fine.Columns) + i]);
+                }
+            }
+        }
+
+        return least;
+    }
+
+    private static Seed[] ByContrast(Frame frame, BackgroundMesh mesh, Seed[] peaks, double width, LonePeaks.Limits limits, RunContext context)
+    {
+        float[] contrasts = LonePeaks.Heights(frame, peaks, width, limits.FilterSigma, context);
+        double noise = limits.Height / limits.Threshold;
+        return [.. peaks.Select((p, k) => p with { Significance = (float)(contrasts[k] / (noise * mesh.At(p.X, p.Y).Noise)) })];
+    }
+
+    /// <summary>Of what was found at several scales that at which it stands out most.</summary>
+    private static Seed[] OneEach(Seed[] found, Frame frame)
+    {
+        var grid = new SeedGrid(found, frame.Width, frame.Height);
+        var near = new List<int>();
+        bool[] dropped = new bool[found.Length];
+        float widest = found.Length > 0 ? found.Max(s => s.Diameter) : 0;
+        foreach (int a in Seed.BySignificance(found))
+        {
+            if (!dropped[a])
+            {
+                grid.Near(found[a].X, found[a].Y, Inside * widest, near);
+                foreach (int b in near)
+                {
+                    double reach = Inside * Math.Max(found[a].Diameter, found[b].Diameter), dx = found[a].X - found[b].X, dy = found[a].Y - found[b].Y;
+                    dropped[b] |= b != a && (dx * dx) + (dy * dy) < reach * reach;
+                }
+            }
+        }
+
+        return [.. found.Where((_, k) => !dropped[k])];
+    }
+
+    /// <summary>Discs that stand out more than any peak within them, none of which is a compact star.</summary>
+    /// <param name="blobs">Areas of the peaks above the darkest levels.</param>
+    /// <param name="discs">What was found at larger scales.</param>
+    /// <param name="peaks">Peaks, significant by their contrast.</param>
+    /// <param name="part">Receives which of these are parts of one.</param>
+    /// <param name="frame">The frame.</param>
+    private static Seed[] Larger(Blob[] blobs, Seed[] discs, Seed[] peaks, bool[] part, Frame frame)
+    {
+        var grid = new SeedGrid(peaks, frame.Width, frame.Height);
+        var near = new List<int>();
+        var kept = new List<Seed>();
+        foreach (Seed disc in discs)
+        {
+            grid.Near(disc.X, disc.Y, Inside * disc.Diameter, near);
+            bool Star(int k) => peaks[k].Significance * Better > disc.Significance
+                || (blobs[k].Diameter is > 0 and < Compact && peaks[k].Significance > Ripple * disc.Significance);
+            if (!near.Exists(Star))
+            {
+                near.ForEach(k => part[k] = true);
+                kept.Add(disc);
+            }
+        }
+
+        return [.. kept];
+    }
+
+    /// <summary>A disc at the middle of its light, found on binned pixels, brought there on the frame's own: moments under a Gaussian as wide as what
+    /// the disc and its blur take, above the usual light of a ring beyond its rim.</summary>
+    private static Seed Centered(Frame frame, Seed disc)
+    {
+        int half = (int)Math.Ceiling(disc.Diameter), side = (2 * half) + 1;
+        double[] light = new FrameReader(frame).Region(disc.X - half, disc.Y - half, side, side);
+        var ring = new List<float>();
+        for (int k = 0; k < light.Length; k++)
+        {
+            double r = double.Hypot((k % side) - half, (k / side) - half);
+            if (double.IsFinite(light[k]) && r > RingFrom * disc.Diameter && r <= half)
+            {
+                ring.Add((float)light[k]);
+            }
+        }
+
+        double level = ring.Count > 0 ? Rank.Median([.. ring]) : 0, x = half, y = half, weight = WeightShare * disc.Diameter;
+        for (int round = 0; round < Rounds; round++)
+        {
+            double sum = 0, sumX = 0, sumY = 0;
+            for (int k = 0; k < light.Length; k++)
+            {
+                double dx = (k % side) - x, dy = (k / side) - y, w = Math.Exp(-((dx * dx) + (dy * dy)) / (2 * weight * weight)) * (light[k] - level);
+                (sum, sumX, sumY) = double.IsFinite(w) ? (sum + w, sumX + (w * dx), sumY + (w * dy)) : (sum, sumX, sumY);
+            }
+
+            // The weight pulls the middle of a disc, D^2 / 16 wide, back by so much.
+            double pull = 1 + (1 / (16 * WeightShare * WeightShare));
+            (x, y) = sum > 0 ? (x + Math.Clamp(pull * sumX / sum, -MostStep, MostStep), y + Math.Clamp(pull * sumY / sum, -MostStep, MostStep)) : (x, y);
+        }
+
+        double most = MostMove * disc.Diameter;
+        return Math.Abs(x - half) > most || Math.Abs(y - half) > most ? disc
+            : disc with
+            {
+                X = Math.Clamp(disc.X + (int)Math.Round(x - half), 0, frame.Width - 1),
+                Y = Math.Clamp(disc.Y + (int)Math.Round(y - half), 0, frame.Height - 1),
+            };
+    }
+
+    /// <summary>How large stars are in each part of the field: knots of a nebula come in all sizes, stars of one place in one.</summary>
+    private sealed class SizeAround
+    {
+        private readonly Seed[] all;
+        private readonly double[] weights;
+        private readonly PointGrid grid;
+        private readonly double width;
+        private readonly bool[] stars;
+
+        /// <summary>Takes the objects of a frame.</summary>
+        /// <param name="all">All objects, those of no diameter as wide as <paramref name="width"/>.</param>
+        /// <param name="stars">Whether they are compact stars for sure; those beyond are none.</param>
+        /// <param name="width">Width of compact stars, pixels.</param>
+        /// <param name="mesh">The sky; its noise counts.</param>
+        public SizeAround(Seed[] all, bool[] stars, double width, BackgroundMesh mesh)
+        {
+            (this.all, this.stars, this.width) = (all, stars, width);
+            double cell = Math.Sqrt((double)mesh.Width * mesh.Height * Around / Math.Max(1, all.Length));
+            grid = new PointGrid([.. all.Select(s => (double)s.X)], [.. all.Select(s => (double)s.Y)], [.. Enumerable.Range(0, all.Length)], cell);
+
+            // Light per pixel: the brightest are stars.
+            weights = [.. all.Select(s => Math.Sqrt(s.Significance * mesh.At(s.X, s.Y).Noise / Math.Max(1, s.Diameter / BinnedDiameter)))];
+        }
+
+        /// <summary>Usual width of the objects round one, pixels; the bright ones count more.</summary>
+        public double Of(Seed seed)
+        {
+            Span<double> distance = stackalloc double[Around];
+            Span<int> near = stackalloc int[Around];
+            int[] found = near[..grid.Nearest(seed.X, seed.Y, -1, distance, near)].ToArray();
+            if (found.Count(k => k < stars.Length && stars[k]) >= InFocus)
+            {
+                return width;
+            }
+
+            int[] voters = [.. found.OrderByDescending(k => weights[k]).Take(Voters)];
+            double[] widths = [.. voters.Select(k => Math.Max(all[k].Diameter, width))], weight = [.. voters.Select(k => weights[k])];
+            Array.Sort(widths, weight);
+            double half = 0.5 * weight.Sum(), sum = 0;
+            for (int k = 0; k < widths.Length; k++)
+            {
+                sum += weight[k];
+                if (sum >= half)
+                {
+                    return widths[k];
+                }
+            }
+
+            return width;
+        }
+
+        /// <summary>Whether a disc is as large as they.</summary>
+        public bool Agrees(Seed disc) => Of(disc) is var usual && disc.Diameter < SameSize * usual && usual < SameSize * disc.Diameter;
+    }
+}
