@@ -117,14 +117,16 @@ internal static class LargeStars
             foreach (int b in near)
             {
                 Blob other = blobs[b];
-                bool same = other.IsObject && Math.Abs(other.X - own.X) + Math.Abs(other.Y - own.Y) < SameCenter * own.Diameter
-                    && Math.Abs(Math.Log(other.Diameter / own.Diameter)) < SameSize;
-                dropped[b] |= same && b != a;
+                dropped[b] |= b != a && SameArea(own, other);
             }
         }
 
         return [.. moved.Where((_, i) => !dropped[i]).OrderBy(s => s.Y).ThenBy(s => s.X)];
     }
+
+    /// <summary>Whether two areas above half of a peak are one.</summary>
+    public static bool SameArea(in Blob own, in Blob other) => other.IsObject
+        && Math.Abs(other.X - own.X) + Math.Abs(other.Y - own.Y) < SameCenter * own.Diameter && Math.Abs(Math.Log(other.Diameter / own.Diameter)) < SameSize;
 
     /// <summary>Means of squares of pixels; NaN where none of them is good.</summary>
     public static Frame Binned(Frame frame, int bin, RunContext context)

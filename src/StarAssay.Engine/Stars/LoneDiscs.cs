@@ -104,7 +104,7 @@ internal static class LoneDiscs
         float most = discs.Max(d => d.Significance);
         discs = OneEach([.. discs.Select(d => d with { Significance = d.Significance + most }), .. left], frame);
         discs = [.. discs.Select(d => Centered(frame, d.Significance > most ? d with { Significance = d.Significance - most } : d))];
-        return [.. lone.Where((_, k) => !part[k]).Concat(discs).OrderBy(s => s.Y).ThenBy(s => s.X)];
+        return [.. Shared(lone, blobs, part, frame).Concat(discs).OrderBy(s => s.Y).ThenBy(s => s.X)];
     }
 
     /// <summary>The sky's cells measured again without the discs, which fill them.</summary>
@@ -240,6 +240,38 @@ internal static class LoneDiscs
         }
 
         return [.. kept];
+    }
+
+    /// <summary>Small rings between the parts of a field in and out of focus: of peaks that share one area above half of them one is left, in its
+    /// middle. A star on a thread has a peak of its own.</summary>
+    private static List<Seed> Shared(Seed[] lone, Blob[] blobs, bool[] part, Frame frame)
+    {
+        var grid = new SeedGrid(lone, frame.Width, frame.Height);
+        var near = new List<int>();
+        var kept = new List<Seed>();
+        bool[] taken = (bool[])part.Clone();
+        for (int a = 0; a < lone.Length; a++)
+        {
+            if (taken[a])
+            {
+                continue;
+            }
+
+            Blob own = blobs[a];
+            taken[a] = true;
+            near.Clear();
+            if (own.IsObject && own.Diameter >= Compact)
+            {
+                grid.Near(own.X, own.Y, Inside * own.Diameter, near);
+                near.RemoveAll(b => taken[b] || !LargeStars.SameArea(own, blobs[b]));
+                near.ForEach(b => taken[b] = true);
+            }
+
+            int x = Math.Clamp((int)Math.Round(own.X), 0, frame.Width - 1), y = Math.Clamp((int)Math.Round(own.Y), 0, frame.Height - 1);
+            kept.Add(near.Count == 0 ? lone[a] : lone[a] with { X = x, Y = y, Diameter = (float)own.Diameter });
+        }
+
+        return kept;
     }
 
     /// <summary>A disc at the middle of its light, found on binned pixels, brought there on the frame's own: moments under a Gaussian as wide as what
