@@ -220,6 +220,11 @@ def curved(x: float, y: float) -> Optics:
     return Optics(2.2, 1.5, disc=abs(20 * (r2 - 0.3)), hole=0.28)
 
 
+def tilted(x: float, y: float) -> Optics:
+    """In focus at the bottom, discs of up to 14 pixels at the top."""
+    return Optics(2.3, 1.5, disc=14 * (0.9 * y + 0.1 * x) / 720, hole=0.3)
+
+
 def density(image: np.ndarray) -> np.ndarray:
     """A photographic plate (Hurter and Driffield 1890): fog, toe, straight line, shoulder."""
     e = np.maximum(image - 150, 1) / 800
@@ -249,6 +254,12 @@ KINDS: dict[str, Callable[[int], Scene]] = {
     ),
     "galaxy": lambda s: draw("galaxy", s, Optics(2.6), 130, behind=edge_on),
     "nebula": lambda s: draw("nebula", s, Optics(2.4), 160, behind=shells),
+    "tilted before a nebula": lambda s: draw(
+        "tilted before a nebula", s, tilted, 160, flux=(1e4, 1e6), behind=shells
+    ),
+    "tilted before a galaxy": lambda s: draw(
+        "tilted before a galaxy", s, tilted, 130, flux=(1e4, 1e6), behind=edge_on
+    ),
     "comet": lambda s: draw("comet", s, Optics(3.0), 70, behind=comet),
     "cluster": lambda s: draw("cluster", s, Optics(2.4), 1200, places=king),
     "trails": lambda s: draw("trails", s, Optics(2.8), 110, behind=trails),

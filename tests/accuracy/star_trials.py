@@ -362,6 +362,26 @@ KINDS: dict[str, Callable[[int], Scene]] = {
     "tilt": lambda s: field(s, tilted, 200, flux=(5e3, 1e6), kind="tilt"),
     "curved": lambda s: field(s, curved, 200, flux=(5e3, 1e6), kind="curved"),
     "focus line": lambda s: field(s, focus_line, 160, flux=(8e3, 1e6), kind="focus line"),
+    "tilt, threads": lambda s: field(
+        s, tilted, 200, extra=filaments(700, 300, 7), flux=(5e3, 1e6), kind="tilt, threads"
+    ),
+    "tilt, thin threads": lambda s: field(
+        s, tilted, 200, extra=filaments(300, 200, 5), flux=(5e3, 1e6), kind="tilt, thin threads"
+    ),
+    "tilt, galaxy": lambda s: field(
+        s, tilted, 160, extra=spiral(200, 900, 90), flux=(5e3, 1e6), kind="tilt, galaxy"
+    ),
+    "curved, threads": lambda s: field(
+        s, curved, 160, extra=filaments(700, 300, 7), flux=(8e3, 1e6), kind="curved, threads"
+    ),
+    "focus line, thin threads": lambda s: field(
+        s,
+        focus_line,
+        160,
+        extra=filaments(300, 200, 5),
+        flux=(8e3, 1e6),
+        kind="focus line, thin threads",
+    ),
     "plate": lambda s: field(
         s,
         moffat(3.2, 2.6, 30),

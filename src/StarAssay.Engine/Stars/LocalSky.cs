@@ -154,6 +154,10 @@ internal sealed class LocalSky
             (sums, fluxes) = (sums + (rest * rest), fluxes + (flux * flux));
         }
 
+        // No place may be as uneven as the star's own ring: what structure does grows with it.
+        double picked = Math.Sqrt(near.Average(n => empty[n].Uneven * empty[n].Uneven)), more = Math.Max(1, own.Uneven / picked);
+        (sums, fluxes) = (sums * more * more, fluxes * more * more);
+
         // The median of n is itself off by pi / 2 n of their variance.
         double unsure = w * WingKnown * wing, freedom = (near.Length - 2) / (1 + (Math.PI / 2 / near.Length));
         return new Star((w * (own.Ring - wing)) + (usual / lever), (sums / freedom) + (unsure * unsure * lever * lever),
