@@ -371,8 +371,8 @@ def text(now: list[Facts], before: list[Facts]) -> str:
         [
             "## Stars where it is not so easy",
             "",
-            "`python tests/accuracy/star_kinds.py --save now.json --before before.json --write` (a kind's name runs that one); before: the same program on the commit before the",
-            "usual star came from the stars' own sequence (`c464fa4~1`), there without splitting the mosaic. Three frames of",
+            "`python tests/accuracy/star_kinds.py --save now.json --before before.json --write` (kinds' names run those); before, where shown: the same program on",
+            "the commit before discs were sought at their own scale (`b98ce09`). Three frames of",
             "720 x 720 pixels a kind, drawn in the Fourier plane (diffraction, Kolmogorov seeing, annulus, coma in closed form);",
             "other profiles, instruments and seeds than those tuned on. Lost: stars of SNR > 20 (photon noise of star and background;",
             "no brighter star on them) without an object at their place; bar 0.1 %. Falsely flagged: such stars that stand alone,",
