@@ -11,9 +11,7 @@ namespace StarAssay.Engine.Stars;
 /// </summary>
 internal static class LoneDiscs
 {
-    // A disc is so many binned pixels wide; its smoothed light has fallen off at 1.25 times three of them from its middle.
-    private const int BinnedDiameter = 4;
-    private const double BinnedWidth = 3;
+    // Each 1.4 times the one before: a disc between two stands out at either.
     private static readonly int[] Bins = [2, 3, 4, 6, 8, 11];
 
     // Discs between two scales are found at the smaller one; those beyond the largest of the frame are none.
@@ -29,27 +27,7 @@ internal static class LoneDiscs
     // ripples of something far more significant.
     private const double Compact = 4.5;
     private const double Ripple = 0.2;
-
-    // Whether stars are out of focus somewhere the most significant objects there tell: knots of a nebula are large, too.
-    private const int Around = 64;
-    private const int Voters = 8;
-    private const int InFocus = 6;
     private const double SureStar = 10;
-    private const double SameSize = 1.7;
-    private const int FewestDiscs = 3;
-
-    // So much of what it stands above the usual light round it a disc stands above all of that light.
-    private const double LeastShare = 0.5;
-
-    // Of drawn discs before threads nine in ten have more than this, of what is found where there is none a third.
-    private const double SureShare = 0.85;
-
-    // For the middle of a disc, in its diameter and pixels.
-    private const double RingFrom = 0.8;
-    private const double WeightShare = 0.35;
-    private const double MostStep = 2;
-    private const double MostMove = 0.2;
-    private const int Rounds = 5;
 
     // Light beyond a disc's rim, pixels.
     private const double Rim = 1.25;
@@ -67,21 +45,21 @@ internal static class LoneDiscs
     public static Seed[] Of(Frame frame, SkyCells fine, BackgroundMesh mesh, Seed[] lone, (double Width, double Largest) sizes, LonePeaks.Limits limits,
         RunContext context)
     {
-        float[] floor = Eroded(fine);
+        float[] floor = DiscScale.Eroded(fine);
         var found = new List<Seed>();
         foreach (int bin in Bins)
         {
-            int diameter = bin * BinnedDiameter;
-            if (diameter >= LeastPerWidth * sizes.Width && diameter <= MostPerLargest * Math.Max(sizes.Largest, 2 * BinnedDiameter))
+            int diameter = bin * DiscScale.BinnedDiameter;
+            if (diameter >= LeastPerWidth * sizes.Width && diameter <= MostPerLargest * Math.Max(sizes.Largest, 2 * DiscScale.BinnedDiameter))
             {
-                found.AddRange(AtScale(frame, fine, (mesh, floor), bin, limits.Threshold, context));
+                found.AddRange(DiscScale.Find(frame, fine, (mesh, floor), bin, limits.Threshold, context));
             }
         }
 
         Seed[] peaks = ByContrast(frame, mesh, lone, sizes.Width, limits, context);
 
         // In the mesh itself a disc may be sky; the area above half of what is left would be a part of its rim.
-        BackgroundMesh dark = Over(frame, fine, (mesh, floor), 1);
+        BackgroundMesh dark = DiscScale.Over(frame, fine, (mesh, floor), 1);
         Seed[] above = [.. lone.Select(p => p with { Height = (float)(p.Height + mesh.At(p.X, p.Y).Level - dark.At(p.X, p.Y).Level) })];
         Blob[] blobs = Blobs.Measure(frame, dark, above, context);
         bool[] part = new bool[peaks.Length];
@@ -91,7 +69,7 @@ internal static class LoneDiscs
         var sizeAt = new SizeAround([.. alone.Select(k => peaks[k]), .. discs], [.. alone.Select(IsStar)], sizes.Width, mesh);
         Array.Clear(part);
         discs = Larger(blobs, OneEach([.. found.Where(sizeAt.Agrees)], frame), peaks, part, frame);
-        if (discs.Length < FewestDiscs)
+        if (!FocusParts.Apart(discs, [.. Enumerable.Range(0, peaks.Length).Where(k => !part[k] && IsStar(k)).Select(k => peaks[k])], frame))
         {
             return lone;
         }
@@ -103,7 +81,7 @@ internal static class LoneDiscs
         part = [.. part.Select((p, k) => p || Grown(peaks[k]).Diameter > 0)];
         float most = discs.Max(d => d.Significance);
         discs = OneEach([.. discs.Select(d => d with { Significance = d.Significance + most }), .. left], frame);
-        discs = [.. discs.Select(d => Centered(frame, d.Significance > most ? d with { Significance = d.Significance - most } : d))];
+        discs = [.. discs.Select(d => DiscScale.Centered(frame, d.Significance > most ? d with { Significance = d.Significance - most } : d))];
         return [.. Shared(lone, blobs, part, frame).Concat(discs).OrderBy(s => s.Y).ThenBy(s => s.X)];
     }
 
@@ -128,62 +106,6 @@ internal static class LoneDiscs
         }
 
         return StructuredSky.Again(frame with { Mask = mask }, fine, touched, context);
-    }
-
-    /// <summary>Peaks of pixels binned so that a disc is four of them, significant by what they stand out by to all sides.</summary>
-    private static Seed[] AtScale(Frame frame, SkyCells fine, (BackgroundMesh Mesh, float[] Floor) sky, int bin, double threshold, RunContext context)
-    {
-        Frame small = LargeStars.Binned(frame, bin, context);
-        if (small.Width < 2 * BinnedDiameter || small.Height < 2 * BinnedDiameter)
-        {
-            return [];
-        }
-
-        BackgroundMesh floor = Over(small, fine, sky, bin);
-        var finder = new SeedFinder(small, floor, new MatchedFilter(1), threshold, context, 1);
-        var limits = new LonePeaks.Limits(1, threshold, threshold * finder.FilteredNoise);
-        Seed[] peaks = finder.Find(context);
-        float[] contrasts = LonePeaks.Heights(small, peaks, BinnedWidth, 1, context);
-        float[] shares = LonePeaks.Shares(small, peaks, BinnedWidth, 1, context);
-        var kept = new List<Seed>();
-        for (int k = 0; k < peaks.Length; k++)
-        {
-            Seed p = peaks[k];
-            double own = floor.At(p.X, p.Y).Noise, significance = contrasts[k] / (finder.FilteredNoise * own);
-            int x = (p.X * bin) + (bin / 2), y = (p.Y * bin) + (bin / 2);
-            if (significance > limits.Threshold && shares[k] > LeastShare && p.X > 0 && p.Y > 0 && p.X < small.Width - 1 && p.Y < small.Height - 1)
-            {
-                double height = p.Height + floor.At(p.X, p.Y).Level - sky.Mesh.At(x, y).Level;
-                kept.Add(new Seed(x, y, (float)Math.Max(height, contrasts[k]), (float)significance, bin * BinnedDiameter, shares[k] < SureShare));
-            }
-        }
-
-        return [.. kept];
-    }
-
-    /// <summary>The mesh of a binned frame, of the darkest levels.</summary>
-    private static BackgroundMesh Over(Frame frame, SkyCells fine, (BackgroundMesh Mesh, float[] Floor) sky, int bin)
-    {
-        float[] noise = [.. Enumerable.Range(0, fine.Level.Length).Select(k => sky.Mesh.Noise(k % fine.Columns, k / fine.Columns) / bin)];
-        return new BackgroundMesh(frame.Width, frame.Height, fine.Columns, fine.Rows, sky.Floor, noise, fine.SamplesPerCell);
-    }
-
-    /// <summary>Of each cell what is darkest in it and the eight round it: a disc fills cells, but not so many.</summary>
-    private static float[] Eroded(SkyCells fine)
-    {
-        float[] from = fine.Floor ?? fine.Level, least = (float[])from.Clone();
-        for (int k = 0; k < least.Length; k++)
-        {
-            for (int j = Math.Max(0, (k / fine.Columns) - 1); j <= Math.Min(fine.Rows - 1, (k / fine.Columns) + 1); j++)
-            {
-                for (int i = Math.Max(0, (k % fine.Columns) - 1); i <= Math.Min(fine.Columns - 1, (k % fine.Columns) + 1); i++)
-                {
-                    least[k] = MathF.Min(least[k], from[(j * fine.Columns) + i]);
-                }
-            }
-        }
-
-        return least;
     }
 
     private static Seed[] ByContrast(Frame frame, BackgroundMesh mesh, Seed[] peaks, double width, LonePeaks.Limits limits, RunContext context)
@@ -274,98 +196,5 @@ internal static class LoneDiscs
         return kept;
     }
 
-    /// <summary>A disc at the middle of its light, found on binned pixels, brought there on the frame's own: moments under a Gaussian as wide as what
-    /// the disc and its blur take, above the usual light of a ring beyond its rim.</summary>
-    private static Seed Centered(Frame frame, Seed disc)
-    {
-        int half = (int)Math.Ceiling(disc.Diameter), side = (2 * half) + 1;
-        double[] light = new FrameReader(frame).Region(disc.X - half, disc.Y - half, side, side);
-        var ring = new List<float>();
-        for (int k = 0; k < light.Length; k++)
-        {
-            double r = double.Hypot((k % side) - half, (k / side) - half);
-            if (double.IsFinite(light[k]) && r > RingFrom * disc.Diameter && r <= half)
-            {
-                ring.Add((float)light[k]);
-            }
-        }
 
-        double level = ring.Count > 0 ? Rank.Median([.. ring]) : 0, x = half, y = half, weight = WeightShare * disc.Diameter;
-        for (int round = 0; round < Rounds; round++)
-        {
-            double sum = 0, sumX = 0, sumY = 0;
-            for (int k = 0; k < light.Length; k++)
-            {
-                double dx = (k % side) - x, dy = (k / side) - y, w = Math.Exp(-((dx * dx) + (dy * dy)) / (2 * weight * weight)) * (light[k] - level);
-                (sum, sumX, sumY) = double.IsFinite(w) ? (sum + w, sumX + (w * dx), sumY + (w * dy)) : (sum, sumX, sumY);
-            }
-
-            // The weight pulls the middle of a disc, D^2 / 16 wide, back by so much.
-            double pull = 1 + (1 / (16 * WeightShare * WeightShare));
-            (x, y) = sum > 0 ? (x + Math.Clamp(pull * sumX / sum, -MostStep, MostStep), y + Math.Clamp(pull * sumY / sum, -MostStep, MostStep)) : (x, y);
-        }
-
-        double most = MostMove * disc.Diameter;
-        return Math.Abs(x - half) > most || Math.Abs(y - half) > most ? disc
-            : disc with
-            {
-                X = Math.Clamp(disc.X + (int)Math.Round(x - half), 0, frame.Width - 1),
-                Y = Math.Clamp(disc.Y + (int)Math.Round(y - half), 0, frame.Height - 1),
-            };
-    }
-
-    /// <summary>How large stars are in each part of the field: knots of a nebula come in all sizes, stars of one place in one.</summary>
-    private sealed class SizeAround
-    {
-        private readonly Seed[] all;
-        private readonly double[] weights;
-        private readonly PointGrid grid;
-        private readonly double width;
-        private readonly bool[] stars;
-
-        /// <summary>Takes the objects of a frame.</summary>
-        /// <param name="all">All objects, those of no diameter as wide as <paramref name="width"/>.</param>
-        /// <param name="stars">Whether they are compact stars for sure; those beyond are none.</param>
-        /// <param name="width">Width of compact stars, pixels.</param>
-        /// <param name="mesh">The sky; its noise counts.</param>
-        public SizeAround(Seed[] all, bool[] stars, double width, BackgroundMesh mesh)
-        {
-            (this.all, this.stars, this.width) = (all, stars, width);
-            double cell = Math.Sqrt((double)mesh.Width * mesh.Height * Around / Math.Max(1, all.Length));
-            grid = new PointGrid([.. all.Select(s => (double)s.X)], [.. all.Select(s => (double)s.Y)], [.. Enumerable.Range(0, all.Length)], cell);
-
-            // Light per pixel: the brightest are stars.
-            weights = [.. all.Select(s => Math.Sqrt(s.Significance * mesh.At(s.X, s.Y).Noise / Math.Max(1, s.Diameter / BinnedDiameter)))];
-        }
-
-        /// <summary>Usual width of the objects round one, pixels; the bright ones count more.</summary>
-        public double Of(Seed seed)
-        {
-            Span<double> distance = stackalloc double[Around];
-            Span<int> near = stackalloc int[Around];
-            int[] found = near[..grid.Nearest(seed.X, seed.Y, -1, distance, near)].ToArray();
-            if (found.Count(k => k < stars.Length && stars[k]) >= InFocus)
-            {
-                return width;
-            }
-
-            int[] voters = [.. found.OrderByDescending(k => weights[k]).Take(Voters)];
-            double[] widths = [.. voters.Select(k => Math.Max(all[k].Diameter, width))], weight = [.. voters.Select(k => weights[k])];
-            Array.Sort(widths, weight);
-            double half = 0.5 * weight.Sum(), sum = 0;
-            for (int k = 0; k < widths.Length; k++)
-            {
-                sum += weight[k];
-                if (sum >= half)
-                {
-                    return widths[k];
-                }
-            }
-
-            return width;
-        }
-
-        /// <summary>Whether a disc is as large as they.</summary>
-        public bool Agrees(Seed disc) => Of(disc) is var usual && disc.Diameter < SameSize * usual && usual < SameSize * disc.Diameter;
-    }
 }
