@@ -1,6 +1,6 @@
 """Wrong verdicts on telescopes with faults that no short series of modes expresses.
 
-    python tests/accuracy/verdicts.py [--pairs 300] [--jobs 2] [--write] [--population judging]
+    python tests/accuracy/verdicts.py [--pairs 600] [--jobs 2] [--write] [--population judging]
                                       [--cache FOLDER] [--keep FILE]
 
 Every pair of the population is drawn and measured as a user would. Claims "Strehl ratio at least L" and
@@ -281,7 +281,7 @@ def page(measured: Sequence[Measurement], whole: int) -> str:
         [
             "## Verdicts on telescopes with faults",
             "",
-            "Made by `python tests/accuracy/verdicts.py --write` from the judging population "
+            f"Made by `python tests/accuracy/verdicts.py --pairs {max(whole, len(measured))} --write` from the judging population "
             "(`tests/accuracy/pairs/judging.py`), on which nothing was tuned." + part + " Claims "
             "*Strehl ratio at least L* and *RMS at most L* with a risk of 5 %; L scatters about the "
             "truth by 0.02 and by 8 % (standard deviation), 40 limits for each pair; Strehl ratios are those at the "
@@ -299,7 +299,7 @@ def page(measured: Sequence[Measurement], whole: int) -> str:
 def main() -> int:
     """Run and print, and perhaps write, the section."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
-    parser.add_argument("--pairs", type=int, default=300)
+    parser.add_argument("--pairs", type=int, default=600)
     parser.add_argument("--first", type=int, default=0, help="number of the first pair")
     parser.add_argument("--kind", help="only this kind of fault")
     parser.add_argument("--population", choices=sorted(POPULATIONS), default="judging")
@@ -317,7 +317,7 @@ def main() -> int:
         numbers = [k for k in numbers if args.kind in case(k).tags]
     changes = {"most_noll": args.most_noll} if args.most_noll else {}
     measured = measure_many(args.population, numbers, args.jobs, args.cache, args.keep, changes)
-    text = page(measured, 300)
+    text = page(measured, args.pairs)
     print(text)
     if args.write and args.population == "judging" and not args.kind:
         write_section("verdicts", text)
