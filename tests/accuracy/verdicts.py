@@ -44,7 +44,7 @@ POPULATIONS: dict[str, Callable[[int], Case]] = {
     "judging": judging_case,
     "tuning": tuning_case,
     "stated": stated_case,
-    "stated faults": stated_fault_case,
+    "stated-faults": stated_fault_case,
 }
 RISK_FACTOR = 1.6448536269514722
 """One-sided 5 % of the normal distribution."""

@@ -155,7 +155,7 @@ internal sealed class LocalSky
         }
 
         // No place may be as uneven as the star's own ring: what structure does grows with it.
-        double picked = Math.Sqrt(near.Average(n => empty[n].Uneven * empty[n].Uneven)), more = Math.Max(1, own.Uneven / picked);
+        double picked = Math.Sqrt(near.Average(n => empty[n].Uneven * empty[n].Uneven)), more = picked > 0 ? Math.Max(1, own.Uneven / picked) : 1;
         (sums, fluxes) = (sums * more * more, fluxes * more * more);
 
         // The median of n is itself off by pi / 2 n of their variance.

@@ -195,6 +195,4 @@ internal static class LoneDiscs
 
         return kept;
     }
-
-
 }

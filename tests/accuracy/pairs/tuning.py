@@ -129,7 +129,7 @@ def stated_fault_case(number: int) -> Case:
     """Vanes that nobody declared, a blur with a direction, prints of a ribbed mirror: with inputs stated off as in `stated_case`."""
     kind = STATED_FAULTS[number % len(STATED_FAULTS)]
     rng = np.random.default_rng([number, 5])
-    # The numbers of the mirrors among the tuning cases, so that there is something that holds vanes.
+    # Another telescope than `stated_case` has for this number, and always one with something that vanes hold.
     drawn = stated_case(KINDS.index("vanes") + number).setup
     setup = replace(drawn, shape=replace(drawn.shape, obstruction=float(rng.uniform(0.2, 0.38))))
     changes = {

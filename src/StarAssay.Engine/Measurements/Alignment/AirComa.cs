@@ -1,5 +1,4 @@
 using MathNet.Numerics.LinearAlgebra;
-using StarAssay.Engine.Numerics;
 using StarAssay.Engine.Optics.PairFit;
 
 namespace StarAssay.Engine.Measurements.Alignment;
@@ -20,11 +19,12 @@ internal static class AirComa
     /// <summary>What it adds to the covariance of the fit's unknowns and of the obstruction's x, y and size.</summary>
     public static Matrix<double> Of(AlignmentRequest request, DiscCutout cutout, DiscFit fit)
     {
-        int all = fit.Fit.Unknowns.Count + DiscFit.OfObstruction;
         if (cutout.Count == 1)
         {
             // Nothing tells it from the telescope's.
-            return Matrix<double>.Build.DenseDiagonal(all, all, i => Coma.Contains(i + 5) && i < fit.Fit.ModeCount ? Variance(request, fit, i + 5, 0) : 0);
+            int all = fit.Joint.RowCount;
+            double Own(int row) => Coma.FirstOrDefault(noll => DiscCircles.At(noll) == row) is var noll and > 0 ? Variance(request, fit, noll, 0) : 0;
+            return Matrix<double>.Build.DenseDiagonal(all, all, Own);
         }
 
         Matrix<double> answer = Answer(fit);
@@ -35,8 +35,7 @@ internal static class AirComa
     /// <summary>By how much the unknowns and the obstruction follow a nanometre of each mode of coma in the first and in the second image.</summary>
     private static Matrix<double> Answer(DiscFit fit)
     {
-        var beside = new BesideChanges();
-        fit.AddObstruction(beside);
+        BesideChanges beside = fit.Obstruction();
         int own = fit.Fit.Unknowns.Count, known = own + beside.Count;
         float[][] present = Images(fit, fit.State);
         foreach (int noll in Coma)
@@ -54,15 +53,11 @@ internal static class AirComa
 
         fit.Fit.Refresh();
         Matrix<double> equations = fit.Fit.Derivatives.NormalMatrix(null, beside);
-        Matrix<double> along = equations.SubMatrix(0, known, known, 2 * Coma.Length) / Step;
-        var answer = Matrix<double>.Build.Dense(own + DiscFit.OfObstruction, 2 * Coma.Length);
-        if (PositiveDefinite.Inverse(equations.SubMatrix(0, known, 0, known)) is { } inverse)
-        {
-            answer.SetSubMatrix(0, 0, inverse * along);
-        }
 
-        // The obstruction was moved by steps.
-        return Matrix<double>.Build.Dense(answer.RowCount, answer.ColumnCount, (i, j) => answer[i, j] * (i < own ? 1 : DiscFit.Step));
+        // The obstruction was moved by steps, coma by nanometres. Without an obstruction its rows stay zero.
+        var along = Matrix<double>.Build.Dense(fit.Joint.RowCount, 2 * Coma.Length, (i, j) => i < known
+            ? equations[i, known + j] / (i < own ? Step : Step * DiscFit.Step) : 0);
+        return fit.Joint * along;
     }
 
     private static float[][] Images(DiscFit fit, PairState state)

@@ -66,6 +66,9 @@ internal sealed class DiscFit : IDisposable
     /// <summary>Covariance of the unknowns of the fit, then of the obstruction's x, y and size (radii of the aperture), photons and misfit.</summary>
     public Matrix<double> Covariance { get; private set; } = Matrix<double>.Build.Dense(1, 1);
 
+    /// <summary>The same from photons alone: the answer of all of these to what the images hold besides.</summary>
+    public Matrix<double> Joint { get; private set; } = Matrix<double>.Build.Dense(1, 1);
+
     /// <summary>Factor on the covariance for misfit.</summary>
     public double Inflation { get; private set; } = 1;
 
@@ -78,15 +81,19 @@ internal sealed class DiscFit : IDisposable
     /// <summary>Fits.</summary>
     public static DiscFit Make(AlignmentRequest request, DiscCutout cutout, PairState start, Team team) => new(request, cutout, start, team);
 
-    /// <summary>Adds what a step of the obstruction's x, y and size makes of the images; nothing without one.</summary>
-    public void AddObstruction(BesideChanges beside)
+    /// <summary>What a step of the obstruction's x, y and size makes of the images; nothing without one.</summary>
+    public BesideChanges Obstruction()
     {
-        foreach (PairOptics way in Ways())
+        var beside = new BesideChanges();
+        if (optics.Shape.Obstruction > 0)
         {
-            using PairModel other = Model(way, State);
-            other.Evaluate(State);
-            beside.Add([[.. Enumerable.Range(0, 2).Select(k => Difference(other, k))]]);
+            void Add(Func<PupilShape, PupilShape> step) => beside.Add(Fit, o => o with { Shape = step(o.Shape) });
+            Add(s => s with { ObstructionX = s.ObstructionX + Step });
+            Add(s => s with { ObstructionY = s.ObstructionY + Step });
+            Add(s => s with { Obstruction = s.Obstruction + Step });
         }
+
+        return beside;
     }
 
     /// <inheritdoc/>
@@ -208,39 +215,11 @@ internal sealed class DiscFit : IDisposable
         Descend(0, 1e-5);
     }
 
-    // The pupils that the obstruction is looked for along: moved along x, moved along y, larger.
-    private PairOptics[] Ways() => optics.Shape.Obstruction > 0
-        ?
-        [
-            optics with { Shape = optics.Shape with { ObstructionX = optics.Shape.ObstructionX + Step } },
-            optics with { Shape = optics.Shape with { ObstructionY = optics.Shape.ObstructionY + Step } },
-            optics with { Shape = optics.Shape with { Obstruction = optics.Shape.Obstruction + Step } },
-        ]
-        : [];
-
-    private float[] Difference(PairModel other, int k)
-    {
-        float[] changed = other.Pixels.Part(k).ToArray(), present = model.Pixels.Part(k).ToArray();
-        return [.. changed.Zip(present, (a, b) => (float)State.Flux[k] * (a - b))];
-    }
-
     // One step of Gauss and Newton for place and size of the obstruction; false when it was too short to matter.
     private bool MoveObstruction()
     {
-        PairOptics[] ways = Ways();
-        if (ways.Length == 0 || PositiveDefinite.Inverse(Fit.Derivatives.NormalMatrix()) is not { } inverse)
-        {
-            return false;
-        }
-
-        PairModel[][] others = [.. ways.Select(way => new[] { Model(way, State) })];
-        (Matrix<double> normal, Vector<double> side) = Fit.Derivatives.Towards(others, inverse);
-        foreach (PairModel other in others.SelectMany(o => o))
-        {
-            other.Dispose();
-        }
-
-        if (PositiveDefinite.Inverse(normal) is not { } scatter)
+        BesideChanges beside = Obstruction();
+        if (beside.Count == 0 || beside.Followed(Fit) is not (var normal, var side) || PositiveDefinite.Inverse(normal) is not { } scatter)
         {
             return false;
         }
@@ -272,28 +251,23 @@ internal sealed class DiscFit : IDisposable
     private void SetCovariance()
     {
         Fit.Reweight(0);
-        Matrix<double> inverse = PositiveDefinite.Inverse(Fit.Derivatives.NormalMatrix())
+        BesideChanges beside = Obstruction();
+        (Matrix<double> equations, Vector<double> sides) = Fit.Derivatives.NormalEquations(beside);
+        int n = Fit.Unknowns.Count;
+        Matrix<double> inverse = PositiveDefinite.Inverse(equations.SubMatrix(0, n, 0, n))
             ?? throw new CannotMeasureException("alignment.not-determined", "The disc does not determine its model. Defocus more, or choose a brighter star.",
                 request.Frames[0].Name);
-        PairOptics[] ways = Ways();
-        int n = inverse.RowCount, all = n + 3;
-        var joint = Matrix<double>.Build.Dense(all, all);
-        joint.SetSubMatrix(0, 0, inverse);
-        if (ways.Length > 0)
+        Joint = Matrix<double>.Build.Dense(n + OfObstruction, n + OfObstruction);
+        Joint.SetSubMatrix(0, 0, inverse);
+        if (beside.Count > 0)
         {
-            PairModel[][] others = [.. ways.Select(way => new[] { Model(way, State) })];
-            (Matrix<double> normal, _) = Fit.Derivatives.Towards(others, inverse);
-            Matrix<double> follow = Matrix<double>.Build.DenseOfColumnVectors(others.Select(o => Fit.Derivatives.Response(o, inverse) / Step));
-            foreach (PairModel other in others.SelectMany(o => o))
-            {
-                other.Dispose();
-            }
-
+            (Matrix<double> normal, _, Matrix<double> answers) = BesideChanges.Eliminated(inverse, equations, sides, sides.SubVector(0, n));
+            Matrix<double> follow = answers / Step;
             Matrix<double> scatter = (PositiveDefinite.Inverse(normal) ?? Matrix<double>.Build.DenseDiagonal(3, 3, 1 / (Step * Step))) * (Step * Step);
-            joint.SetSubMatrix(0, 0, inverse + (follow * scatter * follow.Transpose()));
-            joint.SetSubMatrix(0, n, -(follow * scatter));
-            joint.SetSubMatrix(n, 0, -(follow * scatter).Transpose());
-            joint.SetSubMatrix(n, n, scatter);
+            Joint.SetSubMatrix(0, 0, inverse + (follow * scatter * follow.Transpose()));
+            Joint.SetSubMatrix(0, n, -(follow * scatter));
+            Joint.SetSubMatrix(n, 0, -(follow * scatter).Transpose());
+            Joint.SetSubMatrix(n, n, scatter);
         }
 
         double chi = ChiSquared, area = 0;
@@ -304,6 +278,6 @@ internal sealed class DiscFit : IDisposable
 
         // A wrong model errs by patches: chi squared times the pixels over which its excess hangs together.
         Inflation = chi <= 1.02 ? Math.Max(1, chi) : chi * Math.Max(1, area);
-        Covariance = joint * Inflation;
+        Covariance = Joint * Inflation;
     }
 }

@@ -73,9 +73,10 @@ internal sealed class BesideChanges : IBeside
         return (normal, sides.SubVector(own, last) - (answers.Transpose() * gradient), answers);
     }
 
+    // On the same grid, whose own errors then cancel.
     private static PairModel Drawn(PairModel like, PairState state, PairOptics optics, PairModelGrade grade)
     {
-        var model = new PairModel(optics, like.Modes, state.DefocusNm.Max(Math.Abs), like.Team, grade);
+        var model = new PairModel(optics, like.Modes, like.LargestDefocusNm, like.Team, grade);
         model.Evaluate(state);
         return model;
     }

@@ -15,62 +15,10 @@ internal sealed class FitDerivatives
     /// <summary>Takes a fit; nothing is made before it is asked for.</summary>
     public FitDerivatives(JointFit fit) => this.fit = fit;
 
-    /// <summary>
-    /// How the unknowns would move if the images differed from the model by what another model says at the same state: the
-    /// fit's answer to an error in something that it holds fixed.
-    /// </summary>
-    /// <param name="others">Models with the changed quantity.</param>
-    /// <param name="inverse">Inverse of the normal matrix.</param>
-    public Vector<double> Response(PairModel[] others, Matrix<double> inverse) => inverse * GradientOf(Difference(others));
-
-    /// <summary>
-    /// How far along the ways to other models the residuals point, once all unknowns have followed: 0 where the present model is right,
-    /// 1 where the other is, by one Gauss-Newton step for all ways together.
-    /// </summary>
-    /// <param name="ways">For each way the models with the changed quantity, at the present state afterwards.</param>
-    /// <param name="inverse">Inverse of the normal matrix.</param>
-    /// <returns>J^T W J of the shares of the ways with the other unknowns taken out, and its J^T W (data - model).</returns>
-    public (Matrix<double> Normal, Vector<double> Side) Towards(IReadOnlyList<PairModel[]> ways, Matrix<double> inverse)
-    {
-        float[][][][] difference = [.. ways.Select(Difference)];
-        Vector<double>[] along = [.. difference.Select(GradientOf)];
-        Vector<double>[] followed = [.. along.Select(v => inverse * v)];
-        Vector<double> present = Gradient();
-        var normal = Matrix<double>.Build.Dense(ways.Count, ways.Count,
-            (a, b) => Product(difference[a], difference[b]) - (along[a] * followed[b]));
-        return (normal, Vector<double>.Build.Dense(ways.Count, a => Product(difference[a], fit.Residuals) - (followed[a] * present)));
-    }
-
-    private static double Product(float[][][] a, float[][][] b) =>
-        a.Zip(b, (p, q) => p.Zip(q, (x, y) => (double)Gram.Dot(x, y)).Sum()).Sum();
-
-    // What other models say at the present state, less what the present ones do, over the noise of every pixel.
-    private float[][][] Difference(PairModel[] others)
-    {
-        float[][][] difference = new float[fit.Models.Length][][];
-        for (int p = 0; p < fit.Models.Length; p++)
-        {
-            others[p].Evaluate(fit.States[p]);
-            difference[p] = [new float[fit.Weights[p][0].Length], new float[fit.Weights[p][1].Length]];
-            for (int k = 0; k < 2; k++)
-            {
-                ReadOnlySpan<float> changed = others[p].Pixels.Part(k);
-                ReadOnlySpan<float> present = fit.Models[p].Pixels.Part(k);
-                float[] to = difference[p][k];
-                TensorPrimitives.Subtract(changed, present, to);
-                TensorPrimitives.Multiply(to, fit.Roots[p][k], to);
-                TensorPrimitives.Multiply(to, (float)fit.States[p].Flux[k], to);
-            }
-        }
-
-        return difference;
-    }
-
     /// <summary>J^T W (data - model) by the adjoint.</summary>
-    public Vector<double> Gradient() => GradientOf(fit.Residuals);
-
-    private Vector<double> GradientOf(float[][][] weighted)
+    public Vector<double> Gradient()
     {
+        float[][][] weighted = fit.Residuals;
         FitUnknowns at = fit.Unknowns;
         var gradient = Vector<double>.Build.Dense(at.Count);
         for (int p = 0; p < fit.Models.Length; p++)

@@ -185,7 +185,7 @@ internal sealed class Nuisances : IBeside
     {
         PairModel model = fit.Models[p];
         PairState state = fit.States[p];
-        using var other = new PairModel(model.Optics with { Shape = move(model.Optics.Shape) }, model.Modes, state.DefocusNm.Max(Math.Abs), model.Team);
+        using var other = new PairModel(model.Optics with { Shape = move(model.Optics.Shape) }, model.Modes, model.LargestDefocusNm, model.Team);
         other.Evaluate(state);
         for (int k = 0; k < 2; k++)
         {

@@ -68,6 +68,11 @@ internal sealed record FitRun(WavefrontRequest Request, PairModel[] Models, Pair
         return strategy;
     }
 
+    /// <summary>Chi squared of the rough fit that rough fits of other setups are compared with. The one that the fit began with knew of no vanes that
+    /// were only then found, and the others do.</summary>
+    public double RoughChi2(WavefrontRequest request, PairPreparation[] prepared, Team team, RunContext context) =>
+        VanesFound ? Approach(WithSeeingOf(request, this), prepared, Modes, team, context).RoughChi2 : Strategy.RoughChi2;
+
     /// <summary>Chi squared per degree of freedom.</summary>
     public double ChiSquared => Fit.Chi2 / Fit.Freedom;
 

@@ -193,10 +193,11 @@ internal static class FitChecks
     private static void RefuseSameSide(WavefrontRequest request, PairPreparation[] prepared, FitRun run, Team team, RunContext context)
     {
         WavefrontRequest near = FitRun.WithSeeingOf(request, run);
+        double rough = run.RoughChi2(request, prepared, team, context);
         foreach (int flipped in new[] { 0, 1 })
         {
             PairPreparation[] other = [.. prepared.Select(p => p.WithFlippedSide(flipped))];
-            if (FitRun.Approach(near, other, run.Modes, team, context).RoughChi2 >= WorthATry * run.Strategy.RoughChi2)
+            if (FitRun.Approach(near, other, run.Modes, team, context).RoughChi2 >= WorthATry * rough)
             {
                 continue;
             }

@@ -55,7 +55,7 @@ internal static class SetupChecks
         {
             // A small difference is no contradiction, however well it fits.
             double[] factors = [.. Factors.Append(factor).Where(f => f > 1 == scale.Value > 0 && Math.Abs(f - 1) > small)];
-            double rough = RoughAsStated(request, prepared, run, team, context);
+            double rough = run.RoughChi2(request, prepared, team, context);
             (double tried, double share) = BestScale(request, prepared, run, rough, factors, team, context);
             if (share < Better)
             {
@@ -145,10 +145,6 @@ internal static class SetupChecks
 
         return best;
     }
-
-    // Chi squared of the rough fit with the stated setup. The one that the fit began with knew of no vanes that were only then found, and trials do.
-    private static double RoughAsStated(WavefrontRequest request, PairPreparation[] prepared, FitRun run, Team team, RunContext context) =>
-        run.VanesFound ? Rough(request, prepared, run, team, context) : run.Strategy.RoughChi2;
 
     // Chi squared of the rough fit with a setup.
     private static double Rough(WavefrontRequest request, PairPreparation[] prepared, FitRun run, Team team, RunContext context)
