@@ -1,10 +1,10 @@
 """Opens the panels in a real Jupyter Notebook and moves their controls by keys and mouse.
 
     npm install --prefix build/browser playwright-core
-    python tests/browser/panel.py [--pictures FOLDER] [--only NAME]
+    PYTHONPATH=python python tests/browser/panel.py [--pictures FOLDER] [--only NAME]
 
-Needs jupyter-notebook with jupyter-nbextension-jupyter-js-widgets, node, chromium, and the package in the
-interpreter that runs it (or on PYTHONPATH). Prints how many sheets a second reach the browser while a slider is
+Needs jupyter-notebook with jupyter-nbextension-jupyter-js-widgets, node, chromium, and the package on
+PYTHONPATH: the kernel may be another interpreter than the one that runs this. Prints how many sheets a second reach the browser while a slider is
 dragged; ends with 1 when pictures or numbers do not follow, or the browser's console holds an error.
 """
 
