@@ -11,7 +11,6 @@ namespace StarAssay.Engine.Optics;
 /// rule that is exact for every degree used, so no table of closed forms is needed.</remarks>
 public sealed class ZernikeAnnulus
 {
-    private readonly int maxOrder;
     private readonly double[][] shift;
     private readonly double[][] squared;
     private readonly double[][] norm;
@@ -25,7 +24,7 @@ public sealed class ZernikeAnnulus
         ArgumentOutOfRangeException.ThrowIfGreaterThanOrEqual(obstruction, 1);
         ArgumentOutOfRangeException.ThrowIfNegative(maxOrder);
         Obstruction = obstruction;
-        this.maxOrder = maxOrder;
+        MaxOrder = maxOrder;
         shift = new double[maxOrder + 1][];
         squared = new double[maxOrder + 1][];
         norm = new double[maxOrder + 1][];
@@ -40,10 +39,13 @@ public sealed class ZernikeAnnulus
     /// <summary>Ratio of the obstruction's diameter to the pupil's.</summary>
     public double Obstruction { get; }
 
+    /// <summary>Highest radial order that was prepared.</summary>
+    public int MaxOrder { get; }
+
     /// <summary>Value of one polynomial; the mean of its square over the ring is 1.</summary>
     public double Evaluate(ZernikeIndex index, double x, double y)
     {
-        ArgumentOutOfRangeException.ThrowIfGreaterThan(index.N, maxOrder, nameof(index));
+        ArgumentOutOfRangeException.ThrowIfGreaterThan(index.N, MaxOrder, nameof(index));
         int m = index.Frequency;
         int k = (index.N - m) / 2;
         double u = (x * x) + (y * y);
@@ -56,6 +58,22 @@ public sealed class ZernikeAnnulus
 
         double trig = m == 0 ? 1 : Math.Sqrt(2);
         return now / norm[m][k] * trig * Zernike.Angular(index.M, x, y);
+    }
+
+    /// <summary>The same step by step, for single precision: each member has the norm that it will have in the end, so that high orders neither grow nor vanish.</summary>
+    internal ZernikeRecurrence Recurrence(int m)
+    {
+        int top = norm[m].Length;
+        float[] slope = new float[top], move = new float[top], back = new float[top];
+        for (int k = 0; k < top - 1; k++)
+        {
+            double next = norm[m][k + 1];
+            slope[k] = (float)(norm[m][k] / next);
+            move[k] = (float)(-shift[m][k] * norm[m][k] / next);
+            back[k] = k == 0 ? 0 : (float)(squared[m][k] * norm[m][k - 1] / next);
+        }
+
+        return new ZernikeRecurrence((float)((m == 0 ? 1 : Math.Sqrt(2)) / norm[m][0]), slope, move, back);
     }
 
     private void Stieltjes(GaussLegendreRule rule, int m, int top, double area)

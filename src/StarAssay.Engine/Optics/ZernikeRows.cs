@@ -1,87 +1,91 @@
-using System.Numerics.Tensors;
+using System.Runtime.InteropServices;
+using System.Runtime.Intrinsics;
+using StarAssay.Engine.Numerics;
 
 namespace StarAssay.Engine.Optics;
 
-/// <summary>Values of one polynomial at many points, in whole vectors: the same recurrences as <see cref="Zernike"/>, in single
-/// precision, which holds them to about 1e-6 up to radial order 15.</summary>
+/// <summary>Values of polynomials of one angular frequency at many points, in whole registers and single precision: one recurrence gives all radial
+/// orders, and one power of x + iy both angles. The scalar twin in double precision is <see cref="ZernikeAnnulus.Evaluate"/>.</summary>
 internal static class ZernikeRows
 {
-    private const int Chunk = 512;
+    /// <summary>Circle polynomials up to any order that is asked for here.</summary>
+    public static ZernikeAnnulus Circle { get; } = new(0, 32);
 
-    /// <summary>One polynomial at all points.</summary>
-    public static float[] Row(ZernikeIndex mode, float[] x, float[] y) => Fill(mode, x, y, new float[x.Length]);
-
-    /// <summary>The same into a row that is given, which is also returned.</summary>
-    public static float[] Fill(ZernikeIndex mode, float[] x, float[] y, float[] row)
+    /// <summary>One circle polynomial at any number of points.</summary>
+    public static float[] Row(ZernikeIndex mode, float[] x, float[] y)
     {
-        Span<float> work = stackalloc float[7 * Chunk];
-        for (int begin = 0; begin < x.Length; begin += Chunk)
-        {
-            int n = Math.Min(Chunk, x.Length - begin);
-            Fill(mode, x.AsSpan(begin, n), y.AsSpan(begin, n), row.AsSpan(begin, n), work);
-        }
-
-        return row;
+        int whole = Fft.Padded(x.Length);
+        float[] row = new float[whole], wholeX = new float[whole], wholeY = new float[whole];
+        x.CopyTo(wholeX, 0);
+        y.CopyTo(wholeY, 0);
+        Fill(Circle, [mode], [row], wholeX, wholeY);
+        return row[..x.Length];
     }
 
-    private static void Fill(ZernikeIndex mode, ReadOnlySpan<float> x, ReadOnlySpan<float> y, Span<float> row, Span<float> work)
+    /// <summary>Several polynomials of one family that have the same frequency.</summary>
+    /// <param name="family">Circle polynomials or those of a ring.</param>
+    /// <param name="modes">Polynomials with equal |m|.</param>
+    /// <param name="rows">Filled: a row a polynomial, a value a point.</param>
+    /// <param name="x">Pupil x of each point, a multiple of sixteen of them.</param>
+    /// <param name="y">Pupil y of each point.</param>
+    public static void Fill(ZernikeAnnulus family, IReadOnlyList<ZernikeIndex> modes, IReadOnlyList<float[]> rows, float[] x, float[] y)
     {
-        int n = x.Length;
-        Span<float> now = work[..n];
-        Radial(mode, x, y, now, work[Chunk..]);
-        Span<float> re = work.Slice(3 * Chunk, n);
-        Span<float> im = work.Slice(4 * Chunk, n);
-        Span<float> a = work.Slice(5 * Chunk, n);
-        Span<float> b = work.Slice(6 * Chunk, n);
-        re.Fill((float)Zernike.Norm(mode));
-        im.Clear();
-        for (int k = mode.Frequency; k > 0; k--)
+        ArgumentOutOfRangeException.ThrowIfNotEqual(x.Length % Fft.Lanes, 0, nameof(x));
+        int m = modes[0].Frequency;
+        float[]?[] cosine = new float[(modes.Max(j => j.N) - m) / 2 + 1][], sine = new float[cosine.Length][];
+        for (int j = 0; j < modes.Count; j++)
         {
-            // (re + i im)(x + i y)
-            TensorPrimitives.Multiply(im, y, a);
-            TensorPrimitives.Multiply(re, y, b);
-            TensorPrimitives.Multiply(re, x, re);
-            TensorPrimitives.Subtract(re, a, re);
-            TensorPrimitives.MultiplyAdd(im, x, b, im);
+            ArgumentOutOfRangeException.ThrowIfNotEqual(modes[j].Frequency, m, nameof(modes));
+            ArgumentOutOfRangeException.ThrowIfLessThan(rows[j].Length, x.Length, nameof(rows));
+            (modes[j].M < 0 ? sine : cosine)[(modes[j].N - m) / 2] = rows[j];
         }
 
-        TensorPrimitives.Multiply(now, mode.M < 0 ? im : re, row);
+        var step = family.Recurrence(m);
+        if (Vector512.IsHardwareAccelerated)
+        {
+            FillLanes<Lanes512>(m, step, cosine, sine, x, y);
+        }
+        else if (Vector256.IsHardwareAccelerated)
+        {
+            FillLanes<Lanes256>(m, step, cosine, sine, x, y);
+        }
+        else
+        {
+            FillLanes<Lanes128>(m, step, cosine, sine, x, y);
+        }
     }
 
-    // Jacobi's recurrence for the radial part over rho^m; the last two members take turns in the buffers.
-    private static void Radial(ZernikeIndex mode, ReadOnlySpan<float> x, ReadOnlySpan<float> y, Span<float> result, Span<float> work)
+    private static void FillLanes<T>(int m, ZernikeRecurrence step, float[]?[] cosine, float[]?[] sine, float[] x, float[] y)
+        where T : struct, ILanes<T>
     {
-        int n = x.Length;
-        int m = mode.Frequency;
-        int order = (mode.N - m) / 2;
-        Span<float> now = result;
-        if (order == 0)
+        ref float x0 = ref MemoryMarshal.GetArrayDataReference(x);
+        ref float y0 = ref MemoryMarshal.GetArrayDataReference(y);
+        for (int p = 0; p < x.Length; p += T.Count)
         {
-            now.Fill(1);
-            return;
-        }
+            T px = T.Load(ref x0, p), py = T.Load(ref y0, p);
+            T u = T.MulAdd(px, px, py * py);
+            (T re, T im) = (T.Of(step.First), T.Of(0));
+            for (int k = 0; k < m; k++)
+            {
+                (re, im) = ((re * px) - (im * py), (re * py) + (im * px));
+            }
 
-        Span<float> t = work[..n];
-        Span<float> before = work.Slice(Chunk, n);
-        Span<float> next = work.Slice(2 * Chunk, n);
-        TensorPrimitives.Multiply(x, x, t);
-        TensorPrimitives.MultiplyAdd(y, y, t, t);
-        TensorPrimitives.Multiply(t, 2f, t);
-        TensorPrimitives.Subtract(t, 1f, t);
-        before.Fill(1);
-        TensorPrimitives.Multiply(t, (m + 2) / 2f, now);
-        TensorPrimitives.Add(now, 1 - ((m + 2) / 2f), now);
-        for (int k = 2; k <= order; k++)
-        {
-            double two = (2 * k) + m;
-            double bottom = 2.0 * k * (k + m) * (two - 2);
-            TensorPrimitives.Multiply(t, (float)((two - 1) * two * (two - 2) / bottom), next);
-            TensorPrimitives.Add(next, (float)(-(two - 1) * m * m / bottom), next);
-            TensorPrimitives.Multiply(next, now, next);
-            TensorPrimitives.Multiply(before, (float)(-2.0 * (k - 1) * (k + m - 1) * two / bottom), before);
-            TensorPrimitives.Add(next, before, next);
-            now.CopyTo(before);
-            next.CopyTo(now);
+            T before = T.Of(0), now = T.Of(1);
+            for (int k = 0; k < cosine.Length; k++)
+            {
+                if (cosine[k] is { } even)
+                {
+                    T.Store(now * re, ref MemoryMarshal.GetArrayDataReference(even), p);
+                }
+
+                if (sine[k] is { } odd)
+                {
+                    T.Store(now * im, ref MemoryMarshal.GetArrayDataReference(odd), p);
+                }
+
+                T next = (T.MulAdd(u, T.Of(step.Slope[k]), T.Of(step.Shift[k])) * now) - (T.Of(step.Back[k]) * before);
+                (before, now) = (now, next);
+            }
         }
     }
 }

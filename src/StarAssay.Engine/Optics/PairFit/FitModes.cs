@@ -20,7 +20,6 @@ internal sealed class FitModes : IReadOnlyList<ZernikeIndex>
     public const int FinestRing = 32;
 
     private readonly List<int> rungs = [];
-    private readonly ZernikeAnnulus annulus;
     private readonly ZernikeIndex[] modes;
 
     /// <summary>Lists the modes.</summary>
@@ -63,7 +62,7 @@ internal sealed class FitModes : IReadOnlyList<ZernikeIndex>
 
         modes = [.. list];
         Whole = CountUpTo(lastPlain);
-        annulus = new ZernikeAnnulus(obstruction, modes.Max(m => m.N));
+        Ring = new ZernikeAnnulus(obstruction, modes.Max(m => m.N));
     }
 
     /// <inheritdoc/>
@@ -74,6 +73,9 @@ internal sealed class FitModes : IReadOnlyList<ZernikeIndex>
 
     /// <inheritdoc/>
     public ZernikeIndex this[int index] => modes[index];
+
+    /// <summary>What the finer ones belong to.</summary>
+    public ZernikeAnnulus Ring { get; }
 
     /// <summary>How many modes each rung frees, growing.</summary>
     public IReadOnlyList<int> Rungs => rungs;
@@ -92,10 +94,12 @@ internal sealed class FitModes : IReadOnlyList<ZernikeIndex>
             return Zernike.Evaluate(modes[index], x, y);
         }
 
-        double rho = Math.Sqrt((x * x) + (y * y));
-        double scale = rho > 1 ? 1 / rho : rho < annulus.Obstruction && rho > 0 ? annulus.Obstruction / rho : 1;
-        return annulus.Evaluate(modes[index], x * scale, y * scale);
+        double scale = ToRing(Math.Sqrt((x * x) + (y * y)));
+        return Ring.Evaluate(modes[index], x * scale, y * scale);
     }
+
+    /// <summary>What brings a point at some radius to the nearest one that fine modes are taken at.</summary>
+    public double ToRing(double rho) => rho > 1 ? 1 / rho : rho < Ring.Obstruction && rho > 0 ? Ring.Obstruction / rho : 1;
 
     /// <inheritdoc/>
     public IEnumerator<ZernikeIndex> GetEnumerator() => ((IEnumerable<ZernikeIndex>)modes).GetEnumerator();

@@ -14,6 +14,7 @@ internal sealed class PupilGrid
     private readonly (int Row, int Column, int Offset, int Length)[] runs;
     private readonly float[][] zernike;
     private readonly IReadOnlyList<ZernikeIndex> modes;
+    private (float[] X, float[] Y)? rim;
     private int ready;
 
     /// <summary>Draws the pupil.</summary>
@@ -99,12 +100,38 @@ internal sealed class PupilGrid
     /// <summary>Fills the rows of the first modes, if that has not been done.</summary>
     public void EnsureModes(int count, Team team, MatrixLease memory)
     {
-        int begin = ready;
-        if (count > begin)
+        if (count <= ready)
         {
-            team.For(count - begin, (k, _) => zernike[begin + k] = Fill(begin + k, memory.Floats(Length, clear: false)));
-            ready = count;
+            return;
         }
+
+        for (int j = ready; j < count; j++)
+        {
+            zernike[j] = memory.Floats(Length, clear: false);
+        }
+
+        // Fine modes are taken elsewhere beyond the rims, so circle polynomials and they go apart.
+        var fit = modes as FitModes;
+        var alike = Enumerable.Range(ready, count - ready).GroupBy(j => (Fine: fit is not null && j >= fit.Whole, modes[j].Frequency)).ToArray();
+        if (fit is not null && alike.Any(g => g.Key.Fine))
+        {
+            rim ??= RimValues(fit, memory);
+        }
+
+        team.For(alike.Length, (g, _) =>
+        {
+            ZernikeIndex[] wanted = [.. alike[g].Select(j => modes[j])];
+            float[][] rows = [.. alike[g].Select(j => zernike[j])];
+            if (alike[g].Key.Fine)
+            {
+                ZernikeRows.Fill(fit!.Ring, wanted, rows, rim!.Value.X, rim.Value.Y);
+            }
+            else
+            {
+                ZernikeRows.Fill(ZernikeRows.Circle, wanted, rows, X, Y);
+            }
+        });
+        ready = count;
     }
 
     /// <summary>Values of mode j.</summary>
@@ -270,19 +297,17 @@ internal sealed class PupilGrid
     // Where a span begins; its length was checked when it was cut, and is a multiple of sixteen.
     private static ref float First(ReadOnlySpan<float> span) => ref MemoryMarshal.GetReference(span);
 
-    private float[] Fill(int index, float[] row)
+    // Where fine modes are taken for each sample: those beyond the rim, and within the hole, at its edge.
+    private (float[] X, float[] Y) RimValues(FitModes fine, MatrixLease memory)
     {
-        if (modes is not FitModes fine || index < fine.Whole)
+        float[] x = memory.Floats(Length, clear: false), y = memory.Floats(Length, clear: false);
+        for (int p = 0; p < Length; p++)
         {
-            return ZernikeRows.Fill(modes[index], X, Y, row);
+            float scale = (float)fine.ToRing(Math.Sqrt(Radius2[p]));
+            (x[p], y[p]) = (X[p] * scale, Y[p] * scale);
         }
 
-        for (int p = 0; p < row.Length; p++)
-        {
-            row[p] = Amplitude[p] == 0 ? 0 : (float)fine.Evaluate(index, X[p], Y[p]);
-        }
-
-        return row;
+        return (x, y);
     }
 
     private static (int Row, int Column, int Offset, int Length)[] FindRuns(ReadOnlySpan<double> open, int size)
