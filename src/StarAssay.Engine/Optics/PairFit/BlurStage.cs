@@ -12,7 +12,7 @@ namespace StarAssay.Engine.Optics.PairFit;
 /// </summary>
 /// <remarks>The two real images travel as real and imaginary part of one complex image. A kernel that is real keeps them
 /// apart; where the two differ in seeing, the parts are told apart by the spectrum's symmetry. The spectrum of a
-/// diffraction image ends at the pupil's own width, so nothing beyond <c>cut</c> is computed.</remarks>
+/// diffraction image ends at the pupil's own width, and seeing may end it before, so nothing beyond <c>cut</c> is computed.</remarks>
 internal sealed class BlurStage
 {
     private readonly Fft fine;
@@ -30,7 +30,7 @@ internal sealed class BlurStage
     /// <param name="size">Fine samples along each axis, a multiple of <paramref name="oversampling"/>.</param>
     /// <param name="oversampling">Fine samples along a pixel.</param>
     /// <param name="window">Pixels along each axis of the images wanted.</param>
-    /// <param name="cutCyclesPerPixel">Highest frequency that the diffraction image holds.</param>
+    /// <param name="cutCyclesPerPixel">Highest frequency that is wanted of the diffraction image.</param>
     /// <param name="turbulenceLog">-ln of the seeing's transfer for unit strength, at a frequency in cycles per pixel.</param>
     /// <param name="memory">Where the tables come from.</param>
     public BlurStage(int size, int oversampling, int window, double cutCyclesPerPixel, Func<double, double> turbulenceLog, MatrixLease memory)

@@ -66,10 +66,12 @@ internal static class Descent
                     return last;
                 }
 
+                // A gain below what counts ends the descent, and so does a promise of one that single precision does not show.
+                bool small = promised < enough;
                 PairState[] before = fit.States;
                 double chi2 = fit.Chi2;
                 fit.Place(fit.Unknowns.Moved(before, step));
-                for (int shorter = 0; shorter < 3 && !(fit.Chi2 <= chi2) && fit.Chi2 - chi2 >= 0.1 * enough; shorter++)
+                for (int shorter = 0; !small && shorter < 3 && !(fit.Chi2 <= chi2) && fit.Chi2 - chi2 >= 0.1 * enough; shorter++)
                 {
                     // The parabola through both ends and the slope says how far to go back.
                     double length = Math.Clamp(promised / Math.Max(fit.Chi2 - chi2 + (2 * promised), 1e-300), 0.1, 0.5);
@@ -81,7 +83,7 @@ internal static class Descent
 
                 if (!(fit.Chi2 <= chi2))
                 {
-                    bool flat = fit.Chi2 - chi2 < 0.1 * enough;
+                    bool flat = small || fit.Chi2 - chi2 < 0.1 * enough;
                     fit.Place(before);
                     if (flat)
                     {

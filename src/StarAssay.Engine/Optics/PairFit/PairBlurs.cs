@@ -58,9 +58,6 @@ internal sealed class PairBlurs
             : new FourierBlur(tables, optics.JitterPx2, memory)))];
     }
 
-    private BlurStage Stage(int fieldSize)
-    {
-        double cut = optics.PitchUm / (optics.WavelengthsNm.Min() * 1e-3 * optics.FocalRatio);
-        return new BlurStage(fieldSize, grids.Oversampling, optics.Window, cut, optics.TurbulenceLog, memory);
-    }
+    private BlurStage Stage(int fieldSize) =>
+        new(fieldSize, grids.Oversampling, optics.Window, optics.HighestPassed, optics.TurbulenceLog, memory);
 }

@@ -4,7 +4,8 @@ namespace StarAssay.Engine.Optics.PairFit;
 
 /// <summary>The grids on which a pair is computed: a fine grid on the sensor, and for each wavelength a pupil grid that leads to it.</summary>
 /// <remarks>The fine grid has a whole number of samples a pixel, no wider than lambda N/2 (and a twentieth), at which a diffraction
-/// image is sampled without loss; the pupil raster of each wavelength is scaled so that all share this grid. The grid spans at
+/// image is sampled without loss, or as wide as leaves those frequencies alone that pass through the seeing (<see cref="PairOptics.HighestPassed"/>): what
+/// lies f beyond half the rate comes back f below it, and the image ends at the cutoff. The pupil raster of each wavelength is scaled so that all share this grid. The grid spans at
 /// least 2.8 diameters of the larger disc, below which the image's own wings come round again.</remarks>
 internal sealed class PairGrids
 {
@@ -26,7 +27,10 @@ internal sealed class PairGrids
     public PairGrids(PairOptics optics, IReadOnlyList<ZernikeIndex> modes, double largestDefocusNm, PairModelGrade grade, Team team, MatrixLease memory)
     {
         double finest = optics.WavelengthsNm.Min() * 1e-3 * optics.FocalRatio / 2;
-        int over = OversamplingFor(optics.PitchUm / finest);
+
+        // A twentieth below the full rate folds back only the last twentieth of the transfer function, which holds a
+        // thousandth of the contrast before seeing and nothing after.
+        int over = OversamplingFor(Math.Min(optics.PitchUm / finest / 1.05, optics.Cutoff + optics.HighestPassed));
         double discPixels = optics.BlurPixels(largestDefocusNm) + 8 * finest / optics.PitchUm;
         double across = (grade == PairModelGrade.Exact ? FewestAcross : FewestAcrossRoughly) * 2 * finest / optics.PitchUm;
         double discs = grade switch
@@ -94,10 +98,7 @@ internal sealed class PairGrids
     private static int OversamplingFor(double wanted)
     {
         int[] offered = [1, 2, 3, 4, 6, 8, 9, 12, 16, 18, 24];
-
-        // A twentieth below the full rate folds back only the last twentieth of the transfer function, which holds a
-        // thousandth of the contrast before seeing and nothing after.
-        int n = Math.Max(1, (int)Math.Ceiling((wanted / 1.05) - 1e-9));
+        int n = Math.Max(1, (int)Math.Ceiling(wanted - 1e-9));
         return offered.First(o => o >= Math.Min(n, 24));
     }
 

@@ -79,6 +79,48 @@ public class PairModelTests
         Assert.InRange(shadow.Zip(truth, (a, b) => Math.Abs(a - b)).Max() / deepest, 0, within);
     }
 
+    /// <summary>What seeing hides is not drawn. Against the model that draws all, for a star of 1e8 electrons, brighter than any pair is: how much the
+    /// difference adds to chi squared, image and derivatives by a bar of each unknown.</summary>
+    [Theory]
+    [InlineData(6.0, 6.0, 20.0, 0.3, false, 0.76)]
+    [InlineData(9.0, 9.0, 8.0, 0.0, false, 0.76)]
+    [InlineData(5.0, 4.0, 3.0, 0.25, false, 1)] // blurred too little for a coarser grid
+    [InlineData(7.0, 3.76, 0.6, 0.3, true, 1)]
+    public void What_seeing_hides_need_not_be_drawn(double n, double pitch, double seeing, double obstruction, bool gaussian, double samples)
+    {
+        const int Window = 96;
+        const double Electrons = 1e8;
+        Vane[] vanes = obstruction > 0 ? [new Vane(20, 0.015), new Vane(140, 0.015), new Vane(260, 0.015)] : [];
+        double defocus = 60 * pitch / (8e-3 * n);
+        var all = new PairOptics(new PupilShape { Obstruction = obstruction, Vanes = vanes }, n, pitch, [535, 545], [0.5, 0.5], 0.05, Window)
+        {
+             Gaussian = gaussian,
+        };
+        PairState state = Some(seeing, defocus);
+        state.Seeing[1] = state.Seeing[0];
+        (float[] Image, float[][] Units, int Samples) Drawn(PairOptics optics)
+        {
+            using var model = new PairModel(optics, Modes, defocus, new Team(1, CancellationToken.None));
+            model.Evaluate(state);
+            SplitMatrix[] units = [.. Enumerable.Range(0, Modes.Length + PairJacobian.ExtraUnits).Select(_ => new SplitMatrix(Window, Window))];
+            model.Jacobian.Fill(state, Modes.Length, units);
+            return (model.Pixels.Part(0).ToArray(), [.. units.Select(u => u.Part(0).ToArray())], model.Grids.Size);
+        }
+
+        var full = Drawn(all);
+        var less = Drawn(all with { LeastSeeing = 0.69 * seeing });
+        Assert.InRange(less.Samples / (double)full.Samples, 0.2, samples);
+        double Squares(Func<int, double> electrons) => Enumerable.Range(0, Window * Window)
+            .Sum(i => electrons(i) * electrons(i) / ((Electrons * Math.Max(0, full.Image[i])) + 100));
+        Assert.InRange(Squares(i => Electrons * (less.Image[i] - full.Image[i])), 0, 0.05);
+        for (int unit = 0; unit < full.Units.Length; unit++)
+        {
+            double own = Squares(i => Electrons * full.Units[unit][i]);
+            double off = Squares(i => Electrons * (less.Units[unit][i] - full.Units[unit][i]));
+            Assert.InRange(off / own, 0, 1e-5); // steps and bars need derivatives to a third of a percent
+        }
+    }
+
     [Theory]
     [InlineData(true, 0.0, false, 7.0)]
     [InlineData(false, 0.01, false, 7.0)]

@@ -37,8 +37,9 @@ internal sealed record FitRun(WavefrontRequest Request, PairModel[] Models, Pair
         FitStrategy strategy = Approach(request, prepared, modes, team, context);
         PairState[] start = strategy.Reached;
         PairData[] data = [.. prepared.Select(p => p.Data)];
-        PairModel[] Exact(PupilShape pupil, InputOffsets offsets) => [.. prepared.Select((p, i) => new PairModel(
-            offsets.On(Stretched(OpticsOf(request with { Pupil = pupil }, p), request, start[i])), modes, start[i].DefocusNm.Max(Math.Abs), team))];
+        PairModel[] Exact(PupilShape pupil, InputOffsets offsets, PairState[] at) => [.. prepared.Select((p, i) => new PairModel(
+            offsets.On(Stretched(OpticsOf(request with { Pupil = pupil }, p), request, start[i])) with { LeastSeeing = FitStrategy.LeastSeeing(at[i]) },
+            modes, start[i].DefocusNm.Max(Math.Abs), team))];
         JointFit fit = strategy.Finish(Exact, start, context);
         return new FitRun(request with { Pupil = strategy.Pupil }, fit.Models, data, fit, strategy, modes)
         {

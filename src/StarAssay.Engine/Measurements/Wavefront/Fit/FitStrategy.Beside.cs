@@ -14,7 +14,7 @@ internal sealed partial class FitStrategy
     private const int InputRounds = 2;
 
     // Vanes that nobody stated; kept when they take away a good part of the misfit.
-    private bool AskForVanes(Func<PupilShape, InputOffsets, PairModel[]> exact)
+    private bool AskForVanes(ExactModels exact)
     {
         if (!VaneSearch.Worthwhile(fit, Pupil) || new VaneSearch(fit).Look() is not { } vanes)
         {
@@ -26,7 +26,7 @@ internal sealed partial class FitStrategy
             for (int round = 0; round < VaneRounds; round++)
             {
                 PairModel[] last = models;
-                GoOn(exact(Pupil with { Vanes = vanes }, Offsets), fit.States);
+                GoOn(exact(Pupil with { Vanes = vanes }, Offsets, fit.States), fit.States);
                 if (round > 0)
                 {
                     End(last);
@@ -47,12 +47,12 @@ internal sealed partial class FitStrategy
 
     // Scale, wavelength and obstruction within what they are known to; kept when the misfit falls. They must not stand in for modes that are
     // still missing, so these follow.
-    private bool AskForInputs(Func<PupilShape, InputOffsets, PairModel[]> exact, InputOffsets? first = null)
+    private bool AskForInputs(ExactModels exact, InputOffsets? first = null)
     {
         for (int round = 0; round < InputRounds; round++)
         {
             InputOffsets? moved = round == 0 && first is not null ? first : LookAtInputs();
-            if (moved is not { } to || !Keep(() => GoOn(exact(Pupil, to), fit.States), (before, after) => after < before))
+            if (moved is not { } to || !Keep(() => GoOn(exact(Pupil, to, fit.States), fit.States), (before, after) => after < before))
             {
                 return round > 0;
             }

@@ -8,6 +8,8 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 
 /// <summary>The way from starting values to the final fit: a scan over defocus and seeing, modes from low to high with weights
 /// that first forgive a wrong model, masking of single wild pixels once the model holds, then as many orders as the data ask for.</summary>
+/// <remarks>Chi squared of a pair is compared before and after a change of the models, which may draw more or less finely: what they leave out is far
+/// below the noise.</remarks>
 internal sealed partial class FitStrategy : IDisposable
 {
     // Looks at finer modes, each from where the last one led.
@@ -15,6 +17,9 @@ internal sealed partial class FitStrategy : IDisposable
 
     // Chi squared beyond which a look says little of what is small.
     private const double TooPoorToSee = 1.5;
+
+    // Of the strength of seeing, (D/r0)^(5/3): four fifths of its width.
+    private const double SureOfSeeing = 0.69;
 
     // Of what a second star must gain, after the first of three rounds.
     private const double NearlyBelieved = 0.4;
@@ -89,14 +94,14 @@ internal sealed partial class FitStrategy : IDisposable
         [.. models.Select(m => request.KnownTo.TrailArcsec / PixelScale.ArcsecPerPx(m.Optics.PitchUm, request.FocalLengthMm))];
 
     /// <summary>From there to the end with the exact models.</summary>
-    /// <param name="exact">Makes the models for a pupil (the stated one, or one with vanes that were found) and for inputs off the stated ones.</param>
+    /// <param name="exact">Makes the models.</param>
     /// <param name="start">Where the rough models ended.</param>
     /// <param name="context">Where progress is told.</param>
     /// <returns>The fit; its models are the caller's to end.</returns>
-    public JointFit Finish(Func<PupilShape, InputOffsets, PairModel[]> exact, PairState[] start, RunContext context)
+    public JointFit Finish(ExactModels exact, PairState[] start, RunContext context)
     {
         fit.ModeCount = FitModes.CountUpTo(request.LeastNoll);
-        Use(exact(Pupil, default), start);
+        Use(exact(Pupil, default, start), start);
         fit.Reweight(0.02);
         fit.SolveLight();
         MaskWild();
@@ -104,6 +109,7 @@ internal sealed partial class FitStrategy : IDisposable
         Descent.Run(fit, 0.002, 12, hessian);
         MaskWild();
         Settle();
+        DrawFinelyEnough(exact);
 
         // The missing orders first: what they leave looks like a trail, or like another scale, or hides them.
         double before = fit.Chi2 / fit.Points;
@@ -148,10 +154,14 @@ internal sealed partial class FitStrategy : IDisposable
 
         MaskWild();
         Settle();
+        DrawFinelyEnough(exact);
         context.Report(0.85, "uncertainty");
         Dispose();
         return fit;
     }
+
+    /// <summary>Seeing that a pair is sure to have where it stands, as far as the fit may still move.</summary>
+    public static double LeastSeeing(PairState at) => SureOfSeeing * at.Seeing.Min();
 
     /// <inheritdoc/>
     public void Dispose()
@@ -170,6 +180,18 @@ internal sealed partial class FitStrategy : IDisposable
         fit = new JointFit(with, data, from, team) { FitSeeing = !request.HoldSeeing, SeparateSeeing = fit.SeparateSeeing, ModeCount = fit.ModeCount };
         fit.CountSteps(steps);
         fit.Refresh();
+    }
+
+    // Models leave out what the seeing at their making hid; where it has become much better since, they show more.
+    private void DrawFinelyEnough(ExactModels exact)
+    {
+        if (fit.States.Zip(models).Any(of => of.First.Seeing.Min() < of.Second.Optics.LeastSeeing))
+        {
+            PairModel[] coarse = models;
+            Use(exact(Pupil, Offsets, fit.States), fit.States);
+            End(coarse);
+            Settle();
+        }
     }
 
     private void Settle()
@@ -370,3 +392,9 @@ internal sealed partial class FitStrategy : IDisposable
         return fit.ModeCount;
     }
 }
+
+/// <summary>Makes exact models, one a pair.</summary>
+/// <param name="pupil">The stated one, or one with vanes that were found.</param>
+/// <param name="offsets">How far inputs are off the stated ones.</param>
+/// <param name="at">Where the fit stands: its seeing says how finely to draw.</param>
+internal delegate PairModel[] ExactModels(PupilShape pupil, InputOffsets offsets, PairState[] at);
