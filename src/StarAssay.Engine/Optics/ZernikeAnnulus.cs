@@ -40,7 +40,7 @@ public sealed class ZernikeAnnulus
     public double Obstruction { get; }
 
     /// <summary>Highest radial order that was prepared.</summary>
-    public int MaxOrder { get; }
+    internal int MaxOrder { get; }
 
     /// <summary>Value of one polynomial; the mean of its square over the ring is 1.</summary>
     public double Evaluate(ZernikeIndex index, double x, double y)
@@ -60,7 +60,8 @@ public sealed class ZernikeAnnulus
         return now / norm[m][k] * trig * Zernike.Angular(index.M, x, y);
     }
 
-    /// <summary>The same step by step, for single precision: each member has the norm that it will have in the end, so that high orders neither grow nor vanish.</summary>
+    /// <summary>The same step by step, for single precision: each member has the norm that it will have in the end, so that high orders neither grow nor
+    /// vanish.</summary>
     internal ZernikeRecurrence Recurrence(int m)
     {
         int top = norm[m].Length;

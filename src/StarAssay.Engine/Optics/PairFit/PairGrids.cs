@@ -5,8 +5,8 @@ namespace StarAssay.Engine.Optics.PairFit;
 /// <summary>The grids on which a pair is computed: a fine grid on the sensor, and for each wavelength a pupil grid that leads to it.</summary>
 /// <remarks>The fine grid has a whole number of samples a pixel, no wider than lambda N/2 (and a twentieth), at which a diffraction
 /// image is sampled without loss, or as wide as leaves those frequencies alone that pass through the seeing (<see cref="PairOptics.HighestPassed"/>): what
-/// lies f beyond half the rate comes back f below it, and the image ends at the cutoff. The pupil raster of each wavelength is scaled so that all share this grid. The grid spans at
-/// least 2.8 diameters of the larger disc, below which the image's own wings come round again.</remarks>
+/// lies f beyond half the rate comes back f below it, and the image ends at the cutoff. The pupil raster of each wavelength is scaled so that all share
+/// this grid. The grid spans at least 2.8 diameters of the larger disc, below which the image's own wings come round again.</remarks>
 internal sealed class PairGrids
 {
     private const double FieldInDiscs = 2.8;

@@ -30,7 +30,7 @@ internal sealed record PairOptics(PupilShape Shape, double FocalRatio, double Pi
     /// <summary>Highest frequency that the aperture of the shortest wavelength passes, cycles per pixel.</summary>
     public double Cutoff => PitchUm / (WavelengthsNm.Min() * 1e-3 * FocalRatio);
 
-    /// <summary>Frequency in cycles per pixel beyond which a perfect telescope behind the least seeing keeps less than <see cref="Unseen"/> of the contrast.</summary>
+    /// <summary>Frequency in cycles per pixel beyond which a perfect telescope behind the least seeing keeps less of the contrast than is seen.</summary>
     public double HighestPassed => LeastSeeing <= 0 || Passed(Cutoff * (1 - 1e-6)) > Unseen ? Cutoff
         : Brent.FindRoot(f => Passed(f) - Unseen, 0, Cutoff * (1 - 1e-6), 1e-6 * Cutoff, 200);
 

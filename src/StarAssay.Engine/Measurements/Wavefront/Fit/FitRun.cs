@@ -47,18 +47,29 @@ internal sealed record FitRun(WavefrontRequest Request, PairModel[] Models, Pair
         };
     }
 
-    /// <summary>The request with the seeing that a fit found to start from: one of three scans is enough for a trial.</summary>
-    public static WavefrontRequest WithSeeingOf(WavefrontRequest request, FitRun run) => request.HoldSeeing ? request : request with
+    /// <summary>A request with the seeing that this fit found to start from: one of three scans is enough for a trial.</summary>
+    public WavefrontRequest Near(WavefrontRequest request) => request.HoldSeeing ? request : request with
     {
-        SeeingArcsec = Seeing.FwhmFromStrength(Math.Max(1e-3, run.Fit.States.Average(s => s.Seeing.Average())), run.Models[0].Optics.MeanWavelengthNm,
+        SeeingArcsec = Seeing.FwhmFromStrength(Math.Max(1e-3, Fit.States.Average(s => s.Seeing.Average())), Models[0].Optics.MeanWavelengthNm,
             request.ApertureMm),
     };
 
+    /// <summary>Chi squared that a rough fit leaves with another setup, of images that are blurred as these were found to be.</summary>
+    public double Tried(WavefrontRequest request, PairPreparation[] prepared, Team team, RunContext context) =>
+        Approach(Near(request), prepared, Modes, team, context, Fit.States.Min(FitStrategy.LeastSeeing)).RoughChi2;
+
+    /// <summary>What <see cref="Tried"/> is compared with: the same with this setup. The rough fit that this one began with knew of no vanes that were
+    /// only then found, and the others do.</summary>
+    public double RoughChi2(WavefrontRequest request, PairPreparation[] prepared, Team team, RunContext context) =>
+        VanesFound ? Tried(request, prepared, team, context) : Strategy.RoughChi2;
+
     /// <summary>From the prepared start to the neighbourhood of the minimum on rough models.</summary>
-    public static FitStrategy Approach(WavefrontRequest request, PairPreparation[] prepared, FitModes modes, Team team, RunContext context)
+    private static FitStrategy Approach(WavefrontRequest request, PairPreparation[] prepared, FitModes modes, Team team, RunContext context,
+        double leastSeeing = 0)
     {
-        PairModel[] rough = [.. prepared.Select(p =>
-            new PairModel(OneWavelength(OpticsOf(request, p)), modes, 1.06 * p.Start.DefocusNm.Max(Math.Abs), team, PairModelGrade.Start))];
+        PairModel[] rough = [.. prepared.Select(p => new PairModel(
+            OneWavelength(OpticsOf(request, p)) with { LeastSeeing = leastSeeing },
+            modes, 1.06 * p.Start.DefocusNm.Max(Math.Abs), team, PairModelGrade.Start))];
         var strategy = new FitStrategy(rough, [.. prepared.Select(p => p.Data)], [.. prepared.Select(p => p.Start.Copy())], modes, request, team);
         strategy.Approach(context);
         foreach (PairModel model in rough)
@@ -68,11 +79,6 @@ internal sealed record FitRun(WavefrontRequest Request, PairModel[] Models, Pair
 
         return strategy;
     }
-
-    /// <summary>Chi squared of the rough fit that rough fits of other setups are compared with. The one that the fit began with knew of no vanes that
-    /// were only then found, and the others do.</summary>
-    public double RoughChi2(WavefrontRequest request, PairPreparation[] prepared, Team team, RunContext context) =>
-        VanesFound ? Approach(WithSeeingOf(request, this), prepared, Modes, team, context).RoughChi2 : Strategy.RoughChi2;
 
     /// <summary>Chi squared per degree of freedom.</summary>
     public double ChiSquared => Fit.Chi2 / Fit.Freedom;

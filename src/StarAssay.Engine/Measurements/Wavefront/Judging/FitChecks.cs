@@ -192,19 +192,18 @@ internal static class FitChecks
 
     private static void RefuseSameSide(WavefrontRequest request, PairPreparation[] prepared, FitRun run, Team team, RunContext context)
     {
-        WavefrontRequest near = FitRun.WithSeeingOf(request, run);
         double rough = run.RoughChi2(request, prepared, team, context);
         foreach (int flipped in new[] { 0, 1 })
         {
             PairPreparation[] other = [.. prepared.Select(p => p.WithFlippedSide(flipped))];
-            if (FitRun.Approach(near, other, run.Modes, team, context).RoughChi2 >= WorthATry * rough)
+            if (run.Tried(request, other, team, context) >= WorthATry * rough)
             {
                 continue;
             }
 
             // Rough fits know no edges and zones and are far off for both readings when there are such: finished fits decide. A wrong pupil
             // fits neither, whichever of them is better.
-            using FitRun finished = FitRun.Make(near, other, run.Modes, team, context);
+            using FitRun finished = FitRun.Make(run.Near(request), other, run.Modes, team, context);
             if (finished.ChiSquared < GoodInItself && finished.ChiSquared - 1 < ExcessLeft * (run.ChiSquared - 1))
             {
                 throw new CannotMeasureException("wavefront.same-side",

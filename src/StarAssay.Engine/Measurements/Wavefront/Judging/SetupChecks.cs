@@ -150,7 +150,7 @@ internal static class SetupChecks
     private static double Rough(WavefrontRequest request, PairPreparation[] prepared, FitRun run, Team team, RunContext context)
     {
         context.Cancel.ThrowIfCancellationRequested();
-        return FitRun.Approach(FitRun.WithSeeingOf(request, run), prepared, run.Modes, team, context).RoughChi2;
+        return run.Tried(request, prepared, team, context);
     }
 
     /// <summary>Another value than stated, relative to it, and its bar.</summary>
