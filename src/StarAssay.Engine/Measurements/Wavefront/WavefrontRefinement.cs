@@ -95,19 +95,35 @@ public static class WavefrontRefinement
         (PairOptics optics, PairData data, PairState state) = Prepare(request, memory);
         var team = new Team(context.Threads, context.Cancel);
         ZernikeIndex[] modes = ZernikeIndex.NollRange(5, request.LastNoll);
-        double largest = state.DefocusNm.Max(Math.Abs);
-        using var model = new PairModel(optics, modes, largest, team);
+        double least = FitStrategy.LeastSeeing(state);
+        (JointFit fit, Matrix<double> covariance) = Descend(request, optics with { LeastSeeing = least }, data, state, modes, team);
+        if (fit.States[0].Seeing.Min() < least)
+        {
+            // Sharper than it was said to be: on with all that there is to see.
+            int before = fit.Iterations;
+            (fit, covariance) = Descend(request, optics, data, fit.States[0], modes, team);
+            fit.CountSteps(before);
+        }
+
+        PairState end = fit.States[0];
+        double umPerNm = 8e-3 * optics.FocalRatio * optics.FocalRatio;
+        return new Refinement(end.CoefficientsNm, covariance.ToArray(), fit.Chi2, [.. end.DefocusNm.Select(d => d * umPerNm)],
+            Seeing(request, optics, end.Seeing[0]), fit.Iterations);
+    }
+
+    // A fit whose models are no longer there, and the modes' covariance.
+    private static (JointFit Fit, Matrix<double> Covariance) Descend(RefinementRequest request, PairOptics optics, PairData data, PairState from,
+        ZernikeIndex[] modes, Team team)
+    {
+        using var model = new PairModel(optics, modes, from.DefocusNm.Max(Math.Abs), team);
         using var quick = new QuickHessian([model], team);
-        var fit = new JointFit([model], [data], [state], team) { ModeCount = modes.Length };
+        var fit = new JointFit([model], [data], [from], team) { ModeCount = modes.Length };
         fit.Refresh();
         fit.WeightByBaseVariance();
         Descent.Run(fit, request.Tolerance / Math.Max(1, fit.Chi2 / fit.Points), 60, quick);
         Matrix<double> inverse = PositiveDefinite.Inverse(fit.Derivatives.NormalMatrix())
             ?? throw new CannotMeasureException("wavefront.singular", "The images do not determine all unknowns. Use fewer modes.");
-        PairState end = fit.States[0];
-        double umPerNm = 8e-3 * optics.FocalRatio * optics.FocalRatio;
-        return new Refinement(end.CoefficientsNm, inverse.SubMatrix(0, modes.Length, 0, modes.Length).ToArray(), fit.Chi2,
-            [.. end.DefocusNm.Select(d => d * umPerNm)], Seeing(request, optics, end.Seeing[0]), fit.Iterations);
+        return (fit, inverse.SubMatrix(0, modes.Length, 0, modes.Length));
     }
 
     /// <summary>What is held fixed, the pixels, and where the fit starts.</summary>

@@ -68,6 +68,9 @@ internal sealed class StarFits
         first = All(shared, leaders, new StarStart(ownScale, ownSeeing, true, modes.At, all), context, 0.25, 0.35);
         modes = StartModes.Of(request, leaders, first, all);
         double[] seeing = SeeingOf(first);
+
+        // It is held from here on, and hides what then need not be drawn.
+        shared = shared with { Optics = shared.Optics with { LeastSeeing = seeing.Min() } };
         var start = new StarStart(ScaleOf(shared, leaders, first), seeing, false, modes.At, FieldModes);
         StarWavefront[] each = All(shared, stars.Stars, start, context, 0.35, 0.9);
         Again(request, shared, stars.Stars, each, start, modes, context);
