@@ -5353,6 +5353,7 @@ NOTES: dict[str, tuple[str, str]] = {
     'wavefront.header-differs': ('doubt', 'The header states another aperture, focal length or wavelength than the call.'),
     'wavefront.hole': ('doubt', 'The discs show a central hole that the declared obstruction does not explain.'),
     'wavefront.image-turned': ('doubt', 'The images of a pair fit each other better when one is turned or mirrored.'),
+    'wavefront.images-differ': ('doubt', 'The two images show wavefronts that differ by more than noise and air: the result is their mean.'),
     'wavefront.little-defocus': ('caution', 'The disc is only a few waves out of focus; seeing and aberration are hard to tell apart.'),
     'wavefront.methods-disagree': ('doubt', 'The fit and the independent linear method differ by more than their bars: not decided.'),
     'wavefront.misfit': ('caution', 'The model misses the images by more than the noise; the bars have been widened for it.'),

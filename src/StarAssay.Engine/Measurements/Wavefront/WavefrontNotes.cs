@@ -50,6 +50,10 @@ public static class WavefrontNotes
     public static readonly NoteDefinition VanesFound = new("wavefront.vanes-found", NoteLevel.Caution,
         "The images show vanes that were not stated; they were fitted.");
 
+    /// <summary>Two wavefronts in one pair.</summary>
+    public static readonly NoteDefinition ImagesDiffer = new("wavefront.images-differ", NoteLevel.Doubt,
+        "The two images show wavefronts that differ by more than noise and air: the result is their mean.");
+
     /// <summary>The model does not describe the images within the noise.</summary>
     public static readonly NoteDefinition Misfit = new("wavefront.misfit", NoteLevel.Caution,
         "The model misses the images by more than the noise; the bars have been widened for it.");

@@ -17,8 +17,9 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 /// <param name="Covariance">What stays open of them.</param>
 /// <param name="Response">How the modes answer to a unit of each, nm; a row a mode.</param>
 /// <param name="Fixed">What the images say of the inputs that are held fixed.</param>
+/// <param name="Apart">By how much the two images of each pair want different wavefronts; null where it cannot be told.</param>
 internal sealed record NuisanceFit(Matrix<double> Normal, Matrix<double> Inverse, double Inflation, Nuisances Beside, double[] Values,
-    Matrix<double> Covariance, Matrix<double> Response, HeldInputs Fixed)
+    Matrix<double> Covariance, Matrix<double> Response, HeldInputs Fixed, ImagesApart? Apart)
 {
     /// <summary>What each parameter is.</summary>
     public IReadOnlyList<Nuisance> Kinds { get; } = [.. Beside.Kinds];
@@ -56,7 +57,11 @@ internal sealed record NuisanceFit(Matrix<double> Normal, Matrix<double> Inverse
         var beside = new Nuisances(fit, new NuisanceSizes(known.Response, trail, SkySlope, known.ShadowPlace));
         double[] values = before ?? beside.Within(fit.States);
         StatedInputs inputs = StatedInputs.Of(request, run.Strategy.Offsets, fit);
-        (Matrix<double> equations, Vector<double> sides) = fit.Derivatives.NormalEquations(new BesideBoth(beside, inputs.Changes));
+        var apart = new ModesApart(fit, ImagesApart.Modes);
+        (Matrix<double> withApart, Vector<double> sidesWithApart) =
+            fit.Derivatives.NormalEquations(new BesideBoth(new BesideBoth(beside, inputs.Changes), apart));
+        int drawn = sidesWithApart.Count - apart.Count;
+        (Matrix<double> equations, Vector<double> sides) = (withApart.SubMatrix(0, drawn, 0, drawn), sidesWithApart.SubVector(0, drawn));
         int count = fit.Unknowns.Count, modes = fit.ModeCount, own = count + beside.Count;
         Matrix<double> all = equations.SubMatrix(0, own, 0, own);
         Vector<double> gradient = sides.SubVector(0, own);
@@ -75,6 +80,7 @@ internal sealed record NuisanceFit(Matrix<double> Normal, Matrix<double> Inverse
         Matrix<double> answer = -(inverse * all.SubMatrix(0, count, count, beside.Count)).SubMatrix(0, modes, 0, beside.Count);
         Matrix<double>? inverted = PositiveDefinite.Inverse(all);
         HeldInputs held = HeldInputs.From(inputs, inverted ?? all.PseudoInverse(), equations, sides, gradient);
+        ImagesApart? twice = Differing(inputs, inflation, all, gradient, withApart, sidesWithApart, drawn);
         if (inverted is { } whole)
         {
             Vector<double> step = whole * gradient;
@@ -82,12 +88,31 @@ internal sealed record NuisanceFit(Matrix<double> Normal, Matrix<double> Inverse
             if (Place(fit, beside, step.SubVector(0, count), more))
             {
                 Matrix<double> open = whole.SubMatrix(count, beside.Count, count, beside.Count) * inflation;
-                return new NuisanceFit(normal, inverse, inflation, beside, [.. values.Zip(more, (a, b) => a + b)], open, answer, held);
+                return new NuisanceFit(normal, inverse, inflation, beside, [.. values.Zip(more, (a, b) => a + b)], open, answer, held, twice);
             }
         }
 
         var usual = Matrix<double>.Build.DenseOfDiagonalArray([.. Enumerable.Range(0, beside.Count).Select(j => Math.Pow(beside.Size(j), 2))]);
-        return new NuisanceFit(normal, inverse, inflation, beside, values, usual, answer, held);
+        return new NuisanceFit(normal, inverse, inflation, beside, values, usual, answer, held, twice);
+    }
+
+    // The other unknowns follow, nuisances as far as is usual, drawn inputs as far as they are known.
+    private static ImagesApart? Differing(StatedInputs inputs, double inflation, Matrix<double> known, Vector<double> gradient, Matrix<double> equations,
+        Vector<double> sides, int drawn)
+    {
+        Matrix<double> others = equations.SubMatrix(0, drawn, 0, drawn);
+        others.SetSubMatrix(0, 0, known);
+        Vector<double> side = sides.SubVector(0, drawn);
+        side.SetSubVector(0, gradient.Count, gradient);
+        for (int d = gradient.Count; d < drawn; d++)
+        {
+            var of = inputs.All.Where(i => i.Change == d - gradient.Count).ToArray();
+            double precision = inflation / Math.Max(1e-12, of.Sum(i => i.InSteps * i.InSteps));
+            others[d, d] += precision;
+            side[d] -= precision * of.Sum(i => i.Moved * i.InSteps);
+        }
+
+        return PositiveDefinite.Inverse(others) is { } whole ? ImagesApart.From(whole, equations, sides, side) : null;
     }
 
     /// <summary>What those of one kind leave open of the modes, nm^2.</summary>
