@@ -174,7 +174,7 @@ public static class FocusSurfaceMeasurement
         {
             FocusSurfaceNotes.Method.Say($"{run.X.Length} stars in {used.Length} frames. The uncertainties are what leaving out each frame in turn " +
                 "changes, the stars' scatter, and 1.4 % for the scales of focuser and blur. The surface is the mean of tangential and sagittal focus; what " +
-                $"parts them is told by the stars' shapes, to {100 * ShapeFit.ResponseScatter:0.#} % at best. A tilt of the sensor and a bowl beside its " +
+                $"parts them is told by the stars' shapes, to {100 * ShapeFit.ResponseScatter:0} % at best. A tilt of the sensor and a bowl beside its " +
                 "middle look alike."),
         };
         for (int f = 0; f < request.Stars.Count; f++)

@@ -15,7 +15,7 @@ namespace StarAssay.Engine.Measurements.FocusSurface;
 internal sealed class ShapeFit
 {
     /// <summary>What the moments of drawn stars show of the ellipse of the cone, and how well that and the focuser's scale are known.</summary>
-    public const double Response = 1.02, ResponseScatter = 0.025;
+    public const double Response = 1.02, ResponseScatter = 0.03;
 
     private const int Staying = 4, Turning = 3, LeastPoints = 40, Rounds = 4;
 
