@@ -53,7 +53,8 @@ internal sealed class SurfaceShift
             [.. stars.Select((s, i) => depthUm * share / usual * (trace(s) * Complex.Conjugate(split[i])).Real / depth2)];
         double[] coma = Told(WithAstigmatism, s => ShapeFit.Coma(shapes.Even, s.U, s.V));
         double[] trefoil = Told(WithTrefoil, s => ShapeFit.Trefoil(shapes.Even, s.U, s.V));
-        double[] untold = [.. size.Select((b, i) => depthUm * WithSpherical / usual * (b - (OfAstigmatism * split[i].Magnitude * split[i].Magnitude)))];
+        double[] larger = [.. size.Select((b, i) => b - (OfAstigmatism * split[i].Magnitude * split[i].Magnitude))];
+        double[] untold = [.. larger.Select(b => depthUm * WithSpherical / usual * (b - larger.Min()))];
 
         // Neither of the first two is known so well that where they seem to cancel they do.
         return Bowl(stars, coma) is { } first && Bowl(stars, trefoil) is { } second && Bowl(stars, untold) is { } third
