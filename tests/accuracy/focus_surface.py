@@ -182,7 +182,7 @@ def main() -> None:
                     args.keep.write_text(json.dumps(done))
         return [done[key] for key in keys]
 
-    usual, strong = all_of(args.runs, args.seed, False), all_of(*args.strong, True)
+    strong, usual = all_of(*args.strong, True), all_of(args.runs, args.seed, False)
     command = f"{args.runs} {args.seed}" + (
         f" --strong {args.strong[0]} {args.strong[1]}" if strong else ""
     )
