@@ -2598,8 +2598,9 @@ class FocusSurfaceResult(Record):
         Direction of the lines that stars there become outside of focus: from +x towards
         +y.
     aberration_shift : Quantity (um)
-        By how much coma and astigmatism together may move the place where stars are
-        smallest; in the uncertainties.
+        By how much coma, astigmatism and trefoil together may move the place where stars
+        are smallest, root mean square over the field; what of it tilts or bends the
+        surface is in the uncertainties.
     depth_of_focus : Quantity (um)
         Depth of focus to either side, 2 wavelength N^2: a quarter wave of defocus.
     in_focus_share : float

@@ -133,7 +133,9 @@ def draw(
 STRONG = ("decentred group", "squeezed lens", "tilted camera", "obstructed")
 
 
-def draw_strong(seed: int, stars: int = 50, steps: int = 9) -> FocusRun:
+def draw_strong(
+    seed: int, stars: int = 50, steps: int = 9, telescope: _field_pairs.Telescope | None = None
+) -> FocusRun:
     """Draw a run with a telescope of `_field_pairs`: coma, astigmatism and trefoil of some 50 nm that change over the field.
 
     Parameters
@@ -144,9 +146,12 @@ def draw_strong(seed: int, stars: int = 50, steps: int = 9) -> FocusRun:
         How many.
     steps : int
         Frames.
+    telescope : Telescope, optional
+        Drawn by the seed when not given.
     """
     rng = np.random.default_rng(seed)
     t = _field_pairs.telescope_of(rng, STRONG[seed % len(STRONG)])
+    t = telescope or t
     ny, nx = t.shape
     depth = 4 * 0.54 * t.focal_ratio**2
     extent = [

@@ -19,6 +19,7 @@ from starassay.cli import main
 TOP = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(TOP / "tests" / "accuracy")]
 
+import _field_pairs  # noqa: E402
 import _focus_runs  # noqa: E402
 
 
@@ -78,6 +79,38 @@ def test_parts_of_a_tilt_never_cancel_in_its_bar(surface: starassay.FocusSurface
         for p, c in zip(parts, common)
     ]
     assert surface.sensor_tilt.uncertainty.value >= 0.999 * np.hypot(*own)
+
+
+def test_coma_does_not_hide_astigmatism() -> None:
+    """Even coma of 60 nm RMS turns blurred stars less: the split was a sixth too small, by more than its bar."""
+    shape, pitch, ratio = (900, 1350), 9.0, 6.0
+    half = np.hypot(*shape) / 2 * pitch / 1000
+    telescope = _field_pairs.Telescope(
+        aperture_mm=120.0,
+        focal_ratio=ratio,
+        obstruction=0.0,
+        pitch_um=pitch,
+        shape=shape,
+        axis_mm=0j,
+        tilt_um_per_mm=0j,
+        bend_um_per_mm2=0.0,
+        astigmatism=(100 / half**2, complex(60 / half), 0j),
+        coma=(0.0, 60 + 0j),
+        constant_nm=dict.fromkeys(range(9, 23), 0.0),
+    )
+    run = _focus_runs.draw_strong(703, stars=40, telescope=telescope)
+    frames = [
+        starassay.read_frame(f, gain=1 * u.electron / u.adu, pitch=pitch * u.um) for f in run.frames
+    ]
+    found = measure_focus_surface(
+        frames, focal_ratio=ratio, positions=run.positions_um * u.um, wavelength=540 * u.nm
+    )
+    split = run.astigmatism_um_per_mm2 * half**2
+    assert found.astigmatic_split.value.to_value(u.um) == pytest.approx(split, rel=0.05)
+    # Stars are smallest beside the wavefront's focus, which is a plane without tilt: by a share of the depth of focus, which the bars hold.
+    for value in (found.tilt_across_width, found.tilt_across_height, found.curvature_sag):
+        assert abs(value.value.value) < min(2 * value.uncertainty.value, 10), value
+    assert any("coma and astigmatism" in note.text for note in found.notes)
 
 
 def test_scipy_finds_the_same_surface(

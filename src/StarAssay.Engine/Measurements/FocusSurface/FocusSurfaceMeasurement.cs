@@ -21,13 +21,6 @@ public static class FocusSurfaceMeasurement
     // How well the growth of blur, which all frames and stars share, gives the scale of tilt and bowl beside the focuser's (drawn runs).
     private const double GrowthScale = 0.010;
 
-    // By how much coma and astigmatism together move the place where stars are smallest: a share of the depth of focus over the product of
-    // their traces in the stars' shapes (drawn runs with strong aberrations).
-    private const double AberrationShift = 0.6;
-
-    // The same of the split, in those of the surface.
-    private const double SplitShift = 1.5;
-
     private const int Grid = 41;
 
     /// <summary>Measures the focus surface.</summary>
@@ -56,8 +49,9 @@ public static class FocusSurfaceMeasurement
         });
         double depth = 2 * request.WavelengthNm / 1000 * request.FocalRatio * request.FocalRatio;
         ShapeFit? Shapes(RunPoint[] points, double[] p) => ShapeFit.Of(points, q => fit.Defocus(p, q), q => fit.InFocus(p, q), growth.Unit, depth);
-        var shapes = new RunShapes(Shapes(run.Points, fit.P),
-            [.. used.Select((f, k) => Shapes([.. run.Points.Where(p => p.Frame != f)], without[k]))], run.Points, depth);
+        ShapeFit? whole = Shapes(run.Points, fit.P);
+        SurfaceShift moves = whole is null ? SurfaceShift.None : SurfaceShift.Of(whole, run.Points, p => fit.InFocus(fit.P, p) / growth.Unit, depth);
+        var shapes = new RunShapes(whole, [.. used.Select((f, k) => Shapes([.. run.Points.Where(p => p.Frame != f)], without[k]))], moves, depth);
         return Tell(request, run, fit, free, without, used, shapes);
     }
 
@@ -66,7 +60,7 @@ public static class FocusSurfaceMeasurement
     {
         var area = new SensorArea(request.Width, request.Height);
         double half = area.HalfDiagonal, reachU = area.ReachU, reachV = area.ReachV;
-        double reachMm = half * request.PitchUm / 1000, depth = shapes.DepthUm, shift = AberrationShift * shapes.Together;
+        double reachMm = half * request.PitchUm / 1000, depth = shapes.DepthUm, shift = shapes.Shift.UsualUm;
 
         // Tilts and bowl are moved by what of it varies over the field, a position by all of it.
         SurfaceShift moves = shapes.Shift;
@@ -97,8 +91,8 @@ public static class FocusSurfaceMeasurement
         tiltRandom = Math.Max(tiltRandom, apart);
         Measured spread = Of(Spread, "um", out double spreadRandom);
         Measured angle = Of(Angle, "arcmin", out _);
-        Measured split = shapes.CornerSplit(SplitShift * shift, out double splitRandom);
-        Measured inMiddle = shapes.MiddleSplit(SplitShift * shift, out double direction);
+        Measured split = shapes.CornerSplit(out double splitRandom);
+        Measured inMiddle = shapes.MiddleSplit(out double direction);
         double radius = reachMm * reachMm * 1000 / (2 * sag.Value);
         bool bent = Math.Abs(sag.Value) > 2 * sag.Uncertainty;
         Measured backlash = fit.HasBacklash ? Of(p => p[SurfaceFit.Surface], "um", out _) : Measured.None("um");

@@ -43,7 +43,8 @@ public sealed record FocusSurfaceResult : IMeasurementResult
     /// <summary>Direction of the lines that stars there become outside of focus: from +x towards +y.</summary>
     public required double MiddleSplitDirectionDeg { get; init; }
 
-    /// <summary>By how much coma and astigmatism together may move the place where stars are smallest; in the uncertainties.</summary>
+    /// <summary>By how much coma, astigmatism and trefoil together may move the place where stars are smallest, root mean square over the field; what of
+    /// it tilts or bends the surface is in the uncertainties.</summary>
     public required double AberrationShiftUm { get; init; }
 
     /// <summary>Depth of focus to either side, 2 wavelength N^2: a quarter wave of defocus.</summary>

@@ -7,9 +7,9 @@ namespace StarAssay.Engine.Measurements.FocusSurface;
 /// <summary>What the shapes of a run's stars tell: the split of tangential and sagittal focus, and how much coma goes with it.</summary>
 /// <param name="whole">Of all frames; null when too few stars have a shape.</param>
 /// <param name="without">With each frame left out in turn.</param>
-/// <param name="points">Stars by frame.</param>
+/// <param name="moves">By how much coma may move the surface.</param>
 /// <param name="depthUm">Depth of focus to either side.</param>
-internal sealed class RunShapes(ShapeFit? whole, ShapeFit?[] without, RunPoint[] points, double depthUm)
+internal sealed class RunShapes(ShapeFit? whole, ShapeFit?[] without, SurfaceShift moves, double depthUm)
 {
     /// <summary>Standard uncertainty by what leaving out each frame in turn changes.</summary>
     /// <remarks>
@@ -24,43 +24,22 @@ internal sealed class RunShapes(ShapeFit? whole, ShapeFit?[] without, RunPoint[]
     public double DepthUm => depthUm;
 
     /// <summary>By how much coma may move the surface.</summary>
-    public SurfaceShift Shift => whole is null ? SurfaceShift.None : SurfaceShift.Of(whole, points, depthUm);
-
-    /// <summary>How much of coma (E) and astigmatism (O) meet in the stars' shapes, E O / (1 + O^2) depths of focus, um.</summary>
-    /// <remarks>
-    /// Half-flux radii of stars with coma C and astigmatism A are least where the wavefront's defocus is not zero: the first term that does
-    /// not vanish by symmetry is Re(C^2 A*). Coma leaves C^2 in the stars' shapes, astigmatism A. Strong astigmatism leaves of itself in
-    /// what should be coma alone, hence the denominator (drawn runs). Tracking errors look like coma here.
-    /// </remarks>
-    public double Together
-    {
-        get
-        {
-            if (whole is null)
-            {
-                return 0;
-            }
-
-            double even = ShapeFit.Strength(whole.Even, points) / (depthUm * depthUm), odd = ShapeFit.Strength(whole.Odd, points) / depthUm;
-            return depthUm * even * odd / (1 + (odd * odd));
-        }
-    }
+    public SurfaceShift Shift => moves;
 
     /// <summary>Tangential less sagittal focus at the corners, by what grows with the squared height.</summary>
-    /// <param name="moved">What coma may make of it, um.</param>
     /// <param name="random">Its part of the uncertainty that frames show.</param>
-    public Measured CornerSplit(double moved, out double random) => Of(2, -Complex.One, moved, out random);
+    public Measured CornerSplit(out double random) => Of(2, -Complex.One, out random);
 
     /// <summary>The split in the middle of the sensor, and the direction of the lines that stars become outside of focus, degrees.</summary>
-    public Measured MiddleSplit(double moved, out double directionDeg)
+    public Measured MiddleSplit(out double directionDeg)
     {
         Complex odd = whole?.Odd[0] ?? Complex.NaN;
         directionDeg = odd.Phase * 90 / Math.PI;
         Complex along = odd / odd.Magnitude;
-        return Of(0, along, moved, out _);
+        return Of(0, along, out _);
     }
 
-    private Measured Of(int term, Complex along, double moved, out double random)
+    private Measured Of(int term, Complex along, out double random)
     {
         double Value(ShapeFit fit) => (fit.Odd[term] * Complex.Conjugate(along)).Real / ShapeFit.Response;
         random = double.NaN;
@@ -72,6 +51,6 @@ internal sealed class RunShapes(ShapeFit? whole, ShapeFit?[] without, RunPoint[]
         // So few frames seem to agree by chance now and then: what the stars scatter by is there in any case.
         double at = Value(whole), frames = ByFrames([.. without.Select(fit => Value(fit!))]);
         random = Math.Max(frames, whole.Noise(term, along) / ShapeFit.Response);
-        return new Measured(at, Math.Sqrt((random * random) + Math.Pow(ShapeFit.ResponseScatter * at, 2) + (moved * moved)), "um");
+        return new Measured(at, Math.Sqrt((random * random) + Math.Pow(ShapeFit.ResponseScatter * at, 2)), "um");
     }
 }

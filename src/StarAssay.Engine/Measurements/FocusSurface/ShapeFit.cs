@@ -8,17 +8,22 @@ namespace StarAssay.Engine.Measurements.FocusSurface;
 /// A cone with two foci, tangential and sagittal, s apart, makes of a star at the distance d from their mean an ellipse with half axes
 /// growing as d - s / 2 and d + s / 2. Its squared size times its ellipticity, as a complex number of twice the direction, grows by s d: what
 /// turns by a quarter turn through focus is astigmatism, what stays is coma, tracking or a squeezed stop. Both are told as
-/// c0 + c1 h + c2 h^2, h = u + i v (nodal aberration theory, Thompson 2005, J. Opt. Soc. Am. A 22, 1389, from memory).
+/// c0 + c1 h + c2 h^2, h = u + i v (nodal aberration theory, Thompson 2005, J. Opt. Soc. Am. A 22, 1389, from memory); what stays has c3 h* besides,
+/// which is what trefoil T makes of coma C that grows over the field: C^2 and C* T are what has twice a direction. Coma shows in stars near focus only:
+/// where defocus makes larger discs of them than all that blurs them, its trace vanishes and then turns, and grows to nine times of it.
 /// </remarks>
 internal sealed class ShapeFit
 {
-    /// <summary>What the moments of drawn stars show of the ellipse of the cone, and how well that is known.</summary>
-    public const double Response = 1.01, ResponseScatter = 0.05;
+    /// <summary>What the moments of drawn stars show of the ellipse of the cone, and how well that and the focuser's scale are known.</summary>
+    public const double Response = 1.02, ResponseScatter = 0.03;
 
-    private const int Terms = 3, LeastPoints = 40, Rounds = 4;
+    private const int Staying = 4, Turning = 3, LeastPoints = 40, Rounds = 4;
 
     // Ellipticity that no shape is known better than.
     private const double Floor = 0.02;
+
+    // By what share coma's trace over the blur takes of what astigmatism turns stars by (drawn stars, 1.5 to 4.5 wavelengths times N of seeing).
+    private const double ComaOnTurning = 0.5;
 
     private readonly Complex[][] pulls;
 
@@ -37,7 +42,7 @@ internal sealed class ShapeFit
     public double Noise(int term, Complex along) =>
         Math.Sqrt(pulls[term].Sum(p => Math.Pow((p * Complex.Conjugate(along)).Real, 2)));
 
-    /// <summary>One of the two at a place.</summary>
+    /// <summary>Terms up to the squared height at a place.</summary>
     public static Complex At(Complex[] c, double u, double v)
     {
         var h = new Complex(u, v);
@@ -60,28 +65,48 @@ internal sealed class ShapeFit
 
         var rows = new Complex[shaped.Length][];
         var seen = new Complex[shaped.Length];
-        double[] near = new double[shaped.Length], far = new double[shaped.Length];
+        double[] near = new double[shaped.Length], far = new double[shaped.Length], blur2 = new double[shaped.Length];
         for (int i = 0; i < shaped.Length; i++)
         {
             RunPoint p = shaped[i];
-            double d = defocus(p), size = (d * d) + (Math.Max(0, blur(p)) / growth), out2 = Math.Pow(d / (2 * depthUm), 2);
+            blur2[i] = Math.Max(0, blur(p)) / growth;
+            double d = defocus(p), size = (d * d) + blur2[i], out2 = Math.Pow(d / (2 * depthUm), 2);
             var h = new Complex(p.U, p.V);
-            rows[i] = [1, h, h * h, d, d * h, d * h * h];
+            rows[i] = [1, h, h * h, Complex.Conjugate(h), d, d * h, d * h * h];
             seen[i] = size * p.Shape;
-            near[i] = 1 / (size * Math.Sqrt((p.ShapeUncertainty * p.ShapeUncertainty) + (Floor * Floor)));
-            far[i] = near[i] * out2 / (1 + out2);
+            double known = 1 / (size * Math.Sqrt((p.ShapeUncertainty * p.ShapeUncertainty) + (Floor * Floor)));
+            far[i] = known * out2 / (1 + out2);
+            near[i] = known * Math.Pow(blur2[i] / size, 2);
         }
 
         // Near focus diffraction shapes a star otherwise than the cone does, and coma shows; far from it the cone alone is left.
-        return Solve(rows, seen, far) is (Complex[] turning, Complex[][] pulls) && Solve(rows, seen, near) is (Complex[] staying, _)
-            ? new ShapeFit(staying[..Terms], turning[Terms..], pulls)
-            : null;
+        if (Solve(rows, seen, near) is not (Complex[] staying, _))
+        {
+            return null;
+        }
+
+        for (int i = 0; i < rows.Length; i++)
+        {
+            double coma = Coma(staying, shaped[i].U, shaped[i].V).Magnitude / depthUm / Math.Sqrt(Math.Max(blur2[i], double.Epsilon));
+            for (int k = Staying; k < rows[i].Length; k++)
+            {
+                rows[i][k] /= 1 + (ComaOnTurning * coma);
+            }
+        }
+
+        return Solve(rows, seen, far) is (Complex[] turning, Complex[][] pulls) ? new ShapeFit(staying[..Staying], turning[Staying..], pulls) : null;
     }
+
+    /// <summary>Trace of coma alone at a place, without that of trefoil with it, um^2.</summary>
+    public static Complex Coma(Complex[] even, double u, double v) => At(even[..Turning], u, v);
+
+    /// <summary>Trace of trefoil with coma at a place, um^2.</summary>
+    public static Complex Trefoil(Complex[] even, double u, double v) => even[Turning] * new Complex(u, -v);
 
     /// <summary>The terms, and by how much each point's residual pulls those that turn.</summary>
     private static (Complex[] Found, Complex[][] Pulls)? Solve(Complex[][] rows, Complex[] seen, double[] weight)
     {
-        const int n = 2 * Terms;
+        const int n = Staying + Turning;
         Complex[] found = new Complex[n];
         Complex[][] pulls = [];
         double[] robust = [.. seen.Select(_ => 1.0)];
@@ -113,11 +138,11 @@ internal sealed class ShapeFit
             if (round == Rounds - 1)
             {
                 Matrix<Complex> inverse = a.Inverse();
-                pulls = new Complex[Terms][];
-                for (int t = 0; t < Terms; t++)
+                pulls = new Complex[Turning][];
+                for (int t = 0; t < Turning; t++)
                 {
                     // The inverse is Hermitian: its row is its column, conjugated.
-                    Complex[] column = inverse.Column(Terms + t).ToArray();
+                    Complex[] column = inverse.Column(Staying + t).ToArray();
                     pulls[t] = [.. rows.Select((row, i) => Complex.Conjugate(Sum(row, column)) * weight[i] * weight[i] * robust[i] * rest[i])];
                 }
             }
@@ -140,8 +165,4 @@ internal sealed class ShapeFit
 
         return sum;
     }
-
-    /// <summary>Root mean square over the stars of one of the two.</summary>
-    public static double Strength(Complex[] c, RunPoint[] points) =>
-        Math.Sqrt(points.Average(p => Math.Pow(At(c, p.U, p.V).Magnitude, 2)));
 }

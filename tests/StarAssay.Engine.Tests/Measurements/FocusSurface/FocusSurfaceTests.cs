@@ -217,7 +217,10 @@ public class FocusSurfaceTests
                 double px = sx + shiftX, py = sy + shiftY, u = (px - ((Width - 1) / 2.0)) / half, v = (py - ((Height - 1) / 2.0)) / half;
                 double focus = Truth[0] + (Truth[1] * u) + (Truth[2] * v) + (Truth[3] * ((u * u) + (v * v)));
                 double defocus = positions[f] + (inward ? backlash : 0) - focus, disc = Math.Abs(defocus) / (2 * Ratio);
-                double size = BlurredDisc.HalfFluxRadius(disc, seeing) / Pitch;
+
+                // What astigmatism and coma add to the squared size in focus, over their traces in the shapes (wave optics, tests/python/test_focus_surface.py).
+                double square = (u * u) + (v * v), added = ((0.18 * corner * corner * square * square) + (1.8 * growing * 39.6 * 39.6 * square)) / (8 * Ratio * Ratio);
+                double size = Math.Sqrt(Math.Pow(BlurredDisc.HalfFluxRadius(disc, seeing), 2) + added) / Pitch;
                 x.Add(px + (0.05 * Normal()));
                 y.Add(py + (0.05 * Normal()));
                 flux.Add(light);
