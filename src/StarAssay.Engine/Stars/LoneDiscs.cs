@@ -11,19 +11,26 @@ namespace StarAssay.Engine.Stars;
 /// </summary>
 internal static class LoneDiscs
 {
-    // Each 1.4 times the one before: a disc between two stands out at either. Half as many lose 6 % more of the stars.
+    // Each 1.4 times the one before: a disc between two stands out at either.
     private static readonly int[] Bins = [2, 3, 4, 6, 8, 11];
 
-    // Discs beyond the largest of the frame are none: threads are.
+    // Discs between two scales are found at the smaller one; those beyond the largest of the frame are none.
+    private const double LeastPerWidth = 1.4;
     private const double MostPerLargest = 1.3;
 
-    // Of two within each other one is taken, in their diameter.
+    // Seen at the scale of its own width a star stands out most. That of a disc of 6 pixels gives 1.4 times what the smoothing of single
+    // pixels does, two compact stars that it holds together 1.1 times.
+    private const double Better = 1.25;
     private const double Inside = 0.6;
 
-    // Peaks on an area above half of the peak that is so small are compact stars, however near they stand to each other.
+    // Peaks on an area above half of the peak that is so small are compact stars, however near they stand to each other, unless they are
+    // ripples of something far more significant.
     private const double Compact = 4.5;
+    private const double Ripple = 0.2;
+    private const double SureStar = 10;
 
     // Light beyond a disc's rim, pixels.
+    private const double Rim = 1.25;
     private const double Blur = 2;
 
     /// <summary>Puts one seed for each disc in place of the peaks on it.</summary>
@@ -38,26 +45,27 @@ internal static class LoneDiscs
     public static Seed[] Of(Frame frame, SkyCells fine, BackgroundMesh mesh, Seed[] lone, (double Width, double Largest) sizes, LonePeaks.Limits limits,
         RunContext context)
     {
+        float[] floor = DiscScale.Eroded(fine);
         var found = new List<Seed>();
         foreach (int bin in Bins)
         {
             int diameter = bin * DiscScale.BinnedDiameter;
-            if (diameter <= MostPerLargest * Math.Max(sizes.Largest, 2 * DiscScale.BinnedDiameter))
+            if (diameter >= LeastPerWidth * sizes.Width && diameter <= MostPerLargest * Math.Max(sizes.Largest, 2 * DiscScale.BinnedDiameter))
             {
-                found.AddRange(DiscScale.Find(frame, fine, mesh, bin, limits.Threshold, context));
+                found.AddRange(DiscScale.Find(frame, fine, (mesh, floor), bin, limits.Threshold, context));
             }
         }
 
         Seed[] peaks = ByContrast(frame, mesh, lone, sizes.Width, limits, context);
 
         // In the mesh itself a disc may be sky; the area above half of what is left would be a part of its rim.
-        BackgroundMesh dark = DiscScale.Over(frame, fine, mesh, 1);
+        BackgroundMesh dark = DiscScale.Over(frame, fine, (mesh, floor), 1);
         Seed[] above = [.. lone.Select(p => p with { Height = (float)(p.Height + mesh.At(p.X, p.Y).Level - dark.At(p.X, p.Y).Level) })];
         Blob[] blobs = Blobs.Measure(frame, dark, above, context);
         bool[] part = new bool[peaks.Length];
         Seed[] discs = Larger(blobs, OneEach([.. found], frame), peaks, part, frame);
         int[] alone = [.. Enumerable.Range(0, peaks.Length).Where(k => !part[k])];
-        bool IsStar(int k) => blobs[k].IsObject && IsCompact(blobs[k]);
+        bool IsStar(int k) => blobs[k].IsObject && blobs[k].Diameter is > 0 and < Compact && peaks[k].Significance > SureStar;
         var sizeAt = new SizeAround([.. alone.Select(k => peaks[k]), .. discs], [.. alone.Select(IsStar)], sizes.Width, mesh);
         Array.Clear(part);
         discs = Larger(blobs, OneEach([.. found.Where(sizeAt.Agrees)], frame), peaks, part, frame);
@@ -67,12 +75,13 @@ internal static class LoneDiscs
         }
 
         // Where stars are out of focus what is left are ripples, too, of discs that were not found by themselves.
-        Seed Grown(Seed peak) => sizeAt.Of(peak) is var size && size >= Compact ? peak with { Diameter = (float)size, Unsure = true } : peak;
+        Seed Grown(Seed peak) => sizeAt.Of(peak) is var size && size >= Math.Max(LeastPerWidth * sizes.Width, Compact)
+            ? peak with { Diameter = (float)size, Unsure = true } : peak;
         Seed[] left = [.. peaks.Where((_, k) => !part[k]).Select(Grown).Where(s => s.Diameter > 0)];
         part = [.. part.Select((p, k) => p || Grown(peaks[k]).Diameter > 0)];
         float most = discs.Max(d => d.Significance);
         discs = OneEach([.. discs.Select(d => d with { Significance = d.Significance + most }), .. left], frame);
-        discs = [.. discs.Select(d => d.Significance > most ? d with { Significance = d.Significance - most } : d)];
+        discs = [.. discs.Select(d => DiscScale.Centered(frame, d.Significance > most ? d with { Significance = d.Significance - most } : d))];
         return [.. Shared(lone, blobs, part, frame).Concat(discs).OrderBy(s => s.Y).ThenBy(s => s.X)];
     }
 
@@ -83,7 +92,7 @@ internal static class LoneDiscs
         bool[] touched = new bool[fine.Level.Length];
         foreach (Seed disc in seeds.Where(s => s.Diameter > 0))
         {
-            double reach = (0.5 * disc.Diameter) + Blur;
+            double reach = (0.5 * Rim * disc.Diameter) + Blur;
             for (int y = Math.Max(0, (int)Math.Ceiling(disc.Y - reach)); y <= Math.Min(frame.Height - 1, disc.Y + reach); y++)
             {
                 double across = Math.Sqrt(Math.Max(0, (reach * reach) - ((y - disc.Y) * (y - disc.Y))));
@@ -143,7 +152,9 @@ internal static class LoneDiscs
         foreach (Seed disc in discs)
         {
             grid.Near(disc.X, disc.Y, Inside * disc.Diameter, near);
-            if (!near.Exists(k => peaks[k].Significance > disc.Significance || IsCompact(blobs[k])))
+            bool Star(int k) => peaks[k].Significance * Better > disc.Significance
+                || (blobs[k].Diameter is > 0 and < Compact && peaks[k].Significance > Ripple * disc.Significance);
+            if (!near.Exists(Star))
             {
                 near.ForEach(k => part[k] = true);
                 kept.Add(disc);
@@ -184,6 +195,4 @@ internal static class LoneDiscs
 
         return kept;
     }
-
-    private static bool IsCompact(in Blob blob) => blob.Diameter is > 0 and < Compact;
 }

@@ -19,7 +19,7 @@ internal sealed class SizeAround
 
     /// <summary>Takes the objects of a frame.</summary>
     /// <param name="all">All objects, those of no diameter as wide as <paramref name="width"/>.</param>
-    /// <param name="stars">Whether they are compact stars; those beyond are none.</param>
+    /// <param name="stars">Whether they are compact stars for sure; those beyond are none.</param>
     /// <param name="width">Width of compact stars, pixels.</param>
     /// <param name="mesh">The sky; its noise counts.</param>
     public SizeAround(Seed[] all, bool[] stars, double width, BackgroundMesh mesh)
