@@ -5324,6 +5324,7 @@ NOTES: dict[str, tuple[str, str]] = {
     'stars.not-linear': ('doubt', 'Sizes follow brightness: the frame is no linear image.'),
     'stars.saturated': ('info', 'Some stars are clipped; they are flagged and left out of the summary.'),
     'stars.saturation-unknown': ('info', 'The saturation level is not known; clipped stars are told by their flat tops only.'),
+    'stars.structured-sky': ('doubt', 'The sky has structure of the size of the stars that could not be told from them.'),
     'stars.too-few': ('caution', 'Too few clean stars for a statement about the field.'),
     'stars.undersampled': ('caution', 'The usual star is narrower than 1.5 pixels (FWHM): its size is ruled by the pixels.'),
     'wavefront-field.coma-free': ('info', 'Why the place without coma is not told.'),

@@ -377,4 +377,7 @@ internal sealed record SkyCells(int Width, int Height, int Columns, int Rows, fl
 {
     /// <summary>Level of each cell's darkest parts, ADU; null where cells have none.</summary>
     public float[]? Floor { get; init; }
+
+    /// <summary>Index of the cell that holds a pixel.</summary>
+    public int At(int x, int y) => ((int)((((y + 1L) * Rows) - 1) / Height) * Columns) + (int)((((x + 1L) * Columns) - 1) / Width);
 }

@@ -100,7 +100,7 @@ internal static class LoneDiscs
                 for (int x = from; x <= to; x++)
                 {
                     mask[(y * frame.Width) + x] = 1;
-                    touched[((int)((((y + 1L) * fine.Rows) - 1) / fine.Height) * fine.Columns) + (int)((((x + 1L) * fine.Columns) - 1) / fine.Width)] = true;
+                    touched[fine.At(x, y)] = true;
                 }
             }
         }

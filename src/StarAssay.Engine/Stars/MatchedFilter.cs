@@ -65,7 +65,7 @@ internal sealed unsafe partial class MatchedFilter
     /// <param name="screen">Work space.</param>
     /// <param name="pitch">Bytes from one input row to the next, when they lie in a frame and the next call goes on below: pixels are then
     /// asked for ahead of time. 0: they are near.</param>
-    /// <returns>False when an input row holds NaN or infinity; the lists are of no use then.</returns>
+    /// <returns>False when an input row holds NaN or infinity; the lists are empty then.</returns>
     public bool Find<TPixels>(byte** inputs, int width, Limits limits, ReadOnlySpan<RowHits> hits, Screen screen, nint pitch = 0)
         where TPixels : struct, IStoredPixels
     {
@@ -74,10 +74,19 @@ internal sealed unsafe partial class MatchedFilter
             row.Clear();
         }
 
-        return !Vector128.IsHardwareAccelerated || width < Lanes512.Count ? FindScalar<TPixels>(inputs, width, limits.Threshold, hits)
+        bool whole = !Vector128.IsHardwareAccelerated || width < Lanes512.Count ? FindScalar<TPixels>(inputs, width, limits.Threshold, hits)
             : Vector512.IsHardwareAccelerated ? FindLanes<Lanes512, TPixels>(inputs, width, limits, hits, screen, pitch)
             : Vector256.IsHardwareAccelerated ? FindLanes<Lanes256, TPixels>(inputs, width, limits, hits, screen, pitch)
             : FindLanes<Lanes128, TPixels>(inputs, width, limits, hits, screen, pitch);
+        if (!whole)
+        {
+            foreach (RowHits row in hits)
+            {
+                row.Wipe();
+            }
+        }
+
+        return whole;
     }
 
     /// <summary>The taps applied to five values.</summary>

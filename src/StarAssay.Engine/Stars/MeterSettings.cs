@@ -61,6 +61,9 @@ internal sealed record MeterSettings
     /// <summary>What the surroundings of each star say where the sky has structure; null where it has none.</summary>
     public LocalSky.Star[]? Around { get; init; }
 
+    /// <summary>Whether the sky has structure that could not be told from the stars.</summary>
+    public bool SkyLeft { get; init; }
+
     /// <summary>Share of its square that a pixel covers.</summary>
     public double Fill => Lattice?.Fill ?? 1;
 }

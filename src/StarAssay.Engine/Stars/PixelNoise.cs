@@ -35,15 +35,16 @@ internal static class PixelNoise
             : BackgroundEstimator.Robust(samples[..count], float.NaN, float.NaN).Noise / MathF.Sqrt(1.5f);
     }
 
-    /// <summary>Noise of the frame's pixels over what differences from their next neighbors make it: 1, more where pixels were mixed with their neighbors; NaN
-    /// where the differences say nothing.</summary>
+    /// <summary>Noise of pixels in each cell, from what they differ by from their next neighbors.</summary>
     /// <param name="frame">The frame.</param>
     /// <param name="cells">Its sky on a coarse mesh.</param>
     /// <param name="context">Threads.</param>
-    public static float Correlation(Frame frame, SkyCells cells, RunContext context)
+    /// <returns>ADU, NaN where pixels are missing; and the noise of the frame's pixels over what those differences make it: 1, more where pixels were mixed
+    /// with their neighbors, by which the noise of the cells was multiplied; NaN where the differences say nothing.</returns>
+    public static (float[] Noise, double Correlation) Of(Frame frame, SkyCells cells, RunContext context)
     {
         var reader = new CellReader(frame, (frame.Width / cells.Columns) + 1);
-        float[] ratios = new float[cells.Level.Length];
+        float[] noise = new float[cells.Level.Length], ratios = new float[cells.Level.Length];
         int room = reader.Room((frame.Height / cells.Rows) + 1, 1);
         Sharing.For(cells.Rows, context, () => (Near: new float[room], Far: new float[room]), (j, space) =>
         {
@@ -54,10 +55,12 @@ internal static class PixelNoise
                 int count = reader.Decode(new CellReader.Cell(x0, x1, y0, y1, 1), space.Near, out bool missing);
                 space.Near.AsSpan(0, count).CopyTo(space.Far);
                 float near = missing ? float.NaN : Of(space.Near.AsSpan(0, count), x1 - x0), far = Of(space.Far.AsSpan(0, count), x1 - x0, Apart);
+                noise[at] = near;
                 ratios[at] = near > LeastShare * far ? far / near : float.NaN;
             }
         });
         float[] known = [.. ratios.Where(float.IsFinite).Order()];
-        return known.Length == 0 ? float.NaN : known[(int)(CalmQuantile * known.Length)];
+        double correlation = known.Length == 0 ? double.NaN : known[(int)(CalmQuantile * known.Length)];
+        return ([.. noise.Select(n => (float)(correlation * n))], correlation);
     }
 }

@@ -45,6 +45,13 @@ internal sealed unsafe class RowHits
         Count = 0;
     }
 
+    /// <summary>Forgets all, and what stands at places that are not listed: NaN is above no threshold, nor below.</summary>
+    public void Wipe()
+    {
+        Array.Fill(values, float.NegativeInfinity);
+        Count = 0;
+    }
+
     /// <summary>Adds one, right of those before.</summary>
     public void Add(int column, float smoothed)
     {

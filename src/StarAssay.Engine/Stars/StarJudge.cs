@@ -124,6 +124,12 @@ internal static class StarJudge
                 "change of the frame. Measure a field of stars beside the object, or cut the frame to where stars stand alone.", name));
         }
 
+        if (isField && set.SkyLeft)
+        {
+            notes.Add(StarNotes.StructuredSky.Say("The sky has structure of the size of the stars (a nebula's threads, a galaxy's knots) that could not be told " +
+                "from them: objects may be parts of it, and sizes and brightness hold some of its light. Measure a field beside it, or in better focus.", name));
+        }
+
         if (double.IsNaN(set.Frame.GainElectronsPerAdu))
         {
             notes.Add(StarNotes.GainUnknown.Say(double.IsNaN(typical.Gain)

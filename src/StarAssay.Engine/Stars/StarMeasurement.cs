@@ -44,10 +44,14 @@ public static class StarMeasurement
         context.Report(0.6, "measuring stars");
         Seed[] seeds;
         TypicalStar typical;
+        bool skyLeft;
+        var limits = new LonePeaks.Limits(FilterSigma, request.Threshold, request.Threshold * finder.FilteredNoise);
         double[] diameters = Blobs.Diameters(frame, first, peaks, context);
         double disc = LargeStars.WholeFrame(diameters), compact = diameters.Length > 0 ? diameters[diameters.Length / 5] : 0;
         if (disc > 0)
         {
+            // Threads between few stars are as large as discs.
+            skyLeft = SkyThreads.In(frame, cells, peaks, LonePeaks.Of(frame, first, peaks, width: 0, limits, context), context) is not null;
             int side = LargeStars.CellSize(disc, request.CellSize, frame);
             cells = BackgroundEstimator.Measure(frame, side, context);
             first = BackgroundEstimator.Smooth(cells, context);
@@ -56,8 +60,9 @@ public static class StarMeasurement
         }
         else
         {
-            var limits = new LonePeaks.Limits(FilterSigma, request.Threshold, request.Threshold * finder.FilteredNoise);
-            if (StructuredSky.Measure(frame, cells, first, peaks, limits, context) is (SkyCells fine, double mixed, double width))
+            StructuredSky.Found? structure = StructuredSky.Measure(frame, cells, first, peaks, limits, context);
+            skyLeft = structure is { Cells: null };
+            if (structure is { Cells: SkyCells fine, Correlation: double mixed, Width: double width })
             {
                 // Galaxies and nebulae become sky; what was found on the coarse one is found again.
                 cells = fine;
@@ -98,7 +103,7 @@ public static class StarMeasurement
         double outer = double.IsNaN(request.OuterRadiusPx)
             ? Crowding.Radius(seeds, new SeedGrid(seeds, frame.Width, frame.Height), typical.OuterRadius, 2 * typical.Variance)
                 : request.OuterRadiusPx / lattice.Side;
-        MeterSettings settings = typical.Settings(frame, mesh, seeds, outer) with { SkyLevelScatter = LevelScatter(cells, mesh), Lattice = lattice };
+        MeterSettings settings = typical.Settings(frame, mesh, seeds, outer) with { SkyLevelScatter = LevelScatter(cells, mesh), Lattice = lattice, SkyLeft = skyLeft };
         settings = settings with { Around = cells.NoiseIsOfPixels ? LocalSky.Of(settings, typical, FilterSigma, context) : null };
         double fitSnr = FitSnr(request, settings, seeds);
         StarRecord[] stars = MeasureAll(settings, fitSnr, context);

@@ -11,6 +11,8 @@ public static class StarNotes
         "The objects are not those of a star field: a flat, spectra, a lamp, trailed stars, or the step at a dark rim.");
     public static readonly NoteDefinition NoOneSize = new("stars.no-one-size", NoteLevel.Doubt,
         "Few of the bright objects share one size: it is not sure which of them are the stars.");
+    public static readonly NoteDefinition StructuredSky = new("stars.structured-sky", NoteLevel.Doubt,
+        "The sky has structure of the size of the stars that could not be told from them.");
     public static readonly NoteDefinition TooFew = new("stars.too-few", NoteLevel.Caution, "Too few clean stars for a statement about the field.");
     public static readonly NoteDefinition GainUnknown = new("stars.gain-unknown", NoteLevel.Caution,
         "The gain is not known; it was estimated from the stars, or their own photon noise is not in their uncertainties.");

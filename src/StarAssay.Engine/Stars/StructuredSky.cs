@@ -27,6 +27,12 @@ internal static class StructuredSky
     private const double DarkShare = 0.05;
     private const float DarkDeviations = 1.645f;
 
+    /// <summary>A sky with structure.</summary>
+    /// <param name="Cells">Fine cells over the whole frame, filled from the coarse mesh where that is good enough; null where no stars told how fine.</param>
+    /// <param name="Correlation">See <see cref="PixelNoise"/>.</param>
+    /// <param name="Width">Width of the compact ones among the lone objects, pixels.</param>
+    public sealed record Found(SkyCells? Cells, double Correlation, double Width);
+
     /// <summary>Measures the sky afresh where it needs it.</summary>
     /// <param name="frame">The frame.</param>
     /// <param name="cells">Its sky on the coarse mesh.</param>
@@ -34,20 +40,20 @@ internal static class StructuredSky
     /// <param name="peaks">All peaks, row by row.</param>
     /// <param name="limits">What they stand out by from a sky without structure.</param>
     /// <param name="context">Threads.</param>
-    /// <returns>Fine cells over the whole frame, filled from the coarse mesh where that is good enough; null where it is everywhere.
-    /// With them, <see cref="PixelNoise.Correlation"/> and the width of the compact ones among the lone objects, pixels.</returns>
-    public static (SkyCells Cells, double Correlation, double Width)? Measure(Frame frame, SkyCells cells, BackgroundMesh mesh, Seed[] peaks,
-        LonePeaks.Limits limits, RunContext context)
+    /// <returns>What there is; null where the coarse mesh is good enough everywhere.</returns>
+    public static Found? Measure(Frame frame, SkyCells cells, BackgroundMesh mesh, Seed[] peaks, LonePeaks.Limits limits, RunContext context)
     {
-        bool[] rough = Rough(cells, mesh, frame.GainElectronsPerAdu);
-        if (rough.Count(r => r) < FewestCells)
+        bool[]? rough = Rough(cells, mesh, frame.GainElectronsPerAdu);
+        Seed[] lone = LonePeaks.Of(frame, mesh, peaks, width: 0, limits, context);
+        rough = rough.Count(r => r) >= FewestCells ? rough : SkyThreads.In(frame, cells, peaks, lone, context);
+        if (rough is null)
         {
             return null;
         }
 
         // Of knots and rims only what stands out to all sides tells the stars' width.
-        double most = WorthIt * cells.Width / cells.Columns, correlation = PixelNoise.Correlation(frame, cells, context);
-        double[] diameters = Blobs.Diameters(frame, mesh, LonePeaks.Of(frame, mesh, peaks, width: 0, limits, context), context);
+        double most = WorthIt * cells.Width / cells.Columns, correlation = PixelNoise.Of(frame, cells, context).Correlation;
+        double[] diameters = Blobs.Diameters(frame, mesh, lone, context);
         if (Side(diameters) > most)
         {
             // Before a bright sky their outlines run out into it: once more above the sky of small cells, which only small stars leave free.
@@ -58,8 +64,8 @@ internal static class StructuredSky
             most = FirstCell;
         }
 
-        return Side(diameters) > most ? null
-            : (Fine(frame, cells, mesh, Widened(rough, cells.Columns, cells.Rows), Side(diameters), correlation, context), correlation,
+        return Side(diameters) > most ? new Found(null, correlation, 0)
+            : new Found(Fine(frame, cells, mesh, Widened(rough, cells.Columns, cells.Rows), Side(diameters), correlation, context), correlation,
                 diameters[diameters.Length / 5]);
     }
 

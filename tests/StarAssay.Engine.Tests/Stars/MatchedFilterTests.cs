@@ -77,6 +77,37 @@ public unsafe class MatchedFilterTests
         }
     }
 
+    [Fact]
+    public void Beside_a_missing_pixel_nothing_stays_in_the_lists()
+    {
+        // NaN is above no threshold, so that it is not listed, and where it stayed it hid the peaks of rows that were searched in the same memory.
+        const int W = 64;
+        RowHits[] hits = [.. Enumerable.Range(0, MatchedFilter.Rows).Select(_ => new RowHits(W))];
+        byte** rows = stackalloc byte*[MatchedFilter.Inputs];
+        float* threshold = stackalloc float[W];
+        new Span<float>(threshold, W).Fill((float)(Level + Noise));
+        for (int missing = 0; missing < W; missing++)
+        {
+            float[] pixels = Sky(W, 12, 1.2, missing);
+            pixels[(6 * W) + missing] = float.NaN;
+            fixed (float* all = pixels)
+            {
+                for (int k = 0; k < MatchedFilter.Inputs; k++)
+                {
+                    rows[k] = (byte*)(all + (k * W));
+                }
+
+                Assert.False(new MatchedFilter(1).Find<StoredFloat>(rows, W, new MatchedFilter.Limits(threshold, 1), hits, new MatchedFilter.Screen(W)));
+            }
+
+            foreach (RowHits row in hits)
+            {
+                row.Clear();
+                Assert.True(row.Values.IndexOfAnyExcept(float.NegativeInfinity) < 0, $"missing in column {missing}");
+            }
+        }
+    }
+
     private static int Compare<TPixels>(float[] pixels, int width)
         where TPixels : struct, IStoredPixels
     {

@@ -12,11 +12,13 @@ public class StructuredSkyTests
     private const int Rejected = (int)(StarMarks.CosmicRay | StarMarks.NotAStar);
 
     [Theory]
-    [InlineData(71, 300, 7, false)]
-    [InlineData(72, 100, 14, true)]
-    [InlineData(73, 300, 2, false)]
-    [InlineData(74, 100, 1, false)]
-    public void Stars_before_threads_are_found_and_their_bars_hold_what_the_threads_do(int seed, double strength, int most, bool unseen)
+    [InlineData(71, 300, 7)]
+    [InlineData(72, 100, 0)]
+    [InlineData(73, 300, 2)]
+    [InlineData(74, 100, 1)]
+    [InlineData(75, 50, 0)]
+    [InlineData(76, 25, 0)]
+    public void Stars_before_threads_are_found_and_their_bars_hold_what_the_threads_do(int seed, double strength, int most)
     {
         DrawnSky sky = Threads(seed, strength);
         StarField field = StarMeasurement.Measure(new StarRequest { Frame = sky.Frame(sky.Pixels()) }, RunContext.Default);
@@ -43,15 +45,9 @@ public class StructuredSkyTests
 
         errors.Sort();
         string told = $"of {sky.Stars.Count} stars {missed} missed, {rejected} rejected, {clean} clean, {held} held, {field.X.Length} objects, bias {errors[errors.Count / 2]:P2}";
-        // The bars of docs/accuracy.md, 0.1 % lost and 0.5 % falsely flagged, are none and one of 169 stars. Measured on these seeds, on which nothing was
-        // tuned: 2 and 5, 3 and 11, 0 and 2, at most one together. So three of four fields fall short; no more may come.
+        // The bars of docs/accuracy.md, 0.1 % lost and 0.5 % falsely flagged, are none and one of 169 stars. Nothing was tuned on these seeds. Measured
+        // are 2 and 5, none, 0 and 2, and none in the others: two of six fields fall short; no more may come.
         Assert.True(missed + rejected <= most, told);
-        if (unseen)
-        {
-            // A known limit (docs/stars.md): the threads of this field are not told as structure, become objects, and bars hold 24 % of the truth.
-            return;
-        }
-
         // Knots where threads cross stand out to all sides as stars do; threads do not, which were 850 and 1030 objects.
         Assert.True(field.X.Length < 2 * sky.Stars.Count, told);
         Assert.True(clean > 0.7 * sky.Stars.Count, told);
@@ -159,9 +155,43 @@ public class StructuredSkyTests
         Assert.True(missed <= 2 && wrong <= 9, told);
     }
 
+    [Theory]
+    [InlineData(81, 100, 3)]
+    [InlineData(82, 30, 4)]
+    [InlineData(83, 200, 1)]
+    public void Threads_between_few_stars_are_told_from_these_or_a_doubt(int seed, double strength, int aside)
+    {
+        DrawnSky sky = Threads(seed, strength, (_, _) => DrawnSky.Gaussian(Sigma), 2500, 60000, aside);
+        StarField field = StarMeasurement.Measure(new StarRequest { Frame = sky.Frame(sky.Pixels()) }, RunContext.Default);
+        int wrong = Enumerable.Range(0, field.X.Length).Count(k => field.Flags[k] == 0
+            && !sky.Stars.Exists(s => double.Hypot(field.X[k] - s.X, field.Y[k] - s.Y) < 4));
+        Assert.True(HasDoubt(field) || wrong <= 1, $"{field.X.Length} objects, {sky.Stars.Count} stars, {field.CleanStars} clean, {wrong} of them none");
+    }
+
+    [Theory]
+    [InlineData(84, 0)]
+    [InlineData(85, 12)]
+    [InlineData(86, 30)]
+    public void Discs_before_threads_are_a_doubt_those_before_an_empty_sky_none(int seed, double diameter)
+    {
+        Func<double, double, Func<double, double, double>> profile = diameter > 0 ? (_, _) => DrawnSky.Ring(diameter, 0.3) : (_, _) => DrawnSky.Gaussian(Sigma);
+        double low = diameter > 0 ? 50000 : 2500;
+        DrawnSky empty = Threads(seed, 0, profile, low, 10 * low, 10), full = Threads(seed, 100, profile, low, 10 * low, 10);
+        StarField plain = StarMeasurement.Measure(new StarRequest { Frame = empty.Frame(empty.Pixels()) }, RunContext.Default),
+            before = StarMeasurement.Measure(new StarRequest { Frame = full.Frame(full.Pixels()) }, RunContext.Default);
+        Assert.False(HasDoubt(plain));
+        Assert.InRange(plain.X.Length, 100, 102);
+
+        // In focus the stars are told from the threads.
+        Assert.Equal(diameter > 0, HasDoubt(before));
+    }
+
+    private static bool HasDoubt(StarField field) => field.Notes.Any(n => n.Code == StarNotes.StructuredSky.Code);
+
     private static DrawnSky Threads(int seed, double strength) => Threads(seed, strength, (_, _) => DrawnSky.Gaussian(Sigma), 2500, 60000);
 
-    private static DrawnSky Threads(int seed, double strength, Func<double, double, Func<double, double, double>> profile, double low, double high)
+    private static DrawnSky Threads(int seed, double strength, Func<double, double, Func<double, double, double>> profile, double low, double high,
+        int aside = 13)
     {
         var sky = new DrawnSky(seed);
         for (int k = 0; k < 14; k++)
@@ -179,7 +209,7 @@ public class StructuredSkyTests
             });
         }
 
-        sky.Lattice(13, profile, low, high);
+        sky.Lattice(aside, profile, low, high);
         return sky;
     }
 
