@@ -126,8 +126,9 @@ internal static class StarJudge
 
         if (isField && set.SkyLeft)
         {
-            notes.Add(StarNotes.StructuredSky.Say("The sky has structure of the size of the stars (a nebula's threads, a galaxy's knots) that could not be told " +
-                "from them: objects may be parts of it, and sizes and brightness hold some of its light. Measure a field beside it, or in better focus.", name));
+            notes.Add(StarNotes.StructuredSky.Say(
+                "The sky has structure of the size of the stars (a nebula's threads, a galaxy's knots) that could not be told from them: objects may be " +
+                    "parts of it, and sizes and brightness hold some of its light. Measure a field beside it, or in better focus.", name));
         }
 
         if (double.IsNaN(set.Frame.GainElectronsPerAdu))

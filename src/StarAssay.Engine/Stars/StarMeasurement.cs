@@ -103,7 +103,12 @@ public static class StarMeasurement
         double outer = double.IsNaN(request.OuterRadiusPx)
             ? Crowding.Radius(seeds, new SeedGrid(seeds, frame.Width, frame.Height), typical.OuterRadius, 2 * typical.Variance)
                 : request.OuterRadiusPx / lattice.Side;
-        MeterSettings settings = typical.Settings(frame, mesh, seeds, outer) with { SkyLevelScatter = LevelScatter(cells, mesh), Lattice = lattice, SkyLeft = skyLeft };
+        MeterSettings settings = typical.Settings(frame, mesh, seeds, outer) with
+        {
+            SkyLevelScatter = LevelScatter(cells, mesh),
+            Lattice = lattice,
+            SkyLeft = skyLeft,
+        };
         settings = settings with { Around = cells.NoiseIsOfPixels ? LocalSky.Of(settings, typical, FilterSigma, context) : null };
         double fitSnr = FitSnr(request, settings, seeds);
         StarRecord[] stars = MeasureAll(settings, fitSnr, context);
