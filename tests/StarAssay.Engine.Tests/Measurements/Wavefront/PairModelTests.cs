@@ -94,7 +94,7 @@ public class PairModelTests
         double defocus = 60 * pitch / (8e-3 * n);
         var all = new PairOptics(new PupilShape { Obstruction = obstruction, Vanes = vanes }, n, pitch, [535, 545], [0.5, 0.5], 0.05, Window)
         {
-             Gaussian = gaussian,
+            Gaussian = gaussian,
         };
         PairState state = Some(seeing, defocus);
         state.Seeing[1] = state.Seeing[0];
