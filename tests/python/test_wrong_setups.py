@@ -124,3 +124,10 @@ def test_a_pair_of_two_nights_is_not_decided_though_it_fits() -> None:
     found = run_fit(pair)
     assert found["chi_squared"] < 1.05
     assert "wavefront.images-differ" in doubts(found)
+
+
+def test_a_tilted_sensor_is_not_taken_for_two_wavefronts() -> None:
+    """Three degrees: each image has a slope of defocus, which looks like coma of either sign and cancels in their mean."""
+    found = fit(replace(SCOPE, sensor_tilt_deg=3.0))
+    assert "wavefront.images-differ" not in {n["code"] for n in found["notes"]}
+    assert doubts(found) == {}

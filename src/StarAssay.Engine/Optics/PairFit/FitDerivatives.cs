@@ -70,6 +70,9 @@ internal sealed class FitDerivatives
     /// <summary>What a nm of a mode adds to an image of unit light, as the last normal equations found it.</summary>
     public ReadOnlySpan<float> ModeImage(int pair, int k, int mode) => units[pair][mode].Part(k);
 
+    /// <summary>What a nm of an image's own defocus adds to it, unit light, likewise.</summary>
+    public ReadOnlySpan<float> DefocusImage(int pair, int k) => units[pair][fit.ModeCount].Part(k);
+
     /// <summary>J^T W J at the present state (weights as last set) and J^T W (data - model).</summary>
     /// <param name="beside">What else changes the images; its parameters follow the unknowns; null = none.</param>
     public (Matrix<double> Normal, Vector<double> Gradient) NormalEquations(IBeside? beside = null)

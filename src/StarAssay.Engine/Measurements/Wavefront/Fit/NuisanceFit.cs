@@ -28,6 +28,9 @@ internal sealed record NuisanceFit(Matrix<double> Normal, Matrix<double> Inverse
     /// tell it far better.</summary>
     private const double SkySlope = 0.01;
 
+    /// <summary>Tilt of a sensor that is nothing unusual, radians (a judgment, no source).</summary>
+    private const double UsualTilt = 0.03;
+
     /// <summary>What a step may make worse of chi squared and still count as no change.</summary>
     private const double Worse = 1e-3;
 
@@ -58,10 +61,10 @@ internal sealed record NuisanceFit(Matrix<double> Normal, Matrix<double> Inverse
         double[] values = before ?? beside.Within(fit.States);
         StatedInputs inputs = StatedInputs.Of(request, run.Strategy.Offsets, fit);
         var apart = new ModesApart(fit, ImagesApart.Modes);
-        (Matrix<double> withApart, Vector<double> sidesWithApart) =
-            fit.Derivatives.NormalEquations(new BesideBoth(new BesideBoth(beside, inputs.Changes), apart));
-        int drawn = sidesWithApart.Count - apart.Count;
-        (Matrix<double> equations, Vector<double> sides) = (withApart.SubMatrix(0, drawn, 0, drawn), sidesWithApart.SubVector(0, drawn));
+        (Matrix<double> whole, Vector<double> wholeSides) = fit.Derivatives.NormalEquations(
+            new BesideBoth(new BesideBoth(beside, inputs.Changes), new BesideBoth(new SensorTilt(fit), apart)));
+        int drawn = fit.Unknowns.Count + beside.Count + inputs.Changes.Count;
+        (Matrix<double> equations, Vector<double> sides) = (whole.SubMatrix(0, drawn, 0, drawn), wholeSides.SubVector(0, drawn));
         int count = fit.Unknowns.Count, modes = fit.ModeCount, own = count + beside.Count;
         Matrix<double> all = equations.SubMatrix(0, own, 0, own);
         Vector<double> gradient = sides.SubVector(0, own);
@@ -80,14 +83,14 @@ internal sealed record NuisanceFit(Matrix<double> Normal, Matrix<double> Inverse
         Matrix<double> answer = -(inverse * all.SubMatrix(0, count, count, beside.Count)).SubMatrix(0, modes, 0, beside.Count);
         Matrix<double>? inverted = PositiveDefinite.Inverse(all);
         HeldInputs held = HeldInputs.From(inputs, inverted ?? all.PseudoInverse(), equations, sides, gradient);
-        ImagesApart? twice = Differing(inputs, inflation, all, gradient, withApart, sidesWithApart, drawn);
-        if (inverted is { } whole)
+        ImagesApart? twice = Differing(inputs, inflation, all, gradient, whole, wholeSides, apart.Count);
+        if (inverted is { } follows)
         {
-            Vector<double> step = whole * gradient;
+            Vector<double> step = follows * gradient;
             double[] more = [.. step.Skip(count)];
             if (Place(fit, beside, step.SubVector(0, count), more))
             {
-                Matrix<double> open = whole.SubMatrix(count, beside.Count, count, beside.Count) * inflation;
+                Matrix<double> open = follows.SubMatrix(count, beside.Count, count, beside.Count) * inflation;
                 return new NuisanceFit(normal, inverse, inflation, beside, [.. values.Zip(more, (a, b) => a + b)], open, answer, held, twice);
             }
         }
@@ -96,23 +99,25 @@ internal sealed record NuisanceFit(Matrix<double> Normal, Matrix<double> Inverse
         return new NuisanceFit(normal, inverse, inflation, beside, values, usual, answer, held, twice);
     }
 
-    // The other unknowns follow, nuisances as far as is usual, drawn inputs as far as they are known.
+    // The other unknowns follow, nuisances as far as is usual, drawn inputs as far as they are known, and a tilt of the sensor.
     private static ImagesApart? Differing(StatedInputs inputs, double inflation, Matrix<double> known, Vector<double> gradient, Matrix<double> equations,
-        Vector<double> sides, int drawn)
+        Vector<double> sides, int apart)
     {
-        Matrix<double> others = equations.SubMatrix(0, drawn, 0, drawn);
-        others.SetSubMatrix(0, 0, known);
-        Vector<double> side = sides.SubVector(0, drawn);
-        side.SetSubVector(0, gradient.Count, gradient);
-        for (int d = gradient.Count; d < drawn; d++)
+        int others = sides.Count - apart, own = gradient.Count;
+        Matrix<double> all = equations.SubMatrix(0, others, 0, others);
+        all.SetSubMatrix(0, 0, known);
+        Vector<double> side = sides.SubVector(0, others);
+        side.SetSubVector(0, own, gradient);
+        for (int d = own; d < others; d++)
         {
-            var of = inputs.All.Where(i => i.Change == d - gradient.Count).ToArray();
-            double precision = inflation / Math.Max(1e-12, of.Sum(i => i.InSteps * i.InSteps));
-            others[d, d] += precision;
+            var of = inputs.All.Where(i => i.Change == d - own).ToArray();
+            double size2 = d - own < inputs.Changes.Count ? of.Sum(i => i.InSteps * i.InSteps) : UsualTilt * UsualTilt;
+            double precision = inflation / Math.Max(1e-12, size2);
+            all[d, d] += precision;
             side[d] -= precision * of.Sum(i => i.Moved * i.InSteps);
         }
 
-        return PositiveDefinite.Inverse(others) is { } whole ? ImagesApart.From(whole, equations, sides, side) : null;
+        return PositiveDefinite.Inverse(all) is { } inverse ? ImagesApart.From(inverse, equations, sides, side) : null;
     }
 
     /// <summary>What those of one kind leave open of the modes, nm^2.</summary>

@@ -9,7 +9,8 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 
 /// <summary>
 /// Whether both images of a pair show one wavefront. A fit takes that for granted, and gives the mean of two that differ with the bars of one: a tube
-/// that cooled between them, a pointing that moved the mirror, frames of two nights.
+/// that cooled between them, a pointing that moved the mirror, frames of two nights. A tilted sensor shows the same and does no harm: inside and outside
+/// cancel. It is one of those that follow.
 /// </summary>
 /// <param name="Information">J^T W J of the differences, nm^-2, all else following as far as it is not known, before misfit is counted.</param>
 /// <param name="Side">The same times the differences, nm^-1.</param>
@@ -19,7 +20,7 @@ internal sealed record ImagesApart(Matrix<double> Information, Vector<double> Si
     public static readonly int Modes = FitModes.CountUpTo(11);
 
     // Sum of squares over bars from which it is no chance: seven modes reach 24 in one of a thousand. Where images do show one wavefront it was
-    // below 27 in fifty pairs of the tuning populations with a median of 7, and where they do not above 180 in nine.
+    // below 13 in forty-seven pairs of the tuning populations, tilted sensors among them, and where they do not above 110 in nine.
     private const double NoChance = 45;
 
     // Half of the difference is what the mean is off from either image; below this share of the map's bar it does no harm.
@@ -75,9 +76,15 @@ internal sealed record ImagesApart(Matrix<double> Information, Vector<double> Si
         for (int j = 0; j < apart.Count; j++)
         {
             // The pair's mean has a quarter of the sum of both images' variances, their difference has all of it.
-            all[j, j] += (4 * airNm2[j] / pairs) + (run.Modes[j].Noll == Spherical ? ByFocusing * ByFocusing : 0);
+            all[j, j] += 4 * airNm2[j] / pairs;
         }
 
-        return PositiveDefinite.Inverse(all) is { } inverse ? (apart.L2Norm(), Math.Sqrt(all.Trace()), apart * (inverse * apart)) : null;
+        double bar = Math.Sqrt(all.Trace());
+        if (Array.FindIndex(run.Modes.Take(apart.Count).ToArray(), m => m.Noll == Spherical) is >= 0 and int at)
+        {
+            all[at, at] += ByFocusing * ByFocusing;
+        }
+
+        return PositiveDefinite.Inverse(all) is { } inverse ? (apart.L2Norm(), bar, apart * (inverse * apart)) : null;
     }
 }
