@@ -96,19 +96,20 @@ def test_a_hole_off_within_what_is_assumed_is_not_taken_for_another_scale() -> N
     assert doubts(run_fit(pair)) == {}
 
 
-@pytest.mark.parametrize("apart", [0.0, 3.0])
-def test_two_wavefronts_in_one_pair_are_not_decided(apart: float) -> None:
-    """Coma of both images 3 nm apart, as after a night of cooling: a fit gives their mean, with the bars of one.
+@pytest.mark.parametrize(("mode", "apart"), [(6, 0.0), (6, 3.0), (7, 8.0)])
+def test_two_wavefronts_in_one_pair_are_not_decided(mode: int, apart: float) -> None:
+    """Astigmatism or coma of both images apart, as after a night of cooling: a fit gives their mean, with the bars of one.
 
-    Chi squared tells nothing of it: the other modes, trails and the shadow's place make up for most.
+    Chi squared tells little of it: the other modes, trails and the shadow's place make up for most. Coma may be a tilted sensor's.
     """
-    later = replace(SCOPE, coefficients_nm={**SCOPE.coefficients_nm, 7: 22.0 + apart})
+    first = SCOPE.coefficients_nm[mode]
+    later = replace(SCOPE, coefficients_nm={**SCOPE.coefficients_nm, mode: first + apart})
     pair = draw_pair(SCOPE, np.random.default_rng(4))
     pair = replace(pair, outside=draw_pair(later, np.random.default_rng(5)).outside)
     found = run_fit(pair, distances_um=[], most_noll=22)
-    assert found["chi_squared"] < 1.2
-    mean = dict(zip(found["noll"], found["coefficient_nm"]))[7]
-    assert mean == pytest.approx(22.0 + apart / 2, abs=1.0)
+    assert found["chi_squared"] < 1.5
+    mean = dict(zip(found["noll"], found["coefficient_nm"]))[mode]
+    assert mean == pytest.approx(first + apart / 2, abs=1.0)
     said = doubts(found)
     if apart:
         words = said["wavefront.images-differ"]

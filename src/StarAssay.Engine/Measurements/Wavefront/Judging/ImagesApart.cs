@@ -19,9 +19,9 @@ internal sealed record ImagesApart(Matrix<double> Information, Vector<double> Si
     /// <summary>Astigmatism, coma, trefoil and the first spherical aberration: what cooling, gravity and screws change.</summary>
     public static readonly int Modes = FitModes.CountUpTo(11);
 
-    // Sum of squares over bars from which it is no chance: seven modes reach 24 in one of a thousand. Where images do show one wavefront it was
-    // below 13 in forty-seven pairs of the tuning populations, tilted sensors among them, and where they do not above 110 in nine.
-    private const double NoChance = 45;
+    // Sum of squares over bars from which it is no chance: seven modes reach 30 in one of ten thousand. Where images do show one wavefront it was
+    // below 13 in fifty pairs of the tuning populations, tilted sensors among them, and where they do not above 110 in nine.
+    private const double NoChance = 30;
 
     // Half of the difference is what the mean is off from either image; below this share of the map's bar it does no harm.
     private const double Harmless = 0.5;
@@ -67,10 +67,10 @@ internal sealed record ImagesApart(Matrix<double> Information, Vector<double> Si
             return null;
         }
 
-        // What a difference leaves unexplained is not misfit any more once it is allowed.
+        // What a difference explains is no misfit any more.
         Vector<double> apart = covariance * Side;
-        double chi2 = run.Fit.Chi2, left = Math.Max(0, chi2 - (Side * apart));
-        double misfit = Math.Max(1, inflation * left / chi2);
+        double left = Math.Max(0, 1 - (Side * apart / run.Fit.Chi2)), chi2 = run.ChiSquared * left;
+        double misfit = Math.Max(1, chi2 <= Uncertainties.NoMisfit ? chi2 : inflation * left);
         int pairs = run.Models.Length;
         Matrix<double> all = covariance * misfit;
         for (int j = 0; j < apart.Count; j++)

@@ -9,13 +9,16 @@ namespace StarAssay.Engine.Measurements.Wavefront;
 /// <summary>The parts of the uncertainty and their sum.</summary>
 internal static class Uncertainties
 {
+    /// <summary>Chi squared up to which there is no misfit.</summary>
+    public const double NoMisfit = 1.02;
+
     /// <summary>
     /// Factor on the covariance for misfit: chi squared, times the number of pixels over which the excess hangs together,
     /// since a wrong model errs by patches and not by pixels.
     /// </summary>
     public static double Inflation(JointFit fit, PairPreparation[] prepared, double chi2)
     {
-        if (chi2 <= 1.02)
+        if (chi2 <= NoMisfit)
         {
             return Math.Max(1, chi2);
         }
