@@ -43,6 +43,7 @@ public static class WavefrontFits
         NuisanceNotes.Say(request, prepared, run, beside, notes);
         FitJudgment judgment = FitJudgment.Make(request, prepared, run, beside, notes, team, context);
         SetupChecks.AfterFit(request, prepared, run, judgment, notes, team, context);
+        beside.Apart?.Say(run, judgment, notes);
         return make(prepared, run, judgment, notes);
     }
 }

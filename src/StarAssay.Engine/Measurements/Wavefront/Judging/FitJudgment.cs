@@ -43,7 +43,6 @@ internal sealed record FitJudgment(MapMaker Surface, Matrix<double> Inverse, dou
         // Of a mean over the pairs so far, and so many times as much in one of them.
         int pairs = prepared.Length;
         double[] own = [.. fromFit.Diagonal().Select(v => v * pairs)], air = [.. parts.Random.Diagonal().Select((v, j) => (v * pairs) - own[j])];
-        beside.Apart?.Say(run, inflation, air, Math.Sqrt((surface.GramMatrix * parts.Covariance).Trace()), notes);
         PairAlone[] alone = PairsAlone.Fit(run, surface, request.FocalLengthMm, team, context);
 
         // What does not fit since the pairs differ is no scatter of a single one.

@@ -43,19 +43,17 @@ internal sealed record ImagesApart(Matrix<double> Information, Vector<double> Si
         return new ImagesApart(normal, side);
     }
 
-    /// <summary>Adds a doubt where the images do not show one wavefront.</summary>
-    /// <param name="run">The fit.</param>
-    /// <param name="inflation">Factor on a covariance for misfit.</param>
-    /// <param name="airNm2">Variance of each mode in the mean of a pair by the air that its exposures leave.</param>
-    /// <param name="barNm">Uncertainty of the map, RMS.</param>
-    /// <param name="notes">Filled.</param>
-    public void Say(FitRun run, double inflation, double[] airNm2, double barNm, List<Note> notes)
+    /// <summary>Adds a doubt where the images do not show one wavefront and were not found to be turned against each other, which explains it.</summary>
+    public void Say(FitRun run, FitJudgment judgment, List<Note> notes)
     {
-        if (Compared(run, inflation, airNm2) is var (apart, bar, squares) && squares > NoChance && apart / 2 > Harmless * barNm)
+        double bar = Math.Sqrt((judgment.Surface.GramMatrix * judgment.Covariance).Trace());
+        if (notes.All(n => n.Code != SetupNotes.ImageTurned.Code) && Compared(run, judgment.Inflation, judgment.AirVariance) is var (apart, allowed, squares)
+            && squares > NoChance && apart / 2 > Harmless * bar)
         {
             notes.Add(WavefrontNotes.ImagesDiffer.Say(string.Create(CultureInfo.InvariantCulture,
-                $"The two images do not show one wavefront: they differ by {apart:F1} nm RMS, where their bars allow {bar:F1} nm. The result is the mean of " +
-                    $"two wavefronts. Let the tube cool, and take both images again within minutes, with the star at the same place of the sensor.")));
+                $"The two images do not show one wavefront: they differ by {apart:F1} nm RMS, where their bars allow {allowed:F1} nm. The result is the mean of " +
+                    $"two wavefronts. Let the tube cool, take both images again within minutes with the star at the same place of the sensor, and see that " +
+                        $"both are stored the same way up.")));
         }
     }
 
