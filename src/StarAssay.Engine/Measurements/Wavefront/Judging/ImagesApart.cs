@@ -47,8 +47,12 @@ internal sealed record ImagesApart(Matrix<double> Information, Vector<double> Si
     public void Say(FitRun run, FitJudgment judgment, List<Note> notes)
     {
         double bar = Math.Sqrt((judgment.Surface.GramMatrix * judgment.Covariance).Trace());
-        if (notes.All(n => n.Code != SetupNotes.ImageTurned.Code) && Compared(run, judgment.Inflation, judgment.AirVariance) is var (apart, allowed, squares)
-            && squares > NoChance && apart / 2 > Harmless * bar)
+        if (notes.Any(n => n.Code == SetupNotes.ImageTurned.Code))
+        {
+            return;
+        }
+
+        if (Compared(run, judgment.Inflation, judgment.AirVariance) is var (apart, allowed, squares) && squares > NoChance && apart / 2 > Harmless * bar)
         {
             notes.Add(WavefrontNotes.ImagesDiffer.Say(string.Create(CultureInfo.InvariantCulture,
                 $"The two images do not show one wavefront: they differ by {apart:F1} nm RMS, where their bars allow {allowed:F1} nm. The result is the " +
