@@ -56,8 +56,8 @@ internal sealed record ImagesApart(Matrix<double> Information, Vector<double> Si
         {
             notes.Add(WavefrontNotes.ImagesDiffer.Say(string.Create(CultureInfo.InvariantCulture,
                 $"The two images do not show one wavefront: they differ by {apart:F1} nm RMS, where their bars allow {allowed:F1} nm. The result is the " +
-                    $"mean of two wavefronts. Let the tube cool, take both images again within minutes with the star at the same place of the sensor, and see that " +
-                        $"both are stored the same way up.")));
+                    $"mean of two wavefronts. Let the tube cool, take both images again within minutes with the star at the same place of the sensor, " +
+                        $"and see that both are stored the same way up.")));
         }
     }
 
